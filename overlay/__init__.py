@@ -1,0 +1,1 @@
+"""Shapes in millimetres to light. Knows no camera and no garment."""

@@ -1,0 +1,136 @@
+"""What can be lit: frozen shapes in platen millimetres, each with a role.
+
+Marks say *what* and *where*; `overlay.palette` decides colour, `overlay.frame`
+turns them into pixels. All coordinates are in the platen frame; `height` is the
+lit surface's height above the platen's bare face, mm, so that light on thick
+cloth lands at true scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from calibration.geometry import XY
+
+
+class Role(Enum):
+    """Why a mark is lit; decides its colour and line style."""
+
+    LOAD = "load"
+    """Where the garment goes."""
+    LAY = "lay"
+    """Where the sheet and its ink go."""
+    CLEAR = "clear"
+    """Areas to stay clear of."""
+    NOTE = "note"
+    """Text for the operator."""
+    WARN = "warn"
+    """What is wrong."""
+    CHECK = "check"
+    """Alignment view, to be checked with a ruler."""
+
+
+class Dash(Enum):
+    """Line style, so that roles differ by more than colour."""
+
+    SOLID = "solid"
+    DASHED = "dashed"
+    DOTTED = "dotted"
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A polyline of constant width.
+
+    Attributes
+    ----------
+    points : tuple of (x, y)
+        Vertices, platen frame, mm.
+    closed : bool
+        Whether the last vertex joins the first.
+    width : float
+        Line width on the lit surface, mm.
+    """
+
+    points: tuple[XY, ...]
+    role: Role
+    width: float = 1.2
+    closed: bool = False
+    dash: Dash = Dash.SOLID
+    height: float = 0.0
+
+
+@dataclass(frozen=True)
+class Crosshair:
+    """Two crossing strokes with a gap-free centre: the point where they cross is meant.
+
+    Attributes
+    ----------
+    centre : (x, y)
+        Platen frame, mm.
+    arm : float
+        Length of each of the four arms, mm.
+    angle : float
+        Turn of the first arm from platen +x, counter-clockwise, radians.
+    """
+
+    centre: XY
+    role: Role
+    arm: float = 15.0
+    angle: float = 0.0
+    width: float = 1.2
+    height: float = 0.0
+
+
+@dataclass(frozen=True)
+class Hatch:
+    """A polygon filled with parallel lines and outlined: stay clear of it.
+
+    Attributes
+    ----------
+    polygon : tuple of (x, y)
+        Vertices, platen frame, mm; the last joins the first.
+    spacing : float
+        Distance between hatch lines, mm.
+    angle : float
+        Direction of the hatch lines from platen +x, counter-clockwise, radians.
+    """
+
+    polygon: tuple[XY, ...]
+    role: Role = Role.CLEAR
+    spacing: float = 10.0
+    angle: float = 0.7853981633974483
+    width: float = 1.0
+    height: float = 0.0
+
+
+@dataclass(frozen=True)
+class Text:
+    """Lettering, upright for the operator (reading along platen +x) unless turned.
+
+    Attributes
+    ----------
+    anchor : (x, y)
+        Where the text's anchor lies, platen frame, mm.
+    text : str
+        One line.
+    size : float
+        Cap height on the lit surface, mm.
+    align : (float, float)
+        Which point of the text's box lies on the anchor: (0, 0) bottom left of the
+        baseline box, (0.5, 0.5) its middle, (1, 1) top right.
+    angle : float
+        Direction of the baseline from platen +x, counter-clockwise, radians.
+    """
+
+    anchor: XY
+    text: str
+    role: Role = Role.NOTE
+    size: float = 10.0
+    align: tuple[float, float] = (0.5, 0.5)
+    angle: float = 0.0
+    height: float = 0.0
+
+
+Mark = Stroke | Crosshair | Hatch | Text

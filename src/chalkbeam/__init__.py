@@ -1,0 +1,1 @@
+"""Chalkbeam: tailor's chalk made of light."""

@@ -1,0 +1,35 @@
+"""The program's entry: gathers the command groups and turns refusals into exit codes.
+
+Exit 0: done. 1: the answer is "no" (a check failed). 2: bad input.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from calibration.refusal import Refusal
+
+app = typer.Typer(
+    name="chalkbeam",
+    help="Tailor's chalk made of light: where a transfer belongs, at true scale, on the platen.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+@app.callback()
+def _chalkbeam() -> None:
+    """Keep the program a group of commands, however few are registered."""
+
+
+def main() -> None:
+    """Run the command line; print a refusal as one sentence and exit with code 2."""
+    try:
+        app()
+    except Refusal as refusal:
+        print(f"chalkbeam: {refusal}", file=sys.stderr)
+        sys.exit(2)
