@@ -48,7 +48,7 @@ def _plain(text: str) -> str:
             spelled.append(" " + unicodedata.normalize("NFKC", character).replace("⁄", "/"))
         else:
             spelled.append(character)
-    plain = "".join(spelled).strip().lower()
+    plain = " ".join("".join(spelled).lower().split())
     return re.sub(r"''|[”″“]", '"', plain).replace("−", "-").replace("×", "x")
 
 
