@@ -15,7 +15,7 @@ install() { "$venv/bin/python" -m pip install --quiet --disable-pip-version-chec
 # Some systems ship venv without the pip that goes into it (Debian: package
 # python3-venv). The pip of the system can then fill the environment.
 rm -rf "$venv"
-if ! "$python" -m venv "$venv" 2>/dev/null; then
+if ! "$python" -m venv "$venv" >/dev/null 2>&1; then
     rm -rf "$venv"
     "$python" -m venv --without-pip "$venv"
     "$python" -m pip --python "$venv/bin/python" install --quiet --disable-pip-version-check pip || {
