@@ -1,0 +1,302 @@
+"""The pinhole with lens distortion: one model for the camera and for the projector.
+
+A projector is a camera run backwards, so `Pinhole` serves both. Model
+(Brown 1966; Zhang 2000, section 3.3; the parameter names of OpenCV's
+`projectPoints`), for a point X of the platen frame, mm:
+
+    (a, b, c) = R X + t;   x = a / c,  y = b / c,  r2 = x^2 + y^2
+    x' = x (1 + k1 r2 + k2 r2^2) + 2 p1 x y + p2 (r2 + 2 x^2)
+    y' = y (1 + k1 r2 + k2 r2^2) + p1 (r2 + 2 y^2) + 2 p2 x y
+    u = focal x' + skew y' + cx
+    v = focal aspect y' + cy
+
+`aspect` differs from 1 for oblong pixels, `skew` from 0 for sheared ones; with
+both free and no distortion the model is the general projective camera, which
+also describes a projector whose electronics correct keystone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Self
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.geometry import Points, as_points
+
+Array = NDArray[np.float64]
+
+INTRINSIC = ("focal", "cx", "cy", "k1", "k2", "p1", "p2", "aspect", "skew")
+POSE = ("rx", "ry", "rz", "tx", "ty", "tz")
+PARAMETERS = INTRINSIC + POSE
+"""Order of a pinhole's parameters in `Pinhole.vector` and in every Jacobian."""
+
+_INVERSE_STEPS = 12
+"""Newton steps for undoing distortion; real lenses need four to reach 1e-12."""
+
+
+@dataclass(frozen=True)
+class Pinhole:
+    """A camera or projector looking at the platen; the model is in the module's docstring.
+
+    Attributes
+    ----------
+    focal : float
+        Focal length along the picture's x axis, px.
+    cx, cy : float
+        Principal point, px; outside the picture for a strongly shifted projector lens.
+    k1, k2 : float
+        Radial distortion.
+    p1, p2 : float
+        Tangential distortion.
+    aspect : float
+        Height of the focal length over its width.
+    skew : float
+        px.
+    rx, ry, rz : float
+        Rotation vector of ``pinhole_from_platen``, radians.
+    tx, ty, tz : float
+        Translation of ``pinhole_from_platen``, mm.
+    """
+
+    focal: float
+    cx: float
+    cy: float
+    k1: float = 0.0
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
+    aspect: float = 1.0
+    skew: float = 0.0
+    rx: float = 0.0
+    ry: float = 0.0
+    rz: float = 0.0
+    tx: float = 0.0
+    ty: float = 0.0
+    tz: float = 1.0
+
+    @classmethod
+    def from_vector(cls, vector: ArrayLike) -> Self:
+        """Return the pinhole with parameters `vector`, shape (15,), in the order `PARAMETERS`."""
+        return cls(*(float(value) for value in np.asarray(vector, dtype=np.float64)))
+
+    @property
+    def vector(self) -> Array:
+        """All parameters in the order `PARAMETERS`, shape (15,)."""
+        return np.array([getattr(self, field.name) for field in fields(self)])
+
+    @property
+    def rotation(self) -> Array:
+        """R of ``pinhole_from_platen``, shape (3, 3)."""
+        return _rotation(np.array([self.rx, self.ry, self.rz]))[0]
+
+    @property
+    def translation(self) -> Array:
+        """The translation of ``pinhole_from_platen``, mm, shape (3,)."""
+        return np.array([self.tx, self.ty, self.tz])
+
+    @property
+    def lens(self) -> Array:
+        """Where the lens (centre of projection) is in the platen frame, mm, shape (3,)."""
+        return np.asarray(-self.rotation.T @ self.translation)
+
+    @property
+    def matrix(self) -> Array:
+        """The projective matrix ``pixel_from_platen`` without distortion, shape (3, 4)."""
+        extrinsic = np.column_stack([self.rotation, self.translation])
+        return self.intrinsic_matrix @ extrinsic
+
+    @property
+    def intrinsic_matrix(self) -> Array:
+        """K, shape (3, 3), upper triangular, px."""
+        return np.array(
+            [[self.focal, self.skew, self.cx], [0, self.focal * self.aspect, self.cy], [0, 0, 1]]
+        )
+
+    def moved(self, rotation: Array, translation: Array) -> Self:
+        """Return the pinhole with another ``pinhole_from_platen``.
+
+        Parameters
+        ----------
+        rotation : ndarray, shape (3, 3)
+        translation : ndarray, shape (3,), mm
+        """
+        vector = cv2.Rodrigues(np.ascontiguousarray(rotation, dtype=np.float64))[0].ravel()
+        pose = (float(value) for value in (*vector, *np.asarray(translation).ravel()))
+        return replace(self, **dict(zip(POSE, pose, strict=True)))
+
+    def project(self, points: ArrayLike) -> Points:
+        """Return the pixels of platen points.
+
+        Parameters
+        ----------
+        points : array_like, shape (N, 3), platen frame, mm
+
+        Returns
+        -------
+        ndarray, shape (N, 2), px; nan for points not in front of the lens
+        """
+        local = as_points(points, 3) @ self.rotation.T + self.translation
+        depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
+        bent = _distort(local[:, :2] / depth[:, None], self)
+        return self._pixels(bent)
+
+    def jacobian(self, points: ArrayLike) -> tuple[Points, Array, Array]:
+        """Return the pixels of platen points with their derivatives.
+
+        Parameters
+        ----------
+        points : array_like, shape (N, 3), platen frame, mm
+
+        Returns
+        -------
+        pixels : ndarray, shape (N, 2)
+        by_parameter : ndarray, shape (N, 2, 15)
+            Derivative by the parameters in the order `PARAMETERS`.
+        by_point : ndarray, shape (N, 2, 3)
+            Derivative by the point.
+        """
+        world = as_points(points, 3)
+        rotation, by_vector = _rotation(np.array([self.rx, self.ry, self.rz]))
+        local = world @ rotation.T + self.translation
+        depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
+        flat = local[:, :2] / depth[:, None]
+        x, y = flat.T
+        bent, by_flat = _distort(flat, self), _distortion_slope(flat, self)
+
+        r2 = x * x + y * y
+        linear = self.intrinsic_matrix[:2, :2]
+        by_lens = np.stack(
+            [
+                np.stack([x * r2, y * r2], axis=1),
+                np.stack([x * r2 * r2, y * r2 * r2], axis=1),
+                np.stack([2 * x * y, r2 + 2 * y * y], axis=1),
+                np.stack([r2 + 2 * x * x, 2 * x * y], axis=1),
+            ],
+            axis=2,
+        )
+        zero = np.zeros_like(depth)
+        flat_by_local = np.stack(
+            [
+                np.stack([1 / depth, zero, -x / depth], axis=1),
+                np.stack([zero, 1 / depth, -y / depth], axis=1),
+            ],
+            axis=1,
+        )
+        by_local = linear @ by_flat @ flat_by_local
+        # d(R X)/dr: one (3, 3) slope of R for each component of the rotation vector.
+        local_by_vector = np.einsum("kab,nb->nak", by_vector, world)
+
+        by_parameter = np.zeros((len(world), 2, len(PARAMETERS)))
+        by_parameter[:, 0, 0] = bent[:, 0]
+        by_parameter[:, 1, 0] = self.aspect * bent[:, 1]
+        by_parameter[:, 0, 1] = 1.0
+        by_parameter[:, 1, 2] = 1.0
+        by_parameter[:, :, 3:7] = linear @ by_lens
+        by_parameter[:, 1, 7] = self.focal * bent[:, 1]
+        by_parameter[:, 0, 8] = bent[:, 1]
+        by_parameter[:, :, 9:12] = by_local @ local_by_vector
+        by_parameter[:, :, 12:15] = by_local
+        return self._pixels(bent), by_parameter, by_local @ rotation
+
+    def unproject(self, pixels: ArrayLike, height: ArrayLike = 0.0) -> Points:
+        """Return where the rays of pixels meet a plane parallel to the platen.
+
+        Parameters
+        ----------
+        pixels : array_like, shape (N, 2), px
+        height : float or array_like of shape (N,)
+            The plane's height above the bare platen, mm.
+
+        Returns
+        -------
+        ndarray, shape (N, 2), platen frame, mm; nan where the ray does not meet the plane
+        """
+        flat = undistort(self, pixels)
+        directions = np.column_stack([flat, np.ones(len(flat))]) @ self.rotation
+        lens = self.lens
+        fall = np.asarray(height, dtype=np.float64) - lens[2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reach = fall / directions[:, 2]
+            reach = np.where(reach > 0, reach, np.nan)
+        return np.asarray(lens[:2] + reach[:, None] * directions[:, :2])
+
+    def _pixels(self, bent: Array) -> Points:
+        """Map distorted normalised coordinates, shape (N, 2), to pixels, shape (N, 2)."""
+        return np.asarray(bent @ self.intrinsic_matrix[:2, :2].T + (self.cx, self.cy))
+
+
+def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
+    """Return normalised, straightened coordinates (x, y) of pixels, by Newton's method.
+
+    Parameters
+    ----------
+    pinhole : Pinhole
+    pixels : array_like, shape (N, 2), px
+
+    Returns
+    -------
+    ndarray, shape (N, 2); nan where the distortion model has no inverse
+    """
+    inverse = np.linalg.inv(pinhole.intrinsic_matrix[:2, :2])
+    bent = (as_points(pixels) - (pinhole.cx, pinhole.cy)) @ inverse.T
+    if not any((pinhole.k1, pinhole.k2, pinhole.p1, pinhole.p2)):
+        return np.asarray(bent)
+    flat = bent.copy()
+    for _ in range(_INVERSE_STEPS):
+        miss = bent - _distort(flat, pinhole)
+        slope = _distortion_slope(flat, pinhole)
+        step = _solve2(slope, miss)
+        flat += step
+        if np.nanmax(np.abs(step), initial=0.0) < 1e-13:
+            break
+    missed = np.abs(bent - _distort(flat, pinhole)).max(axis=1) > 1e-9
+    flat[missed] = np.nan
+    return flat
+
+
+def _solve2(matrices: Array, vectors: Array) -> Array:
+    """Solve N systems of two equations; matrices (N, 2, 2), vectors (N, 2); in closed form."""
+    a, b, c, d = matrices[:, 0, 0], matrices[:, 0, 1], matrices[:, 1, 0], matrices[:, 1, 1]
+    determinant = a * d - b * c
+    x = (d * vectors[:, 0] - b * vectors[:, 1]) / determinant
+    y = (a * vectors[:, 1] - c * vectors[:, 0]) / determinant
+    return np.stack([x, y], axis=1)
+
+
+def _rotation(vector: Array) -> tuple[Array, Array]:
+    """Return R, shape (3, 3), of a rotation vector and its slopes dR/dr_k, shape (3, 3, 3)."""
+    matrix, slopes = cv2.Rodrigues(vector)
+    return np.asarray(matrix, np.float64), np.asarray(slopes, np.float64).reshape(3, 3, 3)
+
+
+def _distort(flat: Array, lens: Pinhole) -> Array:
+    """Bend normalised coordinates, shape (N, 2)."""
+    x, y = flat[:, 0], flat[:, 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
+    return np.stack(
+        [
+            x * radial + 2 * lens.p1 * x * y + lens.p2 * (r2 + 2 * x * x),
+            y * radial + lens.p1 * (r2 + 2 * y * y) + 2 * lens.p2 * x * y,
+        ],
+        axis=1,
+    )
+
+
+def _distortion_slope(flat: Array, lens: Pinhole) -> Array:
+    """Return the derivative of `_distort` by the coordinates, shape (N, 2, 2)."""
+    x, y = flat[:, 0], flat[:, 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
+    slope = 2 * (lens.k1 + 2 * lens.k2 * r2)
+    across = slope * x * y + 2 * (lens.p1 * x + lens.p2 * y)
+    return np.stack(
+        [
+            np.stack([radial + slope * x * x + 2 * lens.p1 * y + 6 * lens.p2 * x, across], axis=1),
+            np.stack([across, radial + slope * y * y + 6 * lens.p1 * y + 2 * lens.p2 * x], axis=1),
+        ],
+        axis=1,
+    )

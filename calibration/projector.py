@@ -1,0 +1,70 @@
+"""From platen millimetres, at any height, to projector pixels and back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from calibration.camera import Pinhole
+from calibration.geometry import Points, as_points
+
+
+@dataclass(frozen=True)
+class ProjectorMap:
+    """What a calibration is for: the map between the platen and the projector's picture.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the projector's picture, px.
+    pinhole : Pinhole
+        The projector's lens and ``projector_from_platen`` pose.
+    """
+
+    size: tuple[int, int]
+    pinhole: Pinhole
+
+    def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
+        """Return the projector pixels that light points on or above the platen.
+
+        Parameters
+        ----------
+        points : array_like, shape (N, 2), platen frame, mm
+        height : float or array_like of shape (N,)
+            Height of the lit surface above the bare platen, mm.
+
+        Returns
+        -------
+        ndarray, shape (N, 2), px, pixel (0, 0) at the centre of the top-left pixel.
+        Pixels outside the picture are returned as they are: nothing is clipped.
+        """
+        flat = as_points(points)
+        heights = np.broadcast_to(np.asarray(height, dtype=np.float64), len(flat))
+        return self.pinhole.project(np.column_stack([flat, heights]))
+
+    def platen_from_projector(self, pixels: ArrayLike, height: ArrayLike = 0.0) -> Points:
+        """Return where the light of projector pixels lands at a height.
+
+        Parameters
+        ----------
+        pixels : array_like, shape (N, 2), px
+        height : float or array_like of shape (N,)
+            Height of the lit surface above the bare platen, mm.
+
+        Returns
+        -------
+        ndarray, shape (N, 2), platen frame, mm
+        """
+        return self.pinhole.unproject(pixels, height)
+
+    def shift_per_height(self, points: ArrayLike) -> Points:
+        """Return how far light moves for each mm that the surface rises, shape (N, 2), mm per mm.
+
+        Parameters
+        ----------
+        points : array_like, shape (N, 2), platen frame, mm
+        """
+        lens = self.pinhole.lens
+        return np.asarray((lens[:2] - as_points(points)) / lens[2])
