@@ -32,32 +32,40 @@ class Role(Enum):
 
 
 class Dash(Enum):
-    """Line style, so that roles differ by more than colour."""
+    """Line style, so that roles differ by more than colour.
+
+    The lengths are in `overlay.strokes`; every straight leg begins and ends lit,
+    so that corners and ends can be trusted.
+    """
 
     SOLID = "solid"
     DASHED = "dashed"
     DOTTED = "dotted"
+    CHAIN = "chain"
+    """Long and short dashes in turn, as drafting draws centre lines."""
 
 
 @dataclass(frozen=True)
 class Stroke:
-    """A polyline of constant width.
+    """A polyline of constant width that ends exactly at its first and last vertex.
 
     Attributes
     ----------
     points : tuple of (x, y)
-        Vertices, platen frame, mm.
+        Vertices, platen frame, mm. A single point is drawn as a dot.
     closed : bool
         Whether the last vertex joins the first.
     width : float
         Line width on the lit surface, mm.
+    dash : Dash or None
+        Line style; None leaves it to the palette, which knows the role's own.
     """
 
     points: tuple[XY, ...]
     role: Role
     width: float = 1.2
     closed: bool = False
-    dash: Dash = Dash.SOLID
+    dash: Dash | None = None
     height: float = 0.0
 
 
