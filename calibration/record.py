@@ -1,0 +1,176 @@
+"""The rig file: one press with its projector, on disk, with the observations behind it.
+
+A rig file is JSON with a version. Older versions are brought up to date on
+load, one step at a time; a newer one is refused, since guessing at its meaning
+could put light in the wrong place.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from calibration.geometry import PlatenFace
+from calibration.observations import PhotoObservation
+from calibration.projector import ProjectorMap
+from calibration.refusal import Refusal
+from calibration.solve_values import CardPlan, Cross, Fit, Stated
+
+VERSION = 1
+KIND = "chalkbeam rig"
+
+
+@dataclass(frozen=True)
+class Rig:
+    """One press with its projector: the map between them and what it rests on.
+
+    Attributes
+    ----------
+    name : str
+        The operator's name for it.
+    face : PlatenFace
+        The platen it was made for.
+    projector : ProjectorMap
+        Platen to projector.
+    fit : Fit
+        How well the map is known.
+    stated : Stated
+        What the operator stated.
+    photos : tuple of PhotoObservation
+        Corners found in each photo.
+    crosses : tuple of Cross
+        Crosses moved by hand, for a rig made or touched up without a camera.
+    plans : tuple of CardPlan
+        Where the cards were meant to lie.
+    made_at : str
+        ISO 8601 time with its zone.
+    """
+
+    name: str
+    face: PlatenFace
+    projector: ProjectorMap
+    fit: Fit
+    stated: Stated = Stated()  # noqa: RUF009 - a frozen value
+    photos: tuple[PhotoObservation, ...] = ()
+    crosses: tuple[Cross, ...] = ()
+    plans: tuple[CardPlan, ...] = ()
+    made_at: str = ""
+
+    @property
+    def calibration_id(self) -> str:
+        """Ten hexadecimal digits that change whenever the calibration does; the name is no part."""
+        content = asdict(self) | {"name": ""}
+        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:10]
+
+
+class _File(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    kind: str
+    version: int
+    calibration_id: str
+    rig: Rig
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+"""For each older version, the step that makes the next version's content out of it."""
+
+
+def save(rig: Rig, path: Path | str) -> None:
+    """Write a rig file: whole or not at all.
+
+    Raises
+    ------
+    Refusal
+        If the place cannot be written to.
+    """
+    content = _File(kind=KIND, version=VERSION, calibration_id=rig.calibration_id, rig=rig)
+    write_whole(Path(path), content.model_dump_json(indent=1) + "\n")
+
+
+def load(path: Path | str) -> Rig:
+    """Read a rig file of this or an older version.
+
+    Raises
+    ------
+    Refusal
+        If the file is missing, unreadable, not a rig, damaged or newer than this program.
+    """
+    place = Path(path)
+    try:
+        content = json.loads(place.read_text("utf-8"))
+    except FileNotFoundError:
+        raise Refusal(
+            f"There is no rig file at “{place}”: make one with chalkbeam calibrate --out {place}."
+        ) from None
+    except (OSError, ValueError) as error:
+        raise Refusal(
+            f"The rig file “{place}” cannot be read ({_first_line(error)}): calibrate again."
+        ) from None
+    if not isinstance(content, dict) or content.get("kind") != KIND:
+        raise Refusal(f"“{place}” is not a Chalkbeam rig file: name the file calibrate wrote.")
+    version = content.get("version")
+    if not isinstance(version, int) or version < 1:
+        raise Refusal(f"The rig file “{place}” has no valid version: calibrate again.")
+    if version > VERSION:
+        raise Refusal(
+            f"The rig file “{place}” was made by a newer Chalkbeam (file version {version}, "
+            f"this program reads up to {VERSION}): update Chalkbeam, or calibrate again."
+        )
+    try:
+        for older in range(version, VERSION):
+            content = MIGRATIONS[older](content) | {"version": older + 1}
+        file = _File.model_validate(content)
+    except (ValidationError, LookupError, TypeError, ValueError) as error:
+        raise Refusal(
+            f"The rig file “{place}” is damaged ({_complaint(error)}): calibrate again."
+        ) from None
+    if file.rig.calibration_id != file.calibration_id and version == VERSION:
+        raise Refusal(
+            f"The rig file “{place}” was changed by hand or damaged (its check number does not "
+            "fit its content): calibrate again."
+        )
+    return file.rig
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file beside its place and move it there, so that it is never half-written.
+
+    Raises
+    ------
+    Refusal
+        If the folder is missing or cannot be written to.
+    """
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        try:
+            with beside.open("w", encoding="utf-8") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as error:
+        raise Refusal(
+            f"“{path}” cannot be written ({error.strerror}): choose another place."
+        ) from None
+
+
+def _complaint(error: Exception) -> str:
+    """Say in a few words what a validation found first."""
+    if isinstance(error, ValidationError):
+        first = error.errors(include_url=False)[0]
+        return f"{'.'.join(str(part) for part in first['loc'])}: {first['msg'].lower()}"
+    return _first_line(error)
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0]

@@ -1,0 +1,168 @@
+"""What goes into a calibration beside photos, and what comes out: values that are kept on file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.geometry import XY, Points, xy_tuple
+
+XYZ = tuple[float, float, float]
+
+
+class LaidBoard(Protocol):
+    """Anything with chessboard corners at known places on the platen (see `cards.Card`)."""
+
+    @property
+    def name(self) -> str:
+        """The board's name."""
+
+    @property
+    def centre(self) -> XY:
+        """Its middle, platen frame, mm."""
+
+    def corners(self) -> Points:
+        """Its chessboard corners by index, platen frame, mm, shape (K, 2)."""
+
+
+@dataclass(frozen=True)
+class CardPlan:
+    """Where a card is meant to lie: all that a solution needs to know of it.
+
+    The rig file keeps plans rather than cards, so that an old file solves again
+    even when the printed cards are drawn differently one day.
+
+    Attributes
+    ----------
+    name : str
+        "front-left" and so on.
+    centre : (x, y)
+        Platen frame, mm.
+    corners : tuple of (x, y)
+        Chessboard corners by index, platen frame, mm, at true print scale.
+    """
+
+    name: str
+    centre: XY
+    corners: tuple[XY, ...]
+
+    @classmethod
+    def of(cls, board: LaidBoard) -> Self:
+        """Return the plan of a card."""
+        x, y = board.centre
+        return cls(board.name, (float(x), float(y)), xy_tuple(board.corners()))
+
+
+@dataclass(frozen=True)
+class Cross:
+    """A projected cross that the operator has moved on to a known point of the platen.
+
+    Attributes
+    ----------
+    point : (x, y)
+        The known point, platen frame, mm.
+    pixel : (x, y)
+        Where the cross then was in the projector's picture, px.
+    height : float
+        Height of the marked surface above the bare platen, mm.
+    """
+
+    point: XY
+    pixel: XY
+    height: float = 0.0
+
+
+@dataclass(frozen=True)
+class Stated:
+    """What the operator states beside the photos, and how far each statement is trusted.
+
+    Attributes
+    ----------
+    laid : float
+        A card laid by hand lies within this of its place, mm (taken as two standard errors).
+    bar : float or None
+        Measured length of the printed 100 mm check bar, mm.
+    throw : float or None
+        Throw ratio of the projector: distance over picture width.
+    lens : (x, y, z) or None
+        Lens position measured with a tape, platen frame, mm.
+    """
+
+    laid: float = 1.0
+    bar: float | None = None
+    throw: float | None = None
+    lens: XYZ | None = None
+
+
+@dataclass(frozen=True)
+class CardFit:
+    """How one card lay, as solved.
+
+    Attributes
+    ----------
+    name : str
+    raised : float
+        Height of the lay, mm.
+    shift : (x, y)
+        Where it lay from its planned place, platen frame, mm.
+    turn : float
+        Counter-clockwise, radians.
+    residual : float
+        Root mean square distance between its corners as seen and as solved, mm on the card.
+    corners : int
+        How many corners were used, over all photos.
+    """
+
+    name: str
+    raised: float
+    shift: XY
+    turn: float
+    residual: float
+    corners: int
+
+
+@dataclass(frozen=True)
+class Fit:
+    """How well a projector map is known.
+
+    Attributes
+    ----------
+    model : str
+        Which projector model the data chose, in words.
+    height_from : str
+        What the map's behaviour with height rests on, in words.
+    covariance : tuple of tuple of float, (15, 15)
+        Of the map's pinhole parameters, in the order `camera.PARAMETERS`.
+    noise : float
+        Standard error of one corner coordinate in the photos, px (by hand: on the platen, mm).
+    freedom : int
+        Degrees of freedom behind `noise`.
+    print_scale : float
+        Solved size of the printed cards over their planned size.
+    cards : tuple of CardFit
+    notes : tuple of str
+        Sentences for the report.
+    """
+
+    model: str
+    height_from: str
+    covariance: tuple[tuple[float, ...], ...]
+    noise: float
+    freedom: int
+    print_scale: float = 1.0
+    cards: tuple[CardFit, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        """The covariance as an array, shape (15, 15)."""
+        return np.array(self.covariance, dtype=np.float64)
+
+
+def frozen_matrix(matrix: Iterable[Iterable[float]]) -> tuple[tuple[float, ...], ...]:
+    """Return a matrix as nested tuples, which hash, compare and write as JSON."""
+    return tuple(tuple(float(value) for value in row) for row in matrix)
