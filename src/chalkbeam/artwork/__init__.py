@@ -1,0 +1,24 @@
+"""Artwork: its ink, its balance, its sheet, at true size."""
+
+from chalkbeam.artwork.measure import load_artwork, load_gang
+from chalkbeam.artwork.values import (
+    Artwork,
+    Box,
+    CentreRule,
+    Extents,
+    OpticalCentre,
+    extents,
+    optical_centre,
+)
+
+__all__ = [
+    "Artwork",
+    "Box",
+    "CentreRule",
+    "Extents",
+    "OpticalCentre",
+    "extents",
+    "load_artwork",
+    "load_gang",
+    "optical_centre",
+]

@@ -1,0 +1,182 @@
+"""Artwork files to pixels: PNG, JPEG, WebP, TIFF and their kin, SVG, PDF at true size."""
+
+from __future__ import annotations
+
+import io
+import re
+import xml.etree.ElementTree as ElementTree
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from calibration.refusal import Refusal
+from chalkbeam.units import MM_PER_INCH, parse_length
+
+MM_PER_POINT = MM_PER_INCH / 72
+"""PDF user space: 72 points to the inch (ISO 32000-1, 8.3.2.3)."""
+VECTOR_PIXELS = 3000
+"""Long side at which drawings are rendered: 0.1 mm a pixel on a 300 mm transfer."""
+MOST_PIXELS = 300_000_000
+"""A larger picture would not fit a small shop computer's memory."""
+
+Pixels = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """An artwork file as pixels.
+
+    Attributes
+    ----------
+    name : str
+        The file's name.
+    rgba : ndarray, shape (h, w, 4), uint8
+        Straight alpha.
+    pixels_per_mm : float or None
+        Scale at the file's true size; None where the file does not say.
+    drawn : bool
+        Whether the file is a drawing (SVG, PDF), sharp at any size.
+    """
+
+    name: str
+    rgba: Pixels
+    pixels_per_mm: float | None
+    drawn: bool
+
+
+def read_picture(path: Path, page: int = 1) -> Picture:
+    """Read an artwork file.
+
+    Parameters
+    ----------
+    path : Path
+    page : int
+        Page of a PDF, counted from 1.
+
+    Raises
+    ------
+    Refusal
+        If the file is missing, unreadable, empty or far too large.
+    """
+    path = Path(path)
+    if not path.is_file():
+        raise Refusal(f"There is no artwork file {path}: check the name and the folder.")
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise Refusal(
+            f"{path.name} cannot be read ({error.strerror}): check that you may open the file."
+        ) from error
+    if not data:
+        raise Refusal(f"{path.name} is empty: export the artwork again.")
+    if data[:1024].lstrip().startswith(b"%PDF"):
+        return _read_pdf(path.name, data, page)
+    if path.suffix.lower() in {".svg", ".svgz"} or b"<svg" in data[:4096]:
+        return _read_svg(path, data)
+    return _read_raster(path.name, data)
+
+
+def _read_raster(name: str, data: bytes) -> Picture:
+    try:
+        with Image.open(io.BytesIO(data)) as image:
+            if image.width * image.height > MOST_PIXELS:
+                raise Refusal(
+                    f"{name} has {image.width} x {image.height} pixels, more than Chalkbeam "
+                    "reads: export it at 300 dpi."
+                )
+            rgba = _to_rgba(ImageOps.exif_transpose(image))
+    except Refusal:
+        raise
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, MemoryError) as error:
+        raise Refusal(
+            f"{name} is not a picture Chalkbeam can read: export it as PNG, SVG or PDF."
+        ) from error
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+        raise Refusal(
+            f"{name} has more pixels than Chalkbeam reads: export it at 300 dpi."
+        ) from error
+    return Picture(name, rgba, None, drawn=False)
+
+
+def _to_rgba(image: Image.Image) -> Pixels:
+    if image.mode.startswith("I;16") or image.mode in {"I", "F"}:  # more than 8 bits a channel
+        grey = np.asarray(image, dtype=np.float64)
+        peak = 65535.0 if grey.max() > 255 else 255.0
+        eight = np.clip(grey / peak * 255, 0, 255).astype(np.uint8)
+        image = Image.fromarray(eight)
+    return np.array(image.convert("RGBA"))
+
+
+def _read_svg(path: Path, data: bytes) -> Picture:
+    import resvg_py
+
+    failed = f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
+    try:
+        if data[:2] == b"\x1f\x8b":
+            import gzip
+
+            data = gzip.decompress(data)
+        text = data.decode("utf-8-sig")
+        root = ElementTree.fromstring(text)
+        natural = Image.open(io.BytesIO(_draw_svg(resvg_py, text, path, zoom=None))).size
+        zoom = max(1.0, VECTOR_PIXELS / max(natural))
+        image = Image.open(io.BytesIO(_draw_svg(resvg_py, text, path, zoom)))
+        rgba = np.array(image.convert("RGBA"))
+    except (ElementTree.ParseError, ValueError, OSError, EOFError) as error:
+        raise Refusal(failed) from error
+    width = _physical(root.get("width", ""))
+    height = _physical(root.get("height", ""))
+    if width:
+        scale: float | None = rgba.shape[1] / width
+    else:
+        scale = rgba.shape[0] / height if height else None
+    return Picture(path.name, rgba, scale, drawn=True)
+
+
+def _draw_svg(resvg: object, text: str, path: Path, zoom: float | None) -> bytes:
+    draw = resvg.svg_to_bytes  # type: ignore[attr-defined]  # the library ships no types
+    drawn: bytes = draw(svg_string=text, zoom=zoom, resources_dir=str(path.resolve().parent))
+    return drawn
+
+
+def _physical(text: str) -> float | None:
+    """Return an SVG length in mm if it is in a physical unit; px, % and bare numbers are not."""
+    match = re.fullmatch(r"\s*([\d.]+)\s*(mm|cm|in|pt|pc)\s*", text)
+    if not match:
+        return None
+    try:
+        if match[2] in {"pt", "pc"}:
+            return float(match[1]) * MM_PER_POINT * (12 if match[2] == "pc" else 1)
+        return parse_length(f"{match[1]} {match[2]}")
+    except ValueError:
+        return None
+
+
+def _read_pdf(name: str, data: bytes, page: int) -> Picture:
+    import pypdfium2
+
+    try:
+        document = pypdfium2.PdfDocument(data)
+    except pypdfium2.PdfiumError as error:
+        raise Refusal(
+            f"{name} is not a PDF Chalkbeam can open (damaged, or locked with a password): "
+            "export it again."
+        ) from error
+    try:
+        if not 1 <= page <= len(document):
+            raise Refusal(f"{name} has {len(document)} pages: there is no page {page}.")
+        sheet = document[page - 1]
+        width, height = sheet.get_size()
+        if not (width > 0 and height > 0):
+            raise Refusal(f"{name} has a page without a size: export it again.")
+        scale = VECTOR_PIXELS / max(width, height)
+        bitmap = sheet.render(
+            scale=scale, fill_color=(255, 255, 255, 0), rev_byteorder=True, may_draw_forms=False
+        )
+        rgba = np.array(bitmap.to_pil().convert("RGBA"))
+    finally:
+        document.close()
+    return Picture(name, rgba, rgba.shape[1] / (width * MM_PER_POINT), drawn=True)

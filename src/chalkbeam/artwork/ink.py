@@ -1,0 +1,156 @@
+"""Where the ink of a picture is, how heavy it is, and what it stands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.refusal import Refusal
+
+FAINTEST = 0.10
+"""Cover below this is a halo or a soft shadow that no press makes visible."""
+SAME_COLOUR = 12.0
+"""Distance in CIE L*a*b* within which a pixel is background; JPEG wobbles by less."""
+FULL_COLOUR = 40.0
+"""Distance from the background at which a pixel counts as fully inked."""
+EVEN_BORDER = 0.75
+"""Share of the picture's rim that must have one colour for it to be background."""
+SPECK = 0.004
+"""Dust: lonely ink smaller than this share of the picture's long side, each way."""
+LONELY = 0.02
+"""Ink is lonely if nothing else lies within this share of the long side."""
+WORK_PIXELS = 1000
+"""Long side at which lonely specks are looked for."""
+
+Cover = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Ink:
+    """The ink of a picture.
+
+    Attributes
+    ----------
+    cover : ndarray, shape (h, w), float32
+        How much of each pixel is inked, 0 to 1; 0 outside `mask`.
+    mask : ndarray, shape (h, w), bool
+    source : str
+        What told ink from paper: ``"alpha"``, ``"background"`` or ``"whole"``.
+    specks : int
+        Lonely specks left out.
+    """
+
+    cover: Cover
+    mask: Mask
+    source: str
+    specks: int
+
+
+def find_ink(name: str, rgba: NDArray[np.uint8]) -> Ink:
+    """Tell ink from paper: by transparency, else by the colour of the picture's rim.
+
+    Parameters
+    ----------
+    name : str
+        The file's name, for the sentence of a refusal.
+    rgba : ndarray, shape (h, w, 4), uint8
+
+    Raises
+    ------
+    Refusal
+        If nothing in the picture is ink.
+    """
+    alpha = rgba[..., 3]
+    if int(alpha.min()) < 250:
+        source, cover = "alpha", np.asarray(alpha / 255, dtype=np.float32)
+    else:
+        source, cover = _against_background(rgba)
+    mask = cover >= FAINTEST
+    if not mask.any():
+        where = "every pixel is transparent" if source == "alpha" else "it has one colour only"
+        raise Refusal(f"{name} has no ink: {where}; export the artwork again.")
+    mask, specks = _without_specks(mask)
+    return Ink(np.where(mask, cover, np.float32(0)), mask, source, specks)
+
+
+def _against_background(rgba: NDArray[np.uint8]) -> tuple[str, Cover]:
+    # float32 input in 0..1 makes OpenCV return true L*a*b* units
+    lab = cv2.cvtColor(rgba[..., :3].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    rim = np.concatenate([lab[0], lab[-1], lab[:, 0], lab[:, -1]])
+    paper = np.median(rim, axis=0)
+    even = np.linalg.norm(rim - paper, axis=1) < SAME_COLOUR
+    if even.mean() < EVEN_BORDER:
+        return "whole", np.ones(rgba.shape[:2], dtype=np.float32)
+    distance = np.linalg.norm(lab - paper, axis=2)
+    weight = np.clip(distance / FULL_COLOUR, 0, 1)
+    return "background", np.where(distance < SAME_COLOUR, 0, weight).astype(np.float32)
+
+
+def _without_specks(mask: Mask) -> tuple[Mask, int]:
+    """Drop specks that are small and lonely; a halftone's dots are small but never alone."""
+    height, width = mask.shape
+    long_side = max(height, width)
+    reduce = max(1, -(-long_side // WORK_PIXELS))
+    padded = np.pad(mask, ((0, -height % reduce), (0, -width % reduce)))
+    rows, columns = padded.shape[0] // reduce, padded.shape[1] // reduce
+    blocks = padded.reshape(rows, reduce, columns, reduce)
+    small: NDArray[np.uint8] = np.asarray(blocks.any(axis=(1, 3)), dtype=np.uint8)
+    reach = max(1, round(LONELY * long_side / reduce))
+    near = cv2.dilate(small, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach + 1, reach + 1)))
+    count, labels = cv2.connectedComponents(near)
+    limit = max(1, round(SPECK * long_side / reduce))
+    keep = np.zeros(count, dtype=bool)
+    for label in range(1, count):
+        ys, xs = np.nonzero((labels == label) & (small > 0))
+        keep[label] = max(np.ptp(ys), np.ptp(xs)) >= limit
+    dropped = int((~keep[1:]).sum())
+    if not dropped or not keep[1:].any():
+        return mask, 0
+    kept = np.repeat(np.repeat(keep[labels], reduce, axis=0), reduce, axis=1)
+    return mask & kept[:height, :width], dropped
+
+
+def bounds(mask: Mask) -> tuple[int, int, int, int]:
+    """Return left, top, right, bottom of the ink as pixel *edges* (right and bottom exclusive)."""
+    columns, rows = np.nonzero(mask.any(axis=0))[0], np.nonzero(mask.any(axis=1))[0]
+    return int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1
+
+
+def centroid(cover: Cover) -> tuple[float, float]:
+    """Return the weighted centroid (x, y) in pixel edges: a pixel's middle is at +0.5."""
+    columns, rows = cover.sum(axis=0, dtype=np.float64), cover.sum(axis=1, dtype=np.float64)
+    total = columns.sum()
+    x = float(columns @ (np.arange(columns.size) + 0.5) / total)
+    y = float(rows @ (np.arange(rows.size) + 0.5) / total)
+    return x, y
+
+
+def find_baseline(mask: Mask) -> float | None:
+    """Return the line a single line of lettering stands on, as a pixel edge; None for other art.
+
+    Letters stand side by side on one line: as the rows go down, the ink's share
+    of the width falls nowhere as sharply as at the foot of the letters, with
+    only descenders below. Art that is not much wider than high, or whose ink
+    falls off slowly, has no such line.
+    """
+    left, top, right, bottom = bounds(mask)
+    if right - left < 1.5 * (bottom - top) or bottom - top < 8:
+        return None
+    rows = mask[top:bottom, left:right].sum(axis=1, dtype=np.float64)
+    # Round letters overshoot the line by about 2 % of their height: look over that reach.
+    reach = max(1, round(0.04 * rows.size))
+    padded = np.concatenate([rows, np.zeros(reach)])
+    fall = padded[:-reach] - padded[reach:]
+    first = rows.size // 3  # the feet stand in the lower part, however long the descenders
+    steepest = first + int(np.argmax(fall[first:]))
+    typical = np.median(rows[rows > 0])
+    if fall[steepest] < 0.35 * typical:
+        return None
+    # Within the reach, the line is where half of the fall has happened.
+    half = padded[steepest] - fall[steepest] / 2
+    window = padded[steepest : steepest + reach + 1]
+    return float(top + steepest + int(np.argmax(window < half)))
