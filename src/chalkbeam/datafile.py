@@ -1,0 +1,115 @@
+"""Reading the trade's data: TOML files checked against a pydantic model, faults with their line."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from calibration.refusal import Refusal
+
+Model = TypeVar("Model", bound=BaseModel)
+
+_HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(
+    r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[\w-]+|\"[^\"]*\"|'[^']*'))*)\s*="
+)
+_PART = re.compile(r"[\w-]+|\"[^\"]*\"|'[^']*'")
+
+
+def _parts(dotted: str) -> tuple[str, ...]:
+    return tuple(part.strip("\"'") for part in _PART.findall(dotted))
+
+
+def _lines_by_place(text: str) -> dict[tuple[str | int, ...], int]:
+    """Return the line number of every table and key, by its path (list items by index)."""
+    places: dict[tuple[str | int, ...], int] = {}
+    counts: dict[tuple[str | int, ...], int] = {}
+    table: tuple[str | int, ...] = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        if header := _HEADER.match(line):
+            path: tuple[str | int, ...] = ()
+            names = _parts(header[2])
+            for position, name in enumerate(names):
+                path += (name,)
+                last = position == len(names) - 1
+                if last and header[1] == "[[":
+                    counts[path] = counts.get(path, 0) + 1
+                if path in counts:
+                    path += (counts[path] - 1,)
+            table = path
+            places.setdefault(table, number)
+        elif key := _KEY.match(line):
+            places.setdefault(table + _parts(key[1]), number)
+    return places
+
+
+def line_of(text: str, place: Sequence[str | int]) -> int:
+    """Return the line of TOML `text` on which the value at `place` stands, from 1.
+
+    A value that is missing is placed on the line of the table that should hold it.
+    """
+    places = _lines_by_place(text)
+    path = tuple(place)
+    while path:
+        if path in places:
+            return places[path]
+        path = path[:-1]
+    return 1
+
+
+def _sentence(message: str) -> str:
+    message = message.removeprefix("Value error, ").strip().rstrip(".")
+    return message[:1].lower() + message[1:]
+
+
+def parse_data(text: str, model: type[Model], name: str) -> Model:
+    """Return TOML `text` as a `model`.
+
+    Parameters
+    ----------
+    text : str
+        The file's text.
+    model : type of pydantic model
+    name : str
+        How a refusal calls the file.
+
+    Raises
+    ------
+    Refusal
+        With every fault and the line it stands on.
+    """
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Refusal(f"{name} is not TOML: {_sentence(str(error))}; correct that line.") from None
+    try:
+        return model.model_validate(raw)
+    except ValidationError as error:
+        faults = []
+        for fault in error.errors():
+            place = tuple(part for part in fault["loc"] if part != "__root__")
+            where = ".".join(str(part) for part in place)
+            line = line_of(text, place)
+            faults.append(f"line {line}{f' ({where})' if where else ''}: {_sentence(fault['msg'])}")
+        raise Refusal(f"{name} cannot be used: {'; '.join(faults)}.") from None
+
+
+def read_data(path: Path, model: type[Model]) -> Model:
+    """Read a TOML file as a `model`.
+
+    Raises
+    ------
+    Refusal
+        If the file cannot be read, is not TOML or does not fit the model, with the line.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise Refusal(f"{path} cannot be read: {reason}.") from None
+    return parse_data(text, model, str(path))

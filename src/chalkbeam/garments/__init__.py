@@ -1,0 +1,145 @@
+"""Garments: styles, sizes and landmarks, flat, in millimetres.
+
+`garment` is the room's one door: it takes a style and a size as people write
+them and returns a frozen `Garment`. See `chalkbeam.garments.model` for the
+frames, ``data/`` for the charts, rules and styles.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from pathlib import Path
+
+from calibration.refusal import Refusal
+from chalkbeam.garments.draft import Measures
+from chalkbeam.garments.grading import measures_of
+from chalkbeam.garments.library import (
+    charts_folder,
+    find_size,
+    find_style,
+    own_styles,
+    rule_book,
+    shop_charts,
+    style_sizes,
+)
+from chalkbeam.garments.model import (
+    AGES,
+    FITS,
+    Age,
+    Area,
+    Face,
+    Fit,
+    Garment,
+    Landmark,
+    Line,
+    Measure,
+)
+from chalkbeam.garments.schema import MM_PER
+from chalkbeam.garments.sleeves import sleeve_face
+from chalkbeam.garments.tops import check_top, top_face
+
+__all__ = [
+    "AGES",
+    "FITS",
+    "Age",
+    "Area",
+    "Face",
+    "Fit",
+    "Garment",
+    "Landmark",
+    "Line",
+    "Measure",
+    "charts_folder",
+    "garment",
+    "sizes",
+    "styles",
+]
+
+
+def styles(charts_dir: Path | None = None) -> tuple[str, ...]:
+    """Return the names of all styles, the shop's own included."""
+    return tuple(dict.fromkeys([*own_styles(), *shop_charts(charts_dir)]))
+
+
+def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -> tuple[str, ...]:
+    """Return the names of a style's sizes in one fit, smallest age first.
+
+    Raises
+    ------
+    Refusal
+        If there is no such style.
+    """
+    _, found, shop = find_style(style, charts_dir)
+    return tuple(name for its_fit, name in style_sizes(found, shop) if its_fit == fit)
+
+
+@functools.lru_cache(maxsize=512)
+def _draft(
+    style: str,
+    size: str,
+    fit: Fit,
+    measured: tuple[tuple[str, float], ...],
+    charts_dir: Path | None,
+    charts_state: tuple[tuple[str, int], ...],
+) -> Garment:
+    key, found, shop = find_style(style, charts_dir)
+    name = shop.label if shop else found.label
+    row = find_size(size, fit, name, style_sizes(found, shop))
+    fitted = "" if fit == "regular" else "women's "
+    label = f"{name}, {fitted}{row.age} {row.name}"
+    measures = measures_of(found, rule_book(found.cut), row, dict(measured))
+    m = Measures(label, measures)
+    check_top(m)
+    faces = {side: top_face(m, found, side) for side in ("front", "back")}
+    if found.sleeve != "none":
+        faces |= {side: sleeve_face(m, found, side) for side in ("left_sleeve", "right_sleeve")}
+    return Garment(
+        style=key,
+        size=row.name,
+        fit=fit,
+        label=label,
+        age=row.age,
+        thickness=found.thickness * MM_PER[found.unit],
+        tolerance=row.tolerance,
+        measures=measures,
+        _faces=faces,
+    )
+
+
+def garment(
+    style: str,
+    size: str,
+    *,
+    fit: Fit = "regular",
+    measured: Mapping[str, float] | None = None,
+    charts_dir: Path | None = None,
+) -> Garment:
+    """Return a style in a size, with its landmarks on every face.
+
+    Parameters
+    ----------
+    style : str
+        A style's name, label or another of its names: "crew_tee", "Crew tee", "t-shirt".
+    size : str
+        As people write it: "M", "2XL", "XXL", "YM", "youth M", "5/6", "18 months".
+    fit : {"regular", "womens"}
+    measured : mapping of measure name to mm, optional
+        Lengths taken on the very piece; they go before any chart, and the rules
+        derive from them what they did not give.
+    charts_dir : Path, optional
+        Folder of the shop's own charts; by default the user's.
+
+    Raises
+    ------
+    Refusal
+        If there is no such style, size, fit or measure, listing what there is; or if
+        measures contradict each other.
+    """
+    if fit not in FITS:
+        raise Refusal(f"There is no fit “{fit}”: take one of {', '.join(FITS)}.")
+    folder = charts_dir or charts_folder()
+    state: tuple[tuple[str, int], ...] = ()
+    if folder.is_dir():
+        state = tuple(sorted((p.name, p.stat().st_mtime_ns) for p in folder.glob("*.toml")))
+    return _draft(style, size, fit, tuple(sorted((measured or {}).items())), charts_dir, state)

@@ -1,0 +1,190 @@
+"""The styles, charts and rules on disk: the program's own, and the shop's on top of them."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from calibration.refusal import Refusal
+from chalkbeam.datafile import read_data
+from chalkbeam.garments.model import AGES, Age, Fit, Measure
+from chalkbeam.garments.schema import MM_PER, Chart, RuleBook, ShopChart, SizeTable, Style
+
+DATA = Path(__file__).parent / "data"
+
+_SPELLED = {
+    "EXTRASMALL": "XS",
+    "SMALL": "S",
+    "MEDIUM": "M",
+    "MED": "M",
+    "LARGE": "L",
+    "EXTRALARGE": "XL",
+}
+
+
+@dataclass(frozen=True)
+class Size:
+    """One row of a chart: the measures it gives, in mm, and its age group and fit."""
+
+    name: str
+    age: Age
+    fit: Fit
+    tolerance: float
+    given: Mapping[str, Measure]
+
+
+def charts_folder() -> Path:
+    """Return the folder of the shop's own charts (it need not exist yet)."""
+    return platformdirs.user_data_path("chalkbeam", appauthor=False) / "charts"
+
+
+@functools.cache
+def own_styles() -> Mapping[str, Style]:
+    """Return the program's styles by name, in the order of their labels."""
+    found = {path.stem: read_data(path, Style) for path in (DATA / "styles").glob("*.toml")}
+    return dict(sorted(found.items(), key=lambda item: item[1].label))
+
+
+@functools.cache
+def rule_book(cut: str) -> RuleBook:
+    """Return the grading rules of a cut."""
+    return read_data(DATA / "rules" / f"{cut}.toml", RuleBook)
+
+
+@functools.cache
+def own_chart(name: str) -> Chart:
+    """Return one of the program's charts."""
+    return read_data(DATA / "charts" / f"{name}.toml", Chart)
+
+
+@functools.lru_cache(maxsize=64)
+def _read_shop_chart(path: Path, changed: int) -> ShopChart:
+    """Read a shop's chart; `changed`, its time of change, makes an edited file be read again."""
+    chart = read_data(path, ShopChart)
+    if chart.like not in own_styles():
+        raise Refusal(
+            f"{path} is like “{chart.like}”, which is no style: "
+            f"write one of {', '.join(own_styles())}."
+        )
+    return chart
+
+
+def shop_charts(folder: Path | None = None) -> Mapping[str, ShopChart]:
+    """Return the shop's own charts by the style each defines or changes (its file's name)."""
+    folder = folder or charts_folder()
+    if not folder.is_dir():
+        return {}
+    return {
+        path.stem: _read_shop_chart(path, path.stat().st_mtime_ns)
+        for path in sorted(folder.glob("*.toml"))
+    }
+
+
+def fold(text: str) -> str:
+    """Return a name as it is compared: lower case, letters and digits only."""
+    return re.sub(r"[\W_]+", "", text.lower())
+
+
+def find_style(name: str, folder: Path | None = None) -> tuple[str, Style, ShopChart | None]:
+    """Return a style's key, the style, and the shop's chart for it if there is one.
+
+    Raises
+    ------
+    Refusal
+        If no style goes by that name.
+    """
+    shops = shop_charts(folder)
+    wanted = fold(name)
+    for key, chart in shops.items():
+        if wanted in (fold(key), fold(chart.label)):
+            return key, own_styles()[chart.like], chart
+    for key, style in own_styles().items():
+        if wanted in {fold(key), fold(style.label), *map(fold, style.also)}:
+            return key, style, shops.get(key)
+    known = ", ".join(dict.fromkeys([*own_styles(), *shops]))
+    raise Refusal(f"There is no style “{name}”: take one of {known}, or import a chart for it.")
+
+
+def _rows(table: SizeTable, unit: str, tolerance: float, source: str) -> list[Size]:
+    scale = MM_PER[unit]
+    spread = (table.tolerance or tolerance) * scale
+    basis = table.basis or source
+    return [
+        Size(
+            name,
+            table.age,
+            table.fit,
+            spread,
+            {
+                column: Measure(number * scale, spread, source=basis)
+                for column, number in zip(table.columns, row, strict=True)
+            },
+        )
+        for name, row in table.sizes.items()
+    ]
+
+
+def style_sizes(style: Style, shop: ShopChart | None) -> dict[tuple[Fit, str], Size]:
+    """Return every size of a style, the shop's rows laid over the program's own."""
+    chart = own_chart(style.chart)
+    sizes: dict[tuple[Fit, str], Size] = {}
+    for table in chart.table:
+        if table.age in style.ages and table.fit in style.fits:
+            for size in _rows(table, chart.unit, chart.tolerance, chart.basis):
+                sizes[size.fit, size.name] = size
+    for table in shop.table if shop else ():
+        assert shop is not None
+        for size in _rows(table, shop.unit, shop.tolerance, shop.basis):
+            ours = sizes.get((size.fit, size.name))
+            filled = {
+                name: Measure(
+                    measure.value,
+                    measure.tolerance,
+                    f"from Chalkbeam's own chart “{chart.title}”: the shop's chart leaves it out",
+                    measure.source,
+                )
+                for name, measure in (ours.given if ours else {}).items()
+            }
+            sizes[size.fit, size.name] = Size(
+                size.name, size.age, size.fit, size.tolerance, {**filled, **size.given}
+            )
+    order = {age: number for number, age in enumerate(AGES)}
+    return dict(sorted(sizes.items(), key=lambda item: (item[1].fit, order[item[1].age])))
+
+
+def _size_key(text: str) -> str:
+    key = fold(text).upper()
+    for word, short in sorted(_SPELLED.items(), key=lambda item: -len(item[0])):
+        if key.endswith(word):
+            key = key.removesuffix(word) + short
+            break
+    key = key.removeprefix("ADULT")
+    key = re.sub(r"^YOUTH", "Y", key)
+    key = re.sub(r"^(X{2,})(?=[LS]$)", lambda run: f"{len(run[1])}X", key)
+    key = re.sub(r"^1X(?=[LS]$)", "X", key)
+    key = re.sub(r"(?<=\d)(MONTHS?|MOS?)$", "M", key)
+    return re.sub(r"^(?:5T?6T?)$", "56T", key)
+
+
+def find_size(name: str, fit: Fit, style_label: str, sizes: Mapping[tuple[Fit, str], Size]) -> Size:
+    """Return a size by its name as people write it ("XXL", "youth M", "5/6").
+
+    Raises
+    ------
+    Refusal
+        If the style has no such size in that fit.
+    """
+    wanted = _size_key(name)
+    for (its_fit, its_name), size in sizes.items():
+        if its_fit == fit and _size_key(its_name) == wanted:
+            return size
+    known = [its_name for its_fit, its_name in sizes if its_fit == fit]
+    if not known:
+        fits = ", ".join(dict.fromkeys(its_fit for its_fit, _ in sizes))
+        raise Refusal(f"{style_label} has no fit “{fit}”: it has {fits}.")
+    raise Refusal(f"{style_label} has no size “{name}”: it has {', '.join(known)}.")

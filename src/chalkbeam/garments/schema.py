@@ -1,0 +1,162 @@
+"""The form of the data files: charts, grading rules and styles.
+
+Lengths in a file are plain numbers in the file's own ``unit`` and become
+millimetres as they are read. Every table and rule names its ``basis``: where
+its numbers come from.
+"""
+
+from __future__ import annotations
+
+import itertools
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from chalkbeam.garments.model import AGES, FITS, Age, Fit
+from chalkbeam.units import MM_PER_INCH
+
+UnitName = Literal["in", "mm", "cm"]
+MM_PER = {"in": MM_PER_INCH, "mm": 1.0, "cm": 10.0}
+
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
+Basis = Annotated[str, Field(min_length=5)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class SizeTable(_Strict):
+    """Measurements of several sizes of one fit and age: a row of numbers for each size."""
+
+    age: Age
+    fit: Fit = "regular"
+    columns: tuple[Name, ...] = Field(min_length=1)
+    sizes: dict[str, tuple[Positive, ...]] = Field(min_length=1)
+    tolerance: Positive | None = None
+    basis: Basis | None = None
+
+    @model_validator(mode="after")
+    def _rows_fit(self) -> SizeTable:
+        for size, row in self.sizes.items():
+            if len(row) != len(self.columns):
+                raise ValueError(
+                    f"size {size} has {len(row)} numbers for {len(self.columns)} columns"
+                )
+        if len(set(self.columns)) != len(self.columns):
+            raise ValueError("a column is named twice")
+        return self
+
+
+class Chart(_Strict):
+    """Size tables that styles share.
+
+    Attributes
+    ----------
+    tolerance : float
+        How far pieces of one box differ from one another, ± in the file's unit.
+    """
+
+    title: str
+    unit: UnitName
+    basis: Basis
+    tolerance: Positive
+    table: tuple[SizeTable, ...] = Field(min_length=1)
+
+
+class Rule(_Strict):
+    """A grading rule: one measure as a broken line over another.
+
+    ``points`` are (of, measure) pairs with rising first numbers; between them the
+    rule runs straight, beyond them it goes on as steeply as at its end. A single
+    point is a constant.
+    """
+
+    measure: Name
+    of: Name = "half_chest"
+    points: tuple[tuple[Finite, Finite], ...] = Field(min_length=1)
+    tolerance: Positive
+    ages: tuple[Age, ...] = AGES
+    fits: tuple[Fit, ...] = FITS
+    basis: Basis
+
+    @model_validator(mode="after")
+    def _rising(self) -> Rule:
+        given = [point[0] for point in self.points]
+        if any(b <= a for a, b in itertools.pairwise(given)):
+            raise ValueError("the first numbers of the points must rise")
+        return self
+
+    def value(self, of: float) -> float:
+        """Return the measure for `of`, both in the file's unit."""
+        points = self.points
+        if len(points) == 1:
+            return points[0][1]
+        index = 1
+        while index < len(points) - 1 and of > points[index][0]:
+            index += 1
+        (x0, y0), (x1, y1) = points[index - 1], points[index]
+        return y0 + (y1 - y0) * (of - x0) / (x1 - x0)
+
+
+class RuleBook(_Strict):
+    """Grading rules of one kind of cut."""
+
+    unit: UnitName
+    rule: tuple[Rule, ...] = Field(min_length=1)
+
+
+class Style(_Strict):
+    """What a garment is made of, and which chart and rules size it.
+
+    Attributes
+    ----------
+    also : tuple of str
+        Other names a run sheet may use.
+    cut : str
+        Which draft draws it: a top, one leg of trousers, or a bag.
+    chart : str
+        The chart file that holds its sizes.
+    thickness : float
+        One layer of cloth, in the file's unit.
+    rule : tuple of Rule
+        Grading rules of this style alone; they go before those of the cut.
+    """
+
+    label: str
+    also: tuple[str, ...] = ()
+    cut: Literal["top", "trousers", "bag"]
+    chart: Name
+    ages: tuple[Age, ...] = AGES
+    fits: tuple[Fit, ...] = ("regular",)
+    neckline: Literal["crew", "v", "scoop", "stand", "hood"] = "crew"
+    sleeve: Literal["short", "long", "none"] = "short"
+    armhole: Literal["set_in", "raglan"] = "set_in"
+    opening: Literal["none", "placket", "zip"] = "none"
+    pocket: Literal["none", "pouch", "split"] = "none"
+    ends: Literal["turned", "rib"] = "turned"
+    unit: UnitName
+    thickness: Positive
+    basis: Basis
+    rule: tuple[Rule, ...] = ()
+
+
+class ShopChart(_Strict):
+    """The shop's own sizes of a style, as imported; the file's name is the style's.
+
+    Attributes
+    ----------
+    label : str
+        What people call the style.
+    like : str
+        The program's style that it is cut like.
+    """
+
+    label: str = Field(min_length=1)
+    like: Name
+    unit: UnitName
+    basis: Basis
+    tolerance: Positive
+    table: tuple[SizeTable, ...] = Field(min_length=1)

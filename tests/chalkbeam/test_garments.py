@@ -1,0 +1,79 @@
+"""Garments: sizes, landmarks, and their agreement with the trade's rules of thumb."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+
+from calibration.refusal import Refusal
+from chalkbeam.garments import garment, sizes
+from tests.strategies import any_face
+
+INCH = 25.4
+
+
+def test_adult_medium_agrees_with_itself():
+    # common practice, no source: a left chest sits 2 to 3 in above the pit line, and about
+    # 8 in (7 1/2 to 9) below the top of the shoulder of an adult medium: both hold at once.
+    front = garment("crew_tee", "M").face("front")
+    pit_below_shoulder = front.along["pit_line"].value - front.along["shoulder_top"].value
+    assert pit_below_shoulder - 2.5 * INCH == pytest.approx(8.0 * INCH, abs=0.25 * INCH)
+
+
+def test_left_is_the_wearers():
+    tee = garment("crew_tee", "M")
+    assert tee.face("front").across["left_neck_point"].value > 0
+    assert tee.face("back").across["left_neck_point"].value < 0
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("xxl", "2XL"), ("Medium", "M"), ("youth m", "YM"), ("5/6", "5-6T"), ("18 months", "18M")],
+)
+def test_sizes_as_people_write_them(written, meant):
+    assert garment("t-shirt", written).size == meant
+
+
+@given(any_face())
+def test_outlines_and_areas_are_sound(choice):
+    _, face = choice
+    panel = shapely.Polygon(face.outline)
+    assert panel.is_valid
+    assert panel.area > 0
+    for area in face.areas:
+        polygon = shapely.Polygon(area.polygon)
+        assert polygon.is_valid, area.name
+        assert polygon.area > 0, area.name
+    assert np.isfinite(face.outline).all()
+
+
+@pytest.mark.parametrize("group", [["XS", "S", "M", "L", "XL", "2XL", "3XL", "4XL", "5XL"]])
+def test_pit_line_falls_with_size(group):
+    pits = [garment("crew_tee", size).face("front").along["pit_line"].value for size in group]
+    assert pits == sorted(pits)
+
+
+def test_a_measured_piece_goes_before_the_chart():
+    tee = garment("crew_tee", "M", measured={"half_chest": 560.0})
+    assert tee.measures["half_chest"].value == 560.0
+    assert tee.measures["neck_width"].value > garment("crew_tee", "M").measures["neck_width"].value
+    assert tee.measures["neck_width"].derived
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (lambda: garment("kilt", "M"), "crew_tee"),
+        (lambda: garment("crew_tee", "7XL"), "5XL"),
+        (lambda: garment("crew_tee", "M", measured={"tail": 3.0}), "half_chest"),
+        (lambda: garment("crew_tee", "M", measured={"pit_depth": 900.0}), "body length"),
+        (lambda: garment("crew_tee", "M").face("leg"), "left_sleeve"),
+    ],
+)
+def test_refusals_list_what_there_is(call, says):
+    with pytest.raises(Refusal, match=says):
+        call()
+
+
+def test_every_size_from_infant_to_5xl():
+    assert len(sizes("crew_tee")) == 22
