@@ -1,0 +1,222 @@
+"""Ray casting: what light reaches each pixel of a camera.
+
+The scene is a few layers from the top down (cloth, platen, bed, bench). A ray takes
+the first layer it meets; coverage of a layer's edge is fractional, so edges are
+anti-aliased. The projector's light is found at the point where the ray met the
+surface, at its true height.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .optics import F32, View
+from .scene import Room, Scene, Slab
+from .texture import FaceTexture, Lamp, LitFrame, face_texture
+
+_STRIP = 48
+"""Rows cast at once: small enough to stay in the processor's cache."""
+_WALL_STEPS = (0.0, 0.33, 0.66, 1.0)
+"""Depths at which a slab's wall is probed, as shares of its thickness."""
+
+
+@dataclass(frozen=True)
+class Projector:
+    """The true projector: its lens and its lamp."""
+
+    view: View
+    lamp: Lamp
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """What a strip of rays meets in one layer; planes of shape (H, W).
+
+    `cover` is the share of the pixel that the layer fills, `colour` (H, W, 3) its
+    reflectance, `shade` the room light it gets, `slope` the surface's (dz/dx, dz/dy).
+    """
+
+    cover: F32
+    x: F32
+    y: F32
+    z: F32 | float
+    colour: F32
+    shade: F32
+    slope: tuple[F32, F32] | None = None
+
+
+Rays = tuple[F32, F32, F32]
+
+
+def radiance(
+    scene: Scene, camera: View, projector: Projector | None, frame: LitFrame | None
+) -> F32:
+    """Return the linear light that reaches each pixel, before the camera's lens blurs it.
+
+    Parameters
+    ----------
+    scene : Scene
+    camera : View
+    projector : Projector or None
+        None for a photo with the projector's lens covered.
+    frame : LitFrame or None
+        The projector's frame; None likewise.
+
+    Returns
+    -------
+    float32 array, shape (H, W, 3), blue green red; 1 is a white diffuser in the room's light
+    """
+    width, height = camera.size
+    result = np.empty((height, width, 3), np.float32)
+    pixel_mm = (camera.position[2] - scene.top) / camera.focal
+    texture = face_texture(scene, pixel_mm)
+    for first in range(0, height, _STRIP):
+        rows = min(_STRIP, height - first)
+        rays = camera.ray_strip(first, rows)
+        result[first : first + rows] = _strip(
+            scene, camera, projector, frame, texture, rays, pixel_mm
+        )
+    return result
+
+
+def _strip(
+    scene: Scene,
+    camera: View,
+    projector: Projector | None,
+    frame: LitFrame | None,
+    texture: FaceTexture,
+    rays: Rays,
+    pixel_mm: float,
+) -> F32:
+    slabs = scene.slabs()
+    total = np.zeros((*rays[0].shape, 3), np.float32)
+    left = np.ones(rays[0].shape, np.float32)
+    for depth, slab in enumerate(slabs):
+        patches = [_top(scene, slab, camera, rays, texture if depth == 0 else None, pixel_mm)]
+        if depth < len(slabs) - 1:
+            patches.append(_wall(scene, slab, camera, rays, pixel_mm))
+        for patch in patches:
+            share = left * patch.cover
+            if not share.any():
+                continue
+            light = _room_light(scene.room, patch)
+            if depth > 0:
+                light *= _contact(slabs[:depth], patch)[..., None]
+            if projector is not None and frame is not None:
+                light += _beam(projector, frame, patch, slabs[:depth])
+            total += share[..., None] * light * patch.colour
+            left = left - share
+        if not left.any():
+            break
+    return total
+
+
+def _meet(camera: View, rays: Rays, height: float) -> tuple[F32, F32]:
+    """Return where rays meet the plane at `height`: planes of x and y, mm."""
+    x, y, z = (np.float32(value) for value in camera.position)
+    distance = (np.float32(height) - z) / rays[2]
+    return x + distance * rays[0], y + distance * rays[1]
+
+
+def signed_distance(slab: Slab, x: F32, y: F32) -> F32:
+    """Return the distance to the slab's outline, negative inside, mm."""
+    radius = np.float32(slab.face.corner_radius)
+    qx = np.abs(x - np.float32(slab.centre[0])) - np.float32(slab.face.width / 2) + radius
+    qy = np.abs(y - np.float32(slab.centre[1])) - np.float32(slab.face.depth / 2) + radius
+    outside = np.hypot(np.maximum(qx, 0), np.maximum(qy, 0))
+    return np.asarray(outside + np.minimum(np.maximum(qx, qy), 0) - radius, np.float32)
+
+
+def _coverage(distance: F32, pixel_mm: float) -> F32:
+    return np.asarray(np.clip(0.5 - distance * np.float32(1 / pixel_mm), 0, 1), np.float32)
+
+
+def _top(
+    scene: Scene,
+    slab: Slab,
+    camera: View,
+    rays: Rays,
+    texture: FaceTexture | None,
+    pixel_mm: float,
+) -> Patch:
+    x, y = _meet(camera, rays, slab.top)
+    cover = _coverage(signed_distance(slab, x, y), pixel_mm)
+    if texture is not None:
+        colour = texture.reflectance(x, y, slab.colour)
+    else:
+        colour = np.broadcast_to(np.array(slab.colour, np.float32), (*x.shape, 3))
+        colour = colour * _grain(x, y, slab)[..., None]
+    return Patch(cover, x, y, slab.top, colour, np.ones_like(x))
+
+
+def _grain(x: F32, y: F32, slab: Slab) -> F32:
+    """Return slow brightness waves, so that large plain surfaces look like a material."""
+    if slab.face.width < 2000:
+        return np.ones_like(x)
+    wave = np.sin(y * 0.11 + 1.7 * np.sin(x * 0.004) + 0.6 * np.sin(y * 0.031))
+    board = np.abs(((y + 40) / 140) % 1 - 0.5) > 0.494
+    return np.asarray(1 + 0.05 * wave - 0.35 * board, np.float32)
+
+
+def _wall(scene: Scene, slab: Slab, camera: View, rays: Rays, pixel_mm: float) -> Patch:
+    """Return the slab's side walls: rays that miss its top but pass through its body."""
+    cover = np.zeros(rays[0].shape, np.float32)
+    for share in _WALL_STEPS:
+        x, y = _meet(camera, rays, slab.top + share * (slab.bottom - slab.top))
+        np.maximum(cover, _coverage(signed_distance(slab, x, y), pixel_mm), out=cover)
+    colour = np.broadcast_to(np.array(slab.side, np.float32), (*x.shape, 3))
+    middle = (slab.top + slab.bottom) / 2
+    return Patch(cover, x, y, middle, colour, np.full_like(x, 0.45))
+
+
+def _room_light(room: Room, patch: Patch) -> F32:
+    """Return the room's light on the patch, shape (H, W, 3)."""
+    gx, gy = (np.float32(value * 1e-3) for value in room.gradient)
+    level = np.float32(room.level) * patch.shade * (1 + gx * patch.x + gy * patch.y)
+    if patch.slope is not None:
+        lamp = np.array(room.lamp, np.float32) / np.float32(np.linalg.norm(room.lamp))
+        sx, sy = patch.slope
+        facing = (lamp[2] - lamp[0] * sx - lamp[1] * sy) / np.sqrt(1 + sx * sx + sy * sy)
+        level = level * (np.float32(0.35) + np.float32(0.65) * np.maximum(facing, 0) / lamp[2])
+    return np.asarray(np.maximum(level, 0)[..., None] * np.array(room.tint, np.float32))
+
+
+def _contact(above: tuple[Slab, ...], patch: Patch) -> F32:
+    """Return how much a surface near a taller block is darkened."""
+    shade = np.ones_like(patch.x)
+    for slab in above:
+        drop = slab.bottom - patch.z
+        near = np.maximum(signed_distance(slab, patch.x, patch.y), 0)
+        reach = np.float32(30 + 0.5 * np.mean(drop))
+        shade *= 1 - np.float32(0.55) * np.exp(-near / reach)
+    return shade
+
+
+def _beam(projector: Projector, frame: LitFrame, patch: Patch, above: tuple[Slab, ...]) -> F32:
+    """Return the projector's light on the patch, shape (H, W, 3)."""
+    view, lamp = projector.view, projector.lamp
+    u, v = view.pixel_planes(patch.x, patch.y, patch.z)
+    light = frame.light(u, v) @ np.array(lamp.primaries, np.float32).T
+    dx = np.float32(view.position[0]) - patch.x
+    dy = np.float32(view.position[1]) - patch.y
+    dz = np.float32(view.position[2]) - patch.z
+    square = dx * dx + dy * dy + dz * dz
+    facing = dz
+    if patch.slope is not None:
+        sx, sy = patch.slope
+        facing = np.maximum(dz - sx * dx - sy * dy, 0) / np.sqrt(1 + sx * sx + sy * sy)
+    x0, y0, z0 = view.position
+    full = (x0**2 + y0**2 + z0**2) ** 1.5 / z0  # makes cos/r² equal 1 on the platen's middle
+    level = facing / (square * np.sqrt(square)) * np.float32(full * lamp.brightness)
+    half = np.float32(2 / np.hypot(*view.size))
+    across = (u - np.float32(view.size[0] / 2)) * half
+    along = (v - np.float32(view.size[1] / 2)) * half
+    level = level * (1 - np.float32(lamp.vignette) * np.minimum(across**2 + along**2, 1))
+    for slab in above:  # a taller block stands in the beam's way
+        for height in (slab.top, slab.bottom):
+            share = (np.float32(height) - patch.z) / dz
+            distance = signed_distance(slab, patch.x + share * dx, patch.y + share * dy)
+            level = level * np.clip(distance * np.float32(0.5) + np.float32(0.5), 0, 1)
+    return np.asarray(level[..., None] * light, np.float32)
