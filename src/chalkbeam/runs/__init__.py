@@ -1,0 +1,1 @@
+"""Run sheets, the order of work, the record and its report."""

@@ -1,0 +1,138 @@
+"""What an order asks for: pieces, the imprints on them, and the supplier's press settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+from pathlib import Path
+
+
+class ArtKind(Enum):
+    """What is pressed."""
+
+    FILE = "file"
+    """A picture from a file."""
+    NAME = "name"
+    """The wearer's name, set as lettering."""
+    NUMBER = "number"
+    """The wearer's number, set as figures."""
+
+
+@dataclass(frozen=True)
+class Art:
+    """One artwork, or the lettering of one piece.
+
+    Attributes
+    ----------
+    text : str
+        The file as the sheet writes it, or the name or number to set.
+    path : Path or None
+        Where the file is; None for lettering.
+    """
+
+    kind: ArtKind
+    text: str
+    path: Path | None = None
+
+    @property
+    def stack(self) -> str:
+        """The pile of transfer sheets this comes from: names are one pile, and so are numbers."""
+        return self.text if self.kind is ArtKind.FILE else f"({self.kind.value}s)"
+
+
+@dataclass(frozen=True)
+class PressSettings:
+    """What the transfer supplier's sheet says, as the user entered it; never filled in by us.
+
+    Attributes
+    ----------
+    temperature, time, pressure, peel, prepress : str
+        As written, with the unit; empty where the sheet says nothing.
+    dwell, prepress_dwell : float or None
+        Seconds to count down, where `time` or `prepress` is one plain duration.
+    """
+
+    temperature: str = ""
+    time: str = ""
+    pressure: str = ""
+    peel: str = ""
+    prepress: str = ""
+    dwell: float | None = None
+    prepress_dwell: float | None = None
+
+    def __str__(self) -> str:
+        """Return the settings in one line for the operator; empty if the sheet gives none."""
+        said = (self.temperature, self.time, self.pressure, self.peel and f"peel {self.peel}")
+        return ", ".join(part for part in said if part)
+
+
+@dataclass(frozen=True)
+class Imprint:
+    """One artwork at one location on one piece.
+
+    Attributes
+    ----------
+    id : str
+        Unique in the run: the piece's id, a slash, and 1, 2, … such as ``7-2/1``.
+    location : str
+        Name of a preset.
+    width, height : float or None
+        Of the ink, mm; None where the artwork's own size or the preset decides.
+    platen, pad : str
+        As the sheet names them; empty where it leaves the choice to the program.
+    follows : str or None
+        Id of the imprint on the same piece that this one is placed by (a number under its
+        name): the two are pressed one right after the other, in this order.
+    """
+
+    id: str
+    location: str
+    art: Art
+    width: float | None = None
+    height: float | None = None
+    press: PressSettings = field(default_factory=PressSettings)
+    platen: str = ""
+    pad: str = ""
+    follows: str | None = None
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One garment of an order.
+
+    Attributes
+    ----------
+    id : str
+        Row of the sheet and which of that row's pieces, such as ``7-2``. What a barcode says.
+    row : int
+        Row of the sheet as a spreadsheet counts them, from 1.
+    copy, copies : int
+        This is piece `copy` of the row's `copies`, from 1.
+    colour : str
+        Fabric colour: a name or hex.
+    order : float or None
+        The place that the user pinned the piece to; pinned pieces come first, lowest first.
+    """
+
+    id: str
+    row: int
+    copy: int
+    copies: int
+    style: str
+    size: str
+    colour: str
+    imprints: tuple[Imprint, ...]
+    name: str = ""
+    number: str = ""
+    note: str = ""
+    order: float | None = None
+
+    @property
+    def pile(self) -> str:
+        """The pile of blank garments this piece is taken from."""
+        return f"{self.style} · {self.colour} · {self.size}"
+
+
+def piece_of(imprint_id: str) -> str:
+    """Return the id of the piece that bears the imprint."""
+    return imprint_id.rpartition("/")[0]
