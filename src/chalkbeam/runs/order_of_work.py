@@ -128,6 +128,8 @@ class _Task:
     piece: Piece
     imprint: Imprint
     fit: Fit
+    stack: str
+    pile: str
 
 
 def walk(tasks: Iterable[tuple[Piece, Imprint, Fit]], times: Times) -> tuple[Stop, ...]:
@@ -176,10 +178,9 @@ def count_changes(stops: Sequence[Stop]) -> dict[str, int]:
     return counts
 
 
-def _listed(pieces: Sequence[Piece], choose: Chooser) -> list[_Task]:
+def _listed(piece: Piece, choose: Chooser) -> list[_Task]:
     return [
-        _Task(piece, imprint, choose(piece, imprint))
-        for piece in pieces
+        _Task(piece, imprint, choose(piece, imprint), imprint.art.stack, piece.pile)
         for imprint in piece.imprints
     ]
 
@@ -197,7 +198,7 @@ def _blocks(tasks: Sequence[_Task]) -> list[tuple[_Task, ...]]:
 
 
 def _state(task: _Task) -> State:
-    return (task.fit.platen, task.fit.pad, task.imprint.art.stack, task.piece.pile)
+    return (task.fit.platen, task.fit.pad, task.stack, task.pile)
 
 
 _Visit = tuple[_Task, ...]
@@ -205,7 +206,7 @@ _Kind = tuple[tuple[Fit, str], ...]
 
 
 def _kind(tasks: Sequence[_Task]) -> _Kind:
-    return tuple((task.fit, task.imprint.art.stack) for task in tasks)
+    return tuple((task.fit, task.stack) for task in tasks)
 
 
 def _visits(blocks: Sequence[_Visit], together: bool) -> list[_Visit]:
@@ -229,7 +230,7 @@ class _Grouping:
         self.alike: dict[tuple[_Kind, str], list[Sequence[_Visit]]] = defaultdict(list)
         for blocks in pieces:
             kind = _kind([task for block in blocks for task in block])
-            self.alike[kind, blocks[0][0].piece.pile].append(blocks)
+            self.alike[kind, blocks[0][0].pile].append(blocks)
 
     def kinds(self) -> list[_Kind]:
         """Return the kinds of piece that bear several blocks, most pieces first."""
@@ -274,15 +275,15 @@ class _Grouping:
         return count * once + (count - 1) * again
 
 
-def _best(
-    pieces: Sequence[Piece], choose: Chooser, times: Times, start: State | None
-) -> list[_Task]:
-    grouping = _Grouping((_blocks(_listed([piece], choose)) for piece in pieces), times, start)
+def _best(pieces: Sequence[Sequence[_Visit]], times: Times, start: State | None) -> list[_Task]:
+    if not pieces:
+        return []
+    grouping = _Grouping(pieces, times, start)
     kinds = grouping.kinds()
     best = min((frozenset[_Kind](), frozenset(kinds)), key=grouping.cost)
     cost = grouping.cost(best)
-    # One kind at a time: few kinds, and each decision barely touches the others.
-    for kind in kinds[:_KINDS_TRIED]:
+    # One kind at a time, the commonest first: each decision barely touches the others.
+    for kind in kinds[: min(_KINDS_TRIED, _EFFORT // len(grouping.alike))]:
         trial = grouping.cost(best ^ {kind})
         if trial < cost:
             best, cost = best ^ {kind}, trial
@@ -290,7 +291,10 @@ def _best(
 
 
 _KINDS_TRIED = 24
-"""Kinds of piece whose imprints are tried together and apart; bounds the planning time."""
+"""Kinds of piece whose imprints are tried together and apart."""
+
+_EFFORT = 40_000
+"""Sorts of piece looked at in all those trials: keeps planning linear when all differ."""
 
 
 def plan(
@@ -327,9 +331,8 @@ def plan(
     unknown = [name for name in first if name not in by_id]
     if unknown:
         raise ValueError(f"pinned pieces are not in the order: {', '.join(unknown)}")
-    listed_tasks = [
-        task for piece in pieces for block in _blocks(_listed([piece], choose)) for task in block
-    ]
+    blocks = {piece.id: _blocks(_listed(piece, choose)) for piece in pieces}
+    listed_tasks = [task for each in blocks.values() for block in each for task in block]
     listed = _walk(listed_tasks, times)
     if as_listed:
         stops = listed
@@ -340,15 +343,10 @@ def plan(
         )
         pinned = {piece.id: piece for piece in sheet_pins}
         pinned |= {name: by_id[name] for name in first if name not in pinned}
-        head = [
-            task
-            for piece in pinned.values()
-            for block in _blocks(_listed([piece], choose))
-            for task in block
-        ]
-        rest = [piece for piece in pieces if piece.id not in pinned]
+        head = [task for name in pinned for block in blocks[name] for task in block]
+        rest = [each for name, each in blocks.items() if each and name not in pinned]
         start = _state(head[-1]) if head else None
-        stops = _walk([*head, *_best(rest, choose, times, start)], times)
+        stops = _walk([*head, *_best(rest, times, start)], times)
         if not pinned and total(listed) <= total(stops):
             stops = listed
     return Plan(
