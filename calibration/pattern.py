@@ -6,6 +6,7 @@ as if under plain light, while the blue and green channels see the pattern.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -49,11 +50,47 @@ COMMON_SIZES = (
 
 
 @dataclass(frozen=True)
+class Lattice:
+    """A board as it sits in the projector's image.
+
+    Attributes
+    ----------
+    board : Board
+    module : int
+        Side of one marker module, px.
+    origin : tuple of int
+        Pixels left of and above the board.
+    first : int
+        The pattern's index of this board's corner 0.
+    """
+
+    board: Board
+    module: int
+    origin: tuple[int, int]
+    first: int
+
+    @property
+    def square(self) -> int:
+        """Side of one square, px."""
+        return self.module * self.board.square
+
+    def place(self, modules: ArrayLike) -> Points:
+        """Map points of the board frame (modules) to projector px, shape (N, 2).
+
+        A board's edge lies between pixels, hence the half: (0, 0) is the centre of the
+        top-left pixel.
+        """
+        return np.asarray(modules, np.float64) * self.module + self.origin - 0.5
+
+
+@dataclass(frozen=True)
 class Pattern:
     """The calibration pattern of one projector resolution.
 
-    Where the ids sit depends on the resolution, so a pattern made for another one is
-    recognised.
+    It comes in two densities: the usual one, and a fine one for small platens, which
+    cover only a few of the usual squares. Corners are numbered through both, so an
+    index says which it is. Where the ids sit depends on resolution and density, so a
+    photo tells which was projected, and a pattern made for another projector shows.
 
     Attributes
     ----------
@@ -76,54 +113,48 @@ class Pattern:
                 f"pattern: give the projector's own resolution, such as 1920x1080."
             )
 
-    @property
-    def module(self) -> int:
-        """Side of one marker module, px."""
-        return max(2, round(min(self.size) / _MODULES_ALONG_SHORT_SIDE))
-
-    @property
-    def square(self) -> int:
-        """Side of one square, px."""
-        return self.module * (_FAMILY.bits + 4)
-
     @cached_property
-    def board(self) -> Board:
-        """The pattern's chessboard."""
-        columns, rows = (side // self.square for side in self.size)
-        order = arrangement(range(_FAMILY.count), f"{self.size[0]}x{self.size[1]}")
-        return Board(columns, rows, _FAMILY, order[: columns * rows // 2])
+    def lattices(self) -> tuple[Lattice, ...]:
+        """The usual board and, where the projector resolves it, the fine one."""
+        usual = max(2, round(min(self.size) / _MODULES_ALONG_SHORT_SIDE))
+        fine = max(2, usual // 2)
+        first = self._lattice(usual, "", 0)
+        if fine == usual:
+            return (first,)
+        return first, self._lattice(fine, " fine", len(first.board.corners))
+
+    def _lattice(self, module: int, density: str, first: int) -> Lattice:
+        square = module * (_FAMILY.bits + 4)
+        columns, rows = (side // square for side in self.size)
+        white = len(Board.white_squares(columns, rows))
+        # The fine board has more white squares than there are ids: every second or
+        # third carries a marker, the chessboard's corners are all there.
+        step = math.ceil(white / _FAMILY.count)
+        order = arrangement(range(_FAMILY.count), f"{self.size[0]}x{self.size[1]}{density}")
+        ids = tuple(None if k % step else order[k // step] for k in range(white))
+        width, height = self.size
+        origin = (width - columns * square) // 2, (height - rows * square) // 2
+        return Lattice(Board(columns, rows, _FAMILY, ids), module, origin, first)
 
     @property
     def count(self) -> int:
-        """Number of inner corners."""
-        return (self.board.columns - 1) * (self.board.rows - 1)
+        """Number of corners of all boards together."""
+        return sum(len(lattice.board.corners) for lattice in self.lattices)
 
-    @property
-    def origin(self) -> tuple[int, int]:
-        """Pixels left of and above the board."""
-        width, height = self.size
-        return (
-            (width - self.board.columns * self.square) // 2,
-            (height - self.board.rows * self.square) // 2,
-        )
-
-    def place(self, modules: ArrayLike) -> Points:
-        """Map points of the board frame (modules) to projector px (pixel centres whole)."""
-        return np.asarray(modules, np.float64) * self.module + self.origin - 0.5
+    @cached_property
+    def _all_pixels(self) -> Points:
+        return np.vstack([lattice.place(lattice.board.corners) for lattice in self.lattices])
 
     def pixels(self, indices: ArrayLike) -> Points:
-        """Return the projector px of corners by index, shape (N, 2).
+        """Return the projector px of corners by index, (0, 0) a pixel's centre, shape (N, 2)."""
+        return self._all_pixels[np.asarray(indices, dtype=np.intp).reshape(-1)]
 
-        A corner lies between pixels: at k * square - 0.5 from the board's edge, since
-        (0, 0) is the centre of the top-left pixel.
-        """
-        return self.place(self.board.corners[np.asarray(indices, dtype=np.intp).reshape(-1)])
-
-    def draw(self) -> NDArray[np.uint8]:
+    def draw(self, fine: bool = False) -> NDArray[np.uint8]:
         """Return the picture to project, BGR, shape (height, width, 3): white on pure red."""
-        raster = np.repeat(np.repeat(self.board.raster, self.module, 0), self.module, 1)
+        lattice = self.lattices[-1 if fine else 0]
+        raster = lattice.board.raster.repeat(lattice.module, 0).repeat(lattice.module, 1)
         width, height = self.size
-        left, top = self.origin
+        left, top = lattice.origin
         light = np.full((height, width), 255, np.uint8)
         light[top : top + raster.shape[0], left : left + raster.shape[1]] = raster
         return np.dstack([light, light, np.full_like(light, 255)])
