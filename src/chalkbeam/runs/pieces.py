@@ -112,6 +112,8 @@ class Piece:
         Fabric colour: a name or hex.
     order : float or None
         The place that the user pinned the piece to; pinned pieces come first, lowest first.
+    fit : str
+        The garment's fit, where the sheet says it (women's); empty for the style's usual one.
     """
 
     id: str
@@ -126,11 +128,13 @@ class Piece:
     number: str = ""
     note: str = ""
     order: float | None = None
+    fit: str = ""
 
     @property
     def pile(self) -> str:
         """The pile of blank garments this piece is taken from."""
-        return f"{self.style} · {self.colour} · {self.size}"
+        garment = f"{self.style} {self.fit}".strip()
+        return f"{garment} · {self.colour} · {self.size}"
 
 
 def piece_of(imprint_id: str) -> str:

@@ -1,0 +1,90 @@
+"""Run sheets: from a shop's table to pieces, with every problem told at once.
+
+Forgiving about form (header words, delimiters, decimal commas, blank and total rows,
+units in the header or the cell), strict about content: nothing is guessed, and press
+settings are taken over word for word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.refusal import Refusal
+from chalkbeam.runs.catalogue import AnyCatalogue, Catalogue
+from chalkbeam.runs.headers import find_header
+from chalkbeam.runs.pieces import Piece
+from chalkbeam.runs.problems import SheetRefusal
+from chalkbeam.runs.rows import RowReader
+from chalkbeam.runs.table import read_table
+from chalkbeam.units import Unit
+
+
+@dataclass(frozen=True)
+class RunSheet:
+    """An order as read.
+
+    Attributes
+    ----------
+    digest : str
+        SHA-256 of the file's bytes: tells whether it is edited under way.
+    pieces : tuple of Piece
+        In the sheet's order.
+    notes : tuple of str
+        What the user should know: columns not used, rows left out, ….
+    """
+
+    path: Path
+    digest: str
+    pieces: tuple[Piece, ...]
+    notes: tuple[str, ...] = ()
+
+
+def read_sheet(
+    path: Path,
+    *,
+    unit: Unit | None = None,
+    catalogue: Catalogue | None = None,
+    artwork_folder: Path | None = None,
+) -> RunSheet:
+    """Read a run sheet.
+
+    Parameters
+    ----------
+    path : Path
+        CSV or XLSX.
+    unit : Unit, optional
+        Of bare lengths whose header names none; without it they are problems.
+    catalogue : Catalogue, optional
+        Checks and translates styles, sizes and locations; any name is taken without one.
+    artwork_folder : Path, optional
+        Where artwork files are, if not beside the sheet.
+
+    Raises
+    ------
+    SheetRefusal
+        With every problem, each with its row and column.
+    Refusal
+        If the file cannot be read at all.
+    """
+    path = Path(path)
+    table = read_table(path)
+    found = [(find_header(rows), rows) for _, rows in table.dialects]
+    headed = [(header, rows) for header, rows in found if header is not None]
+    if not headed:
+        raise Refusal(
+            f"{path} has no header row: write one above the order, such as "
+            "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
+        )
+    header, rows = max(headed, key=lambda pair: len(pair[0].columns))
+    reader = RowReader(header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent)
+    reader.check_header()
+    if not reader.problems:
+        for index in range(header.row + 1, len(rows)):
+            reader.take(index + 1, rows[index])
+        if not reader.pieces and not reader.problems:
+            reader.problem(0, None, "the sheet has a header but no order under it: add rows")
+    if reader.problems:
+        raise SheetRefusal(path, reader.problems)
+    notes = (*table.notes, *dict.fromkeys(reader.notes))
+    return RunSheet(path, table.digest, tuple(reader.pieces), notes)

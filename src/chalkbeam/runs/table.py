@@ -1,0 +1,182 @@
+"""A run sheet's cells as text, from CSV in any of its dialects or from XLSX."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import hashlib
+import io
+import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.refusal import Refusal
+
+LARGEST = 50_000_000
+"""Bytes beyond which a file is taken for a mistake; 100,000 rows are about 10 MB."""
+
+DELIMITERS = (",", ";", "\t", "|")
+
+
+@dataclass(frozen=True)
+class BadCell:
+    """A cell that holds no text: why."""
+
+    reason: str
+
+
+Cell = str | BadCell
+Row = tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """A file's cells.
+
+    Attributes
+    ----------
+    dialects : tuple of (name, rows)
+        The ways to read the file, of which a header decides: one for XLSX, one per delimiter
+        for text. ``rows[0]`` is row 1 of the spreadsheet.
+    digest : str
+        SHA-256 of the file's bytes.
+    notes : tuple of str
+        What the user should know of how it was read.
+    """
+
+    dialects: tuple[tuple[str, tuple[Row, ...]], ...]
+    digest: str
+    notes: tuple[str, ...] = ()
+
+
+def digest_of(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes.
+
+    Raises
+    ------
+    Refusal
+        If it cannot be read.
+    """
+    return hashlib.sha256(_bytes(path)).hexdigest()
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > LARGEST:
+            raise Refusal(
+                f"{path} is larger than {LARGEST // 1_000_000} MB, too large for a run sheet: "
+                "save the order alone to a file."
+            )
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise Refusal(f"There is no file {path}: check the name.") from None
+    except OSError as error:
+        raise Refusal(f"{path} cannot be read: {error.strerror or error}.") from None
+
+
+def read_table(path: Path) -> Table:
+    """Return the cells of a CSV (comma, semicolon, tab or bar) or XLSX file.
+
+    Raises
+    ------
+    Refusal
+        If the file cannot be read, or is neither.
+    """
+    raw = _bytes(path)
+    digest = hashlib.sha256(raw).hexdigest()
+    if raw[:4] == b"PK\x03\x04":
+        return Table((("XLSX", _workbook(raw, path)),), digest)
+    if raw[:4] == b"\xd0\xcf\x11\xe0":
+        raise Refusal(f"{path} is an old XLS file: save it as XLSX or CSV.")
+    if raw[:5] == b"%PDF-" or (b"\x00" in raw[:4096] and not _utf16(raw)):
+        raise Refusal(f"{path} is not a table: save the order as CSV or XLSX.")
+    text, notes = _decode(raw, path)
+    dialects = []
+    for delimiter in DELIMITERS:
+        try:
+            rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+        except csv.Error:
+            continue
+        dialects.append((delimiter, tuple(tuple(cell.strip() for cell in row) for row in rows)))
+    return Table(tuple(dialects), digest, notes)
+
+
+def _utf16(raw: bytes) -> bool:
+    return raw[:2] in (b"\xff\xfe", b"\xfe\xff")
+
+
+def _decode(raw: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
+    if _utf16(raw):
+        try:
+            return raw.decode("utf-16"), ()
+        except UnicodeDecodeError:
+            raise Refusal(f"{path} is cut off or damaged: save it again as CSV.") from None
+    try:
+        return raw.decode("utf-8-sig"), ()
+    except UnicodeDecodeError:
+        note = "Not saved as UTF-8, so read as Windows-1252: check the accents in names."
+        return raw.decode("cp1252", errors="replace"), (note,)
+
+
+def _workbook(raw: bytes, path: Path) -> tuple[Row, ...]:
+    """Return the cells of the first visible worksheet."""
+    import openpyxl
+
+    try:
+        values = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
+        formulas = openpyxl.load_workbook(io.BytesIO(raw), read_only=True)
+        title = next(
+            (page.title for page in values.worksheets if page.sheet_state == "visible"), None
+        )
+        if title is None:
+            raise Refusal(f"{path} has no visible worksheet: put the order on the first one.")
+        rows = []
+        for shown, written in zip(
+            values[title].iter_rows(values_only=True),
+            formulas[title].iter_rows(values_only=True),
+            strict=True,
+        ):
+            rows.append(tuple(_text(a, b) for a, b in zip(shown, written, strict=True)))
+        return tuple(rows)
+    except (zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError) as error:
+        if isinstance(error, Refusal):
+            raise
+        raise Refusal(
+            f"{path} cannot be opened as XLSX: save it again from the spreadsheet, or as CSV."
+        ) from error
+
+
+def _text(shown: object, written: object) -> Cell:
+    if shown is None:
+        if isinstance(written, str) and written.startswith("="):
+            return BadCell(
+                "holds a formula that has never been worked out: open and save the file in the "
+                "spreadsheet"
+            )
+        return ""
+    if isinstance(shown, bool):
+        return "yes" if shown else "no"
+    if isinstance(shown, float):
+        return str(int(shown)) if shown.is_integer() else repr(shown)
+    if isinstance(shown, datetime.date | datetime.time | datetime.timedelta):
+        return BadCell("was turned into a date by the spreadsheet: format it as text")
+    text = str(shown).strip()
+    if text.startswith("#") and text.rstrip("!?").isupper() and text[-1] in "!?AE":
+        return BadCell(f"holds the error {text}: correct the formula")
+    return text
+
+
+def column_letter(index: int) -> str:
+    """Return a spreadsheet's letters for a column counted from 0: A, B, … Z, AA."""
+    letters = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def is_blank(row: Sequence[Cell]) -> bool:
+    """Whether a row holds nothing."""
+    return not any(row)
