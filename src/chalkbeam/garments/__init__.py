@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calibration.refusal import Refusal
+from chalkbeam.garments.bags import panel_face
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.grading import measures_of
 from chalkbeam.garments.library import (
@@ -19,7 +20,6 @@ from chalkbeam.garments.library import (
     find_size,
     find_style,
     own_styles,
-    rule_book,
     shop_charts,
     style_sizes,
 )
@@ -35,9 +35,10 @@ from chalkbeam.garments.model import (
     Line,
     Measure,
 )
-from chalkbeam.garments.schema import MM_PER
+from chalkbeam.garments.schema import MM_PER, Style
 from chalkbeam.garments.sleeves import sleeve_face
 from chalkbeam.garments.tops import check_top, top_face
+from chalkbeam.garments.trousers import check_leg, leg_face
 
 __all__ = [
     "AGES",
@@ -74,6 +75,20 @@ def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -
     return tuple(name for its_fit, name in style_sizes(found, shop) if its_fit == fit)
 
 
+def _faces(m: Measures, style: Style) -> dict[str, Face]:
+    """Draft every face of a style."""
+    if style.cut == "bag":
+        return {"panel": panel_face(m)}
+    if style.cut == "trousers":
+        check_leg(m)
+        return {name: leg_face(m, name) for name in ("left_leg", "right_leg")}
+    check_top(m)
+    faces = {"front": top_face(m, style, "front"), "back": top_face(m, style, "back")}
+    if style.sleeve != "none":
+        faces |= {name: sleeve_face(m, style, name) for name in ("left_sleeve", "right_sleeve")}
+    return faces
+
+
 @functools.lru_cache(maxsize=512)
 def _draft(
     style: str,
@@ -88,12 +103,7 @@ def _draft(
     row = find_size(size, fit, name, style_sizes(found, shop))
     fitted = "" if fit == "regular" else "women's "
     label = f"{name}, {fitted}{row.age} {row.name}"
-    measures = measures_of(found, rule_book(found.cut), row, dict(measured))
-    m = Measures(label, measures)
-    check_top(m)
-    faces = {side: top_face(m, found, side) for side in ("front", "back")}
-    if found.sleeve != "none":
-        faces |= {side: sleeve_face(m, found, side) for side in ("left_sleeve", "right_sleeve")}
+    measures = measures_of(found, row, dict(measured))
     return Garment(
         style=key,
         size=row.name,
@@ -103,7 +113,7 @@ def _draft(
         thickness=found.thickness * MM_PER[found.unit],
         tolerance=row.tolerance,
         measures=measures,
-        _faces=faces,
+        _faces=_faces(Measures(label, measures), found),
     )
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -10,14 +12,18 @@ import shapely
 from calibration.geometry import XY, Points, as_points
 
 
+def smooth(points: Sequence[XY], count: int = 17) -> Points:
+    """Return a curve from the first point to the last, drawn by those between (a Bézier curve)."""
+    t = np.linspace(0.0, 1.0, count)[:, None]
+    level = [np.broadcast_to(as_points(point), (count, 2)) for point in points]
+    while len(level) > 1:
+        level = [(1 - t) * a + t * b for a, b in itertools.pairwise(level)]
+    return as_points(level[0])
+
+
 def bezier(start: XY, first: XY, second: XY, end: XY, count: int = 17) -> Points:
     """Return `count` points of a cubic Bézier curve, ends included; shape (count, 2)."""
-    t = np.linspace(0.0, 1.0, count)[:, None]
-    p0, p1, p2, p3 = (as_points(p) for p in (start, first, second, end))
-    curve: Points = (
-        (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
-    )
-    return curve
+    return smooth([start, first, second, end], count)
 
 
 def through(start: XY, middle: XY, end: XY, count: int = 17) -> Points:
@@ -47,6 +53,11 @@ def mirrored(points: Points) -> Points:
     return flipped
 
 
+def moved(points: Points, down: float) -> Points:
+    """Return the points moved down the face by `down` mm."""
+    return as_points(np.add(points, (0.0, down)))
+
+
 def box(x0: float, y0: float, x1: float, y1: float) -> Points:
     """Return the four corners of an upright rectangle."""
     return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
@@ -73,3 +84,12 @@ def grown(polygon: Points, margin: float) -> Points:
     return as_points(shapely.Polygon(polygon).buffer(margin, join_style="round").exterior.coords)[
         :-1
     ]
+
+
+def clipped(ring: Points, panel: Points) -> Points:
+    """Return the longest piece of a closed line that lies inside a polygon."""
+    pieces = shapely.LinearRing(ring).intersection(shapely.Polygon(panel))
+    if isinstance(pieces, shapely.MultiLineString):
+        pieces = shapely.line_merge(pieces)
+    parts = list(pieces.geoms) if hasattr(pieces, "geoms") else [pieces]
+    return as_points(max(parts, key=lambda part: part.length).coords)

@@ -13,7 +13,7 @@ import platformdirs
 from calibration.refusal import Refusal
 from chalkbeam.datafile import read_data
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
-from chalkbeam.garments.schema import MM_PER, Chart, RuleBook, ShopChart, SizeTable, Style
+from chalkbeam.garments.schema import MM_PER, Chart, Rule, RuleBook, ShopChart, SizeTable, Style
 
 DATA = Path(__file__).parent / "data"
 
@@ -51,9 +51,14 @@ def own_styles() -> Mapping[str, Style]:
 
 
 @functools.cache
-def rule_book(cut: str) -> RuleBook:
-    """Return the grading rules of a cut."""
-    return read_data(DATA / "rules" / f"{cut}.toml", RuleBook)
+def _rule_book(name: str) -> RuleBook:
+    return read_data(DATA / "rules" / f"{name}.toml", RuleBook)
+
+
+def rules_of(style: Style) -> tuple[tuple[Rule, str], ...]:
+    """Return the grading rules of a style with their units, in the order they are asked."""
+    books = (_rule_book(name) for name in (*style.rules, style.cut))
+    return tuple((rule, book.unit) for book in books for rule in book.rule)
 
 
 @functools.cache
@@ -153,8 +158,7 @@ def style_sizes(style: Style, shop: ShopChart | None) -> dict[tuple[Fit, str], S
             sizes[size.fit, size.name] = Size(
                 size.name, size.age, size.fit, size.tolerance, {**filled, **size.given}
             )
-    order = {age: number for number, age in enumerate(AGES)}
-    return dict(sorted(sizes.items(), key=lambda item: (item[1].fit, order[item[1].age])))
+    return dict(sorted(sizes.items(), key=lambda item: (item[1].fit, AGES.index(item[1].age))))
 
 
 def _size_key(text: str) -> str:

@@ -48,6 +48,7 @@ AreaKind = Literal[
     "handle",
 ]
 LineKind = Literal["edge", "seam", "stitch", "fold"]
+Fill = Literal["none", "cloth", "rib", "inside", "metal"]
 
 AGES: tuple[Age, ...] = get_args(Age)
 FITS: tuple[Fit, ...] = get_args(Fit)
@@ -119,12 +120,21 @@ class Area:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A line to draw on a face (a sleeve's edge, a stitch line), shape (N, 2), mm."""
+    """A line to draw on a face (a sleeve's edge, a stitch line), shape (N, 2), mm.
+
+    Attributes
+    ----------
+    closed : bool
+        Whether the last point joins the first.
+    fill : Fill
+        What a closed line is filled with; later lines lie on top of earlier ones.
+    """
 
     name: str
     kind: LineKind
     points: Points
     closed: bool = False
+    fill: Fill = "none"
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points", _frozen_points(self.points))

@@ -102,7 +102,7 @@ class Rule(_Strict):
 
 
 class RuleBook(_Strict):
-    """Grading rules of one kind of cut."""
+    """Grading rules, in the order in which they are asked."""
 
     unit: UnitName
     rule: tuple[Rule, ...] = Field(min_length=1)
@@ -119,28 +119,37 @@ class Style(_Strict):
         Which draft draws it: a top, one leg of trousers, or a bag.
     chart : str
         The chart file that holds its sizes.
+    rules : tuple of str
+        Books of grading rules that go before the cut's own, first one first.
     thickness : float
         One layer of cloth, in the file's unit.
-    rule : tuple of Rule
-        Grading rules of this style alone; they go before those of the cut.
     """
 
     label: str
     also: tuple[str, ...] = ()
     cut: Literal["top", "trousers", "bag"]
     chart: Name
+    rules: tuple[Name, ...] = ()
     ages: tuple[Age, ...] = AGES
     fits: tuple[Fit, ...] = ("regular",)
     neckline: Literal["crew", "v", "scoop", "stand", "hood"] = "crew"
-    sleeve: Literal["short", "long", "none"] = "short"
+    sleeve: Literal["short", "three_quarter", "long", "none"] = "short"
     armhole: Literal["set_in", "raglan"] = "set_in"
     opening: Literal["none", "placket", "zip"] = "none"
-    pocket: Literal["none", "pouch", "split"] = "none"
+    buttons: int = Field(default=0, ge=0, le=12)
+    pocket: Literal["none", "pouch", "split", "chest"] = "none"
     ends: Literal["turned", "rib"] = "turned"
     unit: UnitName
     thickness: Positive
     basis: Basis
-    rule: tuple[Rule, ...] = ()
+
+    @model_validator(mode="after")
+    def _whole(self) -> Style:
+        if (self.opening == "placket") != (self.buttons > 0):
+            raise ValueError("a placket has buttons, and only a placket does")
+        if self.pocket == "split" and self.opening != "zip":
+            raise ValueError("a split pocket needs a zip between its halves")
+        return self
 
 
 class ShopChart(_Strict):

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from chalkbeam.garments.curves import band, bezier, box, mirrored
+from chalkbeam.garments.curves import band, bezier, mirrored
 from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Face, Line
 from chalkbeam.garments.schema import Style
+from chalkbeam.garments.tops import RIB_GATHER
 from chalkbeam.garments.trims import SEAM_MARGIN
 
 
 def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     """Draft a sleeve: the cap above, the hem or cuff below, symmetric about the outer line.
+
+    A raglan sleeve has no shoulder seam: its frame starts at the shoulder tip all the
+    same, and its face is the part below it.
 
     Parameters
     ----------
@@ -24,25 +28,33 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     """
     cap, length = m["sleeve_cap"], m["sleeve_length"]
     wide, end = m["sleeve_width"], m["sleeve_end_width"]
-    crown = bezier((0.0, 0.0), (wide * 0.55, 0.0), (wide * 0.5, cap), (wide, cap))
-    half = np.vstack([crown, [[end, length]]])
-    outline = np.vstack([half, mirrored(half)[:-1]])
     seam = length - m["cuff_depth"]
-    at_seam = float(np.interp(seam, [cap, length], [wide, end]))
+    rib = style.ends == "rib"
+    at_seam = end * RIB_GATHER if rib else float(np.interp(seam, [cap, length], [wide, end]))
+    crown = bezier((0.0, 0.0), (wide * 0.55, 0.0), (wide * 0.5, cap), (wide, cap))
+    half = np.vstack([crown, [[at_seam, seam], [end, length]]])
+    outline = np.vstack([half, mirrored(half)[:-1]])
+    hem = np.array([[-at_seam, seam], [at_seam, seam], [end, length], [-end, length]])
     along = {
         "shoulder_seam": ZERO,
         "pit_line": m.at(sleeve_cap=1.0),
         "cuff": m.at(sleeve_length=1.0, cuff_depth=-1.0),
         "sleeve_hem": m.at(sleeve_length=1.0),
     }
-    across = {"centre": ZERO, "sleeve_fold": ZERO}
+    across = {
+        "centre": ZERO,
+        "sleeve_fold": ZERO,
+        "front_edge": m.at(sleeve_width=-1.0 if name == "left_sleeve" else 1.0),
+        "back_edge": m.at(sleeve_width=1.0 if name == "left_sleeve" else -1.0),
+    }
     cap_line = np.vstack([mirrored(crown), crown[1:]])
-    areas = (
-        Area("shoulder seam", "seam", band(cap_line, SEAM_MARGIN, outline), True),
-        Area("sleeve hem", "seam", box(-at_seam, seam - SEAM_MARGIN / 2, at_seam, length), True),
-    )
-    lines = (
-        Line("cuff", "stitch", np.array([[-at_seam, seam], [at_seam, seam]])),
+    areas = [Area("sleeve hem", "seam", hem - (0.0, SEAM_MARGIN / 2), True)]
+    lines = [
         Line("outer line", "fold", np.array([[0.0, 0.0], [0.0, length]])),
-    )
-    return Face(name, outline, along, across, areas, lines)
+        Line("cuff", "seam", hem, closed=True, fill="rib")
+        if rib
+        else Line("cuff", "stitch", hem[:2]),
+    ]
+    if style.armhole == "set_in":
+        areas.insert(0, Area("shoulder seam", "seam", band(cap_line, SEAM_MARGIN, outline), True))
+    return Face(name, outline, along, across, tuple(areas), tuple(lines))

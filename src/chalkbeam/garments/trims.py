@@ -1,17 +1,22 @@
-"""Collars, plackets, zips, hoods and pockets of a top: stay-clear areas, landmarks, lines."""
+"""Plackets, zips and pockets of a top: stay-clear areas, landmarks, lines to draw."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from calibration.geometry import Points
-from chalkbeam.garments.curves import bezier, grown, mirrored, scoop
-from chalkbeam.garments.draft import Measures
+from chalkbeam.garments.curves import band, box, circle, grown, mirrored
+from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Landmark, Line
 from chalkbeam.garments.schema import Style
 
 SEAM_MARGIN = 6.0
 """How far a seam with its stitching reaches into the cloth, mm; common practice, no source."""
+
+BUTTON_RADIUS = 5.5
+"""Of a shirt button of 18 lines (11 mm across); from memory."""
 
 
 @dataclass(frozen=True)
@@ -24,36 +29,89 @@ class Trim:
     across: dict[str, Landmark] = field(default_factory=dict)
 
 
-def neck_curve(m: Measures, style: Style, face: str) -> Points:
-    """Return the neck seam from the neck point at x > 0 to that at x < 0."""
-    drop = m["front_neck_drop"] if face == "front" else m["back_neck_drop"]
-    vee = style.neckline == "v" and face == "front"
-    return scoop(m["neck_width"] / 2, drop, 1.15 if vee else 2.0)
-
-
-def rib_collar(m: Measures, style: Style, face: str) -> Trim:
-    """Return a rib around the neck opening."""
-    drop = m["front_neck_drop"] if face == "front" else m["back_neck_drop"]
-    rib = m["collar_height"]
-    half = m["neck_width"] / 2
-    neck = neck_curve(m, style, face)
-    fullness = 1.15 if style.neckline == "v" and face == "front" else 2.0
-    inner = scoop(half - rib, max(drop - rib, 0.3 * drop), fullness) - (0.0, rib)
-    rise = rib * 0.45
+def placket(m: Measures, style: Style) -> Trim:
+    """Return a placket from the neck seam down, its buttons spread evenly."""
+    half, length = m["placket_width"] / 2, m["placket_length"]
+    shape = box(-half, 0.0, half, length)
+    along = {"placket_end": m.at(placket_length=1.0)}
     lines = [
-        Line("neck seam", "seam", neck),
-        Line("collar edge", "edge", inner),
-        Line(
-            "collar end",
-            "edge",
-            bezier(
-                (half, -drop),
-                (half - rib * 0.2, -drop - rise),
-                (half - rib * 0.8, -drop - rise),
-                tuple(inner[0]),
-                7,
-            ),
-        ),
+        Line("placket", "edge", shape, closed=True, fill="cloth"),
+        Line("placket box", "stitch", box(-half, length - 2 * half, half, length), closed=True),
     ]
-    lines.append(Line("collar end", "edge", mirrored(lines[-1].points)))
-    return Trim((Area("collar", "collar", grown(neck, SEAM_MARGIN), True),), tuple(lines))
+    areas = [Area("placket", "placket", grown(shape, SEAM_MARGIN / 2), True)]
+    for number in range(style.buttons):
+        share = number / (style.buttons - 1) if style.buttons > 1 else 1.0
+        mark = m.at(button_top=1.0 - share, placket_length=share, button_bottom=-share)
+        along[f"button_{number + 1}"] = mark
+        ring = circle((0.0, mark.value), BUTTON_RADIUS)
+        lines.append(Line("button", "edge", ring, closed=True, fill="metal"))
+        areas.append(Area(f"button {number + 1}", "button", grown(ring, SEAM_MARGIN), True))
+    along["lowest_button"] = along[f"button_{style.buttons}"]
+    return Trim(tuple(areas), tuple(lines), along)
+
+
+def zip_front(m: Measures, drop: float) -> Trim:
+    """Return a zip from the neck seam to the hem, with the cloth that covers its tapes."""
+    half, end = m["zip_width"] / 2, m["body_length"] - drop
+    shape = box(-half, 0.0, half, end)
+    lines = (
+        Line("zip facing", "stitch", np.array([[-half, 0.0], [-half, end]])),
+        Line("zip facing", "stitch", np.array([[half, 0.0], [half, end]])),
+        Line("zip", "edge", box(-2.5, 0.0, 2.5, end), closed=True, fill="metal"),
+        Line("zip pull", "edge", box(-4, 2.0, 4, 26.0), closed=True, fill="metal"),
+    )
+    return Trim((Area("zip", "zip", shape, True),), lines, {}, {"zip": ZERO})
+
+
+def _pocket(shape: Points, opening: Points, name: str) -> tuple[list[Area], list[Line]]:
+    """Return a patch pocket: its whole edge is thick, its opening edge doubly so."""
+    edge = np.vstack([shape, shape[:1]])
+    ring = Area(name, "pocket_edge", band(edge, SEAM_MARGIN), True)
+    return [ring], [
+        Line(name, "edge", shape, closed=True, fill="cloth"),
+        Line(f"{name} opening", "stitch", opening),
+    ]
+
+
+def pocket(m: Measures, style: Style, drop: float) -> Trim:
+    """Return the pocket of a front: a pouch, a pouch split by a zip, or a chest patch."""
+    if style.pocket == "chest":
+        left, top = m["pocket_centre"], m["pocket_depth"] - drop
+        half, high = m["pocket_width"] / 2, m["pocket_height"]
+        shape = np.array(
+            [
+                [left - half, top],
+                [left + half, top],
+                [left + half, top + 0.86 * high],
+                [left, top + high],
+                [left - half, top + 0.86 * high],
+            ]
+        )
+        hem = np.array([[left - half, top + 20.0], [left + half, top + 20.0]])
+        areas, lines = _pocket(shape, hem, "pocket")
+        along = {"pocket_top": m.at(pocket_depth=1.0, front_neck_drop=-1.0)}
+        return Trim(tuple(areas), tuple(lines), along, {"pocket_centre": m.at(pocket_centre=1.0)})
+    seam = m["body_length"] - drop - m["hem_depth"]
+    top = seam - m["pocket_height"]
+    wide, narrow = m["pocket_width"] / 2, m["pocket_width"] * 0.31
+    step = 0.22 * m["pocket_height"]
+    along = {
+        "pocket_top": m.at(
+            body_length=1.0, front_neck_drop=-1.0, hem_depth=-1.0, pocket_height=-1.0
+        )
+    }
+    gap = m["zip_width"] / 2 if style.pocket == "split" else 0.0
+    bag = np.array([[gap, top], [narrow, top], [wide, seam - step], [wide, seam], [gap, seam]])
+    opening = bag[1:3] - (9.0, 0.0)
+    if style.pocket == "split":
+        areas, lines = _pocket(bag, opening, "left pocket")
+        more_areas, more_lines = _pocket(mirrored(bag), mirrored(opening), "right pocket")
+        middle = (gap + wide) / 2
+        mark = Landmark(
+            middle, m.values["pocket_width"].tolerance / 4, m.values["pocket_width"].derived
+        )
+        return Trim((*areas, *more_areas), (*lines, *more_lines), along, {"pocket_centre": mark})
+    shape = np.vstack([bag[1:4], mirrored(bag[1:4])])
+    areas, lines = _pocket(shape, opening, "pocket")
+    lines.append(Line("pocket opening", "stitch", mirrored(opening)))
+    return Trim(tuple(areas), tuple(lines), along, {"pocket_centre": ZERO})
