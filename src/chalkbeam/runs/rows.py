@@ -211,11 +211,10 @@ class RowReader:
         text, column = self._cell("order"), self._column("order")
         if not text or column is None:
             return None
-        try:
-            return float(text.replace(",", "."))
-        except ValueError:
+        if not re.fullmatch(r"\d+(?:[.,]\d+)?", text):
             self._wrong(column, f"“{text}” is not a place in the order: write a number or nothing")
             return None
+        return float(text.replace(",", "."))
 
     def _imprints(self) -> list[Imprint]:
         before = len(self.problems)
