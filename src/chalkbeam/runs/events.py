@@ -84,7 +84,7 @@ class Shift:
         """How far, mm."""
         return math.hypot(self.x, self.y)
 
-    def data(self) -> dict[str, float]:
+    def data(self) -> dict[str, Any]:
         """Return the shift as an event carries it."""
         return {"x": self.x, "y": self.y, "angle": self.angle}
 
