@@ -1,0 +1,21 @@
+"""Locations: where on a garment artwork goes, as rules kept in data.
+
+`location` finds one by name, `locations` lists them all: the program's own in
+``data/``, their mirrored twins, and the user's presets in `presets_folder`,
+which are read again whenever a file there changes.
+"""
+
+from chalkbeam.locations.library import location, locations, presets_folder
+from chalkbeam.locations.schema import Axis, Band, Bound, Feature, Location, Rule
+
+__all__ = [
+    "Axis",
+    "Band",
+    "Bound",
+    "Feature",
+    "Location",
+    "Rule",
+    "location",
+    "locations",
+    "presets_folder",
+]

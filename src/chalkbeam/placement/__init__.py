@@ -1,0 +1,36 @@
+"""The placement engine: where artwork goes on a garment, why, and what is wrong with it."""
+
+from chalkbeam.placement.answers import Impossible
+from chalkbeam.placement.engine import foot_of, place
+from chalkbeam.placement.values import (
+    CrossCheck,
+    Placement,
+    RuleResult,
+    Severity,
+    Verdict,
+    Concern,
+)
+from chalkbeam.placement.words import (
+    asked_words,
+    check_words,
+    reasons,
+    result_words,
+    tolerance_words,
+)
+
+__all__ = [
+    "CrossCheck",
+    "Impossible",
+    "Placement",
+    "RuleResult",
+    "Severity",
+    "Verdict",
+    "Concern",
+    "asked_words",
+    "check_words",
+    "foot_of",
+    "place",
+    "reasons",
+    "result_words",
+    "tolerance_words",
+]

@@ -1,0 +1,158 @@
+"""Ink and sheet against a garment's stay-clear areas."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from calibration.geometry import Isometry
+from chalkbeam.artwork import Artwork
+from chalkbeam.garments import Area, Face
+from chalkbeam.placement.values import Severity, Concern
+from chalkbeam.sentences import Sentence, literal
+
+TRACE = 1.0
+"""An overlap below this, mm², is the rounding of a simplified outline."""
+CLEAR = 3.0
+"""Ink nearer than this to an area it must not touch leaves no room for the hand, mm."""
+SLIVER = 0.005
+"""A hidden share below this is not worth a word."""
+
+_TELL = {
+    "hood_shadow": "hood",
+    "side_fold": "fold",
+    "pocket_edge": "pocket",
+    "button": "placket",
+}
+
+
+@functools.lru_cache(maxsize=512)
+def ink_shape(artwork: Artwork) -> BaseGeometry:
+    """Return the ink's outer outlines as one shapely shape in the art frame, mm."""
+    rings = [shapely.Polygon(ring) for ring in artwork.outline if len(ring) >= 3]
+    shape = shapely.union_all([ring if ring.is_valid else ring.buffer(0) for ring in rings])
+    return shape if shape.area > 0 else shapely.Polygon(artwork.hull)
+
+
+@dataclass(frozen=True, eq=False)
+class _FaceShapes:
+    """A face's polygons, ready to be asked many times."""
+
+    cloth: BaseGeometry
+    areas: tuple[tuple[Area, BaseGeometry], ...]
+
+
+@functools.lru_cache(maxsize=2048)
+def _face_shapes(face: Face) -> _FaceShapes:
+    cloth = _valid(shapely.Polygon(face.outline))
+    shapely.prepare(cloth)
+    areas = []
+    for area in face.areas:
+        shape = _valid(shapely.Polygon(area.polygon))
+        shapely.prepare(shape)
+        areas.append((area, shape))
+    return _FaceShapes(cloth, tuple(areas))
+
+
+def _valid(shape: BaseGeometry) -> BaseGeometry:
+    return shape if shape.is_valid else shape.buffer(0)
+
+
+def moved(shape: BaseGeometry, pose: Isometry) -> BaseGeometry:
+    """Return a shape of the source frame in the target frame."""
+    return shapely.transform(shape, lambda points: np.asarray(pose.apply(points)))
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """What ink on a face touches.
+
+    Attributes
+    ----------
+    warnings : tuple of Concern
+    hidden : float
+        Share of the ink under a lying hood, 0 to 1.
+    """
+
+    warnings: tuple[Concern, ...]
+    hidden: float
+
+
+def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clearance:
+    """Compare the ink with the face's stay-clear areas and its edge.
+
+    Parameters
+    ----------
+    face : Face
+    artwork : Artwork
+    garment_from_art : Isometry
+        Pose of the art in the face's garment frame.
+    """
+    shapes = _face_shapes(face)
+    ink = moved(ink_shape(artwork), garment_from_art)
+    sheet = shapely.Polygon(garment_from_art.apply(artwork.sheet.corners()))
+    warnings: list[Concern] = []
+    hidden = 0.0
+    if not shapes.cloth.contains(ink):
+        off = ink.difference(shapes.cloth)
+        if off.area > TRACE:
+            warnings.append(_off_cloth(face, off, ink))
+    reach = ink.union(sheet) if not ink.is_empty else sheet
+    for area, shape in shapes.areas:
+        if shape.disjoint(reach) and shape.distance(ink) >= CLEAR:
+            continue
+        overlap = shape.intersection(ink)
+        if area.kind == "hood_shadow":
+            hidden = max(hidden, overlap.area / ink.area)
+            if hidden > SLIVER:
+                warnings.append(_hidden(hidden))
+        elif overlap.area > TRACE:
+            severity = Severity.STOP if area.hard else Severity.CAUTION
+            warnings.append(_on_area(area, overlap, ink, severity))
+        elif area.hard and shape.distance(ink) < CLEAR:
+            words = f"The ink comes within {{0}} of the {literal(area.name)}."
+            warnings.append(
+                Concern(Severity.CAUTION, _about(area), Sentence(words, (shape.distance(ink),)))
+            )
+        elif area.hard and shape.intersection(sheet).area > TRACE:
+            words = f"The sheet's edge lies on the {literal(area.name)}: trim the sheet there."
+            warnings.append(Concern(Severity.NOTE, _about(area), Sentence(words)))
+    return Clearance(tuple(warnings), hidden)
+
+
+def _about(area: Area) -> str:
+    return _TELL.get(area.kind, area.kind)
+
+
+def _extent(shape: BaseGeometry) -> float:
+    """Return how far an overlap reaches, mm: the shorter side of the box around it."""
+    left, top, right, bottom = shape.bounds
+    return float(min(right - left, bottom - top))
+
+
+def _on_area(area: Area, overlap: BaseGeometry, ink: BaseGeometry, severity: Severity) -> Concern:
+    share = overlap.area / ink.area
+    words = (
+        f"The ink lies on the {literal(area.name)}, {{0}} deep, with {_percent(share)} of its area."
+    )
+    return Concern(severity, _about(area), Sentence(words, (_extent(overlap),)))
+
+
+def _off_cloth(face: Face, off: BaseGeometry, ink: BaseGeometry) -> Concern:
+    name = face.name.replace("_", " ")
+    words = f"The ink runs {{0}} off the {name}, with {_percent(off.area / ink.area)} of its area."
+    return Concern(Severity.STOP, "edge", Sentence(words, (_extent(off),)))
+
+
+def _hidden(share: float) -> Concern:
+    words = f"The hood, worn down, hides {_percent(share)} of the ink: place it lower."
+    severity = Severity.CAUTION if share > 0.05 else Severity.NOTE
+    return Concern(severity, "hood", Sentence(words))
+
+
+def _percent(share: float) -> str:
+    return "less than 1 %" if share < 0.01 else f"{share * 100:.0f} %"

@@ -1,0 +1,163 @@
+"""The engine: garment, location, artwork → placement. A pure function."""
+
+from __future__ import annotations
+
+from calibration.geometry import XY
+from chalkbeam.artwork import Artwork, Extents, extents
+from chalkbeam.garments import Garment, Landmark
+from chalkbeam.locations import Axis, Location
+from chalkbeam.placement.answers import impossible
+from chalkbeam.placement.clearance import clearance
+from chalkbeam.placement.solve import (
+    SLACK,
+    Applied,
+    Fight,
+    Lines,
+    aims,
+    applied_rules,
+    feature_offset,
+    pose,
+    solve,
+)
+from chalkbeam.placement.values import (
+    CrossCheck,
+    Placement,
+    RuleResult,
+    Severity,
+    Verdict,
+    Concern,
+    worst_first,
+)
+from chalkbeam.placement.words import asked_words, check_words, result_words
+from chalkbeam.sentences import Sentence, joined
+
+
+def place(
+    garment: Garment,
+    location: Location,
+    artwork: Artwork,
+    *,
+    turn: float | None = None,
+    extra: Lines | None = None,
+) -> Placement:
+    """Work out where artwork goes.
+
+    Parameters
+    ----------
+    garment : Garment
+    location : Location
+    artwork : Artwork
+        At true size.
+    turn : float, optional
+        Turn of the art about its optical centre in the garment frame (y down),
+        radians, in place of the location's own.
+    extra : mapping of name to Landmark, optional
+        Further lines along the garment, such as the foot of a name already placed
+        (`foot_of`).
+
+    Returns
+    -------
+    Placement
+
+    Raises
+    ------
+    Impossible
+        If hard rules contradict one another; says which, and the nearest answers.
+    Refusal
+        If the garment lacks what the location needs.
+    """
+    angle = location.turn if turn is None else turn
+    art = extents(artwork, angle)
+    applied = applied_rules(garment, location, extra)
+    centre = solve(applied, art)
+    if isinstance(centre, Fight):
+        raise impossible(garment, location, artwork, angle, extra, centre)
+    garment_from_art = pose(artwork, centre, angle)
+    results = tuple(_result(a, centre, art) for a in applied)
+    checks = _cross_checks(results)
+    clear = clearance(garment.face(location.face), artwork, garment_from_art)
+    warnings = [
+        *clear.warnings,
+        *_rule_warnings(results),
+        *(_check_warning(check) for check in checks if not check.agrees),
+        *_art_warnings(artwork, results),
+    ]
+    return Placement(
+        garment=garment,
+        location=location,
+        artwork=artwork,
+        garment_from_art=garment_from_art,
+        rules=results,
+        cross_checks=checks,
+        tolerance=(_tolerance(results, Axis.ACROSS), _tolerance(results, Axis.ALONG)),
+        warnings=worst_first(warnings),
+        hidden=clear.hidden,
+    )
+
+
+def foot_of(placement: Placement, name: str = "name_foot") -> dict[str, Landmark]:
+    """Return the lower edge of placed ink as a line for what goes under it."""
+    foot = float(placement.hull()[:, 1].max())
+    return {name: Landmark(foot, placement.tolerance[1])}
+
+
+def _result(applied: Applied, centre: XY, art: Extents) -> RuleResult:
+    rule = applied.rule
+    feature = centre[rule.axis.value] + feature_offset(rule, art)
+    got = rule.sign * (feature - applied.line.value)
+    return RuleResult(rule, applied.line, applied.result.asked, got)
+
+
+def _tolerance(results: tuple[RuleResult, ...], axis: Axis) -> float:
+    """Return how far the place follows its lines' tolerances along an axis, ± mm.
+
+    A hard limit that stops the art decides alone. Otherwise the place is a weighted
+    mean, and so is the most it can move: pieces of one box err together.
+    """
+    here = [r for r in results if r.rule.axis is axis and not r.rule.check]
+    stops = [r for r in here if r.rule.hard and abs(r.miss) <= SLACK]
+    pulls = [r for r in here if aims(r.rule) or (r.verdict is Verdict.MISSED and not r.rule.hard)]
+    if stops and any(abs(r.miss) > SLACK for r in pulls):
+        return stops[0].line.tolerance
+    total = sum(r.rule.weight for r in pulls)
+    return sum(r.rule.weight * r.line.tolerance for r in pulls) / total
+
+
+def _cross_checks(results: tuple[RuleResult, ...]) -> tuple[CrossCheck, ...]:
+    """Pair every check with the rule that weighs most along its axis."""
+    checks = []
+    for second in results:
+        if not second.rule.check:
+            continue
+        axis = second.rule.axis
+        placing = [r for r in results if aims(r.rule) and r.rule.axis is axis]
+        first = max(placing, key=lambda r: r.rule.weight)
+        apart = -second.rule.sign * second.miss
+        checks.append(CrossCheck(first, second, apart, second.verdict is not Verdict.MISSED))
+    return tuple(checks)
+
+
+def _rule_warnings(results: tuple[RuleResult, ...]) -> list[Concern]:
+    warnings = []
+    for result in results:
+        rule = result.rule
+        if rule.check or result.verdict is not Verdict.MISSED:
+            continue
+        words = joined([result_words(result), asked_words(result)], "; common practice is ")
+        text = f"{words.template[:1].upper()}{words.template[1:]}."
+        # A limit is there to be kept; a target beside its band is a matter of taste.
+        severity = Severity.NOTE if rule.bound == "target" else Severity.CAUTION
+        warnings.append(Concern(severity, "rule", Sentence(text, words.lengths)))
+    return warnings
+
+
+def _check_warning(check: CrossCheck) -> Concern:
+    return Concern(Severity.NOTE, "check", check_words(check))
+
+
+def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Concern]:
+    warnings = [Concern(Severity.NOTE, "art", note) for note in artwork.notes]
+    if artwork.baseline is None and any(r.rule.art == "baseline" for r in results):
+        words = "No baseline was found in the art: the bottom of its ink stands in for it."
+        warnings.append(Concern(Severity.CAUTION, "art", Sentence(words)))
+    return warnings

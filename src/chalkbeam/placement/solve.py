@@ -1,0 +1,142 @@
+"""The rules that count for a garment, and the position that satisfies them best."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from calibration.geometry import XY, Isometry
+from calibration.refusal import Refusal
+from chalkbeam.artwork import Artwork, Extents
+from chalkbeam.garments import Garment, Landmark
+from chalkbeam.locations import Axis, Location, Rule
+from chalkbeam.placement.balance import Term, balance, hard_range
+from chalkbeam.placement.values import RuleResult
+from chalkbeam.placement.words import line_words
+
+SLACK = 1e-6
+"""Hard limits that meet within this, mm, do not contradict one another."""
+
+Lines = Mapping[str, Landmark]
+
+
+@dataclass(frozen=True)
+class Applied:
+    """A rule that counts for a garment: the line it measures from, and its distance.
+
+    Attributes
+    ----------
+    rule : Rule
+    line : Landmark
+    result : RuleResult
+        With `got` not yet known (NaN).
+    """
+
+    rule: Rule
+    line: Landmark
+    result: RuleResult
+
+    def term(self, offset: float) -> Term:
+        """Return the wish about the optical centre, given the feature's `offset` from it, mm."""
+        at = self.line.value + self.rule.sign * self.result.asked.usual - offset
+        kind = self.rule.bound
+        if self.rule.sign < 0 and kind != "target":
+            kind = "at_most" if kind == "at_least" else "at_least"
+        return Term(at, kind, self.rule.weight, self.rule.hard)
+
+
+@dataclass(frozen=True)
+class Fight:
+    """Two hard rules that no position satisfies.
+
+    Attributes
+    ----------
+    first, second : Applied
+    short : float
+        By how much room is missing, mm.
+    """
+
+    first: Applied
+    second: Applied
+    short: float
+
+
+def feature_offset(rule: Rule, art: Extents) -> float:
+    """Return where a rule's feature lies, relative to the optical centre, mm along its axis."""
+    if rule.art == "optical_centre":
+        return 0.0
+    if rule.art == "baseline":
+        return art.ink.bottom if art.baseline is None else art.baseline
+    part, _, side = rule.art.partition("_")
+    box = art.ink if part == "ink" else art.sheet
+    if side == "middle":
+        return box.centre[rule.axis.value]
+    return float(getattr(box, side))
+
+
+def applied_rules(
+    garment: Garment, location: Location, extra: Lines | None = None
+) -> tuple[Applied, ...]:
+    """Return the rules of a location that count for a garment.
+
+    Raises
+    ------
+    Refusal
+        If the garment lacks the face, or a line that a rule needs, or no rule is
+        left that aims at a place.
+    """
+    face = garment.face(location.face)
+    along: dict[str, Landmark] = {**face.along, **(extra or {})}
+    lines = {Axis.ALONG: along, Axis.ACROSS: dict(face.across)}
+    known = along.keys() | face.across.keys()
+    measures = {name: measure.value for name, measure in garment.measures.items()}
+    applied = []
+    for rule in location.rules:
+        counts = garment.age in rule.ages and known.issuperset(rule.when)
+        if not counts or known & set(rule.unless):
+            continue
+        line = lines[rule.axis].get(rule.line)
+        if line is None:
+            if rule.check:
+                continue
+            raise Refusal(
+                f"{location.title.capitalize()} goes by the {line_words(rule.line)}, which the "
+                f"{face.name.replace('_', ' ')} of a {garment.style.replace('_', ' ')} does not "
+                "have: choose another location."
+            )
+        band = rule.band(garment.age, measures)
+        applied.append(Applied(rule, line, RuleResult(rule, line, band, float("nan"))))
+    for axis, way in ((Axis.ACROSS, "left and right"), (Axis.ALONG, "up and down")):
+        if not any(a.rule.axis is axis and aims(a.rule) for a in applied):
+            raise Refusal(
+                f"No rule of {location.title} places art {way} on a "
+                f"{garment.style.replace('_', ' ')}: choose another location."
+            )
+    return tuple(applied)
+
+
+def aims(rule: Rule) -> bool:
+    """Tell whether a rule wishes for a place, rather than limiting or checking it."""
+    return rule.bound == "target" and not rule.check
+
+
+def solve(applied: tuple[Applied, ...], art: Extents) -> XY | Fight:
+    """Return the optical centre in the garment frame, mm, or the hard rules that fight."""
+    place = [0.0, 0.0]
+    for axis in Axis:
+        rules = [a for a in applied if a.rule.axis is axis and not a.rule.check]
+        terms = [a.term(feature_offset(a.rule, art)) for a in rules]
+        low, high = hard_range(terms)
+        if low > high + SLACK:
+            pairs = list(zip(rules, terms, strict=True))
+            first = next(a for a, t in pairs if t.hard and t.kind == "at_least" and t.at == low)
+            second = next(a for a, t in pairs if t.hard and t.kind == "at_most" and t.at == high)
+            return Fight(first, second, low - high)
+        place[axis.value] = balance(terms)
+    return place[0], place[1]
+
+
+def pose(artwork: Artwork, centre: XY, angle: float) -> Isometry:
+    """Return ``garment_from_art`` with the optical centre at `centre`, turned by `angle`."""
+    shift = Isometry(angle=angle).apply([artwork.optical_centre.point])[0]
+    return Isometry(centre[0] - float(shift[0]), centre[1] - float(shift[1]), angle)
