@@ -3,12 +3,12 @@
 from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
 from chalkbeam.placement.values import (
+    Concern,
     CrossCheck,
     Placement,
     RuleResult,
     Severity,
     Verdict,
-    Concern,
 )
 from chalkbeam.placement.words import (
     asked_words,
@@ -19,13 +19,13 @@ from chalkbeam.placement.words import (
 )
 
 __all__ = [
+    "Concern",
     "CrossCheck",
     "Impossible",
     "Placement",
     "RuleResult",
     "Severity",
     "Verdict",
-    "Concern",
     "asked_words",
     "check_words",
     "foot_of",

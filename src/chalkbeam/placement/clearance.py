@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from calibration.geometry import Isometry
 from chalkbeam.artwork import Artwork
 from chalkbeam.garments import Area, Face
-from chalkbeam.placement.values import Severity, Concern
+from chalkbeam.placement.values import Concern, Severity
 from chalkbeam.sentences import Sentence, literal
 
 TRACE = 1.0

@@ -20,12 +20,12 @@ from chalkbeam.placement.solve import (
     solve,
 )
 from chalkbeam.placement.values import (
+    Concern,
     CrossCheck,
     Placement,
     RuleResult,
     Severity,
     Verdict,
-    Concern,
     worst_first,
 )
 from chalkbeam.placement.words import asked_words, check_words, result_words
