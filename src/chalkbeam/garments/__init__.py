@@ -102,7 +102,8 @@ def _draft(
     name = shop.label if shop else found.label
     row = find_size(size, fit, name, style_sizes(found, shop))
     fitted = "" if fit == "regular" else "women's "
-    label = f"{name}, {fitted}{row.age} {row.name}"
+    aged = "" if found.cut == "bag" else f"{row.age} "
+    label = f"{name}, {fitted}{aged}{row.name}"
     measures = measures_of(found, row, dict(measured))
     return Garment(
         style=key,

@@ -14,6 +14,9 @@ from chalkbeam.garments.trims import SEAM_MARGIN, Trim
 V_FULLNESS = 1.12
 """How far a V-neck's sides bow outwards (1 is straight, 2 an ellipse); from memory."""
 
+RIB_RISE, RIB_LEAN = 0.55, 0.45
+"""How far a rib stands up and leans in over the shoulder, as shares of its height; from memory."""
+
 
 def neck_drop(face: str) -> str:
     """Return the name of the measure from the high point of the shoulder to the neck seam."""
@@ -32,22 +35,14 @@ def neck_curve(m: Measures, style: Style, face: str) -> Points:
 def _rib_edge(m: Measures, style: Style, face: str) -> Points:
     """Return the upper edge of a rib collar, in the frame of `face`."""
     drop, rib = m[neck_drop(face)], m["collar_height"]
-    edge = scoop(m["neck_width"] / 2 - rib, max(drop - rib, 0.35 * drop), _fullness(style, face))
-    return moved(edge, -rib)
+    half = m["neck_width"] / 2 - RIB_LEAN * rib
+    return moved(scoop(half, drop - (1 - RIB_RISE) * rib, _fullness(style, face)), -rib)
 
 
 def _rib_collar(m: Measures, style: Style, face: str) -> tuple[Line, ...]:
     neck, edge = neck_curve(m, style, face), _rib_edge(m, style, face)
-    half, drop, rib = m["neck_width"] / 2, m[neck_drop(face)], m["collar_height"]
-    tip_x, tip_y = float(edge[0, 0]), float(edge[0, 1])
-    shoulder = bezier(
-        (half, -drop),
-        (half - rib * 0.15, -drop - rib * 0.5),
-        (tip_x + rib * 0.35, tip_y - rib * 0.45),
-        (tip_x, tip_y),
-        7,
-    )
-    rib_shape = np.vstack([shoulder, edge[1:], mirrored(shoulder)[1:], neck[::-1][1:-1]])
+    drop = m[neck_drop(face)]
+    rib_shape = np.vstack([edge, neck[::-1]])
     lines = [Line("collar", "edge", rib_shape, closed=True, fill="rib")]
     if face == "front":
         behind = moved(_rib_edge(m, style, "back"), m["back_neck_drop"] - drop)

@@ -82,6 +82,19 @@ def _side(m: Measures, style: Style, pit: XY, hem_y: float) -> Points:
     return np.vstack([body, [[half, hem_y]]])
 
 
+def _hang(m: Measures, style: Style, tip: Points, pit: Points) -> float:
+    """Return the sleeve's angle below the horizontal, raised until it lies beside the panel."""
+    hang = SLEEVE_HANG[style.sleeve]
+    while hang > 0:
+        under = (
+            tip[0] + math.cos(hang) * m["sleeve_length"] - math.sin(hang) * m["sleeve_end_width"]
+        )
+        if under > pit[0] + 0.1 * m["sleeve_end_width"]:
+            break
+        hang -= math.radians(1)
+    return hang
+
+
 def _sleeve(m: Measures, style: Style, armhole: Points, top: Points) -> tuple[Line, ...]:
     """Return the sleeve as it lies beside the panel, at x > 0.
 
@@ -89,7 +102,7 @@ def _sleeve(m: Measures, style: Style, armhole: Points, top: Points) -> tuple[Li
     points of its upper edge before the shoulder tip (empty for a set-in sleeve).
     """
     tip, pit = (top[-1] if len(top) else armhole[0]), armhole[-1]
-    hang = SLEEVE_HANG[style.sleeve]
+    hang = _hang(m, style, tip, pit)
     along = np.array([math.cos(hang), math.sin(hang)])
     inward = np.array([-along[1], along[0]])
     end = tip + along * m["sleeve_length"]
@@ -105,8 +118,13 @@ def _sleeve(m: Measures, style: Style, armhole: Points, top: Points) -> tuple[Li
     shape = np.vstack([top[:-1], outer, [end, under], inner, armhole[::-1][1:]])
     rib = style.ends == "rib"
     cuff = np.array([seam_out, end, under, seam_in])
+    sleeve = (
+        Line("raglan sleeve", "edge", shape, closed=True, fill="rib")
+        if style.armhole == "raglan"
+        else Line("sleeve", "edge", shape, closed=True, fill="cloth")
+    )
     return (
-        Line("sleeve", "edge", shape, closed=True, fill="cloth"),
+        sleeve,
         Line("cuff", "seam", cuff, closed=True, fill="rib")
         if rib
         else Line("cuff", "stitch", cuff[[0, 3]]),

@@ -64,10 +64,13 @@ def zip_front(m: Measures, drop: float) -> Trim:
 
 
 def _pocket(shape: Points, opening: Points, name: str) -> tuple[list[Area], list[Line]]:
-    """Return a patch pocket: its whole edge is thick, its opening edge doubly so."""
-    edge = np.vstack([shape, shape[:1]])
-    ring = Area(name, "pocket_edge", band(edge, SEAM_MARGIN), True)
-    return [ring], [
+    """Return a patch pocket, whose every edge is a ridge of several layers."""
+    ring = np.vstack([shape, shape[:1]])
+    edges = [
+        Area(f"{name} edge", "pocket_edge", band(ring[index : index + 2], SEAM_MARGIN), True)
+        for index in range(len(shape))
+    ]
+    return edges, [
         Line(name, "edge", shape, closed=True, fill="cloth"),
         Line(f"{name} opening", "stitch", opening),
     ]
