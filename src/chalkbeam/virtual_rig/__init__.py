@@ -4,7 +4,10 @@ For the demo, the rehearsal and the tests; never on the product's real path.
 Everything here is truth drawn from a seed; nothing here reads a rig file.
 """
 
+from .cloth import Cloth, drape
+from .garment_picture import Fabric, GarmentPicture, paint
 from .optics import View, look_at
+from .photo_file import write_photo
 from .render import Projector, radiance
 from .rigs import DEFAULT_FACE, Shot, VirtualRig, random_rig, render_photo
 from .scene import LaidPrint, Laying, Room, Scene, lay_cards
@@ -13,6 +16,9 @@ from .texture import Lamp, LitFrame, light_frame
 
 __all__ = [
     "DEFAULT_FACE",
+    "Cloth",
+    "Fabric",
+    "GarmentPicture",
     "LaidPrint",
     "Lamp",
     "Laying",
@@ -24,10 +30,13 @@ __all__ = [
     "Shot",
     "View",
     "VirtualRig",
+    "drape",
     "lay_cards",
     "light_frame",
     "look_at",
+    "paint",
     "radiance",
     "random_rig",
     "render_photo",
+    "write_photo",
 ]

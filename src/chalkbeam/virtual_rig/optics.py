@@ -125,10 +125,15 @@ class View:
         fitted = np.linalg.lstsq(powers, plane / bent, rcond=None)[0]
         return np.asarray(fitted / reach ** (2 * np.arange(_INVERSE_DEGREE + 1)))
 
-    def ray_strip(self, first_row: int, rows: int) -> tuple[F32, F32, F32]:
-        """Return the ray directions of a strip of pixels, three planes of shape (rows, width)."""
-        u = ((np.arange(self.size[0]) - self.centre[0]) / self.focal).astype(np.float32)[None, :]
-        v = ((first_row + np.arange(rows) - self.centre[1]) / self.focal).astype(np.float32)
+    def ray_strip(self, first_row: int, rows: int, step: int = 1) -> tuple[F32, F32, F32]:
+        """Return the ray directions of a strip of pixels, three planes of shape (rows, width).
+
+        With a `step`, of every so manieth row and column only.
+        """
+        columns = np.arange(0, self.size[0], step)
+        u = ((columns - self.centre[0]) / self.focal).astype(np.float32)[None, :]
+        lines = first_row + np.arange(0, rows, step)
+        v = ((lines - self.centre[1]) / self.focal).astype(np.float32)
         square = u**2 + v[:, None] ** 2
         scale = np.full_like(square, self.undistortion[-1])
         for coefficient in self.undistortion[-2::-1]:

@@ -8,10 +8,13 @@ surface, at its true height.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
+from .cloth import Cloth, sample
 from .optics import F32, View
 from .scene import Room, Scene, Slab
 from .texture import FaceTexture, Lamp, LitFrame, face_texture
@@ -20,6 +23,11 @@ _STRIP = 48
 """Rows cast at once: small enough to stay in the processor's cache."""
 _WALL_STEPS = (0.0, 0.33, 0.66, 1.0)
 """Depths at which a slab's wall is probed, as shares of its thickness."""
+_COARSE = 4
+"""Cloth is smooth: where rays meet it is searched for every fourth pixel, then refined."""
+
+_HEM = -40.0
+"""Height at which hanging cloth stands in the way of light to the bench, mm."""
 
 
 @dataclass(frozen=True)
@@ -71,52 +79,127 @@ def radiance(
     width, height = camera.size
     result = np.empty((height, width, 3), np.float32)
     pixel_mm = (camera.position[2] - scene.top) / camera.focal
-    texture = face_texture(scene, pixel_mm)
+    caster = _Caster(
+        scene,
+        camera,
+        projector if frame is not None else None,
+        frame,
+        face_texture(scene, pixel_mm),
+        pixel_mm,
+        None if scene.cloth is None else _search(scene.cloth, camera),
+    )
     for first in range(0, height, _STRIP):
         rows = min(_STRIP, height - first)
-        rays = camera.ray_strip(first, rows)
-        result[first : first + rows] = _strip(
-            scene, camera, projector, frame, texture, rays, pixel_mm
-        )
+        result[first : first + rows] = caster.strip(first, rows)
     return result
 
 
-def _strip(
-    scene: Scene,
-    camera: View,
-    projector: Projector | None,
-    frame: LitFrame | None,
-    texture: FaceTexture,
-    rays: Rays,
-    pixel_mm: float,
-) -> F32:
-    slabs = scene.slabs()
-    total = np.zeros((*rays[0].shape, 3), np.float32)
-    left = np.ones(rays[0].shape, np.float32)
-    for depth, slab in enumerate(slabs):
-        patches = [_top(scene, slab, camera, rays, texture if depth == 0 else None, pixel_mm)]
-        if depth < len(slabs) - 1:
-            patches.append(_wall(scene, slab, camera, rays, pixel_mm))
-        for patch in patches:
+@dataclass(frozen=True, eq=False)
+class _Caster:
+    """What casting the strips of one picture shares."""
+
+    scene: Scene
+    camera: View
+    projector: Projector | None
+    frame: LitFrame | None
+    texture: FaceTexture
+    pixel_mm: float
+    found: F32 | None
+
+    def strip(self, first: int, rows: int) -> F32:
+        """Return the light on one strip of rows, shape (rows, width, 3)."""
+        rays = self.camera.ray_strip(first, rows)
+        total = np.zeros((*rays[0].shape, 3), np.float32)
+        left = np.ones(rays[0].shape, np.float32)
+        for patch, above in self._layers(first, rays):
             share = left * patch.cover
-            if not share.any():
-                continue
-            light = _room_light(scene.room, patch)
-            if depth > 0:
-                light *= _contact(slabs[:depth], patch)[..., None]
-            if projector is not None and frame is not None:
-                light += _beam(projector, frame, patch, slabs[:depth])
-            total += share[..., None] * light * patch.colour
-            left = left - share
-        if not left.any():
-            break
-    return total
+            if share.any():
+                total += share[..., None] * self._light(patch, above) * patch.colour
+                left = left - share
+            if not left.any():
+                break
+        return total
+
+    def _layers(self, first: int, rays: Rays) -> Iterator[tuple[Patch, tuple[Slab, ...]]]:
+        """Yield what the rays may meet from the top down, with the blocks that stand above it."""
+        cloth, slabs = self.scene.cloth, self.scene.slabs()
+        if cloth is not None and self.found is not None:
+            yield _cloth_patch(cloth, self.camera, rays, first, self.found), ()
+        for depth, slab in enumerate(slabs):
+            texture = self.texture if depth == 0 else None
+            yield _top(slab, self.camera, rays, texture, self.pixel_mm), slabs[:depth]
+            if depth < len(slabs) - 1:
+                yield _wall(slab, self.camera, rays, self.pixel_mm), slabs[:depth]
+
+    def _light(self, patch: Patch, above: tuple[Slab, ...]) -> F32:
+        light = _room_light(self.scene.room, patch)
+        if above:
+            light *= _contact(above, patch)[..., None]
+        cloth = self.scene.cloth if patch.slope is None else None
+        if cloth is not None:
+            gloom = sample(cloth.gloom, *cloth.grid(patch.x, patch.y), 0.0)
+            light *= (1 - np.float32(0.7) * gloom)[..., None]
+        if self.projector is not None and self.frame is not None:
+            light += _beam(self.projector, self.frame, patch, above, cloth)
+        return light
 
 
-def _meet(camera: View, rays: Rays, height: float) -> tuple[F32, F32]:
+def _search(cloth: Cloth, camera: View) -> F32:
+    """Return the height at which every `_COARSE`-th ray meets the cloth, by bisection."""
+    rays = camera.ray_strip(0, camera.size[1], _COARSE)
+    low = np.full(rays[0].shape, cloth.height.min() - 1, np.float32)
+    high = np.full(rays[0].shape, cloth.height.max() + 1, np.float32)
+    for _ in range(14):
+        middle = np.asarray((low + high) / 2, np.float32)
+        x, y = _meet(camera, rays, middle)
+        under = sample(cloth.height, *cloth.grid(x, y)) > middle
+        low = np.where(under, middle, low)
+        high = np.where(under, high, middle)
+    return np.asarray((low + high) / 2, np.float32)
+
+
+def _cloth_patch(cloth: Cloth, camera: View, rays: Rays, first: int, found: F32) -> Patch:
+    """Return what a strip of rays meets of the cloth."""
+    rows, columns = rays[0].shape
+    across, along = np.meshgrid(
+        np.arange(columns, dtype=np.float32) / np.float32(_COARSE),
+        (first + np.arange(rows, dtype=np.float32)) / np.float32(_COARSE),
+    )
+    z = sample(found, across, along)
+    x, y = _meet(camera, rays, z)
+    gx, gy = cloth.grid(x, y)
+    slope = sample(cloth.slope[0], gx, gy), sample(cloth.slope[1], gx, gy)
+    # One step of Newton's method on height(x(z), y(z)) - z.
+    steep = (slope[0] * rays[0] + slope[1] * rays[1]) / rays[2] - 1
+    off = sample(cloth.height, gx, gy) - z
+    z = np.asarray(z - off / np.minimum(steep, np.float32(-0.2)), np.float32)
+    x, y = _meet(camera, rays, z)
+    gx, gy = cloth.grid(x, y)
+    picture = cv2.remap(
+        cloth.picture.colour,
+        sample(cloth.texture[0], gx, gy),
+        sample(cloth.texture[1], gx, gy),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    coded = np.asarray(picture, np.float32) * np.float32(1 / 255)
+    cover = np.clip(coded[..., 3] * 2 - np.float32(0.5), 0, 1)
+    return Patch(
+        cover=np.asarray(cover, np.float32),
+        x=x,
+        y=y,
+        z=z,
+        colour=coded[..., :3] ** 2,
+        shade=sample(cloth.shade, gx, gy),
+        slope=slope,
+    )
+
+
+def _meet(camera: View, rays: Rays, height: F32 | float) -> tuple[F32, F32]:
     """Return where rays meet the plane at `height`: planes of x and y, mm."""
     x, y, z = (np.float32(value) for value in camera.position)
-    distance = (np.float32(height) - z) / rays[2]
+    distance = (np.asarray(height, np.float32) - z) / rays[2]
     return x + distance * rays[0], y + distance * rays[1]
 
 
@@ -134,7 +217,6 @@ def _coverage(distance: F32, pixel_mm: float) -> F32:
 
 
 def _top(
-    scene: Scene,
     slab: Slab,
     camera: View,
     rays: Rays,
@@ -160,7 +242,7 @@ def _grain(x: F32, y: F32, slab: Slab) -> F32:
     return np.asarray(1 + 0.05 * wave - 0.35 * board, np.float32)
 
 
-def _wall(scene: Scene, slab: Slab, camera: View, rays: Rays, pixel_mm: float) -> Patch:
+def _wall(slab: Slab, camera: View, rays: Rays, pixel_mm: float) -> Patch:
     """Return the slab's side walls: rays that miss its top but pass through its body."""
     cover = np.zeros(rays[0].shape, np.float32)
     for share in _WALL_STEPS:
@@ -194,7 +276,13 @@ def _contact(above: tuple[Slab, ...], patch: Patch) -> F32:
     return shade
 
 
-def _beam(projector: Projector, frame: LitFrame, patch: Patch, above: tuple[Slab, ...]) -> F32:
+def _beam(
+    projector: Projector,
+    frame: LitFrame,
+    patch: Patch,
+    above: tuple[Slab, ...],
+    cloth: Cloth | None,
+) -> F32:
     """Return the projector's light on the patch, shape (H, W, 3)."""
     view, lamp = projector.view, projector.lamp
     u, v = view.pixel_planes(patch.x, patch.y, patch.z)
@@ -219,4 +307,8 @@ def _beam(projector: Projector, frame: LitFrame, patch: Patch, above: tuple[Slab
             share = (np.float32(height) - patch.z) / dz
             distance = signed_distance(slab, patch.x + share * dx, patch.y + share * dy)
             level = level * np.clip(distance * np.float32(0.5) + np.float32(0.5), 0, 1)
+    if cloth is not None:  # and so does the cloth that hangs over them
+        share = (np.float32(_HEM) - patch.z) / dz
+        shadow = cloth.grid(patch.x + share * dx, patch.y + share * dy)
+        level = level * (1 - sample(cloth.cover, *shadow, 0.0))
     return np.asarray(level[..., None] * light, np.float32)

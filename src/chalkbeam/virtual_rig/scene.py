@@ -19,6 +19,8 @@ from .optics import XYZ
 if TYPE_CHECKING:
     from calibration.cards import Card
 
+    from .cloth import Cloth
+
 BGR = tuple[float, float, float]
 U8 = NDArray[np.uint8]
 
@@ -154,6 +156,8 @@ class Scene:
         Height of a flat board of the platen's outline between platen and cover, mm.
     paper : float
         Height of the prints' and the cover sheet's face above what they lie on, mm.
+    cloth : Cloth or None
+        A garment over it all.
     """
 
     face: PlatenFace
@@ -161,6 +165,7 @@ class Scene:
     cover: bool = True
     board: float = 0.0
     paper: float = 0.0
+    cloth: Cloth | None = None
     room: Room = field(default_factory=Room)
 
     @property
