@@ -21,6 +21,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from calibration.geometry import Points, as_points
 from calibration.refusal import Refusal
+from chalkbeam.files import write_whole
 from chalkbeam.garments import Face, Garment, Landmark
 from chalkbeam.units import MM_PER_INCH, Unit, format_length
 
@@ -319,26 +320,6 @@ def picture(pdf: bytes, dots_per_inch: float, page: int = 0) -> np.ndarray:
         return np.array(bitmap.to_numpy()[:, :, :3])
     finally:
         document.close()
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place and move it there, so that it is never half-written.
-
-    Raises
-    ------
-    Refusal
-        If the folder cannot be written to.
-    """
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(content)
-        beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise Refusal(
-            f"{path} cannot be written: {error.strerror or error}; choose another place."
-        ) from None
 
 
 def save_drawing(drawing: Drawing, path: Path, title: str, dots_per_inch: float = 160.0) -> None:

@@ -71,8 +71,8 @@ def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -
     Refusal
         If there is no such style.
     """
-    _, found, shop = find_style(style, charts_dir)
-    return tuple(name for its_fit, name in style_sizes(found, shop) if its_fit == fit)
+    key, found, shop = find_style(style, charts_dir)
+    return tuple(name for its_fit, name in style_sizes(key, found, shop) if its_fit == fit)
 
 
 def _faces(m: Measures, style: Style) -> dict[str, Face]:
@@ -100,7 +100,7 @@ def _draft(
 ) -> Garment:
     key, found, shop = find_style(style, charts_dir)
     name = shop.label if shop else found.label
-    row = find_size(size, fit, name, style_sizes(found, shop))
+    row = find_size(size, fit, name, style_sizes(key, found, shop))
     fitted = "" if fit == "regular" else "women's "
     aged = "" if found.cut == "bag" else f"{row.age} "
     label = f"{name}, {fitted}{aged}{row.name}"

@@ -23,8 +23,8 @@ def _derive(rule: Rule, unit: str, of: Measure) -> Measure:
     if len(rule.points) == 1:
         how = f"the same for every size: {rule.points[0][1]:g} {unit}"
     else:
-        pairs = ", ".join(f"{given:g} → {result:g}" for given, result in rule.points)
-        how = f"graded over {_named(rule.of)}, in {unit}: {pairs}"
+        pairs = ", ".join(f"{given:g} → {result:g} {unit}" for given, result in rule.points)
+        how = f"graded over {_named(rule.of)}: {pairs}"
     return Measure(value, rule.tolerance * scale, f"{_named(rule.measure)}, {how}", rule.basis)
 
 

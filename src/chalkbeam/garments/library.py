@@ -134,18 +134,27 @@ def _rows(table: SizeTable, unit: str, tolerance: float, source: str) -> list[Si
     ]
 
 
-def style_sizes(style: Style, shop: ShopChart | None) -> dict[tuple[Fit, str], Size]:
-    """Return every size of a style, the shop's rows laid over the program's own."""
+def style_sizes(
+    key: str, style: Style, shop: ShopChart | None = None
+) -> dict[tuple[Fit, str], Size]:
+    """Return every size of a style, the shop's rows laid over the program's own.
+
+    A style that only the shop has (`key` is not the style it is cut like) comes in the
+    shop's sizes alone; the program's fill what its rows leave out.
+    """
     chart = own_chart(style.chart)
     sizes: dict[tuple[Fit, str], Size] = {}
     for table in chart.table:
         if table.age in style.ages and table.fit in style.fits:
             for size in _rows(table, chart.unit, chart.tolerance, chart.basis):
                 sizes[size.fit, size.name] = size
+    filling = sizes
+    if shop and key != shop.like:
+        sizes = {}
     for table in shop.table if shop else ():
         assert shop is not None
         for size in _rows(table, shop.unit, shop.tolerance, shop.basis):
-            ours = sizes.get((size.fit, size.name))
+            ours = filling.get((size.fit, size.name))
             filled = {
                 name: Measure(
                     measure.value,

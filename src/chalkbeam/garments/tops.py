@@ -86,10 +86,9 @@ def _hang(m: Measures, style: Style, tip: Points, pit: Points) -> float:
     """Return the sleeve's angle below the horizontal, raised until it lies beside the panel."""
     hang = SLEEVE_HANG[style.sleeve]
     while hang > 0:
-        under = (
-            tip[0] + math.cos(hang) * m["sleeve_length"] - math.sin(hang) * m["sleeve_end_width"]
-        )
-        if under > pit[0] + 0.1 * m["sleeve_end_width"]:
+        clear = m["sleeve_length"] - 2 * m["cuff_depth"]
+        inner = tip[0] + math.cos(hang) * clear - math.sin(hang) * m["sleeve_end_width"]
+        if inner > pit[0]:
             break
         hang -= math.radians(1)
     return hang
