@@ -212,6 +212,8 @@ def spanning_weight(states: Collection[State], times: Times) -> float:
     attributes of their distinct values less one, which is never more.
     """
     points = list(states)
+    if not points:
+        return 0.0
     if len(points) > 2000:
         return sum(
             weight * (len({point[place] for point in points}) - 1)

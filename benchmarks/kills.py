@@ -1,0 +1,188 @@
+"""A run whose program is killed again and again: acknowledged acts lost, acts counted twice.
+
+``python -m benchmarks.kills [kills]`` (needs a system with ``fork``)
+
+A child process works through runs as the station does, and says each act on a pipe once
+it is recorded. The parent kills it (SIGKILL) at a random moment, the first ones while the
+record's tables are still being made; the next child takes the run up where it stands. In
+the end every act that was said must be in the record, and no imprint pressed twice.
+
+SIGKILL stands for a crashed or killed program. A power cut is beyond what a test can do on
+one machine: against that stands SQLite's ``synchronous=FULL``, which waits for the disk.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import signal
+import sqlite3
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from chalkbeam.runs.events import Event, Kind, Shift, Step, in_force
+from chalkbeam.runs.order_of_work import plan
+from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.runs.progress import Progress
+from chalkbeam.runs.sitting import Sitting
+from chalkbeam.runs.store import Store
+
+PIECES = 150
+
+
+@dataclass(frozen=True)
+class Toll:
+    """What the kills did.
+
+    Attributes
+    ----------
+    said : int
+        Acts that a child had acknowledged.
+    lost : int
+        Of these, acts that are not in the record.
+    unsaid : int
+        Acts in the record that nobody was told of: killed between writing and saying, so at
+        most one a kill.
+    doubled : int
+        Imprints with more than one press in force.
+    gaps : int
+        Imprints passed over, or pressed out of turn, by a child that took a run up.
+    intact : bool
+        Whether SQLite's own integrity check passes.
+    runs : int
+        Runs finished on the way.
+    """
+
+    kills: int
+    said: int
+    lost: int
+    unsaid: int
+    doubled: int
+    gaps: int
+    intact: bool
+    runs: int
+
+
+def pieces(count: int) -> list[Piece]:
+    """Return plain pieces with one imprint each."""
+    art = Art(ArtKind.FILE, "crest.svg")
+    return [
+        Piece(f"{row}-1", row, 1, 1, "tee", "M", "navy",
+              (Imprint(f"{row}-1/1", "left chest", art),))
+        for row in range(2, count + 2)
+    ]  # fmt: skip
+
+
+def work(path: Path, pipe: int, seed: int) -> None:
+    """Work runs one after another, saying the id of each act once it is recorded."""
+    chance = random.Random(seed)
+    order = plan(pieces(PIECES))
+    with Store(path) as store:
+        while True:
+            run = store.latest()
+            if run is None or Progress(run.stops, store.events(run)).stop is None:
+                run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
+            sitting = Sitting(store, run, operator="child")
+            while sitting.progress.stop is not None:
+                if sitting.progress.at.step is Step.LOAD:
+                    sitting.step(Step.LAY)
+                    say(sitting, pipe)
+                if chance.random() < 0.2:
+                    sitting.nudge(Shift(0.1, 0.0))
+                    say(sitting, pipe)
+                sitting.press({"x": 0.0, "y": 0.0, "angle": 0.0})
+                say(sitting, pipe)
+                if chance.random() < 0.05:
+                    sitting.undo()
+
+
+def say(sitting: Sitting, pipe: int) -> None:
+    """Write the id of the last act to the pipe at once."""
+    act = sitting.progress.undoable
+    assert act is not None
+    os.write(pipe, f"{act.id}\n".encode())
+
+
+def one_life(path: Path, seed: int, moment: float) -> list[str]:
+    """Start a child, kill it after `moment` seconds, and return the ids it had said."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reading)
+        try:
+            work(path, writing, seed)
+        except BaseException as error:
+            os.write(2, f"child: {error!r}\n".encode())
+        os._exit(1)
+    os.close(writing)
+    time.sleep(moment)
+    os.kill(child, signal.SIGKILL)
+    with os.fdopen(reading, "rb") as pipe:
+        words = pipe.read()
+    _, status = os.waitpid(child, 0)
+    if not os.WIFSIGNALED(status):
+        raise RuntimeError("the child ended by itself: see its message above")
+    return words.decode().split("\n")[:-1]  # a word cut off in the middle was not said
+
+
+def examine(path: Path) -> tuple[list[Event], int, int, int, bool]:
+    """Return the record's acts, doubled presses, gaps, runs finished and whether it is intact."""
+    acts: list[Event] = []
+    doubled = gaps = finished = 0
+    with Store(path) as store:
+        for heading in store.runs():
+            run = store.run(heading.id)
+            events = store.events(run)
+            acts += [e for e in events if e.kind in (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED)]
+            pressed = Counter(e.imprint for e in in_force(events) if e.kind is Kind.PRESSED)
+            doubled += sum(number - 1 for number in pressed.values())
+            place = Progress(run.stops, events).at.index
+            finished += place is None
+            upto = len(run.stops) if place is None else place
+            gaps += len({stop.imprint.id for stop in run.stops[:upto]} ^ set(pressed))
+    with sqlite3.connect(path) as raw:
+        intact = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    raw.close()
+    return acts, doubled, gaps, finished, intact
+
+
+def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> Toll:
+    """Kill `kills` children, each after a random while of up to `longest` seconds.
+
+    A hundred kills share one record, then a new one is begun.
+    """
+    chance = random.Random(seed)
+    said: list[str] = []
+    for life in range(kills):
+        path = folder / f"record-{life // 100}.db"
+        # The first lives of each record are short, to fall into the making of its tables.
+        moment = chance.uniform(0.0, longest if life % 100 >= 10 else 0.03)
+        said += one_life(path, seed * 100_003 + life, moment)
+    recorded: Counter[str] = Counter()
+    doubled = gaps = finished = 0
+    intact = True
+    for path in sorted(folder.glob("record-*.db")):
+        acts, more_doubled, more_gaps, more_finished, sound = examine(path)
+        recorded.update(act.id for act in acts)
+        doubled, gaps = doubled + more_doubled, gaps + more_gaps
+        finished, intact = finished + more_finished, intact and sound
+    words = Counter(said)
+    return Toll(
+        kills, len(said), (words - recorded).total(), (recorded - words).total(),
+        doubled, gaps, intact, finished,
+    )  # fmt: skip
+
+
+def main() -> None:
+    kills = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    with tempfile.TemporaryDirectory() as folder:
+        print(json.dumps(asdict(run_kills(kills, Path(folder)))))
+
+
+if __name__ == "__main__":
+    main()

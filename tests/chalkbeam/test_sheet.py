@@ -1,0 +1,370 @@
+"""Run sheets: forgiving about form, strict about content, all problems at once."""
+
+import csv
+import io
+
+import openpyxl
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calibration.refusal import Refusal
+from chalkbeam.runs.headers import read_column
+from chalkbeam.runs.pieces import ArtKind
+from chalkbeam.runs.problems import SheetRefusal
+from chalkbeam.runs.sheet import read_sheet
+from chalkbeam.runs.table import column_letter, read_table
+from chalkbeam.units import Unit
+
+HEADER = "Style,Size,Fabric colour,Quantity,Location,Artwork,Width"
+ROW = "Crew tee,M,navy,2,left chest,crest.svg,89 mm"
+
+
+@pytest.fixture
+def order(tmp_path):
+    """Write a sheet beside two artwork files; return its path."""
+    (tmp_path / "crest.svg").write_text("<svg/>")
+    (tmp_path / "oars, crossed.png").write_text("")
+
+    def write(text, name="order.csv", encoding="utf-8"):
+        path = tmp_path / name
+        path.write_bytes(text.encode(encoding))
+        return path
+
+    return write
+
+
+def problems(path, **options):
+    with pytest.raises(SheetRefusal) as refused:
+        read_sheet(path, **options)
+    return [str(problem) for problem in refused.value.problems]
+
+
+def test_a_row_becomes_its_pieces(order):
+    sheet = read_sheet(order(f"{HEADER}\n{ROW}\n"))
+    assert [piece.id for piece in sheet.pieces] == ["2-1", "2-2"]
+    piece = sheet.pieces[0]
+    assert (piece.style, piece.size, piece.colour, piece.copies) == ("Crew tee", "M", "navy", 2)
+    (imprint,) = piece.imprints
+    assert imprint.id == "2-1/1"
+    assert imprint.width == pytest.approx(89.0)
+    assert imprint.art.path.name == "crest.svg"
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_dialects(order, delimiter, encoding, ending):
+    text = f"{HEADER}{ending}{ROW}{ending}".replace(",", delimiter)
+    assert len(read_sheet(order(text, encoding=encoding)).pieces) == 2
+
+
+def test_windows_1252_is_read_and_said(order):
+    text = f"{HEADER},Name,Name location\n{ROW},Zoë,left chest\n"
+    sheet = read_sheet(order(text, encoding="cp1252"))
+    assert sheet.pieces[0].name == "Zoë"
+    assert "Windows-1252" in sheet.notes[0]
+
+
+# RFC 4180, section 2: (5) fields may be quoted, (6) fields with commas, quotes and line
+# breaks are quoted, (7) a quote inside is doubled; (1) lines end in CRLF, (2) the last may not.
+def test_rfc_4180_quoting(order):
+    text = (
+        f"{HEADER},Note\r\n"
+        'Crew tee,"M","navy, dark",1,left chest,"oars, crossed.png","3 1/2""","say ""row""\r\nnow"'
+    )
+    (piece,) = read_sheet(order(text)).pieces
+    assert piece.colour == "navy, dark"
+    assert piece.note == 'say "row"\r\nnow'
+    assert piece.imprints[0].width == pytest.approx(88.9)
+
+
+@given(
+    st.lists(
+        st.lists(
+            st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=8),
+            min_size=1,
+            max_size=4,
+        ),
+        max_size=5,
+    )
+)
+def test_any_csv_comes_back_as_written(tmp_path_factory, rows):
+    # RFC 4180 writer: Python's csv module, `excel` dialect.
+    written = io.StringIO(newline="")
+    csv.writer(written, quoting=csv.QUOTE_ALL).writerows(rows)
+    path = tmp_path_factory.mktemp("csv") / "any.csv"
+    path.write_bytes(written.getvalue().encode("utf-8"))
+    dialects = dict(read_table(path).dialects)
+    assert dialects[","] == tuple(tuple(cell.strip() for cell in row) for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("title", "field", "turn", "unit"),
+    [
+        ("Garment", "style", 1, ""),
+        ("COLOR", "colour", 1, ""),
+        ("  fabric   Colour ", "colour", 1, ""),
+        ("Qty.", "quantity", 1, ""),
+        ("Placement 2", "location", 2, ""),
+        ("Art2", "artwork", 2, ""),
+        ("Width (in)", "width", 1, "in"),
+        ('Width "', "width", 1, "in"),
+        ("width_mm", "width", 1, "mm"),
+        ("Width [cm] 2", "width", 2, "cm"),
+        ("Temp (°C)", "temperature", 1, "°C"),
+        ("Temperature deg F", "temperature", 1, "°F"),
+        ("Dwell time (sec)", "time", 1, "s"),
+        ("Pre-press", "prepress", 1, ""),
+        ("No.", "number", 1, ""),
+    ],
+)
+def test_headers_as_shops_write_them(title, field, turn, unit):
+    column = read_column(0, title)
+    assert (column.field, column.turn, column.unit) == (field, turn, unit)
+
+
+@pytest.mark.parametrize("title", ["PO", "Style (mm)", "Size 2", "colour temperature", "2", "mm"])
+def test_a_header_is_not_guessed(title):
+    assert read_column(0, title) is None
+
+
+def test_unused_columns_title_rows_blank_rows_and_totals(order):
+    text = f"Regatta order,,\n\n{HEADER},PO\n{ROW},77\n,,,,,,,\n{ROW},78\nTotal,,,4\n"
+    sheet = read_sheet(order(text))
+    assert [piece.row for piece in sheet.pieces] == [4, 4, 6, 6]
+    assert any("“PO” is not used" in note for note in sheet.notes)
+    assert any("Row 7 begins with “Total”" in note for note in sheet.notes)
+
+
+def test_units_from_the_cell_the_header_or_a_stated_default(order):
+    bare = f"{HEADER}\n{ROW}\n".replace("89 mm", "3.5")
+    assert read_sheet(order(bare), unit=Unit.INCH).pieces[0].imprints[0].width == pytest.approx(
+        88.9
+    )
+    headed = bare.replace("Width", "Width (in)")
+    assert read_sheet(order(headed)).pieces[0].imprints[0].width == pytest.approx(88.9)
+    # The cell's own unit wins over the header's.
+    own = headed.replace("3.5", "8.9 cm")
+    assert read_sheet(order(own)).pieces[0].imprints[0].width == pytest.approx(89.0)
+    comma = f"{HEADER}\n{ROW}\n".replace(",", ";").replace("89 mm", "8,9 cm")
+    assert read_sheet(order(comma)).pieces[0].imprints[0].width == pytest.approx(89.0)
+    assert "“3.5” has no unit" in problems(order(bare))[0]
+
+
+def test_every_problem_is_told_at_once_with_row_and_column(order):
+    text = (
+        f"{HEADER},Temperature,Time\n"
+        ",M,navy,x,left chest,nope.svg,9,155,12\n"
+        "Crew tee,,navy,1,left chest,crest.svg,9 furlong,155 °C,12 s\n"
+        "Crew tee,M,navy,1,,crest.svg,,,\n"
+        "Crew tee,M,navy,1,left chest; full back,crest.svg,1 in; 2 in; 3 in,,\n"
+    )
+    said = problems(order(text))
+    assert [line.split(":")[0] for line in said] == [
+        "row 2, column A (Style)",
+        "row 2, column D (Quantity)",
+        "row 2, column F (Artwork)",
+        "row 2, column G (Width)",
+        "row 2, column H (Temperature)",
+        "row 2, column I (Time)",
+        "row 3, column B (Size)",
+        "row 3, column G (Width)",
+        "row 4, column E (Location)",
+        "row 5, column G (Width)",
+    ]
+    assert all(line.endswith(".") and not line.endswith("..") for line in said)
+
+
+def test_the_refusal_is_a_readable_list(order):
+    with pytest.raises(Refusal, match="has 2 things to correct:\n  row 2, ") as refused:
+        read_sheet(order(f"{HEADER}\n,,navy,1,left chest,crest.svg,\n"))
+    assert str(refused.value).count("\n") == 2
+
+
+def test_header_problems(order):
+    assert (
+        "no column for the style" in problems(order("Size,Qty,Location,Art\nM,1,nape,crest.svg"))[0]
+    )
+    said = problems(order("Style,Size,Colour,Color,Location\nTee,M,red,blue,nape"))
+    assert said == ["row 1, column D (Color): means the same as column C: keep one."]
+    with pytest.raises(Refusal, match="no header row"):
+        read_sheet(order("nothing\nhere\n"))
+    with pytest.raises(Refusal, match="no header row"):
+        read_sheet(order(""))
+    assert problems(order(f"{HEADER}\n")) == [
+        "the sheet has a header but no order under it: add rows."
+    ]
+
+
+def test_several_imprints_in_columns_or_in_a_cell(order):
+    columns = f"{HEADER},Location 2,Artwork 2,Width 2\n{ROW},full back,crest.svg,28 cm\n"
+    listed = (
+        f"{HEADER}\nCrew tee,M,navy,2,left chest + full back,crest.svg; crest.svg,89 mm; 28 cm\n"
+    )
+    again = f"{HEADER},Location,Artwork,Width\n{ROW},full back,crest.svg,28 cm\n"
+    for text in (columns, listed, again):
+        first, second = read_sheet(order(text)).pieces[1].imprints
+        assert (first.location, first.width) == ("left chest", pytest.approx(89))
+        assert (second.location, second.width) == ("full back", pytest.approx(280))
+        assert (first.id, second.id) == ("2-2/1", "2-2/2")
+
+
+def test_one_artwork_for_both_sleeves(order):
+    text = f"{HEADER}\nCrew tee,M,navy,1,left sleeve + right sleeve,crest.svg,5 cm\n"
+    left, right = read_sheet(order(text)).pieces[0].imprints
+    assert left.art == right.art
+    assert left.width == right.width == pytest.approx(50)
+
+
+def test_name_and_number_become_imprints_that_stay_together(order):
+    text = f"{HEADER},Name,Number,Number height\n{ROW},MARIT,07,20 cm\n"
+    crest, name, number = read_sheet(order(text)).pieces[0].imprints
+    assert crest.art.kind is ArtKind.FILE
+    assert (name.art.kind, name.art.text, name.follows) == (ArtKind.NAME, "MARIT", None)
+    assert (number.art.text, number.height, number.follows) == ("07", pytest.approx(200), name.id)
+
+
+def test_a_name_elsewhere_does_not_hold_the_number(order):
+    text = f"{HEADER},Name,Number,Name location\n{ROW},MARIT,7,left chest\n"
+    _, name, number = read_sheet(order(text)).pieces[0].imprints
+    assert name.location == "left chest"
+    assert number.follows is None
+
+
+def test_lettering_placed_by_its_own_row_is_not_placed_twice(order):
+    text = f"{HEADER},Location 2,Artwork 2,Number\n{ROW},left sleeve,number,12\n"
+    imprints = read_sheet(order(text)).pieces[0].imprints
+    assert [i.art.text for i in imprints] == ["crest.svg", "12"]
+    missing = f"{HEADER},Location 2,Artwork 2,Number\n{ROW},left sleeve,number,\n"
+    assert "asks for the number" in problems(order(missing))[0]
+
+
+def test_press_settings_are_taken_word_for_word(order):
+    text = f"{HEADER},Temp (°C),Time (s),Pressure,Peel,Prepress\n{ROW},155,10-12,medium,cold,3 s\n"
+    press = read_sheet(order(text)).pieces[0].imprints[0].press
+    assert (press.temperature, press.time, press.pressure, press.peel) == (
+        "155 °C",
+        "10-12 s",
+        "medium",
+        "cold",
+    )
+    assert press.dwell is None  # a range is not one time: nothing is counted down
+    assert press.prepress_dwell == 3.0
+    plain = f"{HEADER},Temperature,Time\n{ROW},see sheet,0.5 min\n"
+    press = read_sheet(order(plain)).pieces[0].imprints[0].press
+    assert (press.temperature, press.dwell) == ("see sheet", 30.0)
+    assert read_sheet(order(f"{HEADER}\n{ROW}\n")).pieces[0].imprints[0].press.temperature == ""
+
+
+@pytest.mark.parametrize(
+    ("written", "count"), [("3", 3), ("3.0", 3), ("3 pcs", 3), ("12x", 12), ("0", 0)]
+)
+def test_quantities(order, written, count):
+    text = f"{HEADER}\n{ROW}\n{ROW}\n".replace(",2,", f",{written},", 1)
+    assert sum(piece.row == 2 for piece in read_sheet(order(text)).pieces) == count
+
+
+@pytest.mark.parametrize("written", ["-1", "2.5", "two", "", "1e3", "999999999"])
+def test_quantities_that_are_none(order, written):
+    assert "column D" in problems(order(f"{HEADER}\n{ROW}\n".replace(",2,", f",{written},")))[0]
+
+
+def test_the_catalogue_translates_and_refuses(order):
+    class Shop:
+        def style(self, name):
+            if name != "Crew tee":
+                raise Refusal(f"There is no style “{name}”: take crew_tee.")
+            return "crew_tee"
+
+        def size(self, style, name, fit):
+            return name.upper()
+
+        def location(self, name):
+            return name.replace(" ", "-")
+
+    sheet = read_sheet(order(f"{HEADER}\n{ROW}\n".replace(",M,", ",m,")), catalogue=Shop())
+    piece = sheet.pieces[0]
+    assert (piece.style, piece.size) == ("crew_tee", "M")
+    assert piece.imprints[0].location == "left-chest"
+    said = problems(order(f"{HEADER}\n{ROW}\n".replace("Crew tee", "Toga")), catalogue=Shop())
+    assert said == ["row 2, column A (Style): There is no style “Toga”: take crew_tee."]
+
+
+def workbook(path, rows, title="Order", hidden=False):
+    book = openpyxl.Workbook()
+    page = book.active
+    page.title = title
+    for row in rows:
+        page.append(row)
+    if hidden:
+        page.sheet_state = "hidden"
+        book.create_sheet("Shown").append(HEADER.split(","))
+        book["Shown"].append(ROW.split(","))
+    book.save(path)
+
+
+def test_xlsx(order, tmp_path):
+    order("")
+    rows = [
+        ["Style", "Size", "Qty", "Location", "Artwork", "Width (in)", "Number"],
+        ["Tote", 10, 2.0, "centre", "crest.svg", 3.5, 7],
+    ]
+    workbook(tmp_path / "order.xlsx", rows)
+    sheet = read_sheet(tmp_path / "order.xlsx")
+    assert [p.size for p in sheet.pieces] == ["10", "10"]
+    assert sheet.pieces[0].number == "7"
+    assert sheet.pieces[0].imprints[0].width == pytest.approx(88.9)
+
+
+def test_xlsx_cells_that_hold_no_text(order, tmp_path):
+    import datetime
+
+    order("")
+    rows = [
+        ["Style", "Size", "Qty", "Location", "Artwork"],
+        ["Tee", datetime.date(2026, 3, 2), 1, "nape", "crest.svg"],
+        ["Tee", "M", "=1+1", "nape", "crest.svg"],
+        ["Tee", "#REF!", 1, "nape", "crest.svg"],
+    ]
+    workbook(tmp_path / "order.xlsx", rows)
+    said = problems(tmp_path / "order.xlsx")
+    assert "column B (Size): was turned into a date" in said[0]
+    assert "column C (Qty): holds a formula that has never been worked out" in said[1]
+    assert "column B (Size): holds the error #REF!" in said[2]
+    assert len(said) == 3
+
+
+def test_xlsx_hidden_pages_are_passed_over(order, tmp_path):
+    order("")
+    workbook(tmp_path / "order.xlsx", [["secret"]], hidden=True)
+    assert len(read_sheet(tmp_path / "order.xlsx").pieces) == 2
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"PK\x03\x04 not really", "cannot be opened as XLSX"),
+        (b"\xd0\xcf\x11\xe0 old", "old XLS file"),
+        (b"%PDF-1.7", "not a table"),
+        (b"a,b\x00c", "not a table"),
+        (b"\xff\xfea", "cut off or damaged"),
+    ],
+)
+def test_files_that_are_no_sheet(tmp_path, content, said):
+    path = tmp_path / "order.csv"
+    path.write_bytes(content)
+    with pytest.raises(Refusal, match=said) as refused:
+        read_sheet(path)
+    assert "\n" not in str(refused.value)
+
+
+def test_a_missing_file_is_one_sentence(tmp_path):
+    with pytest.raises(Refusal, match="There is no file"):
+        read_sheet(tmp_path / "none.csv")
+    with pytest.raises(Refusal, match="cannot be read"):
+        read_sheet(tmp_path)
+
+
+def test_column_letters():
+    assert [column_letter(i) for i in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
