@@ -1,0 +1,465 @@
+"""The record: append-only, durable, counted once, and a sentence for every fault."""
+
+import itertools
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from calibration.refusal import Refusal
+from chalkbeam.runs import migrations
+from chalkbeam.runs.events import Event, Kind, Shift, Step, in_force, new_id
+from chalkbeam.runs.order_of_work import plan
+from chalkbeam.runs.pieces import Art, ArtKind
+from chalkbeam.runs.progress import At, Outcome, Progress
+from chalkbeam.runs.sitting import Sitting
+from chalkbeam.runs.store import Recorder, Store
+from chalkbeam.runs.watch import artwork_trouble, differences, sheet_trouble
+from tests.chalkbeam.orders import random_order
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store(tmp_path / "record.db") as opened:
+        yield opened
+
+
+def begin(store, count=6, seed=2, **options):
+    options = {"title": "Regatta", "sheet": Path("order.csv"), "digest": "0"} | options
+    return store.begin(plan(random_order(seed, count)), **options)
+
+
+def test_a_run_comes_back_as_planned(store):
+    planned = plan(random_order(4, 25))
+    run = store.begin(planned, title="Regatta", sheet=Path("order.csv"), digest="d")
+    again = store.run(run.id[:6])
+    assert again == run
+    assert again.stops == planned.stops
+    assert again.by_hand == pytest.approx(planned.by_hand)
+    assert [heading.title for heading in store.runs()] == ["Regatta"]
+    assert store.latest("d") == run
+    assert store.latest("e") is None
+
+
+def test_unknown_and_ambiguous_runs(store):
+    begin(store)
+    begin(store)
+    for name in ("", "zz"):
+        with pytest.raises(Refusal, match="list the runs"):
+            store.run(name)
+
+
+def test_the_file_is_in_wal_mode_with_full_synchronisation(store):
+    with store._engine.connect() as connection:
+        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
+
+
+def test_an_event_holds_who_where_and_when(store):
+    run = begin(store)
+    ticks, dates = itertools.count(100.0, 2.5), iter(["2026-11-25T10:00:00", "2020-01-01T00:00:00"])
+    recorder = Recorder(
+        store, run, operator="Marit", rig="press 1", calibration="c7",
+        clock=lambda: next(ticks), wall=lambda: next(dates),
+    )  # fmt: skip
+    imprint = run.stops[0].imprint.id
+    recorder.write(Kind.STEPPED, imprint, Step.LAY)
+    recorder.write(Kind.PRESSED, imprint, pose={"x": 1.5, "y": -2.0, "angle": 0.0})
+    first, second = store.events(run)
+    assert (first.kind, first.step, first.operator) == (Kind.STEPPED, Step.LAY, "Marit")
+    assert (second.rig, second.calibration, second.clock) == ("press 1", "c7", 102.5)
+    assert second.data["pose"] == {"x": 1.5, "y": -2.0, "angle": 0.0}
+    # The computer's date was set back in between: the sequence still says what came first.
+    assert second.wall < first.wall
+    assert second.seq > first.seq
+
+
+def test_the_same_event_is_written_once(store):
+    run = begin(store)
+    recorder = Recorder(store, run)
+    event_id = new_id()
+    imprint = run.stops[0].imprint.id
+    first = recorder.write(Kind.PRESSED, imprint, event_id=event_id)
+    again = recorder.write(Kind.PRESSED, imprint, event_id=event_id)
+    assert again == first
+    assert len(store.events(run)) == 1
+
+
+def test_events_cannot_be_changed_or_dropped(store):
+    run = begin(store)
+    Recorder(store, run).write(Kind.NOTED, text="as it was")
+    with sqlite3.connect(store.path) as raw:
+        for act in ("UPDATE events SET data = '{}'", "DELETE FROM events"):
+            with pytest.raises(sqlite3.IntegrityError, match="only ever added"):
+                raw.execute(act)
+    raw.close()
+
+
+def test_two_windows_on_one_run(store):
+    run = begin(store)
+    here, there = Recorder(store, run), Recorder(store, run)
+    here.write(Kind.OPENED)
+    with pytest.raises(Refusal, match="Another window"):
+        there.write(Kind.PRESSED, run.stops[0].imprint.id)
+    assert len(store.events(run)) == 1
+
+
+# -- progress ------------------------------------------------------------------------------
+
+
+def test_a_run_from_beginning_to_end(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    seen = []
+    while (stop := sitting.progress.stop) is not None:
+        seen.append(stop.imprint.id)
+        sitting.step(Step.LAY)
+        sitting.step(Step.PRESS)
+        sitting.press()
+    assert seen == [stop.imprint.id for stop in run.stops]
+    assert sitting.progress.pressed() == len(run.stops)
+    assert sitting.progress.seconds_left() == 0
+    with pytest.raises(Refusal, match="finished"):
+        sitting.press()
+
+
+def test_work_goes_on_at_the_same_piece_and_step(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    sitting.press()
+    sitting.step(Step.LAY)
+    sitting.nudge(Shift(1.0, -0.5))
+    sitting.pause()
+    again = Sitting(store, run)
+    assert again.progress.at == At(1, Step.LAY)
+    assert again.progress.nudge(1) == Shift(1.0, -0.5)
+    assert again.progress.outcomes == {run.stops[0].imprint.id: Outcome.PRESSED}
+    assert not again.progress.paused
+
+
+def test_undo_and_redo_are_events_too(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    sitting.step(Step.LAY)
+    sitting.nudge(Shift(2.0))
+    sitting.press()
+    assert sitting.undo()
+    assert sitting.progress.at == At(0, Step.LAY)
+    assert sitting.undo()
+    assert sitting.progress.nudge(0) == Shift()
+    assert sitting.redo()
+    assert sitting.redo()
+    assert not sitting.redo()
+    assert sitting.progress.pressed() == 1
+    sitting.undo()
+    sitting.skip("sheet torn")  # a new act: nothing is left to redo
+    assert not sitting.redo()
+    kinds = [event.kind for event in in_force(store.events(run))]
+    assert kinds == [Kind.OPENED, Kind.STEPPED, Kind.NUDGED, Kind.SKIPPED]
+    # All of it can be taken back, also after the program was left.
+    later = Sitting(store, run)
+    while later.undo():
+        pass
+    assert later.progress.at == At(0, Step.LOAD)
+    assert later.progress.outcomes == {}
+
+
+def anything(sitting, turn):
+    """Do one of every act in turn."""
+    acts = (
+        lambda: sitting.step(Step.LAY),
+        lambda: sitting.nudge(Shift(0.1 * turn, 0.2), rest_of_batch=turn % 2 == 0),
+        lambda: sitting.press(),
+        lambda: sitting.undo(),
+        lambda: sitting.collar(Shift(turn, 0.0, 0.01), rest_of_batch=turn % 3 == 0),
+        lambda: sitting.redo(),
+        lambda: sitting.spoil("scorched", replaced=turn % 2 == 1),
+        lambda: sitting.undo(),
+        lambda: sitting.jump((7 * turn) % len(sitting.run.stops)),
+        lambda: sitting.preset("nape"),
+    )
+    acts[(turn * 7) % len(acts)]()
+
+
+def test_folding_in_one_go_or_step_by_step_is_the_same(store):
+    run = begin(store, count=12)
+    sitting = Sitting(store, run)
+    for turn in range(40):
+        anything(sitting, turn)
+    live, folded = sitting.progress, Progress(run.stops, store.events(run))
+    for index in range(len(run.stops)):
+        assert live.nudge(index) == folded.nudge(index)
+        assert live.collar(index) == folded.collar(index)
+        assert live.location(index) == folded.location(index)
+    assert (live.at, live.outcomes, live.spoiled_pieces) == (
+        folded.at,
+        folded.outcomes,
+        folded.spoiled_pieces,
+    )
+    # What is in force, folded without any undo, gives the same state.
+    direct = Progress(run.stops, in_force(store.events(run)))
+    assert (direct.at, direct.outcomes) == (live.at, live.outcomes)
+
+
+def test_a_batch_nudge_holds_from_here_on_and_leaves_what_is_pressed(store):
+    pieces = [replace(p, style="tee") for p in random_order(1, 5, artworks=1, most=1, lettering=0)]
+    imprints = [replace(p.imprints[0], location="nape", platen="", pad="") for p in pieces]
+    pieces = [replace(p, imprints=(i,)) for p, i in zip(pieces, imprints, strict=True)]
+    run = store.begin(plan(pieces), title="t", sheet=Path("s"), digest="")
+    sitting = Sitting(store, run)
+    sitting.press()
+    sitting.nudge(Shift(1.0), rest_of_batch=True)
+    sitting.nudge(Shift(0.25))
+    sitting.press()
+    progress = sitting.progress
+    assert [progress.nudge(i).x for i in range(4)] == [0.0, 1.25, 1.0, 1.0]
+    assert progress.carried(1) == Shift(1.0)
+
+
+def test_spoiled_and_replaced_is_done_again(store):
+    run = begin(store, count=8)
+    sitting = Sitting(store, run)
+    several = next(p.piece for p in run.stops if len(p.piece.imprints) > 1)
+    places = [i for i, stop in enumerate(run.stops) if stop.piece == several]
+    sitting.jump(places[0])
+    sitting.press()
+    sitting.jump(places[1])
+    sitting.spoil("scorched", replaced=True)
+    assert sitting.progress.at == At(places[1], Step.LOAD)
+    assert sitting.progress.outcomes == {}
+    assert sitting.progress.spoiled_pieces == {several.id: 1}
+    sitting.spoil("scorched", replaced=False)
+    assert {sitting.progress.outcomes[run.stops[i].imprint.id] for i in places} == {Outcome.SPOILED}
+
+
+def test_jumping_comes_back_to_what_was_left(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    last = len(run.stops) - 1
+    sitting.jump(last)
+    sitting.press()
+    assert sitting.progress.at.index == 0
+
+
+def test_a_barcode_finds_the_piece(store):
+    run = begin(store, count=8)
+    sitting = Sitting(store, run)
+    piece = run.stops[0].piece
+    assert run.stops[sitting.progress.find(f" {piece.id}\n")].piece == piece
+    assert sitting.progress.find(run.stops[3].imprint.id) == 3
+    assert sitting.progress.find("4711") is None
+
+
+# -- a reorder -------------------------------------------------------------------------------
+
+
+def test_an_order_that_comes_again_brings_its_placements(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    while sitting.progress.stop is not None:
+        sitting.nudge(Shift(float(sitting.progress.at.index == 0) * 50 + 1.5, 0.5))
+        sitting.press({"x": 3.0, "y": 4.0, "angle": 0.0})
+    again = begin(store, earlier=run.id)
+    later = Sitting(store, again)
+    place = len(run.stops) - 1
+    assert later.progress.nudge(place) == Shift(1.5, 0.5)
+    assert later.earlier[run.stops[place].imprint.id].pose == {"x": 3.0, "y": 4.0, "angle": 0.0}
+    other = begin(store, seed=99, count=3, earlier=run.id)
+    assert isinstance(Sitting(store, other).earlier, dict)
+
+
+# -- migrations ------------------------------------------------------------------------------
+
+
+def version(path):
+    with sqlite3.connect(path) as raw:
+        found = raw.execute("PRAGMA user_version").fetchone()[0]
+    raw.close()
+    return found
+
+
+def test_an_older_record_is_brought_up(tmp_path, monkeypatch):
+    path = tmp_path / "old.db"
+    monkeypatch.setattr(migrations.migrate, "__defaults__", (migrations.STEPS[:1],))
+    with Store(path) as old:
+        run = begin(old)
+        Recorder(old, run).write(Kind.OPENED)
+    assert version(path) == 1
+    monkeypatch.undo()
+    with Store(path) as store:
+        assert len(store.events(run)) == 1
+    assert version(path) == len(migrations.STEPS)
+
+
+def test_a_migration_that_fails_leaves_nothing_behind(tmp_path):
+    def breaks(connection):
+        connection.exec_driver_sql("CREATE TABLE half (x)")
+        raise sqlite3.OperationalError("database or disk is full")
+
+    engine = Store(tmp_path / "record.db")._engine
+    steps = (*migrations.STEPS, breaks)
+    with engine.connect() as connection, pytest.raises(sqlite3.OperationalError):
+        migrations.migrate(connection, steps)
+    with engine.connect() as connection:
+        assert "half" not in sa.inspect(connection).get_table_names()
+    engine.dispose()
+    assert version(tmp_path / "record.db") == len(migrations.STEPS)
+
+
+def test_a_record_of_a_newer_program_is_refused(tmp_path):
+    Store(tmp_path / "record.db").close()
+    with sqlite3.connect(tmp_path / "record.db") as raw:
+        raw.execute("PRAGMA user_version = 99")
+    raw.close()
+    with pytest.raises(Refusal, match="update Chalkbeam"):
+        Store(tmp_path / "record.db")
+
+
+# -- faults ----------------------------------------------------------------------------------
+
+
+def test_disk_full_is_a_sentence_and_loses_nothing(store):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    # SQLite's own limit on the file's pages gives the same error as a full disk.
+    with store._engine.connect() as connection:
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
+        connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
+    said = ""
+    while not said:
+        before = store.events(run)
+        try:
+            sitting.note("x" * 400)
+        except Refusal as refusal:
+            said = str(refusal)
+    assert said.startswith("The disk is full")
+    assert "\n" not in said
+    assert store.events(run) == before
+    with store._engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 100000")
+    sitting.note("x" * 400)  # there is room again: the same act goes through, once
+    assert len(store.events(run)) == len(before) + 1
+
+
+def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store, monkeypatch):
+    run = begin(store)
+    sitting = Sitting(store, run)
+    real = store.add
+
+    def reaches_the_disk_but_says_it_failed(run, event, after=None):
+        real(run, event, after)
+        raise Refusal("the wire fell out")
+
+    monkeypatch.setattr(store, "add", reaches_the_disk_but_says_it_failed)
+    with pytest.raises(Refusal):
+        sitting.press()
+    assert sitting.progress.at.index == 0
+    monkeypatch.undo()
+    sitting.press()
+    assert sitting.progress.at.index == 1
+    assert sum(event.kind is Kind.PRESSED for event in store.events(run)) == 1
+
+
+def test_a_locked_record_is_a_sentence(tmp_path):
+    path = tmp_path / "record.db"
+    with Store(path, lock_wait=0.05) as store:
+        run = begin(store)
+        recorder = Recorder(store, run)
+        holder = sqlite3.connect(path, isolation_level=None)
+        holder.execute("BEGIN IMMEDIATE")
+        with pytest.raises(Refusal, match="Another program holds the record"):
+            recorder.write(Kind.OPENED)
+        holder.execute("ROLLBACK")
+        holder.close()
+        recorder.write(Kind.OPENED)
+        assert len(store.events(run)) == 1
+
+
+@pytest.mark.parametrize("where", ["head", "middle"])
+def test_a_damaged_record_is_kept_and_said(tmp_path, where):
+    path = tmp_path / "record.db"
+    with Store(path) as store:
+        run = begin(store, count=60)
+        recorder = Recorder(store, run)
+        for _ in range(200):
+            recorder.write(Kind.NOTED, text="x" * 200)
+    damaged = bytearray(path.read_bytes())
+    start = 0 if where == "head" else len(damaged) // 3
+    damaged[start : start + 8192] = os.urandom(64) * 128
+    path.write_bytes(damaged)
+    with pytest.raises(Refusal, match="damaged") as refused:
+        Store(path)
+    assert "chalkbeam sheet rescue" in str(refused.value)
+    assert path.read_bytes() == damaged
+
+
+def test_places_where_no_record_can_be(tmp_path):
+    with pytest.raises(Refusal):
+        Store(tmp_path)  # a folder
+    (tmp_path / "file").write_text("")
+    with pytest.raises(Refusal):
+        Store(tmp_path / "file" / "record.db")
+
+
+def test_a_sheet_edited_under_way(store, tmp_path):
+    from chalkbeam.runs.table import digest_of
+
+    sheet = tmp_path / "order.csv"
+    sheet.write_text("a")
+    run = begin(store, sheet=sheet, digest=digest_of(sheet))
+    assert sheet_trouble(run) is None
+    sheet.write_text("b")
+    assert "has been edited" in sheet_trouble(run)
+    sheet.unlink()
+    assert "is gone" in sheet_trouble(run)
+
+
+def test_an_artwork_file_gone_missing(tmp_path):
+    file = tmp_path / "crest.svg"
+    file.write_text("")
+    art = Art(ArtKind.FILE, "crest.svg", file)
+    assert artwork_trouble(art) is None
+    file.unlink()
+    assert "is missing" in artwork_trouble(art)
+    assert artwork_trouble(Art(ArtKind.NAME, "MARIT")) is None
+
+
+def test_how_two_readings_of_a_sheet_differ():
+    before = random_order(1, 5)
+    now = [replace(before[0], size="XL"), *before[2:], replace(before[0], id="99-1", row=99)]
+    assert [line.split(" ")[:3] for line in differences(before, now)] == [
+        ["Row", "2", "reads"],
+        ["Row", "3", "is"],
+        ["Row", "99", "is"],
+    ]
+    assert differences(before, before) == ()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="the kills need fork")
+def test_nothing_said_is_lost_and_nothing_doubled_by_fifteen_kills():
+    done = subprocess.run(
+        [sys.executable, "-m", "benchmarks.kills", "15"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    toll = json.loads(done.stdout)
+    assert toll["kills"] == 15
+    assert toll["intact"]
+    assert (toll["lost"], toll["doubled"], toll["gaps"]) == (0, 0, 0)
+    assert toll["unsaid"] <= 15
+
+
+def test_the_fold_ignores_what_is_not_in_the_order():
+    stops = plan(random_order(1, 3)).stops
+    progress = Progress(stops, [Event("1", Kind.PRESSED, "999-1/1")])
+    assert progress.outcomes == {}
