@@ -119,9 +119,8 @@ def load_gang(
     artworks = []
     for number, mask in enumerate(masks, start=1):
         part = Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
-        name = f"{picture.name} #{number}" if len(masks) > 1 else picture.name
-        named = replace(picture, name=name)
-        artworks.append(_artwork(named, part, scale, margin, mirrored, centre))
+        artwork = _artwork(picture, part, scale, margin, mirrored, centre)
+        artworks.append(replace(artwork, name=f"{artwork.name} #{number}"))
     return tuple(artworks)
 
 
@@ -205,7 +204,7 @@ def _artwork(
     weighed = (float(balance[0]), float(balance[1]))
     baseline = find_baseline(ink.mask)
     return Artwork(
-        name=picture.name,
+        name=Path(picture.name).stem,
         ink=box,
         sheet=canvas if sheet_margin is None else box.grown(sheet_margin),
         optical_centre=optical_centre(box, weighed, centre),

@@ -14,7 +14,7 @@ PIXELS_PER_MM = 4.0
 """Finer than a projector's pixel on a platen (about 0.4 mm)."""
 NARROWEST_GAP = 3.0
 """Gaps narrower than this close up: two lines of light side by side fill them anyway, mm."""
-SIMPLIFY = 0.3
+SIMPLIFY = 0.2
 """Farthest the simplified outline strays from the ink's edge, mm; below a projector's pixel."""
 SMALLEST = 2.0
 """Outlines smaller than this each way are points of light, not shapes, mm."""

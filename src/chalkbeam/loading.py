@@ -1,0 +1,342 @@
+"""How the garment lies on the platen: its pose, what hangs over, what lies under pressure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+import numpy as np
+import shapely
+import shapely.affinity
+from shapely.geometry.base import BaseGeometry
+
+from calibration.geometry import XY, Isometry, Points
+from calibration.refusal import Refusal
+from chalkbeam.placement import Concern, Placement, Severity
+from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.platen import Platen, platens
+from chalkbeam.sentences import Sentence, joined
+from chalkbeam.units import Unit
+
+Collar = Literal["away", "towards", "left", "right"]
+"""To which side of the operator the face's upper end points. A face without a collar (a sleeve,
+a leg, a bag) goes by the end its depths are measured from."""
+
+COLLARS: tuple[Collar, ...] = get_args(Collar)
+
+EDGE = 6.0
+"""Pressure and heat fall off towards a platen's edge: ink stays this far inside it, mm.
+Common practice, no source."""
+OVERHANG = 12.7
+"""How far the collar's seam hangs over the edge if the art leaves the choice, mm: off the pressed
+area with its stitching, about a finger's width. Common practice, no source."""
+STEP = 5.0
+"""Where the art moves the garment from its usual place, it moves by whole steps of this, mm, so
+that the load can be set with a ruler."""
+FOLDS = 12.0
+"""A garment must be this much wider than the platen to be threaded over it, mm in all."""
+
+_ANGLE: dict[Collar, float] = {
+    "away": 0.0,
+    "towards": math.pi,
+    "left": math.pi / 2,
+    "right": -math.pi / 2,
+}
+_UP: dict[Collar, XY] = {
+    "away": (0.0, 1.0),
+    "towards": (0.0, -1.0),
+    "left": (-1.0, 0.0),
+    "right": (1.0, 0.0),
+}
+_ORIGINS = {
+    "left_sleeve": "shoulder seam",
+    "right_sleeve": "shoulder seam",
+    "left_leg": "waistband seam",
+    "right_leg": "waistband seam",
+    "panel": "upper edge",
+}
+
+
+@dataclass(frozen=True)
+class Loading:
+    """A garment's face on a platen.
+
+    Attributes
+    ----------
+    platen : Platen
+    collar : Collar
+    platen_from_garment : Isometry
+        Pose of the face's garment frame (y down the garment) in the platen frame (y
+        away from the operator): a mirror image.
+    overhang : float
+        How far the collar's seam, the garment frame's y = 0, hangs over the platen's
+        edge, mm; negative if it lies on the platen.
+    aside : float
+        How far the garment's x = 0 lies from the platen's middle line, mm, to the
+        operator's right (collar away or towards) or away from the operator.
+    height : float
+        Height of the lit surface above the platen's bare face, mm: pad and cloth.
+    threaded : bool
+        Whether the platen is inside the garment, so that one layer lies on it.
+    concerns : tuple of Concern
+        What lies under pressure and should not, and other things to look at.
+    """
+
+    platen: Platen
+    collar: Collar
+    platen_from_garment: Isometry
+    overhang: float
+    aside: float
+    height: float
+    threaded: bool
+    concerns: tuple[Concern, ...]
+
+
+def origin_words(face: str) -> str:
+    """Return what lies at y = 0 of a face: its neck seam, or what stands in for it."""
+    return _ORIGINS.get(face, "neck seam")
+
+
+def load(
+    placement: Placement,
+    platen: Platen,
+    *,
+    collar: Collar = "away",
+    overhang: float | None = None,
+    aside: float | None = None,
+    angle: float = 0.0,
+    threaded: bool = True,
+) -> Loading:
+    """Lay a placed garment on a platen so that its ink lies within the pressed area.
+
+    Parameters
+    ----------
+    placement : Placement
+    platen : Platen
+    collar : {"away", "towards", "left", "right"}
+        Where the collar points, seen from the operator.
+    overhang, aside : float, optional
+        As in `Loading`; what is not given is chosen: the collar just off the platen
+        and the centre line on its middle, as near as the ink allows.
+    angle : float
+        A further counter-clockwise turn on the platen, radians, about the garment
+        frame's origin.
+    threaded : bool
+        One layer of cloth on the platen; otherwise the garment lies on top with both.
+
+    Raises
+    ------
+    Refusal
+        If the ink leaves the pressed area; says which loading would work.
+    """
+    pressed = shapely.Polygon(platen.pressed())
+    turn = Isometry(angle=_ANGLE[collar] + angle, mirrored=True)
+    inside = pressed.buffer(-EDGE)
+    if inside.is_empty:
+        raise Refusal(f"The pressed area of {platen.name} is too small to press anything.")
+    ink = moved(ink_shape(placement.artwork), turn @ placement.garment_from_art)
+    for centred in (False, True):  # rounded corners may cut the first choice
+        shift = _shift(platen, collar, ink, inside, overhang, aside, centred)
+        pose = Isometry(float(shift[0]), float(shift[1]), turn.angle, mirrored=True)
+        lying = shapely.affinity.translate(ink, *shift)
+        if inside.contains(lying):
+            break
+    else:
+        off = lying.difference(inside)
+        raise _off_platen(placement, platen, collar, threaded, overhang, aside, angle, off)
+    up = np.array(_UP[collar])
+    layers = 1 if threaded else 2
+    return Loading(
+        platen=platen,
+        collar=collar,
+        platen_from_garment=pose,
+        overhang=float(up @ shift) - _reach(platen, collar),
+        aside=float(shift[0] if collar in ("away", "towards") else shift[1]),
+        height=platen.height + layers * placement.garment.thickness,
+        threaded=threaded,
+        concerns=_concerns(placement, platen, pose, pressed, threaded),
+    )
+
+
+def fitting(
+    placement: Placement,
+    candidates: Iterable[Platen] | None = None,
+    *,
+    collar: Collar = "away",
+    threaded: bool = True,
+) -> tuple[Loading, ...]:
+    """Return a loading on every platen that can take the imprint, the best first.
+
+    Best means: fewest concerns, then the smallest platen, whose pressure is the most even.
+    """
+    loadings = []
+    for candidate in candidates if candidates is not None else platens().values():
+        try:
+            loadings.append(load(placement, candidate, collar=collar, threaded=threaded))
+        except Refusal:
+            continue
+
+    def rank(loading: Loading) -> tuple[int, float]:
+        face = loading.platen.face
+        worst = sum(c.severity >= Severity.CAUTION for c in loading.concerns)
+        return worst, face.width * face.depth
+
+    return tuple(sorted(loadings, key=rank))
+
+
+def _reach(platen: Platen, collar: Collar) -> float:
+    """Return the distance from the platen's middle to the edge on the collar's side, mm."""
+    face = platen.face
+    return (face.depth if collar in ("away", "towards") else face.width) / 2
+
+
+def _shift(
+    platen: Platen,
+    collar: Collar,
+    ink: BaseGeometry,
+    inside: shapely.Polygon,
+    overhang: float | None,
+    aside: float | None,
+    centred: bool,
+) -> Points:
+    """Return where the garment frame's origin lies on the platen, shape (2,), mm.
+
+    `ink` is turned as on the platen, its origin still that of the garment frame.
+    """
+    first, last = np.array(ink.bounds[:2]), np.array(ink.bounds[2:])
+    low = np.array(inside.bounds[:2]) - first
+    high = np.array(inside.bounds[2:]) - last
+    up = np.array(_UP[collar])
+    length = int(np.argmax(np.abs(up)))
+    reach = _reach(platen, collar)
+    if centred:
+        wish = (low + high) / 2
+    elif platen.pad is not None:  # there is little room on a pad: the art in its middle
+        wish = np.array(platen.pad.centre) - (first + last) / 2
+    else:
+        wish = up * (reach + OVERHANG)
+    shift = np.array([_rounded(wish[i], low[i], high[i]) for i in range(2)])
+    if overhang is not None:
+        shift[length] = up[length] * (reach + overhang)
+    if aside is not None:
+        shift[1 - length] = aside
+    return shift
+
+
+def _rounded(wish: float, low: float, high: float) -> float:
+    """Return the wish held between limits, moved by whole steps where that stays between them."""
+    if low > high:
+        return (low + high) / 2
+    held = min(max(wish, low), high)
+    steps = (held - wish) / STEP
+    stepped = wish + STEP * (math.ceil(steps) if steps > 0 else math.floor(steps))
+    return stepped if low <= stepped <= high else held
+
+
+def _off_platen(
+    placement: Placement,
+    platen: Platen,
+    collar: Collar,
+    threaded: bool,
+    overhang: float | None,
+    aside: float | None,
+    angle: float,
+    off: BaseGeometry,
+) -> Refusal:
+    left, front, right, back = off.bounds
+    size = (placement.artwork.ink.width, placement.artwork.ink.height)
+    what = Sentence(
+        f"The ink ({{0}} x {{1}}) would leave the pressed area of {platen.name} by {{2}}",
+        (*size, max(min(right - left, back - front), 0.0)),
+    )
+    chosen = overhang is not None or aside is not None or angle != 0.0
+    if chosen:
+        try:
+            better = load(placement, platen, collar=collar, threaded=threaded)
+        except Refusal:
+            pass
+        else:
+            return _refusal(what, loading_words(placement, better))
+    others = fitting(placement, collar=collar, threaded=threaded)
+    if not others:
+        return _refusal(what, Sentence("no platen on file holds it, make the art smaller"))
+    smallest = min(others, key=lambda o: o.platen.face.width * o.platen.face.depth)
+    words = loading_words(placement, smallest)
+    return _refusal(what, Sentence(f"use {smallest.platen.name}: {words.template}", words.lengths))
+
+
+def _refusal(what: Sentence, instead: Sentence) -> Refusal:
+    return Refusal(joined([what, instead], ": ").say(Unit.MM) + ".")
+
+
+def loading_words(placement: Placement, loading: Loading) -> Sentence:
+    """Return in words how to lay the garment."""
+    origin = origin_words(placement.face.name)
+    sides = {
+        "away": "away from you",
+        "towards": "towards you",
+        "left": "to your left",
+        "right": "to your right",
+    }
+    parts = [Sentence(f"{origin} {sides[loading.collar]}")]
+    if loading.overhang >= 0:
+        parts.append(Sentence("hanging {0} over the edge", (loading.overhang,)))
+    else:
+        parts.append(Sentence("{0} inside the edge", (-loading.overhang,)))
+    if abs(loading.aside) < 0.5:
+        parts.append(Sentence("centre line on the middle"))
+    else:
+        lengthways = loading.collar in ("away", "towards")
+        sides_of = (
+            ("to the left of", "to the right of") if lengthways else ("nearer than", "beyond")
+        )
+        side = sides_of[loading.aside > 0]
+        parts.append(Sentence(f"centre line {{0}} {side} the middle", (abs(loading.aside),)))
+    return joined(parts, ", ")
+
+
+def _concerns(
+    placement: Placement,
+    platen: Platen,
+    pose: Isometry,
+    pressed: shapely.Polygon,
+    threaded: bool,
+) -> tuple[Concern, ...]:
+    """Return what lies under pressure and should not, and whether the garment goes over."""
+    concerns = []
+    names = []
+    for area in placement.face.areas:
+        if area.kind == "hood_shadow":
+            continue
+        shape = shapely.Polygon(pose.apply(area.polygon))
+        shape = shape if shape.is_valid else shape.buffer(0)
+        if shape.intersection(pressed).area > EDGE * EDGE:
+            names.append(area.name)
+    if names:
+        listed = ", ".join(dict.fromkeys(names))
+        cure = "a smaller platen or a pad keeps pressure off" if platen.pad is None else "move it"
+        concerns.append(
+            Concern(Severity.CAUTION, "pressed", Sentence(f"Under pressure lie: {listed}; {cure}."))
+        )
+    if threaded:
+        concerns += _threading(placement, platen, pose)
+    return tuple(concerns)
+
+
+def _threading(placement: Placement, platen: Platen, pose: Isometry) -> list[Concern]:
+    cloth = shapely.Polygon(pose.apply(placement.face.outline))
+    face = shapely.Polygon(platen.face.outline())
+    bare = face.difference(cloth.buffer(0))
+    lying = cloth.buffer(0).intersection(face)
+    if lying.is_empty or placement.face.name not in ("front", "back"):
+        return []
+    lengthways = abs(math.cos(pose.angle)) > 0.5
+    wide = platen.face.width if lengthways else platen.face.depth
+    left, front, right, back = cloth.bounds
+    has = right - left if lengthways else back - front
+    if has >= wide + FOLDS or bare.is_empty:
+        return []
+    words = "The garment is {0} wide and the platen {1}: it cannot be threaded over it."
+    return [Concern(Severity.CAUTION, "threading", Sentence(words, (has, wide)))]

@@ -1,0 +1,341 @@
+"""From a placement and a loading to marks: what is lit while loading, and while laying.
+
+Both functions are pure. Marks lie in the platen frame, at the height of the lit
+cloth. Only what the step needs is lit, and lettering stays clear of the art.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from calibration.geometry import Isometry, xy_tuple
+from chalkbeam.loading import Loading, origin_words
+from chalkbeam.placement import Placement, Severity
+from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.units import Unit, format_length
+from overlay.lettering import set_line
+from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
+
+CAP = 12.0
+"""Cap height of lettering, mm: read from 1.5 m at about 1/125 of the distance, well above the
+1/200 of common practice (no source)."""
+SMALL_CAP = 9.0
+"""Cap height where a small platen has no room for more, mm."""
+LINE_STEP = 1.75
+"""From one line of lettering to the next, in cap heights."""
+BORDER = 5.0
+"""Lettering keeps this far from the platen's edge and from the sheet, mm."""
+THIN, LINE = 0.8, 1.4
+"""Widths of light on the cloth, mm."""
+LONGEST_WARNINGS = 2
+"""More lines of warning than this are not read at the press."""
+SHORTEST = 8.0
+"""A clipped line shorter than this tells nothing, mm."""
+
+
+def load_marks(
+    placement: Placement,
+    loading: Loading,
+    *,
+    note: str = "",
+    unit: Unit = Unit.MM,
+) -> tuple[Mark, ...]:
+    """Return where the garment goes: centre line, seams, edges, and how far it hangs over.
+
+    Parameters
+    ----------
+    placement : Placement
+    loading : Loading
+    note : str
+        Which piece this is, for the operator.
+    unit : Unit
+        Unit of the lengths in the lettering.
+
+    Returns
+    -------
+    tuple of Mark
+        Platen frame, mm.
+    """
+    face = placement.face
+    pose, height = loading.platen_from_garment, loading.height
+    plate = shapely.Polygon(loading.platen.face.outline())
+    marks: list[Mark] = []
+    top, bottom = _span(placement)
+    centre = face.across["centre"].value if "centre" in face.across else 0.0
+    line = shapely.LineString([(centre, top), (centre, bottom)])
+    marks += _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.CHAIN)
+    for edge in _guides(placement):
+        marks += _strokes(edge, pose, plate, Role.LOAD, LINE, height)
+    marks += _arrow(loading, pose, plate, height)
+    marks += _level(placement, pose, plate, height)
+    words = [
+        placement.garment.label,
+        *([note] if note else []),
+        *_load_words(placement, loading, unit),
+    ]
+    blocked = shapely.union_all([_stroke_shape(mark) for mark in marks])
+    marks += _lettering(words, Role.NOTE, plate, [blocked], height)
+    return tuple(marks)
+
+
+def _load_words(placement: Placement, loading: Loading, unit: Unit) -> list[str]:
+    """Return what the eye cannot see in the light: how far the garment hangs over, each way."""
+    face = placement.face
+    over, origin = loading.overhang, origin_words(face.name)
+    if abs(over) < 1.0:
+        words = [f"{origin} on the edge"]
+    else:
+        side = "over" if over > 0 else "inside"
+        words = [f"{origin} {format_length(abs(over), unit)} {side} the edge"]
+    sides = [face.across.get(name) for name in ("left_side_seam", "right_side_seam")]
+    level = face.along.get("pit_line")
+    if level is None or sides[0] is None or sides[1] is None:
+        return words
+    ends = loading.platen_from_garment.apply([(side.value, level.value) for side in sides if side])
+    axis = 0 if loading.collar in ("away", "towards") else 1
+    half = (loading.platen.face.width, loading.platen.face.depth)[axis] / 2
+    low, high = -half - ends[:, axis].min(), ends[:, axis].max() - half
+    if min(low, high) < 1.0:
+        return words
+    if abs(low - high) < 1.0:
+        return [*words, f"sides {format_length(low, unit)} over, both alike"]
+    names = ("left", "right") if axis == 0 else ("near", "far")
+    return [
+        *words,
+        f"sides {format_length(low, unit)} over {names[0]}, {format_length(high, unit)} {names[1]}",
+    ]
+
+
+def lay_marks(
+    placement: Placement,
+    loading: Loading,
+    *,
+    note: str = "",
+    unit: Unit = Unit.MM,
+) -> tuple[Mark, ...]:
+    """Return where the sheet and its ink go, what to stay clear of, and what is wrong.
+
+    Parameters and result as `load_marks`.
+    """
+    pose, height = loading.platen_from_garment, loading.height
+    plate = shapely.Polygon(loading.platen.face.outline())
+    platen_from_art = pose @ placement.garment_from_art
+    marks: list[Mark] = []
+    ink = moved(ink_shape(placement.artwork), platen_from_art)
+    sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
+    marks += _hatches(placement, pose, plate, height)
+    if placement.artwork.sheet != placement.artwork.ink:
+        edge = shapely.LineString(sheet.exterior.coords)
+        marks += _clip(edge, plate, Role.LAY, THIN, height, Dash.DASHED)
+    for ring in placement.artwork.outline:
+        points = xy_tuple(platen_from_art.apply(ring))
+        marks.append(Stroke(points, Role.LAY, LINE, closed=True, height=height))
+    x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
+    arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
+    marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
+    hatched = [shapely.Polygon(mark.polygon) for mark in marks if isinstance(mark, Hatch)]
+    art = sheet.union(ink)
+
+    def avoid() -> list[BaseGeometry]:
+        """Return what lettering keeps off: everything, or at least the art and other lettering."""
+        texts = shapely.union_all([_text_shape(mark) for mark in marks])
+        return [shapely.union_all([art, texts, *hatched]), shapely.union_all([art, texts]), texts]
+
+    severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
+    severe.sort(key=lambda concern: -concern.severity)
+    for concern in severe[:LONGEST_WARNINGS]:
+        text = concern.sentence.say(unit).rstrip(".")
+        marks += _lettering([text], Role.WARN, plate, avoid(), height)
+    words = [f"{placement.location.title}: {placement.artwork.name}"]
+    words += [note] if note else []
+    if placement.artwork.mirrored:
+        words.append("mirror-printed: shown as seen from the back")
+    marks += _lettering(words, Role.NOTE, plate, avoid(), height)
+    return tuple(marks)
+
+
+def _span(placement: Placement) -> tuple[float, float]:
+    """Return the least and the greatest y of the face's cloth, mm."""
+    ys = placement.face.outline[:, 1]
+    return float(ys.min()), float(ys.max())
+
+
+def _guides(placement: Placement) -> Iterable[BaseGeometry]:
+    """Return the garment's own lines that help to lay it straight: neck, shoulders, sides, hem."""
+    face = placement.face
+    yield shapely.LineString([*face.outline, face.outline[0]])
+    for line in face.lines:
+        if line.kind in ("seam", "stitch") and len(line.points) >= 2:
+            points = [*line.points, line.points[0]] if line.closed else line.points
+            yield shapely.LineString(points)
+
+
+def _strokes(
+    line: BaseGeometry,
+    pose: Isometry,
+    plate: BaseGeometry,
+    role: Role,
+    width: float,
+    height: float,
+    dash: Dash | None = None,
+) -> list[Stroke]:
+    """Return a line of the garment frame as strokes, clipped to the platen."""
+    return _clip(moved(line, pose), plate, role, width, height, dash)
+
+
+def _clip(
+    line: BaseGeometry,
+    plate: BaseGeometry,
+    role: Role,
+    width: float,
+    height: float,
+    dash: Dash | None = None,
+) -> list[Stroke]:
+    inside = line.intersection(plate)
+    if inside.geom_type in ("MultiLineString", "GeometryCollection"):
+        inside = shapely.line_merge(
+            shapely.MultiLineString([g for g in inside.geoms if g.geom_type == "LineString"])
+        )
+    parts = getattr(inside, "geoms", [inside])
+    strokes = []
+    for part in parts:
+        if part.geom_type != "LineString" or part.length < SHORTEST:
+            continue
+        coords = np.asarray(part.coords)
+        closed = bool(len(coords) > 3 and np.allclose(coords[0], coords[-1]))
+        points = xy_tuple(coords[:-1] if closed else coords)
+        strokes.append(Stroke(points, role, width, closed, dash, height))
+    return strokes
+
+
+def _hatches(
+    placement: Placement, pose: Isometry, plate: BaseGeometry, height: float
+) -> list[Hatch]:
+    """Return the stay-clear areas on the platen, those of one kind that touch merged."""
+    hatches = []
+    kinds: dict[bool, list[BaseGeometry]] = {}
+    for area in placement.face.areas:
+        shape = shapely.Polygon(pose.apply(area.polygon))
+        shape = shape if shape.is_valid else shape.buffer(0)
+        part = shape.intersection(plate)
+        if part.area > SHORTEST * SHORTEST:
+            kinds.setdefault(area.hard, []).append(part)
+    for shapes in kinds.values():
+        merged = shapely.union_all(shapes)
+        for part in getattr(merged, "geoms", [merged]):
+            if part.geom_type == "Polygon" and part.area > SHORTEST * SHORTEST:
+                ring = part.simplify(0.3).exterior.coords
+                hatches.append(Hatch(xy_tuple(np.asarray(ring)[:-1]), height=height))
+    return hatches
+
+
+def _arrow(loading: Loading, pose: Isometry, plate: BaseGeometry, height: float) -> list[Stroke]:
+    """Return an arrow at the platen's edge on the centre line, pointing to the collar."""
+    up = pose.matrix @ (0.0, -1.0)
+    start = np.array([pose.x, pose.y])
+    line = shapely.LineString([start, start - 2000 * up]).intersection(plate)
+    if line.is_empty:
+        return []
+    tip = max(np.asarray(line.coords), key=lambda point: float(point @ up)) - 6 * up
+    side = np.array([-up[1], up[0]])
+    points = xy_tuple([tip - 14 * up + 9 * side, tip, tip - 14 * up - 9 * side])
+    return [Stroke(points, Role.LOAD, 2.0, dash=Dash.SOLID, height=height)]
+
+
+def _level(placement: Placement, pose: Isometry, plate: BaseGeometry, height: float) -> list[Mark]:
+    """Return the line both armpits must be level with."""
+    level = placement.face.along.get("pit_line")
+    if level is None or placement.face.name not in ("front", "back"):
+        return []
+    line = shapely.LineString([(-2000.0, level.value), (2000.0, level.value)])
+    strokes = _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.DOTTED)
+    if not strokes:
+        return []
+    (x0, y0), (x1, y1) = strokes[0].points[0], strokes[0].points[-1]
+    if abs(x1 - x0) < abs(y1 - y0):  # the line runs away from the operator: no room beside it
+        return [*strokes]
+    x, y = min(x0, x1) + BORDER + 4, y0 + 0.5 * SMALL_CAP
+    text = Text((x, y), "armpits", Role.LOAD, SMALL_CAP, (0.0, 0.0), 0.0, height)
+    return [*strokes, text]
+
+
+def _stroke_shape(mark: Mark) -> BaseGeometry:
+    if isinstance(mark, Stroke) and len(mark.points) >= 2:
+        return shapely.LineString(mark.points).buffer(2.0)
+    return _text_shape(mark)
+
+
+def _box(x: float, y: float, text: str, cap: float, align: float) -> BaseGeometry:
+    """Return the box of a line of lettering with its baseline's anchor at (x, y)."""
+    width = set_line(text, cap).advance
+    left = x - align * width
+    return shapely.box(left, y - 0.35 * cap, left + width, y + 1.2 * cap)
+
+
+def _text_shape(mark: Mark) -> BaseGeometry:
+    if not isinstance(mark, Text):
+        return shapely.Polygon()
+    return _box(*mark.anchor, mark.text, mark.size, mark.align[0]).buffer(BORDER)
+
+
+def _lettering(
+    lines: Sequence[str],
+    role: Role,
+    plate: BaseGeometry,
+    avoid: Sequence[BaseGeometry],
+    height: float,
+) -> list[Text]:
+    """Set lines of text as one block where the platen is free, breaking them where they must.
+
+    `avoid` holds what to keep off, the strictest first: where no place keeps off the
+    first, the next counts. Large lettering comes before small, one line before two,
+    the operator's edge before places further up. Where all fails the block stands at
+    the operator's edge: a crowded line is better than a missing warning.
+    """
+    left, front, right, back = plate.bounds
+    free = plate.buffer(-BORDER)
+    whole = right - left - 2 * BORDER - 8
+    places = [(left + BORDER + 4, 0.0), (right - BORDER - 4, 1.0), ((left + right) / 2, 0.5)]
+    fallback: list[Text] = []
+    for blocked in avoid:
+        for cap, room in itertools.product((CAP, SMALL_CAP), (whole, whole / 2 - BORDER)):
+            broken = [part for line in lines for part in _wrapped(line, cap, room)]
+            if max(set_line(line, cap).advance for line in broken) > whole:
+                continue
+            tall = LINE_STEP * cap * (len(broken) - 1)
+            steps = np.arange(front + BORDER + 0.6 * cap, back - BORDER - cap - tall, 0.5 * cap)
+            for y, (x, align) in itertools.product([float(step) for step in steps], places):
+                texts = [
+                    Text(
+                        (x, y + tall - index * LINE_STEP * cap),
+                        line,
+                        role,
+                        cap,
+                        (align, 0.0),
+                        0.0,
+                        height,
+                    )
+                    for index, line in enumerate(broken)
+                ]
+                fallback = fallback or texts
+                block = shapely.union_all([_text_shape(text) for text in texts])
+                if free.contains(block.buffer(-BORDER)) and block.disjoint(blocked):
+                    return texts
+    return fallback
+
+
+def _wrapped(text: str, cap: float, room: float) -> list[str]:
+    """Break text at blanks into lines no longer than `room`, mm."""
+    lines: list[str] = []
+    for word in text.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and set_line(longer, cap).advance <= room:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
