@@ -10,6 +10,7 @@ import sys
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli import garment
 
 app = typer.Typer(
     name="chalkbeam",
@@ -24,6 +25,10 @@ app = typer.Typer(
 @app.callback()
 def _chalkbeam() -> None:
     """Keep the program a group of commands, however few are registered."""
+
+
+for group in (garment,):
+    group.register(app)
 
 
 def main() -> None:
