@@ -173,6 +173,8 @@ class Rule(_Strict):
         Never broken: where hard rules contradict one another nothing is placed.
     check : bool
         Moves nothing; tells how far the result agrees with a second, independent rule.
+    missed : {"note", "caution"}, optional
+        How loudly a miss is told; a missed target is a note, a broken limit a caution.
     when, unless : tuple of str
         Lines that the garment must have, or must not have, for the rule to count.
     ages : tuple of Age
@@ -194,6 +196,7 @@ class Rule(_Strict):
     weight: Annotated[float, Field(gt=0, allow_inf_nan=False)] = 1.0
     hard: bool = False
     check: bool = False
+    missed: Literal["note", "caution"] | None = None
     when: tuple[Name, ...] = ()
     unless: tuple[Name, ...] = ()
     ages: tuple[Age, ...] = AGES
@@ -267,7 +270,8 @@ class Preset(_Strict):
         Degrees the art is turned about its optical centre, counter-clockwise as one
         looks at the face: positive rises to the right. A twin reads the same way.
     width, height : ArtSize
-        Usual size of the ink.
+        Usual size of the ink. Where both are given art is made to the usual height
+        (letters, figures), unless it came out wider than the widest.
     rule : tuple of Rule
     """
 
@@ -322,6 +326,15 @@ class Location:
     def rules(self) -> tuple[Rule, ...]:
         """The rules, in the order of the file."""
         return self.preset.rule
+
+    def usual_scale(self, age: Age, width: float, height: float) -> float:
+        """Return the factor that brings ink of a size, mm, to the location's usual size."""
+        widths, heights = self.preset.width.get(age), self.preset.height.get(age)
+        if heights and widths:
+            return min(heights.usual / height, widths.high / width)
+        if heights:
+            return heights.usual / height
+        return widths.usual / width if widths else 1.0
 
     @property
     def turn(self) -> float:

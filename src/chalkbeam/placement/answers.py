@@ -22,6 +22,7 @@ from chalkbeam.units import Unit
 
 SMALLEST = 0.25
 """Art shrunk below this share of its size is other art."""
+_BODY = {"front", "back"}
 MOST_OTHERS = 3
 """So many other locations are offered."""
 
@@ -65,10 +66,11 @@ def impossible(
     width = None if factor is None else factor * artwork.ink.width
     others = _others(garment, location, artwork)
     size = (artwork.ink.width, artwork.ink.height)
+    label = garment.label[:1].lower() + garment.label[1:]
+    rules = f"“{fight.first.rule.says}” and “{fight.second.rule.says}”"
     what = Sentence(
-        f"The art ({{0}} x {{1}}) does not fit the {location.title} of a "
-        f"{garment.label}: “{fight.first.rule.says}” and “{fight.second.rule.says}” leave "
-        "{2} too little room",
+        f"The art ({{0}} x {{1}}) does not fit the {location.title} of a {label}: "
+        f"{rules} leave {{2}} too little room",
         (*size, fight.short),
     )
     answers = []
@@ -111,7 +113,10 @@ def _others(garment: Garment, location: Location, artwork: Artwork) -> list[str]
     found: list[tuple[bool, str]] = []
     for other in locations().values():
         usual = other.preset.width.get(garment.age)
-        if other.name == location.name or other.face not in garment.faces:
+        near = {other.face, location.face} <= _BODY or other.face == location.face
+        if other.name == location.name or other.face not in garment.faces or not near:
+            continue
+        if other.preset.height:  # names and figures, and what runs along an arm
             continue
         if usual and not 0.7 * usual.low <= artwork.ink.width <= 1.3 * usual.high:
             continue

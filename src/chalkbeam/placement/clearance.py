@@ -40,7 +40,7 @@ def ink_shape(artwork: Artwork) -> BaseGeometry:
 
 @dataclass(frozen=True, eq=False)
 class _FaceShapes:
-    """A face's polygons, ready to be asked many times."""
+    """A face's polygons, ready to be asked many times; areas of one name are one shape."""
 
     cloth: BaseGeometry
     areas: tuple[tuple[Area, BaseGeometry], ...]
@@ -50,9 +50,12 @@ class _FaceShapes:
 def _face_shapes(face: Face) -> _FaceShapes:
     cloth = _valid(shapely.Polygon(face.outline))
     shapely.prepare(cloth)
-    areas = []
+    named: dict[str, tuple[Area, list[BaseGeometry]]] = {}
     for area in face.areas:
-        shape = _valid(shapely.Polygon(area.polygon))
+        named.setdefault(area.name, (area, []))[1].append(_valid(shapely.Polygon(area.polygon)))
+    areas = []
+    for area, shapes in named.values():
+        shape = shapely.union_all(shapes)
         shapely.prepare(shape)
         areas.append((area, shape))
     return _FaceShapes(cloth, tuple(areas))

@@ -20,6 +20,7 @@ from chalkbeam.placement.solve import (
     solve,
 )
 from chalkbeam.placement.values import (
+    CLOSE,
     Concern,
     CrossCheck,
     Placement,
@@ -81,6 +82,7 @@ def place(
         *_rule_warnings(results),
         *(_check_warning(check) for check in checks if not check.agrees),
         *_art_warnings(artwork, results),
+        *_size_warnings(garment, location, artwork),
     ]
     return Placement(
         garment=garment,
@@ -104,7 +106,7 @@ def foot_of(placement: Placement, name: str = "name_foot") -> dict[str, Landmark
 def _result(applied: Applied, centre: XY, art: Extents) -> RuleResult:
     rule = applied.rule
     feature = centre[rule.axis.value] + feature_offset(rule, art)
-    got = rule.sign * (feature - applied.line.value)
+    got = float(rule.sign * (feature - applied.line.value))
     return RuleResult(rule, applied.line, applied.result.asked, got)
 
 
@@ -146,7 +148,8 @@ def _rule_warnings(results: tuple[RuleResult, ...]) -> list[Concern]:
         words = joined([result_words(result), asked_words(result)], "; common practice is ")
         text = f"{words.template[:1].upper()}{words.template[1:]}."
         # A limit is there to be kept; a target beside its band is a matter of taste.
-        severity = Severity.NOTE if rule.bound == "target" else Severity.CAUTION
+        loud = rule.missed or ("note" if rule.bound == "target" else "caution")
+        severity = Severity.NOTE if loud == "note" else Severity.CAUTION
         warnings.append(Concern(severity, "rule", Sentence(text, words.lengths)))
     return warnings
 
@@ -160,4 +163,20 @@ def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Con
     if artwork.baseline is None and any(r.rule.art == "baseline" for r in results):
         words = "No baseline was found in the art: the bottom of its ink stands in for it."
         warnings.append(Concern(Severity.CAUTION, "art", Sentence(words)))
+    return warnings
+
+
+def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> list[Concern]:
+    """Compare the art's size with what is usual at the location for the garment's age."""
+    preset, ink = location.preset, artwork.ink
+    warnings = []
+    for word, size, usual in (
+        ("wide", ink.width, preset.width.get(garment.age)),
+        ("high", ink.height, preset.height.get(garment.age)),
+    ):
+        if usual is None or usual.low - CLOSE <= size <= usual.high + CLOSE:
+            continue
+        words = f"The art is {{0}} {word}; usual here for {garment.age} sizes is {{1}} to {{2}}."
+        lengths = (size, usual.low, usual.high)
+        warnings.append(Concern(Severity.NOTE, "size", Sentence(words, lengths)))
     return warnings
