@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 from calibration.refusal import Refusal
@@ -21,7 +22,8 @@ def write_whole(path: Path, content: bytes) -> None:
         beside.write_bytes(content)
         beside.replace(path)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
         raise Refusal(
             f"{path} cannot be written: {error.strerror or error}; choose another place."
         ) from None

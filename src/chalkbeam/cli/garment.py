@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 from chalkbeam.units import Unit, parse_length
 
 if TYPE_CHECKING:
-    from chalkbeam.garments import Face, Fit, Garment, Landmark
+    from chalkbeam.garments import Face, Fit, Garment, Landmark, Measure
 
 garments_app = typer.Typer(
     help="Garments: list them, show or draw one, import the shop's own size chart.",
@@ -113,14 +113,19 @@ def show_garment(
             Text(name.replace("_", " ")),
             format_length(measure.value, units),
             format_length(measure.tolerance, units),
-            Text(f"derived: {measure.derived} ({measure.source})", style="italic")
-            if measure.derived
-            else Text(measure.source),
+            Text(_origin(name, measure), style="italic" if measure.derived else ""),
         )
     _print(table)
     for name in garment.faces:
         _print(Text(""))
         _print(_landmarks(garment.face(name), units))
+
+
+def _origin(name: str, measure: Measure) -> str:
+    if measure.derived is None:
+        return measure.source
+    how = measure.derived.removeprefix(f"{name.replace('_', ' ')}, ")
+    return f"{how} ({measure.source})"
 
 
 def _landmarks(face: Face, units: Unit) -> object:

@@ -320,8 +320,8 @@ def _read_row(
             problems.append(
                 Problem(
                     number, letter,
-                    f"A {measure.replace('_', ' ')} of {written} is {share:.1f} times the usual for "
-                    f"{name}: check the unit, and that it is not measured all the way round.",
+                    f"A {measure.replace('_', ' ')} of {written} is {share:.1f} times the usual "
+                    f"for {name}: check the unit, and that it is not measured all the way round.",
                 )
             )  # fmt: skip
             continue
