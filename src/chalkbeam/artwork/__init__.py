@@ -1,5 +1,6 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
+from chalkbeam.artwork.letters import letter
 from chalkbeam.artwork.measure import load_artwork, load_gang
 from chalkbeam.artwork.values import (
     Artwork,
@@ -18,6 +19,7 @@ __all__ = [
     "Extents",
     "OpticalCentre",
     "extents",
+    "letter",
     "load_artwork",
     "load_gang",
     "optical_centre",

@@ -53,6 +53,17 @@ def outline(mask: NDArray[np.bool_], pixels_per_mm: float) -> tuple[tuple[XY, ..
         gap *= 1.6
 
 
+def outline_of(shape: BaseGeometry) -> tuple[tuple[XY, ...], ...]:
+    """Return the outer edges of a shape in mm, gaps closed as in `outline`."""
+    gap = NARROWEST_GAP
+    left, top, right, bottom = shape.bounds
+    while True:
+        rings = simplify(shape.buffer(gap / 2).buffer(-gap / 2))
+        if len(rings) <= MOST_RINGS or gap > max(right - left, bottom - top):
+            return tuple(rings)
+        gap *= 1.6
+
+
 def simplify(shape: BaseGeometry) -> list[tuple[XY, ...]]:
     """Return the outer rings of a shapely shape in mm, simplified, the specks left out."""
     parts = [part for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]

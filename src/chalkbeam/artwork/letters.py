@@ -1,0 +1,182 @@
+"""Names and numbers as artwork: text in a font, straight or on an arc, at real widths."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+import shapely.affinity
+from shapely.geometry.base import BaseGeometry
+
+from calibration.refusal import Refusal
+from chalkbeam.artwork.measure import check_size
+from chalkbeam.artwork.outline import outline_of
+from chalkbeam.artwork.values import Artwork, Box, convex_hull, optical_centre
+from chalkbeam.sentences import Sentence
+from overlay.contours import Contours
+from overlay.lettering import BUNDLED_FONT, Typeface, typeface
+
+MOST_TURN = 1.5 * math.pi
+"""Text bent further round than this runs into itself."""
+
+
+def letter(
+    text: str,
+    *,
+    height: float | None = None,
+    width: float | None = None,
+    widest: float | None = None,
+    font: Path = BUNDLED_FONT,
+    arc: float | None = None,
+    tracking: float = 0.0,
+    sheet_margin: float = 6.0,
+    mirrored: bool = False,
+) -> Artwork:
+    """Set one line of text as artwork.
+
+    Letters stand on the baseline with the font's kerning. On an arc each letter is
+    turned, not bent, as cut letters are.
+
+    Parameters
+    ----------
+    text : str
+        One line: a name or a number.
+    height : float, optional
+        Height of the capitals and figures, mm.
+    width : float, optional
+        Width of the ink, mm; in place of `height`.
+    widest : float, optional
+        Where the ink would be wider, the text is set smaller until it fits, mm.
+    font : Path
+        A .ttf or .otf file.
+    arc : float, optional
+        Radius of the baseline, mm: positive arches up in the middle, negative hangs.
+    tracking : float
+        Extra space between letters at that height, mm.
+    sheet_margin : float
+        Blank carrier around the ink, mm.
+    mirrored : bool
+        The sheet is printed in mirror image.
+
+    Raises
+    ------
+    Refusal
+        If the text has no ink, the font lacks a letter, or the size is missing or absurd.
+    """
+    if (height is None) == (width is None):
+        raise Refusal(f"Give “{text}” either a height of its capitals or a width.")
+    if not all(math.isfinite(size) and size > 0 for size in (height, width) if size is not None):
+        raise Refusal(f"“{text}”: the size must be larger than zero.")
+    face = typeface(font)
+    if height is not None:
+        cap, shape = height, _set(face, text, height, tracking, arc)
+    else:
+        assert width is not None  # one of the two was given
+        cap, shape = _fitted(face, text, 100.0, tracking, arc, width)
+    notes = []
+    if widest is not None and _width(shape) > widest:
+        cap, shape = _fitted(face, text, cap, tracking, arc, widest)
+        words = "Set {0} high instead of {1}, to be no wider than {2}."
+        notes.append(Sentence(words, (cap, height or cap, widest)))
+    artwork = _artwork(text, shape, sheet_margin, mirrored)
+    check_size(f"“{text}”", artwork.ink.width, artwork.ink.height)
+    return replace(artwork, notes=(*notes, *artwork.notes))
+
+
+def _width(shape: BaseGeometry) -> float:
+    return float(shape.bounds[2] - shape.bounds[0])
+
+
+def _fitted(
+    face: Typeface, text: str, cap: float, tracking: float, arc: float | None, width: float
+) -> tuple[float, BaseGeometry]:
+    """Return the cap height at which the ink is `width` wide, and the ink.
+
+    Straight text grows in proportion: one step. On an arc of given radius it does
+    not; the proportion is taken again until it holds, from the straight text on.
+    """
+    shape = _set(face, text, cap, tracking, None)
+    for _ in range(40):
+        factor = width / _width(shape)
+        cap, tracking = cap * factor, tracking * factor
+        shape = _set(face, text, cap, tracking, arc)
+        if abs(_width(shape) - width) < 1e-3:
+            break
+    return cap, shape
+
+
+def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | None) -> BaseGeometry:
+    """Return the ink of a line of text, mm, y **down**, the baseline's middle at the origin."""
+    line = face.set_line(text, cap, tracking)
+    if line.missing:
+        raise Refusal(
+            f"The font {face.path.name} has no “{line.missing[0]}” for “{text}”: "
+            "choose another font."
+        )
+    total = line.advance
+    if arc is not None and not abs(arc) * MOST_TURN > total:
+        raise Refusal(
+            f"“{text}” is {total:.0f} mm long, too long for an arc of {abs(arc):.0f} mm: "
+            "make the radius larger or the letters smaller."
+        )
+    glyphs = []
+    for index, character in enumerate(text):
+        alone = face.set_line(character, cap)
+        before = face.set_line(text[: index + 1], cap, tracking).advance - alone.advance
+        glyph = shapely.affinity.translate(_filled(alone.contours), before - total / 2)
+        if arc is not None:
+            glyph = _on_arc(glyph, before - total / 2 + alone.advance / 2, arc)
+        glyphs.append(glyph)
+    shape = shapely.union_all(glyphs)
+    if shape.is_empty:
+        raise Refusal(f"“{text}” has no ink: write the letters to print.")
+    return shapely.affinity.scale(shape, 1.0, -1.0, origin=(0, 0))
+
+
+def _on_arc(glyph: BaseGeometry, middle: float, radius: float) -> BaseGeometry:
+    """Turn a glyph whose middle stands at `middle` of a straight baseline on to an arc, y up."""
+    angle = middle / radius
+    turned = shapely.affinity.rotate(glyph, -angle, origin=(middle, 0), use_radians=True)
+    along, up = radius * math.sin(angle), radius * (math.cos(angle) - 1)
+    return shapely.affinity.translate(turned, along - middle, up)
+
+
+def _filled(contours: Contours) -> BaseGeometry:
+    """Return a glyph's contours as a shape: the largest gives the sense of fill, others cut."""
+    starts = contours.starts
+    rings = [contours.points[a:b] for a, b in zip(starts, contours.ends, strict=True)]
+    polygons = [(shapely.Polygon(ring), shapely.LinearRing(ring).is_ccw) for ring in rings]
+    polygons.sort(key=lambda polygon: -polygon[0].area)
+    shape: BaseGeometry = shapely.Polygon()
+    for polygon, ccw in polygons:
+        whole = polygon if polygon.is_valid else polygon.buffer(0)
+        shape = shape.union(whole) if ccw == polygons[0][1] else shape.difference(whole)
+    return shape
+
+
+def _artwork(text: str, shape: BaseGeometry, sheet_margin: float, mirrored: bool) -> Artwork:
+    left, top, right, bottom = shape.bounds
+    x, y = (left + right) / 2, (top + bottom) / 2
+    shape = shapely.affinity.translate(shape, -x, -y)
+    ink = Box(left - x, top - y, right - x, bottom - y)
+    weighed = (float(shape.centroid.x), float(shape.centroid.y))
+    notes = (
+        (Sentence("The sheet is printed in mirror image: shown here as seen from its back."),)
+        if mirrored
+        else ()
+    )
+    return Artwork(
+        name=text,
+        ink=ink,
+        sheet=ink.grown(sheet_margin),
+        optical_centre=optical_centre(ink, weighed),
+        centroid=weighed,
+        baseline=-y,
+        outline=outline_of(shape),
+        hull=convex_hull(np.asarray(shapely.get_coordinates(shape))),
+        mirrored=mirrored,
+        notes=notes,
+    )
