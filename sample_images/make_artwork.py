@@ -158,19 +158,19 @@ def crest(letters: Letters) -> str:
 
 
 def regatta(letters: Letters, lettering: str) -> str:
-    """Return the large print: arched name, oars, the event."""
+    """Return the large print: the name above and below crossed oars and a tern."""
     return svg(
         1200,
-        830,
+        1060,
         [
-            letters.arched("TERN HARBOUR", (600, 1120), 990, 88, 6, lettering),
-            oar(600, 455, 800, 66, GOLD, 9),
-            oar(600, 455, 800, -66, GOLD, 9),
-            f'<circle cx="600" cy="455" r="176" fill="{PAPER}"/>',
-            f'<circle cx="600" cy="455" r="166" fill="{SEA}"/>',
-            tern(430, 280, 0.88),
-            letters.straight("AUTUMN REGATTA", (600, 740), 76, 8, lettering),
-            letters.straight("ROWING CLUB", (600, 822), 44, 26, GOLD),
+            letters.arched("TERN", (600, 1010), 806, 186, 26, lettering),
+            oar(600, 580, 1000, 68, GOLD, 11),
+            oar(600, 580, 1000, -68, GOLD, 11),
+            f'<circle cx="600" cy="580" r="236" fill="{PAPER}"/>',
+            f'<circle cx="600" cy="580" r="222" fill="{SEA}"/>',
+            waves(470, 730, 712, 32.5, 15, PAPER),
+            tern(370, 350, 1.12),
+            letters.straight("HARBOUR", (600, 1048), 150, 10, lettering),
         ],
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -12,7 +13,10 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.geometry import Isometry, PlatenFace, Points, as_points
 
 from .garment_picture import GarmentPicture
-from .optics import F32
+from .optics import F32, View
+
+if TYPE_CHECKING:
+    from chalkbeam.platen import Pad
 
 _STEP = 1.0
 """Grid of the height field, mm."""
@@ -87,6 +91,7 @@ def drape(
     *,
     thickness: float,
     support: float = 0.0,
+    pad: Pad | None = None,
     floor: float = -76.0,
     wrinkle: float = 0.25,
     steepness: float = 1.0,
@@ -106,7 +111,9 @@ def drape(
     thickness : float
         One layer of cloth, mm.
     support : float
-        Height of what it lies on (board, pad, second layer), mm.
+        Height of what covers the platen under it (board, second layer), mm.
+    pad : Pad or None
+        A raised pad on the platen; the cloth steps down from it to the platen.
     floor : float
         Height of the bench, mm.
     wrinkle : float
@@ -123,6 +130,15 @@ def drape(
     drop, run = _hang(out, support - floor, steepness)
     unrolled_x = x + normal_x * (run - out)
     unrolled_y = y + normal_y * (run - out)
+    step = np.zeros_like(x)
+    if pad is not None:
+        px, py = x - np.float32(pad.centre[0]), y - np.float32(pad.centre[1])
+        beside, pad_x, pad_y, _ = _from_edge(pad.face, px, py)
+        beside = np.maximum(beside, 0)
+        fallen, climb = _hang(beside, pad.height, steepness, soft=1.5)
+        unrolled_x = unrolled_x + pad_x * (climb - beside)
+        unrolled_y = unrolled_y + pad_y * (climb - beside)
+        step = np.float32(pad.height) - fallen
     texture_x, texture_y = _picture_coordinates(
         picture, platen_from_garment.inverse(), unrolled_x, unrolled_y
     )
@@ -134,7 +150,7 @@ def drape(
         0.0,
     )
     folds = _folds(rng, round_, out, drop)
-    height = np.float32(support + thickness) + rise - drop + folds
+    height = np.float32(support + thickness) + step + rise - drop + folds
     height += _wrinkles(rng, x.shape, wrinkle, out)
     lying = np.float32(floor + thickness)
     height = lying + 3 * np.logaddexp(0, (height - lying) / 3)  # it comes to rest on the bench
@@ -207,11 +223,13 @@ def _perimeter(platen: PlatenFace, x: F32, y: F32, normal_x: F32, normal_y: F32)
     return np.asarray(run / (2 * (w + d) + _CORNER_REACH * 2 * math.pi), np.float32)
 
 
-def _hang(out: F32, depth: float, steepness: float) -> tuple[F32, F32]:
-    """Return drop and arc length, mm, at horizontal distances beyond the edge."""
+def _hang(out: F32, depth: float, steepness: float, soft: float = 12.0) -> tuple[F32, F32]:
+    """Return drop and arc length, mm, at horizontal distances beyond the edge.
+
+    `soft` is how softly the cloth meets what it comes to lie on, mm.
+    """
     distance = np.linspace(0, 900, 3601)
     free = steepness * (np.hypot(distance, _FILLET) - _FILLET)
-    soft = 12.0  # how softly the cloth meets the bench, mm
     drop = -soft * np.logaddexp(-free / soft, -depth / soft) + soft * np.logaddexp(
         0.0, -depth / soft
     )
@@ -269,3 +287,21 @@ def flat_points(cloth: Cloth, platen: PlatenFace, spacing: float = 20.0) -> Poin
     gx, gy = cloth.grid(*(points.astype(np.float32)[:, k] for k in (0, 1)))
     inside = sample(cloth.cover, gx[:, None], gy[:, None], 0.0).ravel() > 0.99
     return np.asarray(points[inside], np.float64)
+
+
+def landing(projector: View, cloth: Cloth, pixels: ArrayLike) -> Points:
+    """Return where the light of projector pixels, shape (N, 2), falls on the cloth: the truth.
+
+    Returns
+    -------
+    ndarray, shape (N, 3)
+        Points of the platen frame, mm.
+    """
+    spots = as_points(pixels)
+    low = np.full(len(spots), float(cloth.height.min()) - 1)
+    high = np.full(len(spots), float(cloth.height.max()) + 1)
+    for _ in range(40):
+        middle = (low + high) / 2
+        under = cloth.height_at(projector.hit(spots, middle)) > middle
+        low, high = np.where(under, middle, low), np.where(under, high, middle)
+    return np.column_stack([projector.hit(spots, high), high])

@@ -126,7 +126,7 @@ class _Caster:
         if cloth is not None and self.found is not None:
             yield _cloth_patch(cloth, self.camera, rays, first, self.found), ()
         for depth, slab in enumerate(slabs):
-            texture = self.texture if depth == 0 else None
+            texture = self.texture if slab.papered else None
             yield _top(slab, self.camera, rays, texture, self.pixel_mm), slabs[:depth]
             if depth < len(slabs) - 1:
                 yield _wall(slab, self.camera, rays, self.pixel_mm), slabs[:depth]
@@ -224,12 +224,14 @@ def _top(
     pixel_mm: float,
 ) -> Patch:
     x, y = _meet(camera, rays, slab.top)
-    cover = _coverage(signed_distance(slab, x, y), pixel_mm)
+    away = signed_distance(slab, x, y)
+    cover = _coverage(away, pixel_mm)
     if texture is not None:
         colour = texture.reflectance(x, y, slab.colour)
     else:
         colour = np.broadcast_to(np.array(slab.colour, np.float32), (*x.shape, 3))
-        colour = colour * _grain(x, y, slab)[..., None]
+        bevel = 1 + np.float32(0.5) * np.exp(-((away + 2) ** 2))
+        colour = colour * (_grain(x, y, slab) * bevel)[..., None]
     return Patch(cover, x, y, slab.top, colour, np.ones_like(x))
 
 

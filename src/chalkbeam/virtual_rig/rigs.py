@@ -54,7 +54,9 @@ class VirtualRig:
     shots : tuple of Shot
         Flat ones first, then those on the board.
     layings : tuple of Laying
-        Error of each card, in the order of `calibration.cards.layout`.
+        Error of each card on the bare platen, in the order of `calibration.cards.layout`.
+    board_layings : tuple of Laying
+        The same once they are laid again on the board.
     room : Room
     paper : float
         Height of the cards' and the cover sheet's face above what they lie on, mm.
@@ -65,6 +67,7 @@ class VirtualRig:
     projector: Projector
     shots: tuple[Shot, ...]
     layings: tuple[Laying, ...]
+    board_layings: tuple[Laying, ...]
     room: Room
     paper: float
 
@@ -90,7 +93,7 @@ class VirtualRig:
 
         return Scene(
             face=self.face,
-            prints=lay_cards(layout(self.face), self.layings),
+            prints=lay_cards(layout(self.face), self.board_layings if board else self.layings),
             board=board,
             paper=self.paper,
             room=self.room,
@@ -207,20 +210,25 @@ def random_rig(
         for n in range(photos + raised)
     )
     print_scale = 1 + 0.001 * laying * rng.standard_normal()
-    layings = tuple(
-        Laying(
-            dx=laying * rng.standard_normal(),
-            dy=laying * rng.standard_normal(),
-            turn=math.radians(0.3) * laying * rng.standard_normal(),
-            scale=print_scale,
-        )
-        for _ in range(4)
-    )
+    layings = _random_layings(rng, laying, print_scale)
     room = Room(
         tint=(rng.uniform(0.75, 1.0), 1.0, rng.uniform(1.0, 1.15)),
         gradient=(rng.uniform(-0.5, 0.5), rng.uniform(-0.5, 0.5)),
     )
-    return VirtualRig(seed, face, projector, shots, layings, room, paper)
+    board_layings = _random_layings(rng, laying, print_scale)
+    return VirtualRig(seed, face, projector, shots, layings, board_layings, room, paper)
+
+
+def _random_layings(rng: np.random.Generator, error: float, scale: float) -> tuple[Laying, ...]:
+    return tuple(
+        Laying(
+            dx=error * rng.standard_normal(),
+            dy=error * rng.standard_normal(),
+            turn=math.radians(0.3) * error * rng.standard_normal(),
+            scale=scale,
+        )
+        for _ in range(4)
+    )
 
 
 def _direction(tilt: float, azimuth: float) -> NDArray[np.float64]:

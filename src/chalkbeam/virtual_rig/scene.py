@@ -18,6 +18,7 @@ from .optics import XYZ
 
 if TYPE_CHECKING:
     from calibration.cards import Card
+    from chalkbeam.platen import Pad
 
     from .cloth import Cloth
 
@@ -108,6 +109,8 @@ class Slab:
         Heights above the bare platen, mm.
     colour, side : BGR
         Reflectance of the top and of the walls.
+    papered : bool
+        Whether cover sheet and prints lie on it.
     """
 
     face: PlatenFace
@@ -116,6 +119,7 @@ class Slab:
     bottom: float
     colour: BGR
     side: BGR
+    papered: bool = False
 
 
 @dataclass(frozen=True)
@@ -156,6 +160,8 @@ class Scene:
         Height of a flat board of the platen's outline between platen and cover, mm.
     paper : float
         Height of the prints' and the cover sheet's face above what they lie on, mm.
+    pad : Pad or None
+        A raised pad under the cloth.
     cloth : Cloth or None
         A garment over it all.
     """
@@ -165,6 +171,7 @@ class Scene:
     cover: bool = True
     board: float = 0.0
     paper: float = 0.0
+    pad: Pad | None = None
     cloth: Cloth | None = None
     room: Room = field(default_factory=Room)
 
@@ -176,16 +183,20 @@ class Scene:
     def slabs(self) -> tuple[Slab, ...]:
         """Return the blocks from the top down; the last is the bench, which has no end."""
         steel, rubber = (0.16, 0.15, 0.145), (0.05, 0.05, 0.052)
-        platen = Slab(self.face, (0.0, 0.0), self.top, -26.0, (0.11, 0.10, 0.10), steel)
+        platen = Slab(self.face, (0.0, 0.0), self.top, -26.0, (0.11, 0.10, 0.10), steel, True)
         bed = Slab(
             PlatenFace(self.face.width * 0.62, self.face.depth * 0.5 + 420.0, 18.0),
             (0.0, self.face.depth * 0.25 + 170.0),
             -34.0,
             -78.0,
-            (0.30, 0.13, 0.085),
-            (0.2, 0.085, 0.055),
+            (0.20, 0.16, 0.13),
+            (0.14, 0.11, 0.09),
         )
         bench = Slab(
-            PlatenFace(8000.0, 8000.0), (0.0, 0.0), -78.0, -200.0, (0.17, 0.24, 0.32), rubber
+            PlatenFace(8000.0, 8000.0), (0.0, 0.0), -78.0, -200.0, (0.055, 0.078, 0.11), rubber
         )
-        return platen, bed, bench
+        if self.pad is None:
+            return platen, bed, bench
+        foam = (0.12, 0.14, 0.16)
+        pad = Slab(self.pad.face, self.pad.centre, self.pad.height, 0.0, foam, foam)
+        return pad, platen, bed, bench

@@ -33,6 +33,8 @@ class Sensor:
         Electrons.
     exposure : float
         1 exposes the brightest large area just under white; 0.1 is a dark photo.
+    white : float or None
+        Instead of metering: the light that comes out just under white.
     motion : (float, float)
         How far the picture moved while it was taken, px.
     bands : float
@@ -52,6 +54,7 @@ class Sensor:
     full_well: float = 6000.0
     read_noise: float = 4.0
     exposure: float = 1.0
+    white: float | None = None
     motion: tuple[float, float] = (0.0, 0.0)
     bands: float = 0.0
     sharpen: float = 0.0
@@ -73,7 +76,7 @@ def develop(light: F32, sensor: Sensor, rng: np.random.Generator | None) -> U8:
         light = np.asarray(cv2.filter2D(light, -1, _motion_kernel(sensor.motion)), np.float32)
     light = np.asarray(cv2.transform(light, np.array(sensor.cross_talk, np.float32)), np.float32)
     height, width = light.shape[:2]
-    level = sensor.exposure * 0.82 / max(_bright(light), 1e-6)
+    level = sensor.exposure * 0.82 / max(sensor.white or _bright(light), 1e-6)
     rows = (np.arange(height, dtype=np.float32) - height / 2)[:, None]
     columns = (np.arange(width, dtype=np.float32) - width / 2)[None, :]
     radius = (rows**2 + columns**2) * np.float32(4 / (width**2 + height**2))
