@@ -104,7 +104,7 @@ CLOTH_LIGHTNESS = 12.0
 ROLE_DIFFERENCE = 10.0
 """CIEDE2000 between roles at which their colours help to tell them apart."""
 
-_ROLES = tuple(Role)  # in the order of Palette's fields
+_ROLES = tuple(Role)
 _TOGETHER = frozenset(
     frozenset(pair)
     for pair in combinations(_ROLES, 2)
@@ -172,11 +172,19 @@ def palette_for(
         if score <= best + 1e-12:
             break
         best = score
-    looks = [
-        replace(usual.look(role), colour=choices[choice])
+    looks = {
+        role: replace(usual.look(role), colour=choices[choice])
         for role, choice in zip(_ROLES, chosen, strict=True)
-    ]
-    return Palette(*looks, gamma=usual.gamma)
+    }
+    return replace(
+        usual,
+        load=looks[Role.LOAD],
+        lay=looks[Role.LAY],
+        clear=looks[Role.CLEAR],
+        note=looks[Role.NOTE],
+        warn=looks[Role.WARN],
+        check=looks[Role.CHECK],
+    )
 
 
 _LEVELS = (0, 96, 160, 208, 255)
