@@ -163,14 +163,14 @@ def regatta(letters: Letters, lettering: str) -> str:
         1200,
         1060,
         [
-            letters.arched("TERN", (600, 1010), 806, 186, 26, lettering),
+            letters.arched("TERN", (600, 1010), 806, 190, 12, lettering),
             oar(600, 580, 1000, 68, GOLD, 11),
             oar(600, 580, 1000, -68, GOLD, 11),
             f'<circle cx="600" cy="580" r="236" fill="{PAPER}"/>',
             f'<circle cx="600" cy="580" r="222" fill="{SEA}"/>',
-            waves(470, 730, 712, 32.5, 15, PAPER),
+            waves(486, 714, 738, 28.5, 13, PAPER),
             tern(370, 350, 1.12),
-            letters.straight("HARBOUR", (600, 1048), 150, 10, lettering),
+            letters.straight("HARBOUR", (600, 1040), 144, 10, lettering),
         ],
     )
 

@@ -34,7 +34,7 @@ class Shot:
     view : View
     sensor : Sensor
     board : float
-        Height of the flat board under the cards, mm; 0 for none.
+        Stated height of the flat board under the cards, mm; 0 for none.
     """
 
     view: View
@@ -60,6 +60,8 @@ class VirtualRig:
     room : Room
     paper : float
         Height of the cards' and the cover sheet's face above what they lie on, mm.
+    board_error : float
+        How much higher the board truly is than its stated height, mm.
     """
 
     seed: int
@@ -70,6 +72,7 @@ class VirtualRig:
     board_layings: tuple[Laying, ...]
     room: Room
     paper: float
+    board_error: float = 0.0
 
     def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Map platen points, shape (N, 2), mm, at `height` mm to projector px: the truth."""
@@ -88,13 +91,16 @@ class VirtualRig:
         return self.shots[shot].view.pixels(np.column_stack([flat, heights]))
 
     def scene(self, board: float = 0.0) -> Scene:
-        """Return the platen with cover sheet and cards, ready to calibrate."""
+        """Return the platen with cover sheet and cards, ready to calibrate.
+
+        `board` is the stated height of the board under the cards, mm; 0 for none.
+        """
         from calibration.cards import layout
 
         return Scene(
             face=self.face,
             prints=lay_cards(layout(self.face), self.board_layings if board else self.layings),
-            board=board,
+            board=board + self.board_error if board else 0.0,
             paper=self.paper,
             room=self.room,
         )
@@ -196,7 +202,8 @@ def random_rig(
         Size of the photos against the true camera's: a small proxy for quick tests.
     laying : float
         Standard deviation of each card's laying error along x and y, mm; cards are
-        also turned (0.3° for each mm) and printed to a wrong scale (0.1 % for each mm).
+        also turned (0.3° for each mm) and printed to a wrong scale (0.1 % for each mm),
+        and the board is not as high as stated (0.2 mm for each mm).
     paper : float
         Height of the cards' face above the platen or board, mm.
     board : float
@@ -216,7 +223,10 @@ def random_rig(
         gradient=(rng.uniform(-0.5, 0.5), rng.uniform(-0.5, 0.5)),
     )
     board_layings = _random_layings(rng, laying, print_scale)
-    return VirtualRig(seed, face, projector, shots, layings, board_layings, room, paper)
+    board_error = 0.2 * laying * rng.standard_normal()
+    return VirtualRig(
+        seed, face, projector, shots, layings, board_layings, room, paper, board_error
+    )
 
 
 def _random_layings(rng: np.random.Generator, error: float, scale: float) -> tuple[Laying, ...]:
