@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import shapely
@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, Isometry, Points
 from calibration.refusal import Refusal
-from chalkbeam.placement import Concern, Placement, Severity
+from chalkbeam.placement import Concern, Placement, Severity, plain_concerns, plain_pose
 from chalkbeam.placement.clearance import ink_shape, moved
 from chalkbeam.platen import Platen, platens
 from chalkbeam.sentences import Sentence, joined
@@ -94,6 +94,23 @@ class Loading:
     concerns: tuple[Concern, ...]
 
 
+class OffPlaten(Refusal):
+    """The ink would leave the pressed area.
+
+    Attributes
+    ----------
+    words : Sentence
+        The whole message, its lengths open.
+    instead : Loading or None
+        The loading that would work, perhaps on another platen.
+    """
+
+    def __init__(self, words: Sentence, instead: Loading | None) -> None:
+        super().__init__(words.say(Unit.MM))
+        self.words = words
+        self.instead = instead
+
+
 def origin_words(face: str) -> str:
     """Return what lies at y = 0 of a face: its neck seam, or what stands in for it."""
     return _ORIGINS.get(face, "neck seam")
@@ -128,9 +145,28 @@ def load(
 
     Raises
     ------
-    Refusal
+    OffPlaten
         If the ink leaves the pressed area; says which loading would work.
     """
+    loading = _lay(placement, platen, collar, overhang, aside, angle, threaded)
+    if isinstance(loading, Loading):
+        return loading
+    instead = None
+    if overhang is not None or aside is not None or angle != 0.0:
+        instead = _lay(placement, platen, collar, None, None, 0.0, threaded)
+    raise _off_platen(placement, platen, collar, threaded, loading, instead)
+
+
+def _lay(
+    placement: Placement,
+    platen: Platen,
+    collar: Collar,
+    overhang: float | None,
+    aside: float | None,
+    angle: float,
+    threaded: bool,
+) -> Loading | BaseGeometry:
+    """Return the loading, or the part of the ink that would leave the pressed area."""
     pressed = shapely.Polygon(platen.pressed())
     turn = Isometry(angle=_ANGLE[collar] + angle, mirrored=True)
     inside = pressed.buffer(-EDGE)
@@ -139,13 +175,12 @@ def load(
     ink = moved(ink_shape(placement.artwork), turn @ placement.garment_from_art)
     for centred in (False, True):  # rounded corners may cut the first choice
         shift = _shift(platen, collar, ink, inside, overhang, aside, centred)
-        pose = Isometry(float(shift[0]), float(shift[1]), turn.angle, mirrored=True)
         lying = shapely.affinity.translate(ink, *shift)
         if inside.contains(lying):
             break
     else:
-        off = lying.difference(inside)
-        raise _off_platen(placement, platen, collar, threaded, overhang, aside, angle, off)
+        return lying.difference(inside)
+    pose = Isometry(float(shift[0]), float(shift[1]), turn.angle, mirrored=True)
     up = np.array(_UP[collar])
     layers = 1 if threaded else 2
     return Loading(
@@ -171,12 +206,11 @@ def fitting(
 
     Best means: fewest concerns, then the smallest platen, whose pressure is the most even.
     """
-    loadings = []
-    for candidate in candidates if candidates is not None else platens().values():
-        try:
-            loadings.append(load(placement, candidate, collar=collar, threaded=threaded))
-        except Refusal:
-            continue
+    tried = [
+        _lay(placement, candidate, collar, None, None, 0.0, threaded)
+        for candidate in (platens().values() if candidates is None else candidates)
+    ]
+    loadings = [loading for loading in tried if isinstance(loading, Loading)]
 
     def rank(loading: Loading) -> tuple[int, float]:
         face = loading.platen.face
@@ -240,35 +274,28 @@ def _off_platen(
     platen: Platen,
     collar: Collar,
     threaded: bool,
-    overhang: float | None,
-    aside: float | None,
-    angle: float,
     off: BaseGeometry,
-) -> Refusal:
+    instead: Loading | BaseGeometry | None,
+) -> OffPlaten:
     left, front, right, back = off.bounds
     size = (placement.artwork.ink.width, placement.artwork.ink.height)
     what = Sentence(
         f"The ink ({{0}} x {{1}}) would leave the pressed area of {platen.name} by {{2}}",
-        (*size, max(min(right - left, back - front), 0.0)),
+        (*size, min(right - left, back - front)),
     )
-    chosen = overhang is not None or aside is not None or angle != 0.0
-    if chosen:
-        try:
-            better = load(placement, platen, collar=collar, threaded=threaded)
-        except Refusal:
-            pass
-        else:
-            return _refusal(what, loading_words(placement, better))
     others = fitting(placement, collar=collar, threaded=threaded)
-    if not others:
-        return _refusal(what, Sentence("no platen on file holds it, make the art smaller"))
-    smallest = min(others, key=lambda o: o.platen.face.width * o.platen.face.depth)
-    words = loading_words(placement, smallest)
-    return _refusal(what, Sentence(f"use {smallest.platen.name}: {words.template}", words.lengths))
-
-
-def _refusal(what: Sentence, instead: Sentence) -> Refusal:
-    return Refusal(joined([what, instead], ": ").say(Unit.MM) + ".")
+    if isinstance(instead, Loading):
+        cure = loading_words(placement, instead)
+        cure = Sentence(f"load it with the {cure.template}", cure.lengths)
+    elif others:
+        instead = min(others, key=lambda o: o.platen.face.width * o.platen.face.depth)
+        cure = loading_words(placement, instead)
+        cure = Sentence(f"use {instead.platen.name}, {cure.template}", cure.lengths)
+    else:
+        cure = Sentence("no platen on file holds it, make the art smaller")
+    whole = joined([what, cure], ": ")
+    words = Sentence(whole.template + ".", whole.lengths)
+    return OffPlaten(words, instead if isinstance(instead, Loading) else None)
 
 
 def loading_words(placement: Placement, loading: Loading) -> Sentence:
@@ -295,6 +322,29 @@ def loading_words(placement: Placement, loading: Loading) -> Sentence:
         side = sides_of[loading.aside > 0]
         parts.append(Sentence(f"centre line {{0}} {side} the middle", (abs(loading.aside),)))
     return joined(parts, ", ")
+
+
+def plain_loading(placement: Placement, loading: Loading, unit: Unit = Unit.MM) -> dict[str, Any]:
+    """Return a loading for JSON: platen frame, mm; words in `unit`."""
+    platen_from_art = loading.platen_from_garment @ placement.garment_from_art
+    face, pad = loading.platen.face, loading.platen.pad
+    centre = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
+    return {
+        "platen": loading.platen.name,
+        "platen_mm": [round(face.width, 3), round(face.depth, 3)],
+        "pad_mm": pad and [round(pad.face.width, 3), round(pad.face.depth, 3), pad.height],
+        "collar": loading.collar,
+        "overhang_mm": round(loading.overhang, 3),
+        "aside_mm": round(loading.aside, 3),
+        "threaded": loading.threaded,
+        "height_mm": round(loading.height, 3),
+        "platen_from_garment": plain_pose(loading.platen_from_garment),
+        "platen_from_art": plain_pose(platen_from_art),
+        "optical_centre_mm": [round(float(value), 3) for value in centre],
+        "sheet_mm": np.round(platen_from_art.apply(placement.artwork.sheet.corners()), 3).tolist(),
+        "sentence": loading_words(placement, loading).say(unit),
+        "warnings": plain_concerns(loading.concerns, unit),
+    }
 
 
 def _concerns(

@@ -1,7 +1,7 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
 from chalkbeam.artwork.letters import letter
-from chalkbeam.artwork.measure import load_artwork, load_gang
+from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang
 from chalkbeam.artwork.values import (
     Artwork,
     Box,
@@ -18,6 +18,7 @@ __all__ = [
     "CentreRule",
     "Extents",
     "OpticalCentre",
+    "SizeUnknown",
     "extents",
     "letter",
     "load_artwork",

@@ -28,6 +28,10 @@ COARSE_DPI = 100
 """Fewer pixels to the inch print with visible steps."""
 
 
+class SizeUnknown(Refusal):
+    """The file does not say how large it is printed, and nobody else did."""
+
+
 @dataclass(frozen=True)
 class Size:
     """How large the artwork is to be: at most one of these, or both ink measures if they agree.
@@ -79,8 +83,10 @@ def load_artwork(
 
     Raises
     ------
+    SizeUnknown
+        If no size is given and the file does not say its own.
     Refusal
-        If the file is unreadable, has no ink, or its size is missing or absurd.
+        If the file is unreadable, has no ink, or its size is absurd.
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
     ink = find_ink(picture.name, picture.rgba)
@@ -163,7 +169,7 @@ def _pixels_per_mm(picture: Picture, ink: Ink, size: Size) -> float:
             raise Refusal(f"{picture.name}: the artwork's size must be larger than zero.")
     if not given:
         if picture.pixels_per_mm is None:
-            raise Refusal(
+            raise SizeUnknown(
                 f"{picture.name} does not say how large it is printed: give its width, "
                 "such as --width 10in."
             )

@@ -10,7 +10,7 @@ import sys
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli import garment
+from chalkbeam.cli import garment, location, place
 
 app = typer.Typer(
     name="chalkbeam",
@@ -27,7 +27,7 @@ def _chalkbeam() -> None:
     """Keep the program a group of commands, however few are registered."""
 
 
-for group in (garment,):
+for group in (garment, location, place):
     group.register(app)
 
 

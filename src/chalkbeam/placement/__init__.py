@@ -2,6 +2,7 @@
 
 from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
+from chalkbeam.placement.plain import plain_concerns, plain_placement, plain_pose
 from chalkbeam.placement.values import (
     Concern,
     CrossCheck,
@@ -30,6 +31,9 @@ __all__ = [
     "check_words",
     "foot_of",
     "place",
+    "plain_concerns",
+    "plain_placement",
+    "plain_pose",
     "reasons",
     "result_words",
     "tolerance_words",

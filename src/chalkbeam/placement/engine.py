@@ -118,11 +118,18 @@ def _tolerance(results: tuple[RuleResult, ...], axis: Axis) -> float:
     """
     here = [r for r in results if r.rule.axis is axis and not r.rule.check]
     stops = [r for r in here if r.rule.hard and abs(r.miss) <= SLACK]
-    pulls = [r for r in here if aims(r.rule) or (r.verdict is Verdict.MISSED and not r.rule.hard)]
+    pulls = [r for r in here if aims(r.rule) or (_strained(r) and not r.rule.hard)]
     if stops and any(abs(r.miss) > SLACK for r in pulls):
         return stops[0].line.tolerance
     total = sum(r.rule.weight for r in pulls)
     return sum(r.rule.weight * r.line.tolerance for r in pulls) / total
+
+
+def _strained(result: RuleResult) -> bool:
+    """Tell whether a limit holds the art back: soft limits give way a little when they do."""
+    if result.rule.bound == "at_least":
+        return result.miss < -SLACK
+    return result.rule.bound == "at_most" and result.miss > SLACK
 
 
 def _cross_checks(results: tuple[RuleResult, ...]) -> tuple[CrossCheck, ...]:

@@ -27,7 +27,7 @@ _SIDES = {
     "right_of": ("left of", "right of"),
     "left_of": ("right of", "left of"),
 }
-_LINES = {"centre": "centre line"}
+_LINES = {"centre": "centre line", "name_foot": "foot of the name"}
 
 
 def line_words(name: str) -> str:

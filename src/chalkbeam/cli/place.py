@@ -1,0 +1,386 @@
+"""`chalkbeam place`: where artwork goes on a garment, why, and how the garment lies on the platen.
+
+Exit 0: placed. 1: placed, but pressing it so would spoil the garment, or no place
+satisfies the rules. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.garment import (
+    FitOption,
+    JsonOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    UnitsOption,
+    find_garment,
+)
+from chalkbeam.units import Unit, format_length, parse_length, parse_size
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chalkbeam.artwork import Artwork
+    from chalkbeam.garments import Garment
+    from chalkbeam.loading import Loading
+    from chalkbeam.locations import Location
+    from chalkbeam.placement import Concern, Impossible, Placement
+    from chalkbeam.platen import Pad
+
+ArtOption = Annotated[Path | None, typer.Option(help="Artwork: PNG, JPEG, WebP, TIFF, SVG or PDF.")]
+TextOption = Annotated[str | None, typer.Option(help="A name or number to set, in place of --art.")]
+WidthOption = Annotated[str | None, typer.Option(help="Width of the ink, such as 3.5in or 89mm.")]
+HeightOption = Annotated[
+    str | None, typer.Option(help="Height of the ink; with --text of its capitals.")
+]
+
+
+def _length(text: str | None) -> float | None:
+    return None if text is None else parse_length(text)
+
+
+def read_art(
+    art: Path | None,
+    text: str | None,
+    garment: Garment,
+    location: Location,
+    *,
+    width: str | None = None,
+    height: str | None = None,
+    sheet_width: str | None = None,
+    sheet_margin: str | None = None,
+    mirrored: bool = False,
+    centre: str = "auto",
+    page: int = 1,
+    pick: int | None = None,
+    font: Path | None = None,
+    arc: str | None = None,
+) -> Artwork:
+    """Return the artwork that options describe; without a size, at the location's usual one.
+
+    Raises
+    ------
+    Refusal
+        As `load_artwork`, `load_gang` and `letter`, or if options contradict each other.
+    """
+    from chalkbeam.artwork import CentreRule, SizeUnknown, letter, load_artwork, load_gang
+    from overlay.lettering import BUNDLED_FONT
+
+    if (art is None) == (text is None):
+        raise Refusal("Give the artwork with --art FILE, or a name or number with --text.")
+    margin, wide, high = _length(sheet_margin), _length(width), _length(height)
+    if centre not in {rule.value for rule in CentreRule}:
+        raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
+    if text is not None:
+        widest = location.preset.width.get(garment.age)
+        if wide is None and high is None:
+            usual = location.preset.height.get(garment.age)
+            high = usual.usual if usual else None
+            wide = widest.usual if widest and not usual else None
+        return letter(
+            text,
+            width=wide,
+            height=high,
+            widest=widest.high if widest and width is None else None,
+            font=font or BUNDLED_FONT,
+            arc=_length(arc),
+            sheet_margin=6.0 if margin is None else margin,
+            mirrored=mirrored,
+        )
+    assert art is not None  # one of the two was given
+    if pick is not None:
+        ganged = load_gang(
+            art, sheet_width=_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
+            centre=CentreRule(centre), page=page,
+        )  # fmt: skip
+        if not 1 <= pick <= len(ganged):
+            raise Refusal(f"{art.name} holds {len(ganged)} artworks: there is no number {pick}.")
+        return ganged[pick - 1]
+
+    def read(at_width: float | None) -> Artwork:
+        return load_artwork(
+            art, width=at_width, height=high, sheet_width=_length(sheet_width),
+            sheet_margin=margin, mirrored=mirrored, centre=CentreRule(centre), page=page,
+        )  # fmt: skip
+
+    try:
+        return read(wide)
+    except SizeUnknown:
+        first = read(100.0)
+    return read(
+        first.ink.width * location.usual_scale(garment.age, first.ink.width, first.ink.height)
+    )
+
+
+def place_art(
+    style: StyleOption,
+    size: SizeOption,
+    location: Annotated[str, typer.Option(help="Location, such as left-chest or “full back”.")],
+    art: ArtOption = None,
+    text: TextOption = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_width: Annotated[
+        str | None, typer.Option(help="Width of the whole sheet, in place of the ink's.")
+    ] = None,
+    sheet_margin: Annotated[
+        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+    ] = None,
+    mirrored: Annotated[
+        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+    ] = False,
+    pick: Annotated[
+        int | None, typer.Option(help="Which artwork of a ganged sheet, from 1.")
+    ] = None,
+    page: Annotated[int, typer.Option(help="Page of a PDF.")] = 1,
+    centre: Annotated[
+        str, typer.Option(help="Which centre is laid on the line: auto, ink or box.")
+    ] = "auto",
+    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
+    arc: Annotated[
+        str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
+    ] = None,
+    turn: Annotated[
+        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
+    ] = None,
+    under: Annotated[
+        str | None, typer.Option(help="A number goes under this name, set as usual.")
+    ] = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    platen: Annotated[
+        str | None, typer.Option(help="Platen by name or size, such as 16x20in.")
+    ] = None,
+    pad: Annotated[
+        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
+    ] = None,
+    collar: Annotated[
+        str, typer.Option(help="Where the collar points: away, towards, left or right.")
+    ] = "away",
+    overhang: Annotated[
+        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
+    ] = None,
+    aside: Annotated[
+        str | None, typer.Option(help="How far the centre line lies right of the middle.")
+    ] = None,
+    on_top: Annotated[
+        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
+    ] = False,
+    units: UnitsOption = Unit.INCH,
+    json: JsonOption = False,
+    png: Annotated[Path | None, typer.Option(help="Also draw a plan: .png, .svg or .pdf.")] = None,
+) -> None:
+    """Work out where artwork goes on a garment: place, reasons, checks, warnings."""
+    from chalkbeam.loading import OffPlaten
+    from chalkbeam.locations import location as find_location
+    from chalkbeam.placement import Impossible, Severity, foot_of, place
+
+    garment = find_garment(style, size, fit, measured)
+    found = find_location(location)
+    artwork = read_art(
+        art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
+        sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, pick=pick,
+        font=font, arc=arc,
+    )  # fmt: skip
+    extra = None
+    try:
+        if under is not None:
+            above = find_location("player-name")
+            name = read_art(None, under, garment, above, font=font)
+            extra = foot_of(place(garment, above, name))
+        placement = place(
+            garment, found, artwork, turn=None if turn is None else -math.radians(turn), extra=extra
+        )
+    except Impossible as fight:
+        if json:
+            _print_json(_impossible_json(fight, units))
+        else:
+            print(fight.words.say(units))
+        raise typer.Exit(1) from None
+    try:
+        loading = _loading(placement, platen, pad, collar, overhang, aside, on_top)
+    except OffPlaten as off:
+        raise Refusal(off.words.say(units)) from None
+    if png is not None:
+        from chalkbeam.drawing import save_drawing
+        from chalkbeam.plan import plan
+
+        save_drawing(plan(placement, loading, units), png, placement.location.title)
+    if json:
+        _print_json(as_json(placement, loading, units))
+    else:
+        show(placement, loading, units)
+    if placement.worst is Severity.STOP:
+        raise typer.Exit(1)
+
+
+def _loading(
+    placement: Placement,
+    platen: str | None,
+    pad: str | None,
+    collar: str,
+    overhang: str | None,
+    aside: str | None,
+    on_top: bool,
+) -> Loading | None:
+    """Return how the garment lies on the platen that options describe; None without a platen."""
+    from chalkbeam.loading import COLLARS, load
+    from chalkbeam.platen import platen as find_platen
+
+    if platen is None:
+        if any(option is not None for option in (pad, overhang, aside)):
+            raise Refusal("Name the platen too, such as --platen 16x20in.")
+        return None
+    pointing = next((known for known in COLLARS if known == collar), None)
+    if pointing is None:
+        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    plate = find_platen(platen)
+    if pad is not None:
+        plate = plate.with_pad(_pad(pad))
+    return load(
+        placement, plate, collar=pointing, overhang=_length(overhang), aside=_length(aside),
+        threaded=not on_top,
+    )  # fmt: skip
+
+
+def _pad(text: str) -> Pad:
+    """Return a pad in the platen's middle from ``width x depth x height``."""
+    from calibration.geometry import PlatenFace
+    from chalkbeam.platen import CORNER_RADIUS, Pad
+
+    size, _, tall = text.replace("×", "x").rpartition("x")
+    unit = tall.strip().lstrip("0123456789.,/ ")
+    width, depth = parse_size(size if size.rstrip()[-1:].isalpha() else f"{size}{unit}")
+    height = parse_length(tall)
+    if not 0 < height <= 50:
+        raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")
+    return Pad(PlatenFace(width, depth, CORNER_RADIUS), height)
+
+
+def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:
+    """Return the answer for another program: mm and degrees, words in `unit`."""
+    from chalkbeam.loading import plain_loading
+    from chalkbeam.placement import plain_placement
+
+    answer: dict[str, object] = {"possible": True, **plain_placement(placement, unit)}
+    if loading is not None:
+        answer["loading"] = plain_loading(placement, loading, unit)
+    return answer
+
+
+def _impossible_json(fight: Impossible, unit: Unit) -> dict[str, object]:
+    return {
+        "possible": False,
+        "sentence": fight.words.say(unit),
+        "rules": [fight.fight.first.rule.says, fight.fight.second.rule.says],
+        "short_mm": round(fight.fight.short, 3),
+        "width_that_fits_mm": None if fight.width is None else round(fight.width, 3),
+        "other_locations": list(fight.others),
+    }
+
+
+_SIGNS = {"STOP": ("stop", "bold red"), "CAUTION": ("look", "bold yellow"), "NOTE": ("note", "")}
+
+
+def show(placement: Placement, loading: Loading | None, unit: Unit) -> None:
+    """Print a placement for people, to be read at 80 columns."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from chalkbeam.artwork import Box
+    from chalkbeam.loading import fitting, loading_words, origin_words
+    from chalkbeam.placement import check_words, reasons, tolerance_words
+
+    console = Console(highlight=False)
+    artwork, face = placement.artwork, placement.face
+    ink = Box.around(placement.hull())
+    title = placement.location.title
+    console.print(Text(f"{title[:1].upper()}{title[1:]}, {placement.garment.label}", "bold"))
+    size = f"{format_length(artwork.ink.width, unit)} x {format_length(artwork.ink.height, unit)}"
+    sheet = artwork.sheet
+    console.print(
+        f"{artwork.name}: ink {size}, sheet {format_length(sheet.width, unit)} x "
+        f"{format_length(sheet.height, unit)}"
+    )
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    x, y = placement.centre
+    centre = face.across["centre"].value if "centre" in face.across else 0.0
+    origin = origin_words(face.name)
+    for name, value, line in (
+        ("top of the ink", ink.top, origin),
+        ("bottom of the ink", ink.bottom, origin),
+        ("optical centre", y, origin),
+    ):
+        table.add_row(name, format_length(abs(value), unit), f"{_side(value)} the {line}")
+    off = x - centre
+    side = "right" if off > 0 else "left"
+    where = (
+        f"{side} of the centre line, as you look at it" if abs(off) > 0.5 else "on the centre line"
+    )
+    table.add_row("", format_length(abs(off), unit) if abs(off) > 0.5 else "", where)
+    if abs(placement.garment_from_art.angle) > 1e-9:
+        degrees = -math.degrees(placement.garment_from_art.angle)
+        table.add_row("turn", f"{abs(degrees):.0f}°", "rising" if degrees > 0 else "falling")
+    console.print(table)
+    _bullets(console, "Why", [reason.say(unit) for reason in reasons(placement)])
+    checks = [check_words(check).say(unit) for check in placement.cross_checks]
+    _bullets(console, "Checks", [*checks, tolerance_words(placement).say(unit)])
+    if loading is not None:
+        words = loading_words(placement, loading).say(unit)
+        lit = format_length(loading.height, Unit.MM, 1)
+        lines = [f"{words[:1].upper()}{words[1:]}.", f"The cloth is lit {lit} above the platen."]
+        _bullets(console, f"On the platen {loading.platen.name}", lines)
+    else:
+        fits = fitting(placement)
+        names = ", ".join(fit.platen.name for fit in fits[:4]) or "none on file"
+        _bullets(console, "Platens", [f"It fits on {names}."])
+    concerns = [*placement.warnings, *(loading.concerns if loading else ())]
+    _warnings(console, sorted(concerns, key=lambda c: -c.severity), unit)
+
+
+def _side(value: float) -> str:
+    return "below" if value >= 0 else "above"
+
+
+def _bullets(console: Console, title: str, lines: list[str]) -> None:
+    from rich.padding import Padding
+    from rich.text import Text
+
+    if not lines:
+        return
+    console.print(Text(f"\n{title}", "bold"))
+    for line in lines:
+        console.print(Padding(Text(line), (0, 0, 0, 2)))
+
+
+def _warnings(console: Console, concerns: list[Concern], unit: Unit) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    if not concerns:
+        return
+    console.print(Text("\nBefore pressing", "bold"))
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    for concern in concerns:
+        word, style = _SIGNS[concern.severity.name]
+        table.add_row(Text(f"  {word}", style), Text(concern.sentence.say(unit)))
+    console.print(table)
+
+
+def _print_json(value: object) -> None:
+    import json
+
+    print(json.dumps(value, indent=1, ensure_ascii=False))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command("place")(place_art)
