@@ -83,7 +83,7 @@ class Sight:
     lightness : float
         By how much L* of the line is above the cloth's.
     nearest : Role
-        The role it is most easily taken for by colour.
+        The role it is most easily taken for by colour: lines for lines, lettering for lettering.
     apart : float
         CIEDE2000 from that role's lines.
     """
@@ -94,22 +94,28 @@ class Sight:
     apart: float
 
 
-CLOTH_DIFFERENCE = 16.0
+CLOTH_DIFFERENCE = 20.0
 """CIEDE2000 from the cloth at which a line counts as plain to see; several times what
 passes for a clear difference between patches (common practice, no source), as lines are thin."""
 
-CLOTH_LIGHTNESS = 12.0
+CLOTH_LIGHTNESS = 20.0
 """L* above the cloth demanded of every line, so that no line is told by hue alone."""
 
 ROLE_DIFFERENCE = 10.0
 """CIEDE2000 between roles at which their colours help to tell them apart."""
 
 _ROLES = tuple(Role)
-_TOGETHER = frozenset(
+_LIKE = frozenset(
     frozenset(pair)
-    for pair in combinations(_ROLES, 2)
-    if Role.CHECK not in pair  # the alignment view stands alone
+    for pair in (
+        (Role.LOAD, Role.LAY),
+        (Role.LOAD, Role.CLEAR),
+        (Role.LAY, Role.CLEAR),
+        (Role.NOTE, Role.WARN),
+    )
 )
+"""Roles that might be taken for each other: lines for lines, lettering for lettering. The
+alignment view stands alone."""
 
 
 def sights(palette: Palette, cloth: RGB, light: Light | None = None) -> dict[Role, Sight]:
@@ -120,7 +126,7 @@ def sights(palette: Palette, cloth: RGB, light: Light | None = None) -> dict[Rol
     between = ciede2000(lab[:, None], lab[None, :])
     found = {}
     for index, role in enumerate(_ROLES):
-        others = [k for k, other in enumerate(_ROLES) if frozenset((role, other)) in _TOGETHER]
+        others = [k for k, other in enumerate(_ROLES) if frozenset((role, other)) in _LIKE]
         others = others or [k for k in range(len(_ROLES)) if k != index]
         nearest = min(others, key=lambda k: float(between[index, k]))
         found[role] = Sight(
@@ -224,10 +230,10 @@ def _scores(
     merit = -3.0 * _short(from_cloth) ** 2 - 0.3 * departure[place]
     for k in rest:
         merit = merit - 3.0 * _short(from_cloth[chosen[k]]) ** 2 - 0.3 * departure[k, chosen[k]]
-        if frozenset((_ROLES[place], _ROLES[k])) in _TOGETHER:
+        if frozenset((_ROLES[place], _ROLES[k])) in _LIKE:
             merit = merit - _short(between[:, chosen[k]]) ** 2
     for a, b in combinations(rest, 2):
-        if frozenset((_ROLES[a], _ROLES[b])) in _TOGETHER:
+        if frozenset((_ROLES[a], _ROLES[b])) in _LIKE:
             merit = merit - _short(between[chosen[a], chosen[b]]) ** 2
     return np.asarray(merit)
 
