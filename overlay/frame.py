@@ -17,10 +17,10 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibration.geometry import Isometry, Points
+from calibration.geometry import Isometry, Points, rectangle
 from overlay.contours import Contours
 from overlay.lettering import set_line
-from overlay.marks import Crosshair, Dash, Hatch, Mark, Stroke, Text
+from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Stroke, Text
 from overlay.palette import RGB, Palette
 from overlay.raster import GROUP, tiles
 from overlay.strokes import REACH, STEP, hatch, stroke
@@ -131,24 +131,31 @@ def _text(mark: Text, boxed: bool) -> tuple[Contours, Contours, Contours]:
     numbers = (*mark.anchor, *mark.align, mark.size, mark.angle)
     if not (all(map(math.isfinite, numbers)) and 0 < mark.size < REACH) or not mark.text.strip():
         return Contours.empty(), Contours.empty(), Contours.empty()
-    lettering = set_line(mark.text, mark.size)
+    lines = [set_line(line, mark.size) for line in mark.text.split("\n")]
     across, along = mark.align
+    tall = (1 + LEADING * (len(lines) - 1)) * mark.size
     pose = Isometry(*mark.anchor, mark.angle)
-    corner = Isometry(-across * lettering.advance, -along * mark.size)
-    glyphs = lettering.contours
-    if mark.size > STEP * 2:  # small letters need no cutting: their edges are short
-        glyphs = _cut(glyphs)
-    left, bottom, right, top = lettering.ink
+    glyphs: list[Contours] = []
+    inked: list[Points] = []
+    for index, line in enumerate(lines):
+        shift = (-across * line.advance, (1 - along) * tall - mark.size * (1 + LEADING * index))
+        glyphs.append(line.contours.moved(line.contours.points + shift))
+        left, bottom, right, top = line.ink
+        inked.append(
+            np.add([(left, bottom), (right, top), (0, 0), (line.advance, mark.size)], shift)
+        )
+    low, high = np.vstack(inked).min(axis=0), np.vstack(inked).max(axis=0)
     space = _TEXT_CLEARANCE * mark.size
 
     def around(by: float) -> Points:
-        low, high = min(0.0, bottom) - by, max(mark.size, top) + by
-        ends = min(0.0, left) - by, max(lettering.advance, right) + by
-        return (pose @ corner).apply([(x, y) for y in (low, high) for x in ends])[[0, 1, 3, 2]]
+        return pose.apply(rectangle(*(high - low + 2 * by)) + (low + high) / 2)
 
     box = stroke(around(space), 0.12 * mark.size, closed=True) if boxed else Contours.empty()
     room = _cut(Contours.of([around(space * (1.6 if boxed else 1.0))]))
-    return glyphs.moved((pose @ corner).apply(glyphs.points)), room, box
+    lettering = Contours.joined(glyphs)
+    if mark.size > STEP * 2:  # small letters need no cutting: their edges are short
+        lettering = _cut(lettering)
+    return lettering.moved(pose.apply(lettering.points)), room, box
 
 
 def _cut(contours: Contours) -> Contours:

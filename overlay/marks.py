@@ -19,6 +19,10 @@ still 2.8 where the beam falls at 45 degrees. See `overlay.raster` on what width
 """
 
 
+LEADING = 1.75
+"""From one line of lettering to the next, in cap heights."""
+
+
 class Role(Enum):
     """Why a mark is lit; decides its colour and line style."""
 
@@ -127,7 +131,8 @@ class Text:
     anchor : (x, y)
         Where the text's anchor lies, platen frame, mm.
     text : str
-        One line.
+        One line, or several joined by line feeds, each aligned across for itself;
+        the box reaches from the last baseline to the top of the first line's capitals.
     size : float
         Cap height on the lit surface, mm.
     align : (float, float)

@@ -14,7 +14,7 @@ from shapely import LineString, Polygon, box
 from calibration.geometry import rectangle, resample, xy_tuple
 from overlay.contours import Contours
 from overlay.frame import render
-from overlay.marks import LINE_WIDTH, Crosshair, Dash, Hatch, Role, Stroke, Text
+from overlay.marks import LEADING, LINE_WIDTH, Crosshair, Dash, Hatch, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE
 from overlay.raster import tiles
 from tests.overlay.oblique import oblique_map
@@ -367,3 +367,17 @@ def test_gamma_keeps_partly_covered_pixels_in_light():
     half = np.abs(plain[:, :, 0].astype(int) - 128) <= 1
     assert half.any()
     np.testing.assert_allclose(frame[half][:, 0], 186, atol=2)
+
+
+def test_several_lines_stand_in_one_box_from_last_baseline_to_first_capitals():
+    block = Text((0, 0), "HH\nH", Role.NOTE, 10, align=(0.0, 0.0))
+    upper = Text((0, LEADING * 10), "HH", Role.NOTE, 10, align=(0.0, 0.0))
+    lower = Text((0, 0), "H", Role.NOTE, 10, align=(0.0, 0.0))
+    np.testing.assert_array_equal(
+        render([block], RIGS[0], DEFAULT_PALETTE), render([upper, lower], RIGS[0], DEFAULT_PALETTE)
+    )
+    middle = replace(block, align=(0.5, 0.5))
+    rows, columns = np.nonzero(render([middle], RIGS[3], DEFAULT_PALETTE).any(axis=2))
+    x, y = RIGS[3].projector_from_platen([(0, 0)])[0]
+    assert (rows.min() + rows.max()) / 2 == pytest.approx(y, abs=1)
+    assert (columns.min() + columns.max()) / 2 == pytest.approx(x, abs=1)
