@@ -19,15 +19,13 @@ from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved
 from chalkbeam.units import Unit, format_length
 from overlay.lettering import set_line
-from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
+from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
 
 CAP = 12.0
 """Cap height of lettering, mm: read from 1.5 m at about 1/125 of the distance, well above the
 1/200 of common practice (no source)."""
 SMALL_CAP = 9.0
 """Cap height where a small platen has no room for more, mm."""
-LINE_STEP = 1.75
-"""From one line of lettering to the next, in cap heights."""
 BORDER = 5.0
 """Lettering keeps this far from the platen's edge and from the sheet, mm."""
 THIN, LINE = 0.8, 1.4
@@ -280,7 +278,13 @@ def _box(x: float, y: float, text: str, cap: float, align: float) -> BaseGeometr
 def _text_shape(mark: Mark) -> BaseGeometry:
     if not isinstance(mark, Text):
         return shapely.Polygon()
-    return _box(*mark.anchor, mark.text, mark.size, mark.align[0]).buffer(BORDER)
+    (x, y), cap = mark.anchor, mark.size
+    lines = mark.text.split("\n")[::-1]
+    boxes = [
+        _box(x, y + index * LEADING * cap, line, cap, mark.align[0])
+        for index, line in enumerate(lines)
+    ]
+    return shapely.union_all(boxes).envelope.buffer(BORDER)
 
 
 def _lettering(
@@ -307,25 +311,14 @@ def _lettering(
             broken = [part for line in lines for part in _wrapped(line, cap, room)]
             if max(set_line(line, cap).advance for line in broken) > whole:
                 continue
-            tall = LINE_STEP * cap * (len(broken) - 1)
+            tall = LEADING * cap * (len(broken) - 1)
             steps = np.arange(front + BORDER + 0.6 * cap, back - BORDER - cap - tall, 0.5 * cap)
             for y, (x, align) in itertools.product([float(step) for step in steps], places):
-                texts = [
-                    Text(
-                        (x, y + tall - index * LINE_STEP * cap),
-                        line,
-                        role,
-                        cap,
-                        (align, 0.0),
-                        0.0,
-                        height,
-                    )
-                    for index, line in enumerate(broken)
-                ]
-                fallback = fallback or texts
-                block = shapely.union_all([_text_shape(text) for text in texts])
+                text = Text((x, y), "\n".join(broken), role, cap, (align, 0.0), 0.0, height)
+                fallback = fallback or [text]
+                block = _text_shape(text)
                 if free.contains(block.buffer(-BORDER)) and block.disjoint(blocked):
-                    return texts
+                    return [text]
     return fallback
 
 
