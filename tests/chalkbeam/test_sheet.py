@@ -13,6 +13,7 @@ from chalkbeam.runs.headers import read_column
 from chalkbeam.runs.pieces import ArtKind
 from chalkbeam.runs.problems import SheetRefusal
 from chalkbeam.runs.sheet import read_sheet
+from chalkbeam.runs.shop import Shop, fit_on_press
 from chalkbeam.runs.table import column_letter, read_table
 from chalkbeam.units import Unit
 
@@ -277,8 +278,15 @@ def test_the_catalogue_translates_and_refuses(order):
                 raise Refusal(f"There is no style “{name}”: take crew_tee.")
             return "crew_tee"
 
+        def fit(self, name):
+            return name
+
         def size(self, style, name, fit):
             return name.upper()
+
+        def check(self, style, size, fit, location):
+            if location == "left-leg":
+                raise Refusal("A crew tee has no legs.")
 
         def location(self, name):
             return name.replace(" ", "-")
@@ -287,6 +295,9 @@ def test_the_catalogue_translates_and_refuses(order):
     piece = sheet.pieces[0]
     assert (piece.style, piece.size) == ("crew_tee", "M")
     assert piece.imprints[0].location == "left-chest"
+    legs = f"{HEADER}\n{ROW}\n".replace("left chest", "left leg")
+    said = problems(order(legs), catalogue=Shop())
+    assert said == ["row 2, column E (Location): left-leg cannot be: A crew tee has no legs."]
     said = problems(order(f"{HEADER}\n{ROW}\n".replace("Crew tee", "Toga")), catalogue=Shop())
     assert said == ["row 2, column A (Style): There is no style “Toga”: take crew_tee."]
 
@@ -368,3 +379,23 @@ def test_a_missing_file_is_one_sentence(tmp_path):
 
 def test_column_letters():
     assert [column_letter(i) for i in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
+
+
+def test_the_shops_own_garments_and_locations(order):
+    header = f"{HEADER},Fit"
+    good = "T-shirt,xxl,navy,1,Left chest,crest.svg,89 mm,ladies\n"
+    (piece,) = read_sheet(order(f"{header}\n{good}"), catalogue=Shop()).pieces
+    assert (piece.style, piece.size, piece.fit) == ("crew_tee", "2XL", "womens")
+    assert piece.imprints[0].location == "left-chest"
+    assert fit_on_press(piece, piece.imprints[0]).loading == "front"
+    bad = [
+        good.replace("Left chest", "left shin"),
+        "Tote,standard,navy,1,left sleeve,crest.svg,9 cm,\n",
+        good.replace("ladies", "tight"),
+        good.replace("xxl", "11XL"),
+    ]
+    said = problems(order(f"{header}\n{''.join(bad)}"), catalogue=Shop())
+    assert "row 2, column E (Location): There is no location “left shin”" in said[0]
+    assert "row 3, column E (Location): left-sleeve cannot be" in said[1]
+    assert "row 4, column H (Fit): There is no fit “tight”" in said[2]
+    assert "row 5, column B (Size)" in said[-1]

@@ -14,11 +14,17 @@ class Catalogue(Protocol):
     def style(self, name: str) -> str:
         """Return the style's own name."""
 
+    def fit(self, name: str) -> str:
+        """Return the fit's own name; an empty one is the usual fit."""
+
     def size(self, style: str, name: str, fit: str) -> str:
         """Return the size's own name."""
 
     def location(self, name: str) -> str:
         """Return the preset's own name."""
+
+    def check(self, style: str, size: str, fit: str, location: str) -> None:
+        """Pass if such a garment can be decorated there; the names are the catalogue's own."""
 
 
 class AnyCatalogue:
@@ -28,6 +34,10 @@ class AnyCatalogue:
         """Return `name`."""
         return name
 
+    def fit(self, name: str) -> str:
+        """Return `name`."""
+        return name
+
     def size(self, style: str, name: str, fit: str) -> str:
         """Return `name`."""
         return name
@@ -35,3 +45,6 @@ class AnyCatalogue:
     def location(self, name: str) -> str:
         """Return `name`."""
         return name
+
+    def check(self, style: str, size: str, fit: str, location: str) -> None:
+        """Pass."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -168,9 +168,12 @@ class RowReader:
         self._row, self._number = row, number
         before = len(self.problems)
         style, size, fit = self._garment()
+        sound = len(self.problems) == before
         quantity = self._quantity()
         imprints = self._imprints()
         order = self._order()
+        if sound:
+            self._check_locations(style, size, fit, imprints)
         if len(self.problems) > before:
             return
         name, number_text = self._cell("name"), self._cell("number")
@@ -192,17 +195,28 @@ class RowReader:
             if not text and column and not self._is_bad(column):
                 self._wrong(column, f"the {field} is missing: fill it in")
         if style:
-            try:
-                style = self.catalogue.style(style)
-            except Refusal as refusal:
-                self._wrong(self._column("style"), str(refusal))
-                return style, size, fit
+            style = self._known("style", self.catalogue.style, style)
+        fit = self._known("fit", self.catalogue.fit, fit)
         if style and size:
-            try:
-                size = self.catalogue.size(style, size, fit)
-            except Refusal as refusal:
-                self._wrong(self._column("size"), str(refusal))
+            size = self._known("size", lambda name: self.catalogue.size(style, name, fit), size)
         return style, size, fit
+
+    def _known(self, field: str, find: Callable[[str], str], text: str) -> str:
+        """Return the catalogue's own name for a cell; empty, with a problem, if it has none."""
+        try:
+            return find(text)
+        except Refusal as refusal:
+            self._wrong(self._column(field), str(refusal))
+            return ""
+
+    def _check_locations(
+        self, style: str, size: str, fit: str, imprints: Sequence[Imprint]
+    ) -> None:
+        for location in dict.fromkeys(imprint.location for imprint in imprints):
+            try:
+                self.catalogue.check(style, size, fit, location)
+            except Refusal as refusal:
+                self._wrong(self._column("location"), f"{location} cannot be: {refusal}")
 
     def _is_bad(self, column: Column) -> bool:
         return column.index < len(self._row) and isinstance(self._row[column.index], BadCell)
