@@ -194,20 +194,22 @@ class RowReader:
             column = self._column(field)
             if not text and column and not self._is_bad(column):
                 self._wrong(column, f"the {field} is missing: fill it in")
-        if style:
-            style = self._known("style", self.catalogue.style, style)
-        fit = self._known("fit", self.catalogue.fit, fit)
-        if style and size:
-            size = self._known("size", lambda name: self.catalogue.size(style, name, fit), size)
-        return style, size, fit
+        known_style = self._known("style", self.catalogue.style, style) if style else None
+        known_fit = self._known("fit", self.catalogue.fit, fit)
+        if known_style is None or known_fit is None or not size:
+            return style, size, fit
+        known_size = self._known(
+            "size", lambda name: self.catalogue.size(known_style, name, known_fit), size
+        )
+        return known_style, known_size or size, known_fit
 
-    def _known(self, field: str, find: Callable[[str], str], text: str) -> str:
-        """Return the catalogue's own name for a cell; empty, with a problem, if it has none."""
+    def _known(self, field: str, find: Callable[[str], str], text: str) -> str | None:
+        """Return the catalogue's own name for a cell; None, with a problem, if it has none."""
         try:
             return find(text)
         except Refusal as refusal:
             self._wrong(self._column(field), str(refusal))
-            return ""
+            return None
 
     def _check_locations(
         self, style: str, size: str, fit: str, imprints: Sequence[Imprint]
