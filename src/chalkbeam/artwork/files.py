@@ -17,6 +17,8 @@ from chalkbeam.units import MM_PER_INCH, parse_length
 
 MM_PER_POINT = MM_PER_INCH / 72
 """PDF user space: 72 points to the inch (ISO 32000-1, 8.3.2.3)."""
+CSS_DPI = 96.0
+"""CSS pixels to the inch, which SVG measures physical units by (CSS Values and Units, 5.2)."""
 VECTOR_PIXELS = 3000
 """Long side at which drawings are rendered: 0.1 mm a pixel on a 300 mm transfer."""
 MOST_PIXELS = 300_000_000
@@ -138,7 +140,8 @@ def _read_svg(path: Path, data: bytes) -> Picture:
 
 def _draw_svg(resvg: object, text: str, path: Path, zoom: float | None) -> bytes:
     draw = resvg.svg_to_bytes  # type: ignore[attr-defined]  # the library ships no types
-    drawn: bytes = draw(svg_string=text, zoom=zoom, resources_dir=str(path.resolve().parent))
+    folder = str(path.resolve().parent)
+    drawn: bytes = draw(svg_string=text, zoom=zoom, dpi=CSS_DPI, resources_dir=folder)
     return drawn
 
 
