@@ -27,7 +27,7 @@ def lattice(face: PlatenFace, across: int = 17, along: int = 21) -> Points:
     radius = face.corner_radius
     q = np.abs(points) - np.array([face.width, face.depth]) / 2 + radius
     outside = (q > 0).all(axis=1) & (np.hypot(*q.T) > radius + 1e-9)
-    return points[~outside]
+    return np.asarray(points[~outside])
 
 
 def missed_by(rig: VirtualRig, aim: Aim, points: Points, height: float) -> Points:
@@ -81,7 +81,8 @@ def naive(photos: Sequence[PhotoObservation], cards: Sequence[Card], pattern: Pa
     def aim(points: Points, height: float) -> Points:
         del height
         flat = np.asarray(points, np.float64).reshape(-1, 1, 2)
-        return cv2.perspectiveTransform(flat, projector_from_platen).reshape(-1, 2)
+        aimed = cv2.perspectiveTransform(flat, projector_from_platen)
+        return np.asarray(aimed, np.float64).reshape(-1, 2)
 
     return aim
 

@@ -40,12 +40,16 @@ class Fabric:
     mottle: float = 0.05
 
 
-WHITE = Fabric((0.76, 0.78, 0.79), 0.025)
-NAVY = Fabric((0.072, 0.030, 0.022), 0.12)
-BLACK = Fabric((0.022, 0.021, 0.021), 0.15)
-RED = Fabric((0.035, 0.030, 0.42), 0.08)
-HEATHER = Fabric((0.33, 0.32, 0.31), 0.14)
-SAFETY_YELLOW = Fabric((0.03, 0.72, 0.66), 0.05)
+def dyed(rgb: tuple[int, int, int], mottle: float = 0.05) -> Fabric:
+    """Return the fabric that looks like sRGB codes `rgb` under white light (IEC 61966-2-1)."""
+    coded = np.array(rgb[::-1]) / 255
+    linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    blue, green, red = (float(value) for value in linear)
+    return Fabric((blue, green, red), mottle)
+
+
+WHITE = dyed((231, 230, 227), 0.025)
+NAVY = dyed((41, 48, 76), 0.12)
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,6 +22,9 @@ SAMPLE_SEED = 7
 SAMPLE_BOARD = 10.0
 """Height of the board in the raised sample photo, mm."""
 
+SAMPLE_PHOTOS = ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg", "raised-10mm.jpg")
+"""File names of the sample photos: cards on the bare platen, and on the board."""
+
 _DARKEST_WHITE = 0.085
 """The eye adapts to dark cloth only so far: what it then takes for white."""
 _EYE = (70.0, -470.0, 930.0)
@@ -30,16 +33,18 @@ _DIM = Room(level=0.22, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), gradient=
 
 def sample_rig() -> VirtualRig:
     """Return the rig whose photos lie in sample_images/: cards laid by hand, on real paper."""
-    return random_rig(SAMPLE_SEED, "phone", photos=3, raised=1, laying=0.2, paper=0.1)
+    return random_rig(
+        SAMPLE_SEED, "phone", photos=3, raised=1, laying=0.2, paper=0.1, board=SAMPLE_BOARD
+    )
 
 
 def bystander(size: tuple[int, int] = (1600, 1200)) -> View:
     """Return the view of somebody who stands where the operator stands."""
     return View(
         size=size,
-        focal=0.92 * size[0],
+        focal=1.0 * size[0],
         centre=(size[0] / 2 - 0.5, size[1] / 2 - 0.5),
-        turn=look_at(_EYE, (0.0, -18.0, 0.0), roll=0.0),
+        turn=look_at(_EYE, (0.0, -12.0, 0.0)),
         position=_EYE,
     )
 
@@ -74,7 +79,7 @@ def show(
         vignette=0.5,
         full_well=40000.0,
         read_noise=3.0,
-        white=max(_DARKEST_WHITE, 0.55 * cloth_white),
+        white=max(_DARKEST_WHITE, 0.46 * cloth_white),
     )
     projector = replace(rig.projector, lamp=lamp)
     return render_photo(scene, bystander(size), sensor, projector, frame, seed=1)

@@ -1,0 +1,102 @@
+"""From marks to a frame of light: time at 1920 x 1080 and 3840 x 2160.
+
+``python -m benchmarks.frame [--repeats 60]``
+
+The marks are those of three imprints of the demo's order, laid and loaded, with hatches
+and lettering. *Fresh* clears what the drawing keeps between frames: the first frame of a
+piece. *Nudged* moves the whole placement by 0.1 mm before each frame, as an arrow key does,
+so nothing drawn before fits. *Again* draws the same marks once more.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from calibration.camera import Pinhole
+from calibration.projector import ProjectorMap
+from chalkbeam.demo import ORDER, Lit, light_up, samples
+from chalkbeam.loading import Loading
+from chalkbeam.targets import lay_marks
+from chalkbeam.virtual_rig import VirtualRig, random_rig
+from overlay import frame as drawing
+from overlay.marks import Mark
+from overlay.palette import DEFAULT_PALETTE
+
+
+def exact(rig: VirtualRig) -> ProjectorMap:
+    """Return the map that a perfect calibration of the rig would find."""
+    view = rig.projector.view
+    rx, ry, rz = view.turn
+    tx, ty, tz = (float(value) for value in -view.rotation @ np.array(view.position))
+    lens = Pinhole(
+        view.focal, *view.centre, view.k1, view.k2, rx=rx, ry=ry, rz=rz, tx=tx, ty=ty, tz=tz
+    )
+    return ProjectorMap(view.size, lens)
+
+
+def clear() -> None:
+    """Forget what the drawing keeps between frames."""
+    for thing in vars(drawing).values():
+        if hasattr(thing, "cache_clear"):
+            thing.cache_clear()
+
+
+def shifted(loading: Loading, by: float) -> Loading:
+    """Return the loading nudged to the right."""
+    pose = loading.platen_from_garment
+    return replace(loading, platen_from_garment=replace(pose, x=pose.x + by))
+
+
+def timed(act: Callable[[int], object], repeats: int) -> tuple[float, float]:
+    """Return the median and the worst time of an act, ms."""
+    spent = []
+    for number in range(repeats):
+        start = time.perf_counter()
+        act(number)
+        spent.append(1e3 * (time.perf_counter() - start))
+    return float(np.median(spent)), max(spent)
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--repeats", type=int, default=60)
+    options = parser.parse_args(argv)
+    pieces = [light_up(piece, samples()) for piece in ORDER[:3]]
+    print(f"{'ms: median (worst)':28}{'fresh':>16}{'nudged':>16}{'again':>16}")
+    for size in ((1920, 1080), (3840, 2160)):
+        found = exact(random_rig(7, projector_size=size))
+        for lit in pieces:
+            for step, marks in (("load", lit.load), ("lay", lit.lay)):
+
+                def draw(
+                    number: int, marks: Sequence[Mark] = marks, found: ProjectorMap = found
+                ) -> object:
+                    del number
+                    return drawing.render(marks, found, DEFAULT_PALETTE)
+
+                def fresh(number: int, draw: Callable[[int], object] = draw) -> object:
+                    clear()
+                    return draw(number)
+
+                def nudged(number: int, lit: Lit = lit, found: ProjectorMap = found) -> object:
+                    moved = lay_marks(lit.placement, shifted(lit.loading, 0.1 * number))
+                    return drawing.render(moved, found, DEFAULT_PALETTE)
+
+                results = [timed(fresh, options.repeats)]
+                results.append(timed(nudged, options.repeats) if step == "lay" else (0.0, 0.0))
+                results.append(timed(draw, options.repeats))
+                cells = "".join(
+                    f"{f'{median:.1f} ({worst:.1f})' if worst else '':>16}"
+                    for median, worst in results
+                )
+                name = f"{size[0]}x{size[1]} {lit.piece.name[:1]} {step}"
+                print(f"{name:28}{cells}")
+
+
+if __name__ == "__main__":
+    main()

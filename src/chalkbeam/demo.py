@@ -1,0 +1,226 @@
+"""The whole way without hardware: sample photos to a rig, an order to lines on cloth.
+
+Everything up to the projector's frames is the program's own path. Only what then
+happens in the room, and the truth it is measured against, is the virtual rig's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.geometry import PlatenFace, Points, resample
+from calibration.projector import ProjectorMap
+from calibration.refusal import Refusal
+from chalkbeam.artwork import load_artwork
+from chalkbeam.fabrics import Fabric, find_fabric
+from chalkbeam.files import write_whole
+from chalkbeam.garments import garment
+from chalkbeam.loading import Loading, load, loading_words
+from chalkbeam.locations import location
+from chalkbeam.placement import Placement, place
+from chalkbeam.platen import Pad, platen
+from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.units import Unit
+from chalkbeam.virtual_rig import Cloth, VirtualRig, drape, paint
+from chalkbeam.virtual_rig.cloth import landing
+from chalkbeam.virtual_rig.garment_picture import dyed
+from chalkbeam.virtual_rig.stage import show
+from overlay.frame import Frame, render
+from overlay.marks import Crosshair, Mark, Stroke
+from overlay.visibility import palette_for
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+"""Where a source folder keeps its sample photos and artwork."""
+
+PLATEN = "16x20in"
+HEIGHTS = (0.0, 4.0, 10.0, 20.0)
+"""Heights at which the demo measures, mm."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One imprint of the regatta order.
+
+    Attributes
+    ----------
+    name : str
+        Of its files.
+    style, size, cloth : str
+        The garment and its colour.
+    where, art : str
+        Location, and file of the artwork.
+    width : float
+        Of the ink, mm.
+    pad : Pad or None
+        A pad on the platen under it.
+    """
+
+    name: str
+    style: str
+    size: str
+    cloth: str
+    where: str
+    art: str
+    width: float
+    pad: Pad | None = None
+
+
+ORDER = (
+    Piece("1-tee-left-chest", "crew_tee", "M", "white", "left-chest", "crest.svg", 90.0),
+    Piece("2-tee-full-back", "crew_tee", "XL", "white", "full-back", "regatta.svg", 290.0),
+    Piece(
+        "3-hood-upper-back", "pullover_hood", "L", "navy", "upper-back", "regatta-light.svg", 270.0
+    ),
+    Piece(
+        "4-hood-chest-on-pad", "pullover_hood", "L", "navy", "left-chest", "crest.svg", 90.0,
+        Pad(PlatenFace(254.0, 254.0, 20.0), 12.0),
+    ),
+    Piece("5-youth-centre-chest", "crew_tee", "youth L", "red", "centre-chest", "crest.svg", 170.0),
+)  # fmt: skip
+"""A few pieces of Tern Harbour Rowing Club's order; the club is invented."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lit:
+    """One imprint from rules to light."""
+
+    piece: Piece
+    placement: Placement
+    loading: Loading
+    cloth: Fabric
+    load: tuple[Mark, ...]
+    lay: tuple[Mark, ...]
+
+
+@dataclass(frozen=True)
+class Miss:
+    """How far light lands from where it is meant, mm."""
+
+    rms: float
+    worst: float
+
+    @classmethod
+    def of(cls, off: Points) -> Miss:
+        """Return the root mean square and the largest length of vectors, shape (N, 2)."""
+        far = np.hypot(*np.asarray(off).T)
+        return cls(float(np.sqrt(np.mean(far**2))), float(far.max()))
+
+
+def samples(folder: Path | None = None) -> Path:
+    """Return the folder of sample photos and artwork.
+
+    Raises
+    ------
+    Refusal
+        If it is not there: an installed program does not carry it.
+    """
+    found = folder or SAMPLES
+    if not (found / "artwork").is_dir():
+        raise Refusal(
+            f"The sample photos are not in {found}: run the demo from Chalkbeam's source folder, "
+            "or name their folder with --samples."
+        )
+    return found
+
+
+def light_up(piece: Piece, folder: Path) -> Lit:
+    """Place one piece's artwork and turn it into marks, by the program's own path."""
+    article = garment(piece.style, piece.size)
+    artwork = load_artwork(folder / "artwork" / piece.art, width=piece.width, sheet_margin=8.0)
+    placement = place(article, location(piece.where), artwork)
+    loading = load(placement, platen(PLATEN).with_pad(piece.pad))
+    return Lit(
+        piece,
+        placement,
+        loading,
+        find_fabric(piece.cloth),
+        load_marks(placement, loading, unit=Unit.INCH),
+        lay_marks(placement, loading, unit=Unit.INCH),
+    )
+
+
+def words(lit: Lit) -> str:
+    """Say in a sentence where a piece's artwork goes."""
+    where = lit.placement.location.title
+    how = loading_words(lit.placement, lit.loading).say(Unit.INCH)
+    label = lit.placement.garment.label
+    return f"{lit.cloth.name} {label[0].lower()}{label[1:]}, {where}: {how}"
+
+
+def lay_cloth(lit: Lit, density: float = 2.5) -> Cloth:
+    """Lay the piece's garment on the virtual platen as the loading says."""
+    article = lit.placement.garment
+    mottle = 0.025 if sum(lit.cloth.colour) > 600 else 0.10
+    layers = 1 if lit.loading.threaded else 2
+    return drape(
+        paint(lit.placement.face, dyed(lit.cloth.colour, mottle), article.thickness, density),
+        lit.loading.platen_from_garment,
+        lit.loading.platen.face,
+        thickness=article.thickness,
+        support=(layers - 1) * article.thickness,
+        pad=lit.loading.platen.pad,
+        seed=len(lit.piece.name),
+    )
+
+
+def over_platen(rig: VirtualRig, found: ProjectorMap, height: float) -> Miss:
+    """Return how far light lands from its target over the whole platen: truth against the rig."""
+    face = rig.face
+    x = np.linspace(-face.width / 2, face.width / 2, 17)
+    y = np.linspace(-face.depth / 2, face.depth / 2, 21)
+    points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    pixels = found.projector_from_platen(points, height)
+    return Miss.of(rig.platen_from_projector(pixels, height) - points)
+
+
+def on_cloth(
+    rig: VirtualRig, found: ProjectorMap, cloth: Cloth, marks: Sequence[Mark], flat: bool = False
+) -> Miss:
+    """Return how far marks land from where they are meant on the true, wrinkled cloth.
+
+    With `flat` they are lit as if the cloth had no height, as a map of the bare platen would.
+    """
+    pairs = [(points, 0.0 if flat else height) for points, height in _points(marks)]
+    wanted = np.vstack([points for points, _ in pairs])
+    pixels = np.vstack([found.projector_from_platen(points, height) for points, height in pairs])
+    return Miss.of(landing(rig.projector.view, cloth, pixels)[:, :2] - wanted)
+
+
+def _points(marks: Sequence[Mark]) -> Iterator[tuple[Points, float]]:
+    """Yield points of lines and crosses with their heights."""
+    for mark in marks:
+        if isinstance(mark, Stroke):
+            yield resample(mark.points, 4.0, mark.closed), mark.height
+        elif isinstance(mark, Crosshair):
+            yield np.array([mark.centre]), mark.height
+
+
+def frames(lit: Lit, found: ProjectorMap) -> dict[str, Frame]:
+    """Return the projector's frames of a piece by step."""
+    palette = palette_for(lit.cloth.colour)
+    return {
+        "load": render(lit.load, found, palette),
+        "lay": render(lit.lay, found, palette),
+    }
+
+
+def write_picture(path: Path, picture: NDArray[np.uint8]) -> None:
+    """Write a PNG whole or not at all."""
+    fine, coded = cv2.imencode(".png", picture)
+    if not fine:
+        raise ValueError(f"OpenCV could not code {path.name}")
+    write_whole(path, coded.tobytes())
+
+
+def view(rig: VirtualRig, lit: Lit, cloth: Cloth, frame: Frame) -> NDArray[np.uint8]:
+    """Return what a bystander sees while the projector shows a frame on the piece."""
+    return show(rig, lit.loading.platen, cloth, frame)
+
+
+Say = Callable[[str], None]
