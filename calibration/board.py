@@ -103,6 +103,13 @@ class Board:
         return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
 
     @cached_property
+    def dark_diagonal(self) -> NDArray[np.bool_]:
+        """Whether the square up and left of each inner corner is black, shape (N,)."""
+        column, row = (self.corners / self.square).astype(int).T
+        dark: NDArray[np.bool_] = (column + row) % 2 == 0
+        return dark
+
+    @cached_property
     def markers(self) -> dict[int, Points]:
         """Corners of each marker's black border by id: tl, tr, br, bl, modules, shape (4, 2)."""
         side = self.family.bits + 2

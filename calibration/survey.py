@@ -1,0 +1,287 @@
+"""Where the cards really lie: measured from one photo, before anything is believed.
+
+The cards are millimetre scales themselves. One photo of four of them fixes how it shows
+the platen's plane (a homography and one radial term) *and* each card's place and turn
+against the first, so a card in the wrong corner, a turned one or a wrong platen size
+can be told with a name and a measure.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import homography
+from calibration.cards import NAMES
+from calibration.find_cards import FoundCard
+from calibration.geometry import Isometry, Points, as_points
+
+_TURNED = math.radians(30)
+
+_TOLERANCE, _LEAST_TOLERANCE = 0.02, 4.0
+"""How far a card may lie from its place, as a share of the platen's longer side, and mm.
+This gate is for what is plainly wrong; the solver weighs and reports the millimetres."""
+
+
+@dataclass(frozen=True, eq=False)
+class PlatenView:
+    """How a photo shows the platen's plane.
+
+    ``photo = centre + q (1 + k |q|²)`` with ``q = H(platen)``, q in half diagonals of
+    the photo.
+
+    Attributes
+    ----------
+    homography : ndarray, shape (3, 3)
+        Platen mm to q.
+    k : float
+        Radial distortion, of the half diagonal.
+    centre : ndarray, shape (2,)
+        Middle of the photo, px.
+    half_diagonal : float
+        px.
+    """
+
+    homography: homography.Homography
+    k: float
+    centre: NDArray[np.float64]
+    half_diagonal: float
+
+    def photo_from_platen(self, points: Points) -> Points:
+        """Map platen mm, shape (N, 2), to photo px, shape (N, 2)."""
+        q = homography.apply(self.homography, points)
+        bend = 1.0 + self.k * (q * q).sum(axis=1, keepdims=True)
+        return np.asarray(self.centre + self.half_diagonal * q * bend)
+
+    def platen_from_photo(self, pixels: Points) -> Points:
+        """Map photo px, shape (N, 2), to platen mm, shape (N, 2)."""
+        bent = (as_points(pixels) - self.centre) / self.half_diagonal
+        q = bent
+        for _ in range(20):
+            q = bent / (1.0 + self.k * (q * q).sum(axis=1, keepdims=True))
+        return homography.apply(homography.invert(self.homography), q)
+
+
+@dataclass(frozen=True)
+class Lie:
+    """Where one card lies against where it should.
+
+    Attributes
+    ----------
+    name : str
+    centre : tuple of float
+        Measured centre in the platen frame, mm.
+    turn : float
+        Measured turn against its proper one, radians, -pi ... pi.
+    """
+
+    name: str
+    centre: tuple[float, float]
+    turn: float
+
+
+@dataclass(frozen=True, eq=False)
+class Survey:
+    """What one photo says of the cards on the platen.
+
+    Attributes
+    ----------
+    view : PlatenView
+    lies : tuple of Lie
+        In the order of the cards given.
+    """
+
+    view: PlatenView
+    lies: tuple[Lie, ...]
+
+
+def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
+    """Measure where each card lies, all against one another, then set on the platen.
+
+    The cards' own sizes are the scale. The whole is turned and shifted so that it fits
+    the proper places best, so what all cards share is not seen.
+
+    Parameters
+    ----------
+    found : sequence of FoundCard
+        At least two cards.
+    size : tuple of int
+        Width and height of the photo, px.
+    """
+    # Imported late: it takes longer than all the rest of the program's start.
+    from scipy.optimize import least_squares
+
+    centre = (np.array(size) - 1.0) / 2
+    half = float(np.hypot(*size)) / 2
+    local = [_local(card) for card in found]
+    pixels = np.vstack([card.pixels for card in found])
+    owner = np.repeat(np.arange(len(found)), [len(card.indices) for card in found])
+    anchor = int(np.argmax([len(card.indices) for card in found]))
+    others = [k for k in range(len(found)) if k != anchor]
+    flat = np.vstack(local)
+
+    start = homography.fit(local[anchor], (found[anchor].pixels - centre) / half)
+    start = start / start[2, 2]
+    first = PlatenView(start, 0.0, centre, half)
+    poses = [_rigid(local[k], first.platen_from_photo(found[k].pixels)) for k in others]
+    scale = np.abs(start).ravel()[:8] + 1e-6
+    x0 = np.concatenate([start.ravel()[:8] / scale, [0.0], *[[p.x, p.y, p.angle] for p in poses]])
+
+    def split(x: NDArray[np.float64]) -> tuple[PlatenView, NDArray[np.float64]]:
+        """Return the view and each card's x, y and angle, shape (N, 3)."""
+        where = np.zeros((len(found), 3))
+        where[others] = x[9:].reshape(-1, 3)
+        matrix = np.append(x[:8] * scale, 1.0).reshape(3, 3)
+        return PlatenView(matrix, float(x[8]), centre, half), where
+
+    def misfit(x: NDArray[np.float64]) -> NDArray[np.float64]:
+        view, where = split(x)
+        dx, dy, angle = where[owner].T
+        c, s = np.cos(angle), np.sin(angle)
+        u, v = flat.T
+        plane = np.stack([c * u - s * v + dx, s * u + c * v + dy], axis=1)
+        return (view.photo_from_platen(plane) - pixels).ravel()
+
+    solved = least_squares(misfit, x0, loss="soft_l1", x_scale="jac", max_nfev=100).x
+    view, where = split(solved)
+    proper = np.array([card.card.centre for card in found])
+    onto_platen = _rigid(where[:, :2], proper)
+    laid = [onto_platen @ Isometry(float(x), float(y), float(turn)) for x, y, turn in where]
+    back = onto_platen.inverse()
+    anchor_from_platen = np.eye(3)
+    anchor_from_platen[:2, :2], anchor_from_platen[:2, 2] = back.matrix, (back.x, back.y)
+    return Survey(
+        PlatenView(view.homography @ anchor_from_platen, view.k, centre, half),
+        tuple(
+            Lie(card.card.name, (pose.x, pose.y), _wrapped(pose.angle - card.card.angle))
+            for card, pose in zip(found, laid, strict=True)
+        ),
+    )
+
+
+def _local(card: FoundCard) -> Points:
+    """Return the seen corners in the card's own frame: its centre, upright, mm."""
+    upright = Isometry(*card.card.centre, card.card.angle).inverse()
+    return upright.apply(card.card.corners()[card.indices])
+
+
+def _rigid(source: Points, target: Points) -> Isometry:
+    """Return the turn and shift that bring source points nearest to target points.
+
+    The closed form in the plane (Umeyama, 1991, without scale).
+    """
+    a, b = source - source.mean(axis=0), target - target.mean(axis=0)
+    angle = math.atan2(float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()), float((a * b).sum()))
+    turned = Isometry(0.0, 0.0, angle).apply(source.mean(axis=0))[0]
+    x, y = target.mean(axis=0) - turned
+    return Isometry(float(x), float(y), angle)
+
+
+def _wrapped(angle: float) -> float:
+    return math.remainder(angle, 2 * math.pi)
+
+
+def complaint(lies: Sequence[Lie], cards: Sequence[FoundCard]) -> str | None:
+    """Say what is wrong with how the cards lie, or None.
+
+    Parameters
+    ----------
+    lies : sequence of Lie
+        As measured.
+    cards : sequence of FoundCard
+        The same cards.
+    """
+    span = np.ptp(np.vstack([card.card.outline() for card in cards]), axis=0).max()
+    tolerance = max(_LEAST_TOLERANCE, _TOLERANCE * float(span))
+    proper = np.array([card.card.centre for card in cards])
+    measured = np.array([lie.centre for lie in lies])
+    fits = _best_order(lies, proper, tolerance)
+    if fits is not None and fits != tuple(range(len(cards))):
+        return _swapped(lies, fits)
+    turned = [lie for lie in lies if abs(lie.turn) > _TURNED]
+    if turned:
+        return _turned(turned)
+    if fits is not None:
+        return None
+    return _misplaced(lies, cards, measured, proper)
+
+
+def _best_order(lies: Sequence[Lie], proper: Points, tolerance: float) -> tuple[int, ...] | None:
+    """Return which card's place each card lies on, or None if no order fits.
+
+    Where several orders fit, as on a square platen or when all are swapped, that one
+    holds in which the fewest cards are turned; among equals, the first, which is none.
+    """
+    measured = np.array([lie.centre for lie in lies])
+    best: tuple[float, tuple[int, ...]] | None = None
+    for order in itertools.permutations(range(len(proper))):
+        target = proper[list(order)]
+        onto = _rigid(measured, target)
+        away = float(np.linalg.norm(onto.apply(measured) - target, axis=1).max())
+        turned = sum(abs(_wrapped(lie.turn + onto.angle)) > _TURNED for lie in lies)
+        cost = away + tolerance * turned
+        if away < tolerance and (best is None or cost < best[0] - 0.5 * tolerance):
+            best = (cost, order)
+    return None if best is None else best[1]
+
+
+def _swapped(lies: Sequence[Lie], order: Sequence[int]) -> str:
+    wrong = [(lies[k].name, lies[order[k]].name) for k in range(len(lies)) if order[k] != k]
+    if len(wrong) == 2:
+        one, other = wrong[0][0], wrong[1][0]
+        return (
+            f"the {one} and the {other} card are swapped: lay card {_number(one)} {_at(one)} and "
+            f"card {_number(other)} {_at(other)}."
+        )
+    told = ", ".join(f"card {_number(name)} ({name}) lies {_at(place)}" for name, place in wrong)
+    return f"the cards lie in the wrong corners ({told}): lay each in the corner named on it."
+
+
+def _turned(turned: Sequence[Lie]) -> str:
+    names = " and ".join(lie.name for lie in turned)
+    quarter = round(math.degrees(turned[0].turn) / 90) * 90 % 360
+    by = "half a turn" if quarter == 180 else "a quarter turn" if quarter else "aslant"
+    plural = "cards are" if len(turned) > 1 else "card is"
+    return (
+        f"the {names} {plural} turned ({by}): lay it so that its number reads upright from the "
+        "operator's side."
+    )
+
+
+def _misplaced(
+    lies: Sequence[Lie], cards: Sequence[FoundCard], measured: Points, proper: Points
+) -> str:
+    size = cards[0].card.size
+    if len(lies) == len(NAMES):
+        left_front, right_front, left_back, right_back = measured
+        widths = [np.linalg.norm(right_front - left_front), np.linalg.norm(right_back - left_back)]
+        depths = [np.linalg.norm(left_back - left_front), np.linalg.norm(right_back - right_front)]
+        straight = abs(widths[0] - widths[1]) < 0.04 * widths[0] + 4
+        straight &= abs(depths[0] - depths[1]) < 0.04 * depths[0] + 4
+        if straight:
+            width, depth = (float(np.mean(sides)) + size for sides in (widths, depths))
+            asked = np.ptp(proper, axis=0) + size
+            return (
+                f"the cards lie as on a platen of about {width:.0f} mm x {depth:.0f} mm, not "
+                f"{asked[0]:.0f} mm x {asked[1]:.0f} mm: give the platen's true size, or push "
+                "every card out to its corner."
+            )
+    away = np.linalg.norm(measured - proper, axis=1)
+    worst = int(np.argmax(away))
+    return (
+        f"the {lies[worst].name} card lies about {away[worst]:.0f} mm from its place: push its "
+        "heavy edges flush with the platen's edges."
+    )
+
+
+def _number(name: str) -> int:
+    return NAMES.index(name) + 1
+
+
+def _at(name: str) -> str:
+    return "at the " + name.replace("-", " ")

@@ -1,0 +1,245 @@
+"""One sentence for every way in which a photo can fail: what, where, what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import channels, survey
+from calibration.board import Family
+from calibration.cards import Card
+from calibration.find_cards import CardSearch, FoundCard, search_scale
+from calibration.find_pattern import ENOUGH_MARKERS, PatternSearch
+from calibration.geometry import Points
+from calibration.markers import Marker, find_markers, sight
+from calibration.pattern import COMMON_SIZES, Pattern
+from calibration.photo import Photo
+from calibration.refusal import Refusal
+from calibration.survey import PlatenView
+
+LEAST_CORNERS = 16
+"""Pattern corners on the bare platen, twice what a homography with a lens needs."""
+
+LEAST_ZONES = 5
+"""Of the 3 x 3 zones of the platen, how many must show pattern: the middle cross. The
+corner zones are mostly under the cards."""
+
+_SHARE_THAT_FITS = 0.5
+_DARK, _GLARE = 60, 250
+
+
+def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None:
+    """Raise a `Refusal` unless every card was found, and the right kind of cards."""
+    asked = cards[0]
+    if search.square is not None and search.square != asked.square:
+        size = asked.size * search.square / asked.square
+        raise Refusal(
+            f"The cards in {photo.name} are the {size:.0f} mm ones, but this platen needs those of "
+            f"{asked.size:.0f} mm: give the size of the platen they were printed for, or print the "
+            "cards for this one."
+        )
+    missing = [card for card in cards if card.name not in search.found]
+    if not missing:
+        return
+    if len(missing) == len(cards):
+        raise Refusal(_nothing_seen(photo))
+    twin = _twin(search)
+    if twin is not None:
+        raise Refusal(
+            f"{photo.name} shows two {twin} cards and no {missing[0].name} card: lay one card of "
+            "each number."
+        )
+    if len(missing) > 1:
+        names = " and ".join(card.name for card in missing)
+        raise Refusal(
+            f"{photo.name} does not show the {names} cards well enough: take the photo so that all "
+            "four cards are whole, sharp and free of glare."
+        )
+    raise Refusal(_one_missing(photo, missing[0], search))
+
+
+def _nothing_seen(photo: Photo) -> str:
+    mirrored = np.ascontiguousarray(photo.image[:, ::-1])
+    if _count(mirrored, Family.TAG_16H5) >= ENOUGH_MARKERS:
+        return (
+            f"{photo.name} is mirrored left to right: switch off mirroring in the camera, or use "
+            "its back camera."
+        )
+    grey = channels.grey(photo.image)
+    if np.percentile(grey, 95) < _DARK:
+        return (
+            f"{photo.name} is too dark to see the cards: put on the room light and take it again."
+        )
+    if is_blurred(grey):
+        return f"{photo.name} is blurred: rest the camera on something firm and take it again."
+    return (
+        f"No cards are seen in {photo.name}: lay the four printed cards on the platen's corners "
+        "and take a photo that shows the whole platen."
+    )
+
+
+def _count(image: NDArray[np.uint8], family: Family) -> int:
+    return len(find_markers(channels.grey(image), family, search_scale(image)))
+
+
+def is_blurred(grey: NDArray[np.uint8]) -> bool:
+    """Tell whether a picture without anything readable in it is out of focus or shaken.
+
+    Blurring a sharp picture again takes most of its steps between neighbours away; a
+    blurred one hardly changes (Crete et al., "The blur effect", 2007). It serves to name
+    a cause after the search has failed, never as a gate.
+    """
+    factor = min(1.0, 1200 / max(grey.shape))
+    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    sharp = cv2.GaussianBlur(small, (3, 3), 0).astype(np.float32)
+    again = cv2.blur(sharp, (9, 9))
+    lost = []
+    for axis in (0, 1):
+        steps, left = (np.abs(np.diff(picture, axis=axis)) for picture in (sharp, again))
+        strong = steps > max(4.0, float(np.percentile(steps, 99)))
+        if strong.any():
+            lost.append(float(np.maximum(steps - left, 0)[strong].sum() / steps[strong].sum()))
+    return bool(lost) and max(lost) < 0.62
+
+
+def _twin(search: CardSearch) -> str | None:
+    """Return the name of a card that lies in the photo twice, or None."""
+    for name, found in search.found.items():
+        outline = found.photo_from_board
+        centre = (outline @ [16.0, 16.0, 1.0])[:2] / (outline @ [16.0, 16.0, 1.0])[2]
+        reach = 3 * max(np.ptp(found.pixels, axis=0))
+        elsewhere = [m for m in search.markers if np.linalg.norm(m.centre - centre) > reach]
+        second = sight(found.card.board, elsewhere)
+        if second is not None and len(second.markers) > 2:
+            return name
+    return None
+
+
+def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
+    """Say why one card was not seen, from how the photo looks where it should be."""
+    name = card.name
+    view = survey.take(list(search.found.values()), photo.size).view
+    outline = view.photo_from_platen(card.outline())
+    width, height = photo.size
+    inside = ((outline > 0) & (outline < [width - 1, height - 1])).all(axis=1)
+    if not inside.all():
+        return (
+            f"The {name} card is cut off by the edge of {photo.name}: step back or turn the camera "
+            "so that the whole platen is in the picture."
+        )
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillPoly(mask, [np.rint(outline).astype(np.int32)], 255)
+    there = photo.image[mask > 0]
+    if len(there) and (there.min(axis=1) >= _GLARE).mean() > 0.12:
+        return (
+            f"Glare hides the {name} card in {photo.name}: shade the lamp or move the camera a "
+            "little to the side."
+        )
+    if len(there) and np.percentile(there.max(axis=1), 90) < _DARK:
+        return (
+            f"The {name} card is too dark in {photo.name}: take the shadow off it or put on the "
+            "room light."
+        )
+    return (
+        f"The {name} card is missing, covered or bent in {photo.name}: lay card {card.number} flat "
+        "in its corner, with nothing over it, and take the photo again."
+    )
+
+
+def check_lie(photo: Photo, found: Sequence[FoundCard]) -> PlatenView:
+    """Return how the photo shows the platen, or raise a `Refusal` if cards lie wrong."""
+    measured = survey.take(found, photo.size)
+    wrong = survey.complaint(measured.lies, found)
+    if wrong is not None:
+        raise Refusal(f"In {photo.name} {wrong}")
+    return measured.view
+
+
+def check_pattern(
+    photo: Photo, pattern: Pattern, search: PatternSearch, places: Points, free: NDArray[np.bool_]
+) -> None:
+    """Raise a `Refusal` unless enough of the right pattern is seen all over the platen.
+
+    Parameters
+    ----------
+    photo : Photo
+    pattern : Pattern
+    search : PatternSearch
+    places : ndarray, shape (N, 2)
+        Where on the platen the corners found lie, in halves of its width and depth.
+    free : ndarray of bool, shape (3, 3)
+        Which zones have room for the pattern beside the cards, back row first.
+    """
+    if len(search.indices) == 0:
+        raise Refusal(_no_pattern(photo, pattern, search.markers))
+    if len(search.indices) < LEAST_CORNERS:
+        raise Refusal(_too_few(photo, pattern, len(search.indices)))
+    column, row = np.clip(((places + 1) * 1.5).astype(int), 0, 2).T
+    seen = np.zeros((3, 3), bool)
+    seen[2 - row, column] = True
+    empty = [_ZONES[r][c] for r in range(3) for c in range(3) if free[r, c] and not seen[r, c]]
+    if empty and int(seen.sum()) < min(LEAST_ZONES, int(free.sum())):
+        raise Refusal(
+            f"The pattern is not seen at the platen's {_listed(empty)} in {photo.name}: let the "
+            "projector reach all of the platen, and take away what shades or covers it."
+        )
+
+
+_ZONES = (
+    ("back left", "back", "back right"),
+    ("left", "middle", "right"),
+    ("front left", "front", "front right"),
+)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " and " + names[-1]
+
+
+def _too_few(photo: Photo, pattern: Pattern, count: int) -> str:
+    hint = " Small platens need the fine pattern." if len(pattern.lattices) > 1 else ""
+    return (
+        f"Only {count} points of the pattern are seen on the bare platen in {photo.name}, "
+        f"{LEAST_CORNERS} are needed: dim the room light and take the photo nearer.{hint}"
+    )
+
+
+def _no_pattern(photo: Photo, pattern: Pattern, markers: Sequence[Marker]) -> str:
+    width, height = pattern.size
+    if len(markers) >= ENOUGH_MARKERS:
+        other = _other_size(pattern, markers)
+        if other is not None:
+            return (
+                f"{photo.name} shows the pattern for {other[0]} x {other[1]} pixels, not for "
+                f"{width} x {height}: show the pattern made for this projector, or give its size."
+            )
+        return (
+            f"{photo.name} shows a pattern that was not made for {width} x {height} pixels: show "
+            "the pattern made for this projector."
+        )
+    mirrored = np.ascontiguousarray(photo.image[:, ::-1])
+    if _count(mirrored, Family.TAG_36H11) >= ENOUGH_MARKERS:
+        return (
+            f"The pattern in {photo.name} is mirrored: switch off rear or mirror projection in the "
+            "projector's menu."
+        )
+    return (
+        f"No pattern is seen on the platen in {photo.name}: show the pattern on the projector, "
+        "focus it on the platen and dim the room light."
+    )
+
+
+def _other_size(pattern: Pattern, markers: Sequence[Marker]) -> tuple[int, int] | None:
+    """Return the resolution whose pattern the markers fit, of those in use, or None."""
+    support = {}
+    for size in COMMON_SIZES:
+        if size == pattern.size:
+            continue
+        sightings = (sight(lattice.board, markers) for lattice in Pattern(size).lattices)
+        support[size] = max((len(s.markers) for s in sightings if s is not None), default=0)
+    best = max(support, key=lambda size: support[size])
+    enough = max(ENOUGH_MARKERS, _SHARE_THAT_FITS * len({m.id for m in markers}))
+    return best if support[best] >= enough else None
