@@ -168,6 +168,7 @@ def as_json(location: Location) -> dict[str, object]:
                 "when": list(rule.when),
                 "unless": list(rule.unless),
                 "ages": list(rule.ages),
+                "fits": list(rule.fits),
                 "grows": rule.grows.model_dump() if rule.grows else None,
             }
             for rule in location.rules
@@ -215,6 +216,8 @@ def _conditions(rule: Rule) -> str:
 
     parts = [f"with {line_words(name)}" for name in rule.when]
     parts += [f"without {line_words(name)}" for name in rule.unless]
+    parts += ["women's fits" if fit == "womens" else f"{fit} fits" for fit in rule.fits
+              if len(rule.fits) == 1]  # fmt: skip
     return f" ({', '.join(parts)})" if parts else ""
 
 

@@ -14,9 +14,17 @@ from enum import Enum
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
 
-from chalkbeam.garments.model import AGES, Age
+from chalkbeam.garments.model import AGES, FITS, Age, Fit
 from chalkbeam.units import parse_length
 
 
@@ -103,26 +111,29 @@ def _band(value: object) -> Band:
     return band
 
 
-def _by_age(value: object) -> dict[Age, Band]:
-    """Return a band for every age that the file's distance speaks of."""
+def _spread(value: object) -> object:
+    """Return one distance for all ages as a distance for each."""
     if not isinstance(value, dict):
-        return dict.fromkeys(AGES, _band(value))
+        return dict.fromkeys(AGES, value)
     unknown = set(value) - set(AGES)
     if unknown:
         raise ValueError(f"“{min(unknown)}” is no age: write {', '.join(AGES)}")
-    return {age: _band(item) for age, item in value.items()}
+    return value
 
 
-def _art_size(value: object) -> dict[Age, Band]:
-    """As `_by_age`; ages that are not named shrink from the adult's by the usual share."""
-    if value is None:
-        return {}
-    given = _by_age(value) if isinstance(value, dict) else {"adult": _band(value)}
-    if "adult" not in given:
+def _adult(value: object) -> object:
+    """Return one size of art for all as that for adults."""
+    return value if isinstance(value, dict) else {"adult": value}
+
+
+def _shrunk(given: dict[Age, Band]) -> dict[Age, Band]:
+    """Return sizes of art for every age; those not given shrink from the adult's."""
+    if given and "adult" not in given:
         raise ValueError("give at least the size for adults")
     return {
         age: given[age] if age in given else given["adult"].scaled(USUAL_WIDTH_SHARE[age])
         for age in AGES
+        if given
     }
 
 
@@ -134,8 +145,9 @@ def _length(value: object) -> float:
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
 Words = Annotated[str, Field(min_length=5)]
-Distance = Annotated[dict[Age, Band], BeforeValidator(_by_age)]
-ArtSize = Annotated[dict[Age, Band], BeforeValidator(_art_size)]
+ByAge = dict[Age, Annotated[Band, BeforeValidator(_band)]]
+Distance = Annotated[ByAge, BeforeValidator(_spread)]
+ArtSize = Annotated[ByAge, BeforeValidator(_adult), AfterValidator(_shrunk)]
 Length = Annotated[float, BeforeValidator(_length)]
 
 
@@ -179,6 +191,8 @@ class Rule(_Strict):
         Lines that the garment must have, or must not have, for the rule to count.
     ages : tuple of Age
         Ages for which the rule counts.
+    fits : tuple of Fit
+        Fits for which the rule counts.
     grows : Growth, optional
         How the distance grows with the garment within an age.
     """
@@ -200,6 +214,7 @@ class Rule(_Strict):
     when: tuple[Name, ...] = ()
     unless: tuple[Name, ...] = ()
     ages: tuple[Age, ...] = AGES
+    fits: tuple[Fit, ...] = FITS
     grows: Growth | None = None
 
     _direction: Direction = PrivateAttr()

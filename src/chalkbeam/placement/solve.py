@@ -92,8 +92,8 @@ def applied_rules(
     measures = {name: measure.value for name, measure in garment.measures.items()}
     applied = []
     for rule in location.rules:
-        counts = garment.age in rule.ages and known.issuperset(rule.when)
-        if not counts or known & set(rule.unless):
+        counts = garment.age in rule.ages and garment.fit in rule.fits
+        if not counts or not known.issuperset(rule.when) or known & set(rule.unless):
             continue
         line = lines[rule.axis].get(rule.line)
         if line is None:
