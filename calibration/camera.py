@@ -93,6 +93,11 @@ class Pinhole:
         return _rotation(np.array([self.rx, self.ry, self.rz]))[0]
 
     @property
+    def rotation_slopes(self) -> Array:
+        """Derivatives of R by the rotation vector's components, shape (3, 3, 3)."""
+        return _rotation(np.array([self.rx, self.ry, self.rz]))[1]
+
+    @property
     def translation(self) -> Array:
         """The translation of ``pinhole_from_platen``, mm, shape (3,)."""
         return np.array([self.tx, self.ty, self.tz])

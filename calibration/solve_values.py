@@ -28,6 +28,9 @@ class LaidBoard(Protocol):
     def corners(self) -> Points:
         """Its chessboard corners by index, platen frame, mm, shape (K, 2)."""
 
+    def outline(self) -> Points:
+        """Its cut edge, platen frame, mm, shape (4, 2)."""
+
 
 @dataclass(frozen=True)
 class CardPlan:
@@ -42,19 +45,30 @@ class CardPlan:
         "front-left" and so on.
     centre : (x, y)
         Platen frame, mm.
+    anchor : (x, y)
+        The card's corner that lies in the platen's corner: it keeps its place when
+        the card comes out of the printer larger or smaller. Platen frame, mm.
     corners : tuple of (x, y)
         Chessboard corners by index, platen frame, mm, at true print scale.
     """
 
     name: str
     centre: XY
+    anchor: XY
     corners: tuple[XY, ...]
 
     @classmethod
     def of(cls, board: LaidBoard) -> Self:
         """Return the plan of a card."""
         x, y = board.centre
-        return cls(board.name, (float(x), float(y)), xy_tuple(board.corners()))
+        outline = board.outline()
+        anchor = outline[np.argmax(np.linalg.norm(outline, axis=1))]
+        return cls(
+            board.name,
+            (float(x), float(y)),
+            (float(anchor[0]), float(anchor[1])),
+            xy_tuple(board.corners()),
+        )
 
 
 @dataclass(frozen=True)
@@ -108,7 +122,8 @@ class CardFit:
     raised : float
         Height of the lay, mm.
     shift : (x, y)
-        Where it lay from its planned place, platen frame, mm.
+        How far its middle lay from where it was meant to be, platen frame, mm; on a raised
+        board, from where it was meant to be on that board.
     turn : float
         Counter-clockwise, radians.
     residual : float
@@ -140,7 +155,7 @@ class Fit:
     noise : float
         Standard error of one corner coordinate in the photos, px (by hand: on the platen, mm).
     freedom : int
-        Degrees of freedom behind `noise`.
+        Degrees of freedom behind the covariance, for the bounds drawn from it.
     print_scale : float
         Solved size of the printed cards over their planned size.
     cards : tuple of CardFit

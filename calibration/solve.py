@@ -1,0 +1,343 @@
+"""From observations to the map that puts light where it is meant: joint least squares.
+
+One fit explains every photo at once: each camera's lens, a camera pose per photo, the
+projector as a pinhole with its lens, how each card truly lay, the print's scale and
+each raised board. Cards float because they are laid by hand: their *size* is known far
+better than their place, so the shape of the map comes from the former and only its
+mean position from the latter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration import homography
+from calibration.camera import PARAMETERS, Array, Pinhole
+from calibration.geometry import PlatenFace, Points, xy_tuple
+from calibration.observations import PhotoObservation
+from calibration.pattern import Pattern
+from calibration.projector import ProjectorMap
+from calibration.refusal import Refusal
+from calibration.solve_least import (
+    LAY_REACH,
+    Prior,
+    Task,
+    covariance,
+    gain_of_freeing,
+    minimise,
+    noise_by_group,
+    weights,
+)
+from calibration.solve_priors import (
+    KEYSTONE,
+    PROJECTOR_FREE,
+    camera_priors,
+    card_priors,
+    free_unknowns,
+    lay_error,
+    projector_priors,
+)
+from calibration.solve_problem import Problem
+from calibration.solve_start import first_vector, landed, projector_guesses, without_pattern
+from calibration.solve_values import (
+    CardFit,
+    CardPlan,
+    Cross,
+    Fit,
+    LaidBoard,
+    Stated,
+    frozen_matrix,
+)
+
+FIRST_NOISES = (8.0, 0.5)
+"""Corner noise assumed before the residuals tell, px: large while cards still count as lying
+where planned, lest true corners pass for false ones; then what a fair photo has."""
+
+CROSS_ERROR = 0.3
+"""How well an operator sets a projected cross on a mark, standard error per coordinate, mm."""
+
+LAY_FREEDOM = 5.0
+"""How many lays the stated laying error counts for, when the lays seen are weighed against it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solution:
+    """A solved calibration, with everything that led to it.
+
+    Attributes
+    ----------
+    map : ProjectorMap
+    fit : Fit
+    photos : tuple of PhotoObservation
+    plans : tuple of CardPlan
+    task : Task
+    vector : ndarray
+        The solved long vector (see `solve_problem.Layout`).
+    """
+
+    map: ProjectorMap
+    fit: Fit
+    photos: tuple[PhotoObservation, ...]
+    plans: tuple[CardPlan, ...]
+    task: Task
+    vector: Array
+
+    def camera(self, photo: int) -> Pinhole:
+        """Return the solved camera of a photo, in its pose."""
+        return self.task.problem.camera(self.vector, photo)
+
+    def residuals(self, photo: int) -> tuple[Points, Points]:
+        """Return solved less seen of a photo's card and pattern corners, px, shapes (N, 2)."""
+        groups = self.task.problem.groups
+        every = self.task.problem.residuals(self.vector)
+        cards, pattern = every[groups == 2 * photo], every[groups == 2 * photo + 1]
+        return cards.reshape(-1, 2), pattern.reshape(-1, 2)
+
+
+def solve(
+    observations: Sequence[PhotoObservation],
+    cards: Sequence[LaidBoard],
+    pattern: Pattern,
+    face: PlatenFace,
+    stated: Stated | None = None,
+) -> Solution:
+    """Return the projector map that explains the photos best, and how well it is known.
+
+    Parameters
+    ----------
+    observations : sequence of PhotoObservation
+        At least one with the cards on the bare platen (`raised` 0).
+    cards : sequence of Card
+        The cards, where they are meant to lie.
+    pattern : Pattern
+        What the projector showed.
+    face : PlatenFace
+        The platen.
+    stated : Stated, optional
+        What the operator measured.
+
+    Raises
+    ------
+    Refusal
+        If the photos do not fix the map. Whether the map is good enough is another
+        question: see `solve_gates.examine`.
+    """
+    plans = [CardPlan.of(card) for card in cards]
+    pixels = pattern.pixels(np.arange(pattern.count))
+    return solve_plans(observations, plans, pixels, pattern.size, stated or Stated())
+
+
+def solve_plans(
+    observations: Sequence[PhotoObservation],
+    plans: Sequence[CardPlan],
+    pattern: Points,
+    size: tuple[int, int],
+    stated: Stated,
+    crosses: Sequence[Cross] = (),
+    projector_known: Sequence[Prior] = (),
+) -> Solution:
+    """Solve from what a rig file keeps; parameters as in `solve`.
+
+    Parameters
+    ----------
+    pattern : ndarray, shape (K, 2)
+        Projector px of the pattern's corners by index.
+    size : tuple of int
+        The projector's picture, px.
+    crosses : sequence of Cross
+        Crosses moved by hand, beside or instead of photos.
+    projector_known : sequence of Prior
+        What is known of the projector from an earlier solution, beside the defaults.
+    """
+    photos = tuple(observations)
+    if photos and all(photo.raised for photo in photos):
+        raise Refusal(
+            "Every photo is of raised cards: add at least one with the cards on the bare platen."
+        )
+    problem = Problem.of(photos, plans, pattern, crosses)
+    error = lay_error(stated)
+    base = [
+        *camera_priors(problem, photos),
+        *projector_priors(problem, size, stated),
+        *projector_known,
+    ]
+    free = free_unknowns(problem)
+    noise = np.full(2 * len(photos) + 1, FIRST_NOISES[0])
+    noise[-1] = CROSS_ERROR
+
+    vector = first_vector(problem, photos)
+    task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
+    for first in FIRST_NOISES if photos else ():
+        noise[:-1] = first
+        vector = minimise(replace(task, problem=without_pattern(problem)), vector).vector
+    starts = _with_projector(task, vector, size)
+    task = replace(task, free=free | _projector_places(problem, PROJECTOR_FREE))
+    result = min((minimise(task, start) for start in starts), key=lambda each: each.cost)
+    free = task.free
+    for _ in range(2):
+        noise = _noise(task, result.vector)
+        error, _ = _lay_error_seen(problem, result.vector, stated)
+        task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
+        result = minimise(task, result.vector)
+
+    # Schwarz (1978): another model must gain ln(n) for each unknown it adds.
+    more = _projector_places(problem, KEYSTONE)
+    price = len(KEYSTONE) * np.log(len(problem.groups))
+    keystone = gain_of_freeing(task, result.vector, more) > price
+    if keystone:
+        task = replace(task, free=free | more)
+        result = minimise(task, result.vector)
+        task = replace(task, noise=_noise(task, result.vector))
+        result = minimise(task, result.vector)
+
+    projector = problem.projector(result.vector)
+    return Solution(
+        ProjectorMap(size, projector),
+        _fit(task, result.vector, stated, keystone),
+        photos,
+        tuple(plans),
+        task,
+        result.vector,
+    )
+
+
+def _projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_]:
+    """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
+    mask: NDArray[np.bool_] = np.zeros(problem.layout.size, dtype=np.bool_)
+    start = problem.layout.projector.start
+    mask[[start + PARAMETERS.index(name) for name in names]] = True
+    return mask
+
+
+def _with_projector(task: Task, vector: Array, size: tuple[int, int]) -> list[Array]:
+    """Return the vector with the projector set, in the likeliest way for each sign of the shift.
+
+    One plane leaves the lens shift nearly open, even its sign, so a start on the wrong
+    side may end in a false minimum: both sides go on to the joint fit, which decides.
+    """
+    problem = task.problem
+    # Once the cameras are known, each landing seen is a cross on a known point.
+    crosses = [*problem.crosses]
+    for height, points, pixels in landed(problem, vector):
+        pairs = zip(xy_tuple(points), xy_tuple(pixels), strict=True)
+        crosses.extend(Cross(point, pixel, height) for point, pixel in pairs)
+    flat = [cross for cross in crosses if not cross.height]
+    try:
+        view = homography.fit([c.point for c in flat], [c.pixel for c in flat])
+    except homography.DegeneratePointsError:
+        raise Refusal(
+            "Too little was seen of the light on the bare platen: project the pattern over the "
+            "whole platen and take the photo again."
+        ) from None
+    thin = crosses[:: max(1, len(crosses) // 150)]
+    seen = replace(
+        task,
+        problem=replace(without_pattern(problem, cards=False), crosses=tuple(thin)),
+        free=_projector_places(problem, PROJECTOR_FREE),
+    )
+    results = []
+    for guess in projector_guesses(size, view):
+        start = vector.copy()
+        start[problem.layout.projector] = guess.vector
+        results.append(minimise(seen, start, 15))
+    ranked = [result.vector for result in sorted(results, key=lambda result: result.cost)]
+    cy = problem.layout.projector.start + PARAMETERS.index("cy")
+    above = [vector[cy] < (size[1] - 1) / 2 for vector in ranked]
+    others = [vector for vector, side in zip(ranked, above, strict=True) if side != above[0]]
+    return [ranked[0], *others[:1]]
+
+
+def _noise(task: Task, vector: Array) -> Array:
+    """Return each group's noise as the residuals show it; crosses are never believed better."""
+    noise = noise_by_group(task, vector)
+    noise[-1] = max(noise[-1], CROSS_ERROR)
+    return noise
+
+
+def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[float, float]:
+    """Return the standard error of a lay, and the degrees of freedom behind it.
+
+    It is the stated one, weighed against the lays seen.
+
+    How the cards lie to each other is seen precisely; how well they lie as a whole is
+    not, but cards that lie well to each other were laid by a careful hand. The stated
+    error counts as `LAY_FREEDOM` more lays (a scaled inverse chi-squared prior: Gelman
+    et al., Bayesian Data Analysis, 3rd ed., section 2.6). A card far off the others is
+    left out of this, as it is out of the fit.
+    """
+    error, layout = lay_error(stated), problem.layout
+    bare = [k for k, height in enumerate(problem.levels) if not height]
+    cards = sorted({int(c) for seen in problem.photos if seen.level in bare for c in seen.card})
+    shifts = np.array([vector[layout.lay(level, k)][:2] for level in bare for k in cards])
+    if len(shifts) < 2:
+        return error, LAY_FREEDOM
+    ratio = shifts / (error * LAY_REACH)
+    squares = float(np.sum(shifts**2 / (1 + ratio**2)))
+    freedom = shifts.size - 3  # the cards' common shift and turn are not seen
+    both = LAY_FREEDOM + freedom
+    return float(np.sqrt((LAY_FREEDOM * error**2 + squares) / both)), both
+
+
+def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
+    """Gather what the solution says of itself."""
+    problem = task.problem
+    layout = problem.layout
+    place = layout.projector
+    spread = covariance(task, vector)
+    raised = [height for height in problem.levels if height]
+    if raised:
+        origin = f"photos of cards raised by {' and '.join(f'{h:g} mm' for h in raised)}"
+    elif stated.lens is not None:
+        origin = "the measured lens position"
+    else:
+        origin = "the projector's solved pose"
+    groups = problem.groups
+    photo_groups = groups < 2 * len(problem.photos)
+    freedom = _lay_error_seen(problem, vector, stated)[1]
+    if not problem.photos:
+        freedom = max(1, len(groups) - int(task.free.sum()))
+    return Fit(
+        model="pinhole with keystone" if keystone else "pinhole with lens shift and distortion",
+        height_from=origin,
+        covariance=frozen_matrix(spread[place, place]),
+        noise=float(np.median(task.noise[groups[photo_groups]]))
+        if photo_groups.any()
+        else float(task.noise[-1]),
+        freedom=int(freedom),
+        print_scale=1.0 + float(vector[layout.scale]),
+        cards=_card_fits(task, vector),
+    )
+
+
+def _card_fits(task: Task, vector: Array) -> tuple[CardFit, ...]:
+    """Return how each card lay on each level."""
+    problem = task.problem
+    pull = weights(task, vector)[: len(problem.groups)].reshape(-1, 2).min(axis=1)
+    residuals = problem.residuals(vector).reshape(-1, 2)
+    owner = np.full((len(residuals), 2), -1)  # level and card of each corner
+    millimetres = np.zeros(len(residuals))
+    row = 0
+    for k, seen in enumerate(problem.photos):
+        rows = slice(row, row + len(seen.card))
+        owner[rows, 0], owner[rows, 1] = seen.level, seen.card
+        height = problem.height(vector, seen.level)
+        camera = problem.camera(vector, k)
+        points = camera.unproject(seen.card_pixels, height)
+        solved = camera.unproject(seen.card_pixels + residuals[rows], height)
+        millimetres[rows] = np.linalg.norm(solved - points, axis=1)
+        row += len(seen.card) + len(seen.pattern)
+    fits = []
+    for level, height in enumerate(problem.levels):
+        for index, plan in enumerate(problem.plans):
+            mine = (owner[:, 0] == level) & (owner[:, 1] == index)
+            if not mine.any():
+                continue
+            x, y, turn = (float(v) for v in vector[problem.layout.lay(level, index)])
+            root_mean_square = float(np.sqrt(np.mean(millimetres[mine] ** 2)))
+            used = int(np.sum(pull[mine] > 0.5))
+            fits.append(CardFit(plan.name, height, (x, y), turn, root_mean_square, used))
+    return tuple(fits)
