@@ -22,8 +22,9 @@ from calibration.refusal import Refusal
 NAMES = ("front-left", "front-right", "back-left", "back-right")
 """Front is towards the operator (y < 0), left the operator's left (x < 0)."""
 
-SQUARES = (8.0, 10.0, 12.0, 16.0, 20.0, 24.0, 32.0, 40.0)
-"""Sides of squares that cards are made in, mm; the arrangement of ids tells which."""
+SQUARES = (8.0, 10.0, 12.0, 16.0, 20.0, 24.0, 32.0)
+"""Sides of squares that cards are made in, mm; the arrangement of ids tells which. The
+largest card is what a sheet of Letter or A4 holds beside its check bar."""
 
 GRID = 4
 """Squares along each side of a card."""
@@ -34,9 +35,14 @@ MARGIN = 2
 NUMBER_SLOT = 1
 """The white square (of those counted by `Board`) that carries the card's number: top right."""
 
+LEAST_NAMED_MODULE = 1.5
+"""Where a module is smaller, mm, the card's name on its margin could not be read: it bears
+its number alone."""
+
 _IDS_PER_CARD = GRID * GRID // 2 - 1
 _FAMILY = Family.TAG_16H5
-_SIDE = GRID * (_FAMILY.bits + 4) + 2 * MARGIN  # modules along a card's cut edge
+_SIDE = GRID * (_FAMILY.bits + 4) + 2 * MARGIN
+"""Modules along a card's cut edge."""
 
 # Two cards side by side must leave light between them, and four must leave most of the
 # platen to the pattern. With these shares a 1080p webcam that sees the whole platen at
@@ -205,8 +211,9 @@ def _lettering(card: Card, pixels: int) -> NDArray[np.uint8]:
     column, row = Board.white_squares(card.squares, card.squares)[NUMBER_SLOT]
     middle = np.array([column + 0.5, row + 0.5]) * square + MARGIN
     _write(picture, str(card.number), middle * module, 4 * module)
-    name_line = MARGIN / 2 if "bottom" in card.flush_sides() else _SIDE - MARGIN / 2
-    _write(picture, card.name.upper(), np.array([_SIDE / 2, name_line]) * module, 0.9 * module)
+    if card.module >= LEAST_NAMED_MODULE:
+        line = MARGIN / 2 if "bottom" in card.flush_sides() else _SIDE - MARGIN / 2
+        _write(picture, card.name.upper(), np.array([_SIDE / 2, line]) * module, 0.9 * module)
     return np.asarray(cv2.resize(picture, (pixels, pixels), interpolation=cv2.INTER_AREA))
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.board import Board, Family, arrangement
-from calibration.geometry import Points
+from calibration.geometry import PlatenFace, Points
 from calibration.refusal import Refusal
 
 _FAMILY = Family.TAG_36H11
@@ -47,6 +47,14 @@ COMMON_SIZES = (
     (640, 360),
 )
 """Projector resolutions in use, px, to name the one whose pattern is in a photo."""
+
+
+_FINE_AREA = 40_000.0  # mm², 200 mm x 200 mm: below, cards leave too few usual squares
+
+
+def wants_fine(face: PlatenFace) -> bool:
+    """Tell whether a platen is so small that it needs the fine pattern."""
+    return face.width * face.depth < _FINE_AREA
 
 
 @dataclass(frozen=True)
