@@ -36,8 +36,11 @@ class Art:
 
     @property
     def stack(self) -> str:
-        """The pile of transfer sheets this comes from: names are one pile, and so are numbers."""
-        return self.text if self.kind is ArtKind.FILE else f"({self.kind.value}s)"
+        """The pile of transfer sheets this comes from.
+
+        Names and numbers are one pile, sorted as the pieces come.
+        """
+        return self.text if self.kind is ArtKind.FILE else "names and numbers"
 
 
 @dataclass(frozen=True)
@@ -133,7 +136,7 @@ class Piece:
     @property
     def pile(self) -> str:
         """The pile of blank garments this piece is taken from."""
-        garment = f"{self.style} {self.fit}".strip()
+        garment = f"{self.style} {self.fit}".removesuffix(" regular").strip()
         return f"{garment} · {self.colour} · {self.size}"
 
 

@@ -86,6 +86,10 @@ class RowReader:
             return ""
         return cell.strip()
 
+    def _shared(self, field: str, turn: int) -> str:
+        """Return a cell of this imprint's own column, else of the one for the whole row."""
+        return self._cell(field, turn if self._column(field, turn) else 1)
+
     def _length(self, field: str, text: str, turn: int = 1) -> float | None:
         column = self._column(field, turn)
         if not text or column is None:
@@ -118,9 +122,8 @@ class RowReader:
 
     def _press(self, turn: int) -> PressSettings:
         def cell(field: str) -> str:
-            own = self._column(field, turn)
-            text = self._cell(field, turn if own else 1)
-            unit = (own or self._column(field) or _NO_COLUMN).unit
+            text = self._shared(field, turn)
+            unit = (self._column(field, turn) or self._column(field) or _NO_COLUMN).unit
             return f"{text} {unit}" if unit and _BARE.fullmatch(text) else text
 
         temperature = cell("temperature")
@@ -306,7 +309,12 @@ class RowReader:
             width = self._length(f"{field} width", self._cell(f"{field} width"))
             height = self._length(f"{field} height", self._cell(f"{field} height"))
             if where:
-                imprints.append(Imprint("", where, Art(kind, text), width, height, press))
+                imprints.append(
+                    Imprint(
+                        "", where, Art(kind, text), width, height, press,
+                        self._cell("platen"), self._cell("pad"),
+                    )
+                )  # fmt: skip
         return imprints
 
     def _location(self, text: str, column: Column | None) -> str:

@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import platformdirs
 import sqlalchemy as sa
 from sqlalchemy.dialects.sqlite import insert
 
@@ -89,6 +90,11 @@ class Run(Heading):
     stops: tuple[Stop, ...]
     as_listed: float = 0.0
     by_hand: float = 0.0
+
+
+def record_file() -> Path:
+    """Return the file of the shop's record (it need not exist yet)."""
+    return platformdirs.user_data_path("chalkbeam", appauthor=False) / "record.db"
 
 
 def _utc_now() -> str:

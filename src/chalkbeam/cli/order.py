@@ -1,0 +1,281 @@
+"""`chalkbeam sheet`: run sheets before the press: check one, plan its order, get a sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.units import Unit
+
+if TYPE_CHECKING:
+    from chalkbeam.runs.order_of_work import Plan
+    from chalkbeam.runs.sheet import RunSheet
+
+sheet_app = typer.Typer(
+    help="Run sheets: check one, plan the order of work, get a sample.", no_args_is_help=True
+)
+
+SheetArgument = Annotated[Path, typer.Argument(help="The order, CSV or XLSX.")]
+SheetUnitOption = Annotated[
+    Unit | None, typer.Option("--unit", help="Unit of bare lengths, where the sheet names none.")
+]
+ArtworkOption = Annotated[
+    Path | None, typer.Option("--artwork", help="Folder of the artwork, if not beside the sheet.")
+]
+TimesOption = Annotated[
+    str,
+    typer.Option(help="The shop's own seconds a step, such as “platen=240 load=10 measure=45”."),
+]
+FirstOption = Annotated[
+    str, typer.Option(help="Pieces pinned to the beginning, such as “7-1,7-2,12-1”.")
+]
+AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the sheet's own order.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
+
+
+def read_order(sheet: Path, unit: Unit | None, artwork: Path | None) -> RunSheet:
+    """Return a run sheet, held against the shop's garments and locations.
+
+    Raises
+    ------
+    Refusal
+        As `chalkbeam.runs.sheet.read_sheet`.
+    """
+    from chalkbeam.runs.sheet import read_sheet
+    from chalkbeam.runs.shop import Shop
+
+    return read_sheet(sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork)
+
+
+def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:
+    """Return the order of work that options describe.
+
+    Raises
+    ------
+    Refusal
+        If a time is none or a pinned piece is not in the order.
+    """
+    from chalkbeam.runs.cost import Times
+    from chalkbeam.runs.order_of_work import plan
+    from chalkbeam.runs.shop import fit_on_press
+
+    pinned = [name for name in first.replace(",", " ").split() if name]
+    known = {piece.id for piece in order.pieces}
+    for name in pinned:
+        if name not in known:
+            raise Refusal(
+                f"There is no piece “{name}” to pin: a piece is its row and its number in the row, "
+                "such as 7-2."
+            )
+    return plan(order.pieces, Times.parse(times), fit_on_press, first=pinned, as_listed=as_listed)
+
+
+def _colour_notes(order: RunSheet) -> list[str]:
+    from chalkbeam.fabrics import find_fabric
+
+    notes = []
+    for colour in dict.fromkeys(piece.colour for piece in order.pieces):
+        if colour:
+            try:
+                find_fabric(colour)
+            except Refusal as refusal:
+                notes.append(f"{refusal} Until then the usual line colours are shown.")
+    return notes
+
+
+@sheet_app.command("check")
+def check_sheet(
+    sheet: SheetArgument,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Read a run sheet and say what is in it, or everything that is wrong with it."""
+    from collections import Counter
+
+    order = read_order(sheet, unit, artwork)
+    notes = [*order.notes, *_colour_notes(order)]
+    piles = Counter(piece.pile for piece in order.pieces)
+    imprints = sum(len(piece.imprints) for piece in order.pieces)
+    if json:
+        import json as json_module
+        from dataclasses import asdict
+
+        pieces = [asdict(piece) for piece in order.pieces]
+        typer.echo(
+            json_module.dumps(
+                {"digest": order.digest, "pieces": pieces, "notes": notes},
+                default=lambda value: getattr(value, "value", str(value)),
+                ensure_ascii=False,
+            )
+        )
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    console.print(f"{sheet.name}: {len(order.pieces)} pieces, {imprints} imprints.\n", markup=False)
+    table = Table("pieces", "garment", "colour", "size", box=None, pad_edge=False)
+    table.columns[0].justify = "right"
+    for pile, count in piles.items():
+        table.add_row(str(count), *pile.split(" · "))
+    console.print(table)
+    for note in notes:
+        console.print(f"\nNote: {note}", markup=False)
+
+
+@sheet_app.command("plan")
+def plan_sheet(
+    sheet: SheetArgument,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    times: TimesOption = "",
+    first: FirstOption = "",
+    as_listed: AsListedOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Show the order of work, its estimate, and what it saves over the sheet and measuring."""
+    order = read_order(sheet, unit, artwork)
+    planned = plan_order(order, times, first, as_listed)
+    if json:
+        _print_plan_json(planned)
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    from chalkbeam.runs.cost import Times, format_duration
+
+    console = Console(highlight=False)
+    table = Table(
+        "", "pieces", "garments", "location", "artwork", "change before it",
+        box=None, pad_edge=False, header_style="bold",
+    )  # fmt: skip
+    for number, spell in enumerate(_spells(planned), start=1):
+        table.add_row(str(number), *spell)
+    console.print(table)
+    console.print()
+    kinds = {"platen": "platens", "pad": "pads", "load": "loads", "turn": "turns",
+             "stack": "transfer piles", "pile": "garment piles"}  # fmt: skip
+    summary = Table("", "time", *kinds.values(), box=None, pad_edge=False, header_style="bold")
+    for column in summary.columns[1:]:
+        column.justify = "right"
+    for name, seconds, changes in (
+        ("this order", planned.seconds, planned.changes),
+        ("the sheet's own order", planned.as_listed, planned.listed_changes),
+        ("… measured by hand", planned.by_hand, planned.listed_changes),
+    ):
+        summary.add_row(name, format_duration(seconds), *(str(changes[kind]) for kind in kinds))
+    console.print(summary)
+    assumed = [
+        f"{name} {value:g}"
+        for name, value in vars(Times()).items()
+        if f"{name}=" not in times.replace(" ", "")
+    ]
+    console.print(
+        f"\nAn estimate, by seconds a step: {', '.join(assumed)} are assumptions; put in the "
+        "shop's own with --times. Measuring by hand: up to a minute a piece (common practice).",
+        markup=False,
+    )
+    if planned.bound:
+        over = planned.seconds / planned.bound - 1
+        console.print(
+            f"No order can take less than {format_duration(planned.bound)} by these seconds: this "
+            f"one is {over:.1%} above that.",
+            markup=False,
+        )
+
+
+def _spells(planned: Plan) -> list[tuple[str, ...]]:
+    """Return the order of work with stops run together that differ in nothing but the piece."""
+    rows: list[list[str]] = []
+    pieces: list[int] = []
+    before: object = None
+    for stop in planned.stops:
+        if stop.imprint.follows:
+            location = stop.imprint.location
+            if not rows[-1][1].endswith(location):
+                rows[-1][1] += f" + {location}"
+            continue
+        now = (stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, stop.fit)
+        if now == before:
+            pieces[-1] += 1
+            continue
+        before = now
+        words = {
+            "platen": f"platen {stop.fit.platen or 'of the rig'}",
+            "pad": f"pad {stop.fit.pad or 'out'}",
+            "stack": "transfers",
+            "pile": "garments",
+        }
+        changes = ", ".join(words[name] for name in stop.changes if name in words)
+        rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
+        pieces.append(1)
+    return [(str(count), *row) for count, row in zip(pieces, rows, strict=True)]
+
+
+def _print_plan_json(planned: Plan) -> None:
+    import json
+
+    typer.echo(
+        json.dumps(
+            {
+                "seconds": round(planned.seconds, 1),
+                "as_listed_seconds": round(planned.as_listed, 1),
+                "by_hand_seconds": round(planned.by_hand, 1),
+                "bound_seconds": round(planned.bound, 1),
+                "changes": planned.changes,
+                "listed_changes": planned.listed_changes,
+                "stops": [
+                    {
+                        "imprint": stop.imprint.id,
+                        "piece": stop.piece.id,
+                        "location": stop.imprint.location,
+                        "artwork": stop.imprint.art.text,
+                        "platen": stop.fit.platen,
+                        "pad": stop.fit.pad,
+                        "loading": stop.fit.loading,
+                        "changes": list(stop.changes),
+                        "seconds": round(stop.seconds, 1),
+                    }
+                    for stop in planned.stops
+                ],
+            },
+            ensure_ascii=False,
+        )
+    )
+
+
+@sheet_app.command("sample")
+def sample_sheet(
+    out: Annotated[Path, typer.Option(help="Folder to put the sample into.")] = Path(
+        "tern-harbour"
+    ),
+) -> None:
+    """Write a sample order to work from: an invented rowing club's, with its artwork."""
+    from chalkbeam.tern_harbour import write_sample
+
+    path = write_sample(out)
+    typer.echo(f"{path} and the artwork beside it; look at it with: chalkbeam sheet check {path}")
+
+
+@sheet_app.command("rescue")
+def rescue_record(
+    record: Annotated[Path, typer.Argument(help="The damaged record.")],
+    out: Annotated[Path, typer.Option(help="The new record to write.")],
+) -> None:
+    """Save what can be read of a damaged record into a new one."""
+    from chalkbeam.runs.rescue import rescue
+
+    saved = rescue(record, out)
+    typer.echo(
+        f"{saved.runs} run{'s' if saved.runs != 1 else ''} with {saved.events} events: saved in {out}; "
+        f"{saved.lost} events could not be read. {record} was left as it is."
+    )
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(sheet_app, name="sheet")
