@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, Literal, get_args
 
 import numpy as np
 import shapely
@@ -14,17 +12,33 @@ from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, Isometry, Points
 from calibration.refusal import Refusal
-from chalkbeam.placement import Concern, Placement, Severity, plain_concerns, plain_pose
+from chalkbeam.loading_values import (
+    COLLARS,
+    Collar,
+    Loading,
+    centre_line,
+    loading_words,
+    origin_words,
+    plain_loading,
+)
+from chalkbeam.placement import Concern, Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved
 from chalkbeam.platen import Platen, platens
 from chalkbeam.sentences import Sentence, joined
 from chalkbeam.units import Unit
 
-Collar = Literal["away", "towards", "left", "right"]
-"""To which side of the operator the face's upper end points. A face without a collar (a sleeve,
-a leg, a bag) goes by the end its depths are measured from."""
-
-COLLARS: tuple[Collar, ...] = get_args(Collar)
+__all__ = [
+    "COLLARS",
+    "Collar",
+    "Loading",
+    "OffPlaten",
+    "centre_line",
+    "fitting",
+    "load",
+    "loading_words",
+    "origin_words",
+    "plain_loading",
+]
 
 EDGE = 6.0
 """Pressure and heat fall off towards a platen's edge: ink stays this far inside it, mm.
@@ -50,48 +64,6 @@ _UP: dict[Collar, XY] = {
     "left": (-1.0, 0.0),
     "right": (1.0, 0.0),
 }
-_ORIGINS = {
-    "left_sleeve": "shoulder seam",
-    "right_sleeve": "shoulder seam",
-    "left_leg": "waistband seam",
-    "right_leg": "waistband seam",
-    "panel": "upper edge",
-}
-
-
-@dataclass(frozen=True)
-class Loading:
-    """A garment's face on a platen.
-
-    Attributes
-    ----------
-    platen : Platen
-    collar : Collar
-    platen_from_garment : Isometry
-        Pose of the face's garment frame (y down the garment) in the platen frame (y
-        away from the operator): a mirror image.
-    overhang : float
-        How far the collar's seam, the garment frame's y = 0, hangs over the platen's
-        edge, mm; negative if it lies on the platen.
-    aside : float
-        How far the garment's x = 0 lies from the platen's middle line, mm, to the
-        operator's right (collar away or towards) or away from the operator.
-    height : float
-        Height of the lit surface above the platen's bare face, mm: pad and cloth.
-    threaded : bool
-        Whether the platen is inside the garment, so that one layer lies on it.
-    concerns : tuple of Concern
-        What lies under pressure and should not, and other things to look at.
-    """
-
-    platen: Platen
-    collar: Collar
-    platen_from_garment: Isometry
-    overhang: float
-    aside: float
-    height: float
-    threaded: bool
-    concerns: tuple[Concern, ...]
 
 
 class OffPlaten(Refusal):
@@ -109,11 +81,6 @@ class OffPlaten(Refusal):
         super().__init__(words.say(Unit.MM))
         self.words = words
         self.instead = instead
-
-
-def origin_words(face: str) -> str:
-    """Return what lies at y = 0 of a face: its neck seam, or what stands in for it."""
-    return _ORIGINS.get(face, "neck seam")
 
 
 def load(
@@ -173,8 +140,9 @@ def _lay(
     if inside.is_empty:
         raise Refusal(f"The pressed area of {platen.name} is too small to press anything.")
     ink = moved(ink_shape(placement.artwork), turn @ placement.garment_from_art)
+    middle = turn.apply([(centre_line(placement), 0.0)])[0]
     for centred in (False, True):  # rounded corners may cut the first choice
-        shift = _shift(platen, collar, ink, inside, overhang, aside, centred)
+        shift = _shift(platen, collar, ink, middle, inside, overhang, aside, centred)
         lying = shapely.affinity.translate(ink, *shift)
         if inside.contains(lying):
             break
@@ -188,7 +156,7 @@ def _lay(
         collar=collar,
         platen_from_garment=pose,
         overhang=float(up @ shift) - _reach(platen, collar),
-        aside=float(shift[0] if collar in ("away", "towards") else shift[1]),
+        aside=float((shift + middle)[0 if collar in ("away", "towards") else 1]),
         height=platen.height + layers * placement.garment.thickness,
         threaded=threaded,
         concerns=_concerns(placement, platen, pose, pressed, threaded),
@@ -230,6 +198,7 @@ def _shift(
     platen: Platen,
     collar: Collar,
     ink: BaseGeometry,
+    middle: Points,
     inside: shapely.Polygon,
     overhang: float | None,
     aside: float | None,
@@ -237,7 +206,8 @@ def _shift(
 ) -> Points:
     """Return where the garment frame's origin lies on the platen, shape (2,), mm.
 
-    `ink` is turned as on the platen, its origin still that of the garment frame.
+    `ink` and `middle`, a point of the face's centre line, are turned as on the
+    platen, their origin still that of the garment frame.
     """
     first, last = np.array(ink.bounds[:2]), np.array(ink.bounds[2:])
     low = np.array(inside.bounds[:2]) - first
@@ -250,12 +220,12 @@ def _shift(
     elif platen.pad is not None:  # there is little room on a pad: the art in its middle
         wish = np.array(platen.pad.centre) - (first + last) / 2
     else:
-        wish = up * (reach + OVERHANG)
+        wish = up * (reach + OVERHANG) - np.abs(up[::-1]) * middle
     shift = np.array([_rounded(wish[i], low[i], high[i]) for i in range(2)])
     if overhang is not None:
         shift[length] = up[length] * (reach + overhang)
     if aside is not None:
-        shift[1 - length] = aside
+        shift[1 - length] = aside - middle[1 - length]
     return shift
 
 
@@ -298,55 +268,6 @@ def _off_platen(
     return OffPlaten(words, instead if isinstance(instead, Loading) else None)
 
 
-def loading_words(placement: Placement, loading: Loading) -> Sentence:
-    """Return in words how to lay the garment."""
-    origin = origin_words(placement.face.name)
-    sides = {
-        "away": "away from you",
-        "towards": "towards you",
-        "left": "to your left",
-        "right": "to your right",
-    }
-    parts = [Sentence(f"{origin} {sides[loading.collar]}")]
-    if loading.overhang >= 0:
-        parts.append(Sentence("hanging {0} over the edge", (loading.overhang,)))
-    else:
-        parts.append(Sentence("{0} inside the edge", (-loading.overhang,)))
-    if abs(loading.aside) < 0.5:
-        parts.append(Sentence("centre line on the middle"))
-    else:
-        lengthways = loading.collar in ("away", "towards")
-        sides_of = (
-            ("to the left of", "to the right of") if lengthways else ("nearer than", "beyond")
-        )
-        side = sides_of[loading.aside > 0]
-        parts.append(Sentence(f"centre line {{0}} {side} the middle", (abs(loading.aside),)))
-    return joined(parts, ", ")
-
-
-def plain_loading(placement: Placement, loading: Loading, unit: Unit = Unit.MM) -> dict[str, Any]:
-    """Return a loading for JSON: platen frame, mm; words in `unit`."""
-    platen_from_art = loading.platen_from_garment @ placement.garment_from_art
-    face, pad = loading.platen.face, loading.platen.pad
-    centre = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
-    return {
-        "platen": loading.platen.name,
-        "platen_mm": [round(face.width, 3), round(face.depth, 3)],
-        "pad_mm": pad and [round(pad.face.width, 3), round(pad.face.depth, 3), pad.height],
-        "collar": loading.collar,
-        "overhang_mm": round(loading.overhang, 3),
-        "aside_mm": round(loading.aside, 3),
-        "threaded": loading.threaded,
-        "height_mm": round(loading.height, 3),
-        "platen_from_garment": plain_pose(loading.platen_from_garment),
-        "platen_from_art": plain_pose(platen_from_art),
-        "optical_centre_mm": [round(float(value), 3) for value in centre],
-        "sheet_mm": np.round(platen_from_art.apply(placement.artwork.sheet.corners()), 3).tolist(),
-        "sentence": loading_words(placement, loading).say(unit),
-        "warnings": plain_concerns(loading.concerns, unit),
-    }
-
-
 def _concerns(
     placement: Placement,
     platen: Platen,
@@ -365,7 +286,7 @@ def _concerns(
         if shape.intersection(pressed).area > EDGE * EDGE:
             names.append(area.name)
     if names:
-        listed = ", ".join(dict.fromkeys(names))
+        listed = ", ".join(_paired(names))
         cure = "a smaller platen or a pad keeps pressure off" if platen.pad is None else "move it"
         concerns.append(
             Concern(Severity.CAUTION, "pressed", Sentence(f"Under pressure lie: {listed}; {cure}."))
@@ -373,6 +294,19 @@ def _concerns(
     if threaded:
         concerns += _threading(placement, platen, pose)
     return tuple(concerns)
+
+
+def _paired(names: list[str]) -> list[str]:
+    """Return names without repetition, "left x" and "right x" as one."""
+    paired = []
+    for name in dict.fromkeys(names):
+        side, _, what = name.partition(" ")
+        other = {"left": "right", "right": "left"}.get(side)
+        if other is None or f"{other} {what}" not in names:
+            paired.append(name)
+        elif f"left and right {what}" not in paired:
+            paired.append(f"left and right {what}")
+    return paired
 
 
 def _threading(placement: Placement, platen: Platen, pose: Isometry) -> list[Concern]:

@@ -8,7 +8,7 @@ from reportlab.lib.colors import HexColor
 
 from chalkbeam.artwork import Box
 from chalkbeam.drawing import BOLD, FONT, INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
-from chalkbeam.loading import Loading, loading_words, origin_words
+from chalkbeam.loading import Loading, centre_line, loading_words, origin_words
 from chalkbeam.placement import Placement
 from chalkbeam.units import Unit, format_length
 
@@ -74,8 +74,7 @@ def _dimensions(placement: Placement, page: PageMap, unit: Unit) -> Group:
     group = Group()
     ink = Box.around(placement.hull())
     x, y = placement.centre
-    face = placement.face
-    centre = face.across["centre"].value if "centre" in face.across else 0.0
+    centre = centre_line(placement)
     beside = ink.right + 8.0 / page.scale
     for level in (0.0, ink.top):
         (x0, y0), (x1, _) = page.points([(min(x, beside), level), (beside, level)])
@@ -106,7 +105,7 @@ def plan(placement: Placement, loading: Loading | None = None, unit: Unit = Unit
     page = fit_page(face, MARGIN, FOOT, WIDTH - 2 * MARGIN, HEIGHT - HEAD - FOOT)
     drawing.add(cloth(face, page))
     drawing.add(stay_clear(face, page))
-    centre = face.across["centre"].value if "centre" in face.across else 0.0
+    centre = centre_line(placement)
     top, bottom = float(face.outline[:, 1].min()), float(face.outline[:, 1].max())
     drawing.add(
         PolyLine(page.flat([(centre, top), (centre, bottom)]), strokeColor=QUIET,

@@ -6,32 +6,26 @@ cloth. Only what the step needs is lit, and lettering stays clear of the art.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import Isometry, xy_tuple
-from chalkbeam.loading import Loading, origin_words
+from chalkbeam.loading import Loading, centre_line, origin_words
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.target_lettering import BORDER, SMALL_CAP, set_block, text_shape
 from chalkbeam.units import Unit, format_length
-from overlay.lettering import set_line
-from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
+from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
 
-CAP = 12.0
-"""Cap height of lettering, mm: read from 1.5 m at about 1/125 of the distance, well above the
-1/200 of common practice (no source)."""
-SMALL_CAP = 9.0
-"""Cap height where a small platen has no room for more, mm."""
-BORDER = 5.0
-"""Lettering keeps this far from the platen's edge and from the sheet, mm."""
 THIN, LINE = 0.8, 1.4
 """Widths of light on the cloth, mm."""
 LONGEST_WARNINGS = 2
 """More lines of warning than this are not read at the press."""
+NEAR = 60.0
+"""Stay-clear areas further from the sheet than this are not lit, mm."""
 SHORTEST = 8.0
 """A clipped line shorter than this tells nothing, mm."""
 
@@ -59,26 +53,32 @@ def load_marks(
     tuple of Mark
         Platen frame, mm.
     """
-    face = placement.face
     pose, height = loading.platen_from_garment, loading.height
     plate = shapely.Polygon(loading.platen.face.outline())
     marks: list[Mark] = []
     top, bottom = _span(placement)
-    centre = face.across["centre"].value if "centre" in face.across else 0.0
+    centre = centre_line(placement)
     line = shapely.LineString([(centre, top), (centre, bottom)])
     marks += _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.CHAIN)
     for edge in _guides(placement):
         marks += _strokes(edge, pose, plate, Role.LOAD, LINE, height)
-    marks += _arrow(loading, pose, plate, height)
+    arrow = _arrow(placement, pose, plate, height)
+    marks += arrow
     marks += _level(placement, pose, plate, height)
     words = [
-        placement.garment.label,
         *([note] if note else []),
+        f"{placement.garment.label}, {_face_words(placement.face.name)}",
         *_load_words(placement, loading, unit),
     ]
-    blocked = shapely.union_all([_stroke_shape(mark) for mark in marks])
-    marks += _lettering(words, Role.NOTE, plate, [blocked], height)
+    # Where there is no free place lines may pass behind lettering, but the arrow never does.
+    avoid = [shapely.union_all([_stroke_shape(mark) for mark in some]) for some in (marks, arrow)]
+    marks += set_block(words, Role.NOTE, plate, avoid, height)
     return tuple(marks)
+
+
+def _face_words(name: str) -> str:
+    """Return which side of the garment faces up."""
+    return f"{name} up" if name in ("front", "back", "panel") else name.replace("_", " ")
 
 
 def _load_words(placement: Placement, loading: Loading, unit: Unit) -> list[str]:
@@ -126,7 +126,10 @@ def lay_marks(
     marks: list[Mark] = []
     ink = moved(ink_shape(placement.artwork), platen_from_art)
     sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
-    marks += _hatches(placement, pose, plate, height)
+    marks += _hatches(placement, pose, plate, sheet.union(ink), height)
+    if loading.platen.pad is not None:
+        edge = xy_tuple(loading.platen.pressed())
+        marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=height))
     if placement.artwork.sheet != placement.artwork.ink:
         edge = shapely.LineString(sheet.exterior.coords)
         marks += _clip(edge, plate, Role.LAY, THIN, height, Dash.DASHED)
@@ -141,19 +144,19 @@ def lay_marks(
 
     def avoid() -> list[BaseGeometry]:
         """Return what lettering keeps off: everything, or at least the art and other lettering."""
-        texts = shapely.union_all([_text_shape(mark) for mark in marks])
+        texts = shapely.union_all([text_shape(mark) for mark in marks])
         return [shapely.union_all([art, texts, *hatched]), shapely.union_all([art, texts]), texts]
 
     severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
     severe.sort(key=lambda concern: -concern.severity)
     for concern in severe[:LONGEST_WARNINGS]:
-        text = concern.sentence.say(unit).rstrip(".")
-        marks += _lettering([text], Role.WARN, plate, avoid(), height)
+        text = concern.sentence.say(unit).partition(";")[0].rstrip(".")
+        marks += set_block([text], Role.WARN, plate, avoid(), height)
     words = [f"{placement.location.title}: {placement.artwork.name}"]
     words += [note] if note else []
     if placement.artwork.mirrored:
         words.append("mirror-printed: shown as seen from the back")
-    marks += _lettering(words, Role.NOTE, plate, avoid(), height)
+    marks += set_block(words, Role.NOTE, plate, avoid(), height)
     return tuple(marks)
 
 
@@ -212,16 +215,16 @@ def _clip(
 
 
 def _hatches(
-    placement: Placement, pose: Isometry, plate: BaseGeometry, height: float
+    placement: Placement, pose: Isometry, plate: BaseGeometry, art: BaseGeometry, height: float
 ) -> list[Hatch]:
-    """Return the stay-clear areas on the platen, those of one kind that touch merged."""
+    """Return the stay-clear areas near the art, on the platen, those that touch merged."""
     hatches = []
     kinds: dict[bool, list[BaseGeometry]] = {}
     for area in placement.face.areas:
         shape = shapely.Polygon(pose.apply(area.polygon))
         shape = shape if shape.is_valid else shape.buffer(0)
         part = shape.intersection(plate)
-        if part.area > SHORTEST * SHORTEST:
+        if part.area > SHORTEST * SHORTEST and part.distance(art) < NEAR:
             kinds.setdefault(area.hard, []).append(part)
     for shapes in kinds.values():
         merged = shapely.union_all(shapes)
@@ -232,10 +235,12 @@ def _hatches(
     return hatches
 
 
-def _arrow(loading: Loading, pose: Isometry, plate: BaseGeometry, height: float) -> list[Stroke]:
+def _arrow(
+    placement: Placement, pose: Isometry, plate: BaseGeometry, height: float
+) -> list[Stroke]:
     """Return an arrow at the platen's edge on the centre line, pointing to the collar."""
     up = pose.matrix @ (0.0, -1.0)
-    start = np.array([pose.x, pose.y])
+    start = pose.apply([(centre_line(placement), 0.0)])[0]
     line = shapely.LineString([start, start - 2000 * up]).intersection(plate)
     if line.is_empty:
         return []
@@ -265,70 +270,4 @@ def _level(placement: Placement, pose: Isometry, plate: BaseGeometry, height: fl
 def _stroke_shape(mark: Mark) -> BaseGeometry:
     if isinstance(mark, Stroke) and len(mark.points) >= 2:
         return shapely.LineString(mark.points).buffer(2.0)
-    return _text_shape(mark)
-
-
-def _box(x: float, y: float, text: str, cap: float, align: float) -> BaseGeometry:
-    """Return the box of a line of lettering with its baseline's anchor at (x, y)."""
-    width = set_line(text, cap).advance
-    left = x - align * width
-    return shapely.box(left, y - 0.35 * cap, left + width, y + 1.2 * cap)
-
-
-def _text_shape(mark: Mark) -> BaseGeometry:
-    if not isinstance(mark, Text):
-        return shapely.Polygon()
-    (x, y), cap = mark.anchor, mark.size
-    lines = mark.text.split("\n")[::-1]
-    boxes = [
-        _box(x, y + index * LEADING * cap, line, cap, mark.align[0])
-        for index, line in enumerate(lines)
-    ]
-    return shapely.union_all(boxes).envelope.buffer(BORDER)
-
-
-def _lettering(
-    lines: Sequence[str],
-    role: Role,
-    plate: BaseGeometry,
-    avoid: Sequence[BaseGeometry],
-    height: float,
-) -> list[Text]:
-    """Set lines of text as one block where the platen is free, breaking them where they must.
-
-    `avoid` holds what to keep off, the strictest first: where no place keeps off the
-    first, the next counts. Large lettering comes before small, one line before two,
-    the operator's edge before places further up. Where all fails the block stands at
-    the operator's edge: a crowded line is better than a missing warning.
-    """
-    left, front, right, back = plate.bounds
-    free = plate.buffer(-BORDER)
-    whole = right - left - 2 * BORDER - 8
-    places = [(left + BORDER + 4, 0.0), (right - BORDER - 4, 1.0), ((left + right) / 2, 0.5)]
-    fallback: list[Text] = []
-    for blocked in avoid:
-        for cap, room in itertools.product((CAP, SMALL_CAP), (whole, whole / 2 - BORDER)):
-            broken = [part for line in lines for part in _wrapped(line, cap, room)]
-            if max(set_line(line, cap).advance for line in broken) > whole:
-                continue
-            tall = LEADING * cap * (len(broken) - 1)
-            steps = np.arange(front + BORDER + 0.6 * cap, back - BORDER - cap - tall, 0.5 * cap)
-            for y, (x, align) in itertools.product([float(step) for step in steps], places):
-                text = Text((x, y), "\n".join(broken), role, cap, (align, 0.0), 0.0, height)
-                fallback = fallback or [text]
-                block = _text_shape(text)
-                if free.contains(block.buffer(-BORDER)) and block.disjoint(blocked):
-                    return [text]
-    return fallback
-
-
-def _wrapped(text: str, cap: float, room: float) -> list[str]:
-    """Break text at blanks into lines no longer than `room`, mm."""
-    lines: list[str] = []
-    for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and set_line(longer, cap).advance <= room:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
+    return text_shape(mark)

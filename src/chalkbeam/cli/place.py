@@ -243,14 +243,14 @@ def _loading(
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
     plate = find_platen(platen)
     if pad is not None:
-        plate = plate.with_pad(_pad(pad))
+        plate = plate.with_pad(read_pad(pad))
     return load(
         placement, plate, collar=pointing, overhang=_length(overhang), aside=_length(aside),
         threaded=not on_top,
     )  # fmt: skip
 
 
-def _pad(text: str) -> Pad:
+def read_pad(text: str) -> Pad:
     """Return a pad in the platen's middle from ``width x depth x height``."""
     from calibration.geometry import PlatenFace
     from chalkbeam.platen import CORNER_RADIUS, Pad
@@ -296,7 +296,7 @@ def show(placement: Placement, loading: Loading | None, unit: Unit) -> None:
     from rich.text import Text
 
     from chalkbeam.artwork import Box
-    from chalkbeam.loading import fitting, loading_words, origin_words
+    from chalkbeam.loading import centre_line, fitting, loading_words, origin_words
     from chalkbeam.placement import check_words, reasons, tolerance_words
 
     console = Console(highlight=False)
@@ -312,7 +312,6 @@ def show(placement: Placement, loading: Loading | None, unit: Unit) -> None:
     )
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     x, y = placement.centre
-    centre = face.across["centre"].value if "centre" in face.across else 0.0
     origin = origin_words(face.name)
     for name, value, line in (
         ("top of the ink", ink.top, origin),
@@ -320,7 +319,7 @@ def show(placement: Placement, loading: Loading | None, unit: Unit) -> None:
         ("optical centre", y, origin),
     ):
         table.add_row(name, format_length(abs(value), unit), f"{_side(value)} the {line}")
-    off = x - centre
+    off = x - centre_line(placement)
     side = "right" if off > 0 else "left"
     where = (
         f"{side} of the centre line, as you look at it" if abs(off) > 0.5 else "on the centre line"

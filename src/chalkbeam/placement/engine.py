@@ -133,7 +133,11 @@ def _strained(result: RuleResult) -> bool:
 
 
 def _cross_checks(results: tuple[RuleResult, ...]) -> tuple[CrossCheck, ...]:
-    """Pair every check with the rule that weighs most along its axis."""
+    """Pair every check with the rule that weighs most along its axis.
+
+    They agree where the place lies in the check's band, give or take what pieces of
+    the garment differ by.
+    """
     checks = []
     for second in results:
         if not second.rule.check:
@@ -142,7 +146,9 @@ def _cross_checks(results: tuple[RuleResult, ...]) -> tuple[CrossCheck, ...]:
         placing = [r for r in results if aims(r.rule) and r.rule.axis is axis]
         first = max(placing, key=lambda r: r.rule.weight)
         apart = -second.rule.sign * second.miss
-        checks.append(CrossCheck(first, second, apart, second.verdict is not Verdict.MISSED))
+        slack = CLOSE + max(first.line.tolerance, second.line.tolerance)
+        low, high = second.asked.low - slack, second.asked.high + slack
+        checks.append(CrossCheck(first, second, apart, low <= second.got <= high))
     return tuple(checks)
 
 

@@ -105,7 +105,7 @@ class CrossCheck:
     apart : float
         Distance between the two places, mm; positive if the check lies further along +x or +y.
     agrees : bool
-        Whether the result lies in the check's band.
+        Whether the result lies in the check's band, give or take the lines' tolerance.
     """
 
     placed_by: RuleResult

@@ -1,0 +1,259 @@
+"""The engine's algebra and geometry: balance, clearance, twins, impossible places."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from scipy.optimize import minimize_scalar
+
+from calibration.geometry import Isometry
+from calibration.refusal import Refusal
+from chalkbeam.artwork import Box, letter
+from chalkbeam.garments import garment, sizes
+from chalkbeam.locations import location, locations
+from chalkbeam.placement import Impossible, Severity, place
+from chalkbeam.placement.balance import Term, balance, hard_range
+from chalkbeam.placement.clearance import clearance
+from chalkbeam.units import Unit
+from tests.chalkbeam.arts import block_art, mirror_art
+from tests.chalkbeam.crossing import inside
+from tests.strategies import any_garment
+
+places = st.floats(-500, 500)
+weights = st.floats(0.1, 1000)
+
+
+@given(
+    targets=st.lists(st.tuples(places, weights), min_size=1, max_size=4),
+    limits=st.lists(
+        st.tuples(places, weights, st.sampled_from(["at_least", "at_most"])), max_size=4
+    ),
+    room=st.tuples(places, places),
+)
+def test_balance_is_the_least_squares_minimum(targets, limits, room):
+    # Outside reference: scipy.optimize.minimize_scalar (bounded Brent) on the same cost.
+    low, high = sorted(room)
+    terms = [Term(at, "target", weight) for at, weight in targets]
+    terms += [Term(at, kind, weight) for at, weight, kind in limits]
+    terms += [Term(low, "at_least", hard=True), Term(high, "at_most", hard=True)]
+
+    def cost(position):
+        misses = [
+            t.weight * (position - t.at) ** 2 for t in terms if not t.hard and t.pulls(position)
+        ]
+        return sum(misses)
+
+    found = balance(terms)
+    assert low <= found <= high
+    reference = minimize_scalar(
+        cost, bounds=(low, high + 1e-9), method="bounded", options={"xatol": 1e-7}
+    )
+    assert cost(found) <= reference.fun * (1 + 1e-9) + 1e-6
+
+
+def test_balance_by_hand():
+    # Two targets 0 and 10, weights 1 and 3: weighted mean 7.5. A soft limit "at most 5" of
+    # weight 4 then pulls: (0*1 + 10*3 + 5*4) / 8 = 6.25.
+    terms = [Term(0, "target", 1), Term(10, "target", 3)]
+    assert balance(terms) == 7.5
+    assert balance([*terms, Term(5, "at_most", 4)]) == 6.25
+    assert balance([*terms, Term(9, "at_most", 4)]) == 7.5
+    assert balance([*terms, Term(6, "at_most", hard=True)]) == 6
+    assert hard_range([Term(6, "at_most", hard=True)]) == (-math.inf, 6)
+
+
+def sutherland_hodgman(subject, clip):
+    """Clip a polygon by a convex one (Sutherland & Hodgman 1974), both counter-clockwise."""
+    output = [np.array(p, dtype=float) for p in subject]
+    for start, end in zip(clip, [*clip[1:], clip[0]], strict=True):
+        points, output = output, []
+        edge = np.subtract(end, start)
+
+        def side(p, edge=edge, start=start):
+            return edge[0] * (p[1] - start[1]) - edge[1] * (p[0] - start[0])
+
+        for before, point in zip([points[-1], *points[:-1]] if points else [], points, strict=True):
+            if (side(before) >= 0) != (side(point) >= 0):
+                t = side(before) / (side(before) - side(point))
+                output.append(before + t * (point - before))
+            if side(point) >= 0:
+                output.append(point)
+    return np.array(output).reshape(-1, 2)
+
+
+def shoelace(points):
+    """Area of a polygon (the surveyor's formula)."""
+    if len(points) < 3:
+        return 0.0
+    x, y = points.T
+    return 0.5 * float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
+
+
+@given(
+    angle=st.floats(-3, 3),
+    shift=st.tuples(st.floats(-80, 80), st.floats(-80, 80)),
+    size=st.tuples(st.floats(10, 120), st.floats(10, 120)),
+)
+def test_shapely_agrees_with_an_independent_clip(angle, shift, size):
+    # Independent polygon computation: Sutherland-Hodgman clipping and the shoelace formula.
+    square = np.array([[-50, -50], [50, -50], [50, 50], [-50, 50]], dtype=float)
+    block = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array(size) / 2
+    moved = Isometry(*shift, angle).apply(block)
+    ours = shapely.Polygon(square).intersection(shapely.Polygon(moved)).area
+    assert ours == pytest.approx(shoelace(sutherland_hodgman(moved, square)), abs=1e-6)
+
+
+def test_hidden_share_against_monte_carlo():
+    # Independent computation: 200,000 random points of the ink, tested by crossing number.
+    piece = garment("pullover_hood", "L")
+    art = letter("TERN", width=250)
+    face = piece.face("back")
+    pose = Isometry(10.0, 95.0, 0.1)
+    hood = next(area.polygon for area in face.areas if area.kind == "hood_shadow")
+    rng = np.random.default_rng(7)
+    points = rng.uniform([art.ink.left, art.ink.top], [art.ink.right, art.ink.bottom], (200_000, 2))
+    inked = np.zeros(len(points), dtype=bool)
+    for ring in art.outline:
+        inked |= inside(points, np.array(ring))
+    covered = inside(pose.apply(points[inked]), np.asarray(hood))
+    found = clearance(face, art, pose)
+    assert 0.05 < found.hidden < 0.95
+    assert found.hidden == pytest.approx(covered.mean(), abs=0.01)
+    assert any(c.about == "hood" for c in found.warnings)
+
+
+LOCATIONS = sorted(locations())
+
+
+@settings(max_examples=150)
+@given(
+    piece=any_garment(),
+    name=st.sampled_from(LOCATIONS),
+    width=st.floats(20, 450),
+    height=st.floats(10, 450),
+    pull=st.tuples(st.floats(-0.1, 0.1), st.floats(-0.1, 0.1)),
+)
+def test_ink_is_never_on_a_stay_clear_area_without_a_warning(piece, name, width, height, pull):
+    art = block_art(width, height, centre=(pull[0] * width, pull[1] * height))
+    try:
+        placed = place(piece, location(name), art)
+    except Refusal:
+        return
+    ink = shapely.Polygon(placed.hull())
+    face = placed.face
+    stopped = {c.about for c in placed.warnings if c.severity is Severity.STOP}
+    for area in face.areas:
+        overlap = shapely.Polygon(area.polygon).buffer(0).intersection(ink).area
+        if area.hard and overlap > 1.5:
+            about = {"pocket_edge": "pocket", "button": "placket"}.get(area.kind, area.kind)
+            assert about in stopped, (piece.label, name, area.name, overlap)
+    if ink.difference(shapely.Polygon(face.outline).buffer(0)).area > 1.5:
+        assert "edge" in stopped
+    # and whatever hard rules say holds
+    for result in placed.rules:
+        if result.rule.hard:
+            kept = result.miss >= -1e-3 if result.rule.bound == "at_least" else result.miss <= 1e-3
+            assert kept
+
+
+@settings(max_examples=100)
+@given(
+    piece=any_garment(),
+    name=st.sampled_from([n for n in LOCATIONS if n.startswith("left-") and "script" not in n]),
+    width=st.floats(20, 200),
+    height=st.floats(10, 150),
+    pull=st.tuples(st.floats(-0.1, 0.1), st.floats(-0.1, 0.1)),
+)
+def test_mirrored_location_gives_the_mirrored_answer(piece, name, width, height, pull):
+    art = block_art(width, height, centre=(pull[0] * width, pull[1] * height))
+    left, right = location(name), location(name.replace("left", "right", 1))
+    if left.turn:  # a turn is not mirrored: only art that a half turn maps on to itself is alike
+        art = block_art(width, height)
+    try:
+        here = place(piece, left, art)
+    except Refusal as refusal:
+        with pytest.raises(type(refusal)):
+            place(piece, right, mirror_art(art))
+        return
+    there = place(piece, right, mirror_art(art))
+    assume(piece.style != "pocket_tee")  # its pocket lies on one side alone
+    assert there.centre == pytest.approx((-here.centre[0], here.centre[1]), abs=1e-6)
+    assert there.tolerance == pytest.approx(here.tolerance)
+    worst = [sorted(c.severity for c in p.warnings if c.about != "art") for p in (here, there)]
+    assert worst[0] == worst[1]
+
+
+@given(
+    style=st.sampled_from(["crew_tee", "v_neck", "pullover_hood", "long_sleeve"]),
+    fit=st.sampled_from(["regular", "womens"]),
+    height=st.floats(20, 90),
+)
+def test_bigger_size_never_moves_the_art_nearer_the_pit_line_than_its_rule(style, fit, height):
+    for size in sizes(style, fit=fit):
+        piece = garment(style, size, fit=fit)
+        placed = place(piece, location("left-chest"), block_art(60, height))
+        rule = next(r for r in placed.rules if r.rule.line == "pit_line")
+        above = piece.face("front").along["pit_line"].value - placed.centre[1]
+        assert above >= rule.asked.usual - 1e-6
+        assert above >= rule.asked.low
+
+
+@given(width=st.floats(100, 300), height=st.floats(190, 400))
+def test_scaling_by_the_offered_width_fits_and_a_little_more_does_not(width, height):
+    piece, place_name = garment("pullover_hood", "YM"), location("full-front")
+    art = block_art(width, height)
+    fight = None
+    try:
+        place(piece, place_name, art)
+    except Impossible as raised:
+        fight = raised
+    assume(fight is not None)
+    assert fight.width is not None
+    place(piece, place_name, art.scaled(fight.width / width * (1 - 1e-9)))
+    with pytest.raises(Impossible):
+        place(piece, place_name, art.scaled(fight.width / width * 1.01))
+    assert "never onto the collar" in str(fight)
+    assert "clear of the pocket" in str(fight)
+
+
+def test_impossible_offers_places_that_work():
+    piece, art = garment("pullover_hood", "M"), block_art(250, 380)
+    with pytest.raises(Impossible) as caught:
+        place(piece, location("full-front"), art)
+    fight = caught.value
+    assert "full back" in fight.others
+    for other in fight.others:
+        assert place(piece, location(other), art).worst < Severity.STOP
+    assert " in wide" in fight.words.say(Unit.INCH)
+    assert str(fight) == fight.words.say(Unit.MM)
+
+
+def test_zip_placket_and_buttons_stop():
+    art = block_art(200, 100)
+    for style, about in (("zip_hood", {"zip"}), ("placket_shirt", {"placket"})):
+        placed = place(garment(style, "L"), location("centre-chest"), art)
+        assert {c.about for c in placed.warnings if c.severity is Severity.STOP} == about
+        assert placed.warnings[0].severity is Severity.STOP
+
+
+def test_sheet_on_the_collar_is_a_note_ink_near_a_seam_a_caution():
+    piece = garment("crew_tee", "M")
+    near = place(piece, location("centre-chest"), block_art(200, 60, margin=75))
+    note = next(c for c in near.warnings if "trim the sheet" in str(c.sentence))
+    assert note.severity is Severity.NOTE
+    face = piece.face("front")
+    armhole = next(a for a in face.areas if a.name == "left armhole seam")
+    edge = float(np.asarray(armhole.polygon)[:, 0].min())
+    y = float(np.asarray(armhole.polygon)[:, 1].mean())
+    tight = clearance(face, block_art(20, 4), Isometry(edge - 11.0, y))
+    assert any(c.severity is Severity.CAUTION for c in tight.warnings)
+
+
+def test_placing_is_a_pure_function():
+    piece, spot, art = garment("crew_tee", "M"), location("left-chest"), block_art(80, 60)
+    first, second = place(piece, spot, art), place(piece, spot, art)
+    assert first == second
+    assert Box.around(first.hull()) == Box.around(second.hull())
