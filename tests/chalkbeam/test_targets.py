@@ -1,0 +1,135 @@
+"""Placement to marks: true positions, clear lettering, nothing off the platen."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.geometry import as_points
+from calibration.refusal import Refusal
+from chalkbeam.artwork import letter
+from chalkbeam.garments import garment
+from chalkbeam.loading import load
+from chalkbeam.locations import location
+from chalkbeam.placement import place
+from chalkbeam.platen import platen
+from chalkbeam.target_lettering import SMALL_CAP, text_shape
+from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.units import Unit
+from overlay.marks import Crosshair, Hatch, Role, Stroke, Text
+from tests.chalkbeam.arts import block_art
+from tests.strategies import any_garment
+
+
+def scene(style="crew_tee", size="M", name="left-chest", art=None, plate="16x20in", **options):
+    placed = place(garment(style, size), location(name), art or block_art(89, 60, margin=8))
+    return placed, load(placed, platen(plate), **options)
+
+
+@pytest.mark.parametrize("collar", ["away", "towards", "left", "right"])
+def test_ink_and_crosshair_lie_where_the_placement_says(collar):
+    art = block_art(89, 60, centre=(3, -5), margin=8)
+    placed, loading = scene(art=art, plate="16x16in", collar=collar)
+    marks = lay_marks(placed, loading)
+    platen_from_art = loading.platen_from_garment @ placed.garment_from_art
+    (cross,) = [m for m in marks if isinstance(m, Crosshair)]
+    assert cross.centre == pytest.approx(tuple(platen_from_art.apply([(3, -5)])[0]))
+    strokes = [m for m in marks if isinstance(m, Stroke) and m.role is Role.LAY]
+    sheet = next(m for m in strokes if np.allclose(shapely.Polygon(m.points).area, 105 * 76))
+    assert set(map(tuple, np.round(sheet.points, 6))) == set(
+        map(tuple, np.round(platen_from_art.apply(art.sheet.corners()), 6))
+    )
+    ink = next(m for m in strokes if np.allclose(shapely.Polygon(m.points).area, 89 * 60))
+    assert as_points(ink.points) == pytest.approx(platen_from_art.apply(art.hull))
+    assert {m.height for m in marks} == {loading.height}
+
+
+def test_load_marks_show_the_centre_line_and_how_far_the_collar_hangs():
+    placed, loading = scene()
+    marks = load_marks(placed, loading, note="piece 3", unit=Unit.INCH)
+    lines = [m for m in marks if isinstance(m, Stroke) and m.role is Role.LOAD]
+    upright = [m for m in lines if np.ptp(as_points(m.points)[:, 0]) < 1e-9]
+    assert any(abs(m.points[0][0]) < 1e-9 for m in upright)  # aside is 0: on the middle
+    words = " ".join(m.text for m in marks if isinstance(m, Text)).replace("\n", " ")
+    for part in ("piece 3", "Crew tee, adult M, front up", "neck seam 1/2 in over the edge"):
+        assert part in words
+    # 20 in half chest on a 16 in platen: 2 in over each side
+    assert "sides 2 in over, both alike" in words
+    level = loading.platen_from_garment.apply([(0, placed.face.along["pit_line"].value)])[0, 1]
+    assert any(np.allclose(as_points(m.points)[:, 1], level) for m in lines)
+    slid = load(placed, platen("11x15in"), aside=-30.0)
+    words = " ".join(m.text for m in load_marks(placed, slid) if isinstance(m, Text))
+    assert "left" in words.replace("\n", " ")
+
+
+def test_neck_seam_is_lit_where_it_lies_on_the_platen():
+    placed, loading = scene(overhang=-60.0)
+    # the seam's lowest point is the garment frame's origin
+    seam = shapely.Point(loading.platen_from_garment.apply([(0, 0)])[0])
+    lit = [m for m in load_marks(placed, loading) if isinstance(m, Stroke) and len(m.points) > 4]
+    assert min(shapely.LineString(m.points).distance(seam) for m in lit) < 0.05
+    words = " ".join(m.text for m in load_marks(placed, loading) if isinstance(m, Text))
+    assert "60 mm inside" in words.replace("\n", " ")
+
+
+def test_stay_clear_areas_near_the_art_are_hatched_and_clipped():
+    placed, loading = scene("zip_hood", "M", "left-chest")
+    plate = shapely.Polygon(loading.platen.face.outline()).buffer(1e-6)
+    hatches = [m for m in lay_marks(placed, loading) if isinstance(m, Hatch)]
+    assert hatches
+    assert all(plate.contains(shapely.Polygon(m.polygon)) for m in hatches)
+    zip_line = loading.platen_from_garment.apply([(0, 200)])[0]
+    assert any(shapely.Polygon(m.polygon).contains(shapely.Point(zip_line)) for m in hatches)
+
+
+def test_what_is_wrong_is_lit_first():
+    placed, loading = scene("zip_hood", "M", "centre-chest", block_art(200, 100))
+    warned = [
+        m.text for m in lay_marks(placed, loading) if isinstance(m, Text) and m.role is Role.WARN
+    ]
+    assert len(warned) == 2
+    assert "lies on the zip" in warned[0].replace("\n", " ")
+    calm = lay_marks(*scene())
+    assert not any(m.role is Role.WARN for m in calm)
+
+
+def test_mirror_printed_sheet_says_so():
+    art = letter("PYKE", height=40, mirrored=True)
+    placed, loading = scene(name="upper-back", art=art)
+    words = " ".join(m.text for m in lay_marks(placed, loading) if isinstance(m, Text))
+    assert "seen from the back" in words.replace("\n", " ")
+
+
+@settings(max_examples=60)
+@given(
+    piece=any_garment(),
+    name=st.sampled_from(
+        ["centre-chest", "full-back", "left-chest", "left-sleeve", "left-leg", "tote"]
+    ),
+    width=st.floats(20, 350),
+    shape=st.floats(0.3, 1.5),
+    plate=st.sampled_from(["16x20in", "15x15in", "11x15in", "sleeve-5x18in", "pocket-6x6in"]),
+    collar=st.sampled_from(["away", "towards", "left", "right"]),
+)
+def test_marks_stay_on_the_platen_and_lettering_reads(piece, name, width, shape, plate, collar):
+    try:
+        placed = place(piece, location(name), block_art(width, width * shape, margin=6))
+        loading = load(placed, platen(plate), collar=collar)
+    except Refusal:
+        return
+    face = shapely.Polygon(loading.platen.face.outline()).buffer(1e-3)
+    for marks in (load_marks(placed, loading, note="7"), lay_marks(placed, loading, note="7")):
+        texts = [m for m in marks if isinstance(m, Text)]
+        assert texts
+        for mark in marks:
+            if isinstance(mark, Stroke):
+                assert face.contains(shapely.LineString(mark.points))
+        for text in texts:
+            assert text.size >= SMALL_CAP  # 12 mm where there is room, never below 9 mm
+            assert text.angle == 0.0  # upright for the operator whichever way the collar points
+        if plate in ("16x20in", "15x15in"):
+            notes = [m for m in texts if m.role is Role.NOTE]
+            assert all(face.contains(text_shape(text)) for text in notes)
+            blocks = [text_shape(text).buffer(-5) for text in texts]
+            assert all(a.disjoint(b) for i, a in enumerate(blocks) for b in blocks[i + 1 :])
