@@ -229,7 +229,14 @@ def test_times_from_text():
 
 
 @pytest.mark.parametrize(
-    ("seconds", "text"), [(45, "45 s"), (600, "10 min"), (3900, "1 h 05 min"), (3599, "1 h 00 min")]
+    ("seconds", "text"),
+    [
+        (45, "45 s"),
+        (125, "2 min 05 s"),
+        (600, "10 min"),
+        (3900, "1 h 05 min"),
+        (3599, "1 h 00 min"),
+    ],
 )
 def test_durations(seconds, text):
     assert format_duration(seconds) == text

@@ -270,8 +270,9 @@ def rescue_record(
     from chalkbeam.runs.rescue import rescue
 
     saved = rescue(record, out)
+    runs = "1 run" if saved.runs == 1 else f"{saved.runs} runs"
     typer.echo(
-        f"{saved.runs} run{'s' if saved.runs != 1 else ''} with {saved.events} events: saved in {out}; "
+        f"{runs} with {saved.events} events saved in {out}; "
         f"{saved.lost} events could not be read. {record} was left as it is."
     )
 

@@ -85,8 +85,11 @@ class Times:
 
 
 def format_duration(seconds: float) -> str:
-    """Return a duration for people: ``45 s``, ``12 min``, ``1 h 05 min``."""
-    if seconds < 90:
-        return f"{round(seconds)} s"
+    """Return a duration for people: ``45 s``, ``2 min 05 s``, ``12 min``, ``1 h 05 min``."""
+    whole = round(seconds)
+    if whole < 90:
+        return f"{whole} s"
+    if whole < 600:
+        return f"{whole // 60} min {whole % 60:02d} s"
     minutes = round(seconds / 60)
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
