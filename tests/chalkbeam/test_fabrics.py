@@ -1,13 +1,16 @@
 """Fabric colours by name, by code and from a photo; the ladder picture."""
 
 import io
+import json
 
 import numpy as np
 import pytest
 from PIL import Image
+from typer.testing import CliRunner
 
 from calibration.photo import Photo
 from calibration.refusal import Refusal
+from chalkbeam.cli.app import app
 from chalkbeam.fabrics import (
     WHITE_PAPER,
     Fabric,
@@ -151,3 +154,42 @@ def test_the_ladder_is_a_picture_and_the_same_each_time():
     data = draw_ladder(cloths)
     assert data == draw_ladder(cloths)
     assert Image.open(io.BytesIO(data)).size[0] > 1300
+
+
+def chalkbeam(*words):
+    result = CliRunner().invoke(app, ["fabrics", *map(str, words)], env={"COLUMNS": "120"})
+    if isinstance(result.exception, Refusal):
+        raise result.exception
+    assert result.exit_code == 0, result.output
+    return result.stdout
+
+
+def test_the_command_lists_and_warns():
+    assert "safety yellow" in chalkbeam()
+    assert "Faint in this light on black" in chalkbeam("black", "--room", 4000)
+    assert "Faint" not in chalkbeam("white")
+    (said,) = json.loads(chalkbeam("#1d2542", "--json"))
+    assert said["lines"]["lay"]["from_cloth_ciede2000"] > 15
+
+
+def test_the_command_measures_a_photo_and_keeps_it(tmp_path):
+    picture = photo((29, 37, 66), (0.9, 0.8, 0.6)).image
+    big = np.kron(picture, np.ones((4, 4, 1), dtype=np.uint8))
+    Image.fromarray(big[..., ::-1]).save(tmp_path / "cloth.png")
+    (said,) = json.loads(
+        chalkbeam(
+            "--photo", tmp_path / "cloth.png", "--patch", "80,80,600,600",
+            "--white", "880,80,600,600", "--save", "our navy", "--json",
+        )
+    )  # fmt: skip
+    assert find_fabric("Our Navy").hex == said["colour"]
+    labs = lab_from_linear(linear_from_srgb([find_fabric("our navy").colour, (29, 37, 66)]))
+    assert ciede2000(labs[0], labs[1]) < 2
+    with pytest.raises(Refusal, match="left,top,width,height"):
+        chalkbeam("--photo", tmp_path / "cloth.png", "--patch", "80,80")
+
+
+def test_the_command_draws_the_ladder(tmp_path):
+    chalkbeam("--ladder", tmp_path / "ladder.png")
+    cloths = [find_fabric(name) for name in LADDER]
+    assert (tmp_path / "ladder.png").read_bytes() == draw_ladder(cloths)
