@@ -19,7 +19,7 @@ import numpy as np
 
 from calibration.camera import Pinhole
 from calibration.projector import ProjectorMap
-from chalkbeam.demo import ORDER, Lit, light_up, samples
+from chalkbeam.demo import ORDER, Lit, light_up
 from chalkbeam.loading import Loading
 from chalkbeam.targets import lay_marks
 from chalkbeam.virtual_rig import VirtualRig, random_rig
@@ -66,7 +66,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--repeats", type=int, default=60)
     options = parser.parse_args(argv)
-    pieces = [light_up(piece, samples()) for piece in ORDER[:3]]
+    pieces = [light_up(piece) for piece in ORDER[:3]]
     print(f"{'ms: median (worst)':28}{'fresh':>16}{'nudged':>16}{'again':>16}")
     for size in ((1920, 1080), (3840, 2160)):
         found = exact(random_rig(7, projector_size=size))

@@ -15,7 +15,7 @@ from fontTools.pens.svgPathPen import SVGPathPen
 from fontTools.pens.transformPen import TransformPen
 from fontTools.ttLib import TTFont
 
-FOLDER = Path(__file__).parent / "artwork"
+FOLDER = Path(__file__).parents[1] / "src" / "chalkbeam" / "tern_harbour"
 FONT = files("overlay") / "fonts" / "DejaVuSans-Bold.ttf"
 
 INK, SEA, GOLD, PAPER, BILL = "#12315c", "#2f7fb5", "#e0a63a", "#ffffff", "#c8402f"
@@ -181,8 +181,7 @@ def stroke_seat(letters: Letters) -> str:
 
 
 def main() -> None:
-    """Write every drawing beside this script."""
-    FOLDER.mkdir(exist_ok=True)
+    """Write every drawing into the program's sample order."""
     letters = Letters()
     for name, drawing in (
         ("crest.svg", crest(letters)),

@@ -7,16 +7,28 @@ happens in the room, and the truth it is measured against, is the virtual rig's.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from importlib import resources
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.cards import layout
+from calibration.detect import observe
 from calibration.geometry import PlatenFace, Points, resample
+from calibration.observations import PhotoObservation
+from calibration.pattern import Pattern
+from calibration.photo import read_photo
 from calibration.projector import ProjectorMap
+from calibration.record import Rig, save
 from calibration.refusal import Refusal
+from calibration.solve import solve
+from chalkbeam import tern_harbour
 from chalkbeam.artwork import load_artwork
 from chalkbeam.fabrics import Fabric, find_fabric
 from chalkbeam.files import write_whole
@@ -30,13 +42,13 @@ from chalkbeam.units import Unit
 from chalkbeam.virtual_rig import Cloth, VirtualRig, drape, paint
 from chalkbeam.virtual_rig.cloth import landing
 from chalkbeam.virtual_rig.garment_picture import dyed
-from chalkbeam.virtual_rig.stage import show
+from chalkbeam.virtual_rig.stage import SAMPLE_PHOTOS, sample_rig, show
 from overlay.frame import Frame, render
 from overlay.marks import Crosshair, Mark, Stroke
 from overlay.visibility import palette_for
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-"""Where a source folder keeps its sample photos and artwork."""
+"""Where a source folder keeps its sample photos."""
 
 PLATEN = "16x20in"
 HEIGHTS = (0.0, 4.0, 10.0, 20.0)
@@ -73,15 +85,16 @@ class Piece:
 
 ORDER = (
     Piece("1-tee-left-chest", "crew_tee", "M", "white", "left-chest", "crest.svg", 90.0),
-    Piece("2-tee-full-back", "crew_tee", "XL", "white", "full-back", "regatta.svg", 290.0),
+    Piece("2-tee-full-back", "crew_tee", "XL", "navy", "full-back", "regatta-light.svg", 279.4),
     Piece(
-        "3-hood-upper-back", "pullover_hood", "L", "navy", "upper-back", "regatta-light.svg", 270.0
+        "3-hood-upper-back", "pullover_hood", "L", "heather grey", "upper-back", "regatta.svg",
+        260.0,
     ),
     Piece(
-        "4-hood-chest-on-pad", "pullover_hood", "L", "navy", "left-chest", "crest.svg", 90.0,
-        Pad(PlatenFace(254.0, 254.0, 20.0), 12.0),
+        "4-zip-hood-on-pad", "zip_hood", "L", "red", "left-chest", "crest.svg", 90.0,
+        Pad(PlatenFace(152.4, 152.4, 15.0), 12.0),
     ),
-    Piece("5-youth-centre-chest", "crew_tee", "youth L", "red", "centre-chest", "crest.svg", 170.0),
+    Piece("5-youth-left-chest", "crew_tee", "YL", "navy", "left-chest", "crest.svg", 70.0),
 )  # fmt: skip
 """A few pieces of Tern Harbour Rowing Club's order; the club is invented."""
 
@@ -113,7 +126,7 @@ class Miss:
 
 
 def samples(folder: Path | None = None) -> Path:
-    """Return the folder of sample photos and artwork.
+    """Return the folder of sample photos.
 
     Raises
     ------
@@ -121,7 +134,7 @@ def samples(folder: Path | None = None) -> Path:
         If it is not there: an installed program does not carry it.
     """
     found = folder or SAMPLES
-    if not (found / "artwork").is_dir():
+    if not (found / SAMPLE_PHOTOS[0]).is_file():
         raise Refusal(
             f"The sample photos are not in {found}: run the demo from Chalkbeam's source folder, "
             "or name their folder with --samples."
@@ -129,10 +142,40 @@ def samples(folder: Path | None = None) -> Path:
     return found
 
 
-def light_up(piece: Piece, folder: Path) -> Lit:
+def calibrate(folder: Path) -> Rig:
+    """Return the rig that the sample photos show, by the program's own path.
+
+    Raises
+    ------
+    Refusal
+        If a photo cannot be used.
+    """
+    face = platen(PLATEN).face
+    cards, pattern = layout(face), Pattern(sample_rig().projector.view.size)
+    heights = [shot.board for shot in sample_rig().shots]
+
+    def look(name: str, height: float) -> PhotoObservation:
+        return observe(read_photo(folder / name), cards, pattern, height)
+
+    with ThreadPoolExecutor(2) as pool:
+        seen = list(pool.map(look, SAMPLE_PHOTOS, heights))
+    solution = solve(seen, cards, pattern, face)
+    return Rig(
+        name="Tern Harbour press",
+        face=face,
+        projector=solution.map,
+        fit=solution.fit,
+        photos=solution.photos,
+        plans=solution.plans,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+    )
+
+
+def light_up(piece: Piece) -> Lit:
     """Place one piece's artwork and turn it into marks, by the program's own path."""
     article = garment(piece.style, piece.size)
-    artwork = load_artwork(folder / "artwork" / piece.art, width=piece.width, sheet_margin=8.0)
+    with resources.as_file(resources.files(tern_harbour) / piece.art) as file:
+        artwork = load_artwork(file, width=piece.width, sheet_margin=8.0)
     placement = place(article, location(piece.where), artwork)
     loading = load(placement, platen(PLATEN).with_pad(piece.pad))
     return Lit(
@@ -224,3 +267,80 @@ def view(rig: VirtualRig, lit: Lit, cloth: Cloth, frame: Frame) -> NDArray[np.ui
 
 
 Say = Callable[[str], None]
+
+
+def run(out: Path, say: Say, folder: Path | None = None) -> tuple[Rig, list[Lit]]:
+    """Run the demo: write its rig file and pictures into `out`, tell each step.
+
+    Raises
+    ------
+    Refusal
+        If the sample photos are missing or a file cannot be written.
+    """
+    source = samples(folder)
+    truth = sample_rig()
+    say(f"1. Calibrate from {len(SAMPLE_PHOTOS)} photos in {source}")
+    rig = calibrate(source)
+    for photo in rig.photos:
+        on = f"on a board of {photo.raised:g} mm" if photo.raised else "on the bare platen"
+        say(
+            f"   {photo.name}: {len(photo.cards)} corners of cards {on}, "
+            f"{len(photo.pattern)} of the projected pattern"
+        )
+    save(rig, out / "rig.json")
+    say(f"   the rig is in {out / 'rig.json'}")
+    say("   The photos come from a virtual rig, so the truth is known. Light lands off its")
+    say("   target, over the whole platen, by")
+    for height in HEIGHTS:
+        miss = over_platen(truth, rig.projector, height)
+        say(f"   {miss.rms:5.2f} mm RMS, {miss.worst:4.2f} mm at worst, at height {height:g} mm")
+    say("2. Place the regatta order's artwork and light it; each picture shows the virtual press")
+    lits = [light_up(piece) for piece in ORDER]
+    with ThreadPoolExecutor(2) as pool:
+        for lines in pool.map(partial(_exhibit, out, truth, rig), lits):
+            for line in lines:
+                say(line)
+    say(f"The pictures are in {out}.")
+    return rig, lits
+
+
+def _exhibit(out: Path, truth: VirtualRig, rig: Rig, lit: Lit) -> list[str]:
+    """Write the frames and views of one piece; return what to say of it."""
+    cloth = lay_cloth(lit)
+    for step, frame in frames(lit, rig.projector).items():
+        write_picture(out / f"{lit.piece.name}-{step}-frame.png", frame)
+        write_picture(out / f"{lit.piece.name}-{step}.png", view(truth, lit, cloth, frame))
+    true = on_cloth(truth, rig.projector, cloth, lit.lay)
+    flat = on_cloth(truth, rig.projector, cloth, lit.lay, flat=True)
+    return [
+        f"   {words(lit)}",
+        f"   {out / lit.piece.name}-lay.png: lines at {lit.loading.height:.1f} mm height land "
+        f"{true.rms:.2f} mm RMS off, {true.worst:.2f} mm at worst "
+        f"(taken for flat: {flat.rms:.1f} mm RMS)",
+    ]
+
+
+def open_window(rig: Rig, lits: Sequence[Lit]) -> None:
+    """Show the order's light in a window, the pieces on the number keys.
+
+    Raises
+    ------
+    Refusal
+        If there is no screen.
+    """
+    from chalkbeam.projecting import Choice, Session, advance, lit
+    from overlay.frame import Painter
+    from overlay.window import Screen
+    from overlay.window import run as open_screen
+
+    palettes = [palette_for(each.cloth.colour) for each in lits]
+    painter = Painter(rig.projector, palettes[0])
+    open_screen(
+        Session.of([Choice(each.placement, each.loading) for each in lits]),
+        Screen(rig.projector.size, title="Chalkbeam demo", cursor=True),
+        update=advance,
+        view=lambda now: painter.paint(
+            lit(now, rig.face, rig.name, Unit.INCH), palettes[now.chosen]
+        ),
+        done=lambda now: now.over,
+    )

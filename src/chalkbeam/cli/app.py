@@ -10,7 +10,7 @@ import sys
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli import cards, fabrics, garment, location, order, place, project, report
+from chalkbeam.cli import cards, demo, fabrics, garment, location, order, place, project, report
 
 app = typer.Typer(
     name="chalkbeam",
@@ -27,7 +27,7 @@ def _chalkbeam() -> None:
     """Keep the program a group of commands, however few are registered."""
 
 
-for group in (cards, garment, location, place, project, order, report, fabrics):
+for group in (demo, cards, garment, location, place, project, order, report, fabrics):
     group.register(app)
 
 
