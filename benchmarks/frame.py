@@ -17,26 +17,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from calibration.camera import Pinhole
 from calibration.projector import ProjectorMap
 from chalkbeam.demo import ORDER, Lit, light_up
 from chalkbeam.loading import Loading
 from chalkbeam.targets import lay_marks
-from chalkbeam.virtual_rig import VirtualRig, random_rig
+from chalkbeam.virtual_rig import random_rig
+from chalkbeam.virtual_rig.stage import perfect_map
 from overlay import frame as drawing
 from overlay.marks import Mark
 from overlay.palette import DEFAULT_PALETTE
-
-
-def exact(rig: VirtualRig) -> ProjectorMap:
-    """Return the map that a perfect calibration of the rig would find."""
-    view = rig.projector.view
-    rx, ry, rz = view.turn
-    tx, ty, tz = (float(value) for value in -view.rotation @ np.array(view.position))
-    lens = Pinhole(
-        view.focal, *view.centre, view.k1, view.k2, rx=rx, ry=ry, rz=rz, tx=tx, ty=ty, tz=tz
-    )
-    return ProjectorMap(view.size, lens)
 
 
 def clear() -> None:
@@ -69,7 +58,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     pieces = [light_up(piece) for piece in ORDER[:3]]
     print(f"{'ms: median (worst)':28}{'fresh':>16}{'nudged':>16}{'again':>16}")
     for size in ((1920, 1080), (3840, 2160)):
-        found = exact(random_rig(7, projector_size=size))
+        found = perfect_map(random_rig(7, projector_size=size))
         for lit in pieces:
             for step, marks in (("load", lit.load), ("lay", lit.lay)):
 

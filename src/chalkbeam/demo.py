@@ -16,6 +16,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from calibration.cards import layout
@@ -36,7 +37,8 @@ from chalkbeam.garments import garment
 from chalkbeam.loading import Loading, load, loading_words
 from chalkbeam.locations import location
 from chalkbeam.placement import Placement, place
-from chalkbeam.platen import Pad, platen
+from chalkbeam.platen import Pad, Platen
+from chalkbeam.platen import platen as find_platen
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
 from chalkbeam.virtual_rig import Cloth, VirtualRig, drape, paint
@@ -150,7 +152,7 @@ def calibrate(folder: Path) -> Rig:
     Refusal
         If a photo cannot be used.
     """
-    face = platen(PLATEN).face
+    face = find_platen(PLATEN).face
     cards, pattern = layout(face), Pattern(sample_rig().projector.view.size)
     heights = [shot.board for shot in sample_rig().shots]
 
@@ -177,7 +179,7 @@ def light_up(piece: Piece) -> Lit:
     with resources.as_file(resources.files(tern_harbour) / piece.art) as file:
         artwork = load_artwork(file, width=piece.width, sheet_margin=8.0)
     placement = place(article, location(piece.where), artwork)
-    loading = load(placement, platen(PLATEN).with_pad(piece.pad))
+    loading = load(placement, find_platen(PLATEN).with_pad(piece.pad))
     return Lit(
         piece,
         placement,
@@ -223,16 +225,27 @@ def over_platen(rig: VirtualRig, found: ProjectorMap, height: float) -> Miss:
 
 
 def on_cloth(
-    rig: VirtualRig, found: ProjectorMap, cloth: Cloth, marks: Sequence[Mark], flat: bool = False
+    rig: VirtualRig,
+    found: ProjectorMap,
+    cloth: Cloth,
+    marks: Sequence[Mark],
+    platen: Platen,
+    flat: bool = False,
 ) -> Miss:
-    """Return how far marks land from where they are meant on the true, wrinkled cloth.
+    """Return how far lines land from where they are meant on the true, wrinkled cloth.
 
-    With `flat` they are lit as if the cloth had no height, as a map of the bare platen would.
+    Lines count where the cloth lies under pressure, and not within 8 mm of that area's edge,
+    where it bends down. With `flat` they are lit as if the cloth had no height, as a map of
+    the bare platen would.
     """
-    pairs = [(points, 0.0 if flat else height) for points, height in _points(marks)]
-    wanted = np.vstack([points for points, _ in pairs])
-    pixels = np.vstack([found.projector_from_platen(points, height) for points, height in pairs])
-    return Miss.of(landing(rig.projector.view, cloth, pixels)[:, :2] - wanted)
+    pressed = shapely.Polygon(platen.pressed()).buffer(-8.0)
+    wanted, pixels = [], []
+    for points, height in _points(marks):
+        inside = points[shapely.contains_xy(pressed, points)]
+        wanted.append(inside)
+        pixels.append(found.projector_from_platen(inside, 0.0 if flat else height))
+    landed = landing(rig.projector.view, cloth, np.vstack(pixels))
+    return Miss.of(landed[:, :2] - np.vstack(wanted))
 
 
 def _points(marks: Sequence[Mark]) -> Iterator[tuple[Points, float]]:
@@ -279,6 +292,7 @@ def run(out: Path, say: Say, folder: Path | None = None) -> tuple[Rig, list[Lit]
     """
     source = samples(folder)
     truth = sample_rig()
+    out.mkdir(parents=True, exist_ok=True)
     say(f"1. Calibrate from {len(SAMPLE_PHOTOS)} photos in {source}")
     rig = calibrate(source)
     for photo in rig.photos:
@@ -310,8 +324,9 @@ def _exhibit(out: Path, truth: VirtualRig, rig: Rig, lit: Lit) -> list[str]:
     for step, frame in frames(lit, rig.projector).items():
         write_picture(out / f"{lit.piece.name}-{step}-frame.png", frame)
         write_picture(out / f"{lit.piece.name}-{step}.png", view(truth, lit, cloth, frame))
-    true = on_cloth(truth, rig.projector, cloth, lit.lay)
-    flat = on_cloth(truth, rig.projector, cloth, lit.lay, flat=True)
+    plate = lit.loading.platen
+    true = on_cloth(truth, rig.projector, cloth, lit.lay, plate)
+    flat = on_cloth(truth, rig.projector, cloth, lit.lay, plate, flat=True)
     return [
         f"   {words(lit)}",
         f"   {out / lit.piece.name}-lay.png: lines at {lit.loading.height:.1f} mm height land "

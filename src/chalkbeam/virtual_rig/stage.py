@@ -8,6 +8,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.camera import Pinhole
+from calibration.projector import ProjectorMap
 from chalkbeam.platen import Platen
 
 from .cloth import Cloth
@@ -89,3 +91,14 @@ def tilt(rig: VirtualRig) -> float:
     """Return how far the projector stands off the platen's normal, radians."""
     position = np.array(rig.projector.view.position)
     return math.acos(float(position[2] / np.linalg.norm(position)))
+
+
+def perfect_map(rig: VirtualRig) -> ProjectorMap:
+    """Return the map that a calibration without any error would find."""
+    view = rig.projector.view
+    rx, ry, rz = view.turn
+    tx, ty, tz = (float(value) for value in -view.rotation @ np.array(view.position))
+    lens = Pinhole(
+        view.focal, *view.centre, view.k1, view.k2, rx=rx, ry=ry, rz=rz, tx=tx, ty=ty, tz=tz
+    )
+    return ProjectorMap(view.size, lens)
