@@ -11,7 +11,16 @@ from calibration.refusal import Refusal
 from chalkbeam.artwork import Box, letter
 from chalkbeam.garments import FITS, garment, sizes, styles
 from chalkbeam.locations import location, locations
-from chalkbeam.placement import Severity, Verdict, check_words, foot_of, place, reasons
+from chalkbeam.placement import (
+    Placer,
+    Request,
+    Severity,
+    Verdict,
+    check_words,
+    foot_of,
+    place,
+    reasons,
+)
 from chalkbeam.units import MM_PER_INCH, Unit
 from tests.chalkbeam.arts import block_art
 
@@ -140,10 +149,22 @@ def test_number_goes_under_its_name():
     piece = garment("crew_tee", "L")
     name = place(piece, location("player-name"), letter("PYKE", height=63.5))
     number = place(piece, location("player-number"), letter("7", height=203.2), extra=foot_of(name))
-    gap = Box.around(number.hull()).top - Box.around(name.hull()).bottom
+    gap = Box.around(number.hull()).top - Box.around(name.hull()).bottom  # no tails in PYKE
     assert 1.0 * MM_PER_INCH <= gap <= 1.5 * MM_PER_INCH  # common practice, no source
     alone = place(piece, location("player-number"), letter("7", height=203.2))
     assert Box.around(alone.hull()).top == pytest.approx(7.25 * MM_PER_INCH)
+
+
+def test_tails_below_the_baseline_do_not_move_a_teams_numbers():
+    piece = garment("crew_tee", "L")
+    feet = [
+        foot_of(place(piece, location("player-name"), letter(name, height=63.5)))["name_foot"].value
+        for name in ("PYKE", "QUIN")
+    ]
+    # capitals of both stand 63.5 mm below the same top; a round Q reaches 1 mm higher
+    assert feet[0] == pytest.approx(feet[1], abs=1.5)
+    block = place(piece, location("player-name"), block_art(200, 60))
+    assert foot_of(block)["name_foot"].value == pytest.approx(Box.around(block.hull()).bottom)
 
 
 def test_measured_piece_moves_the_art_with_its_line():
@@ -207,6 +228,21 @@ def test_every_location_places_usual_art_on_some_garment_for_each_age(name):
     if name == "above-pocket":  # the smallest sizes have no room for a pocket print
         wanted = {"adult", "youth"}
     assert placed_for >= wanted
+
+
+def test_an_order_is_placed_like_its_pieces():
+    placer, art = Placer(), block_art(80, 60)
+    wanted = [
+        Request(garment(style, size), location("left-chest"), art)
+        for style in ("crew_tee", "tote", "zip_hood")
+        for size in ("M", "L", "M")
+        if style != "tote"
+    ] + [Request(garment("tote", "large"), location("left-chest"), art)]
+    answers = list(placer.place_all(wanted))
+    for request, answer in zip(wanted[:-1], answers[:-1], strict=True):
+        assert answer == place(request.garment, request.location, request.artwork)
+    assert answers[0] is answers[2]
+    assert isinstance(answers[-1], Refusal)
 
 
 def test_what_the_garment_lacks_is_refused_in_a_sentence():

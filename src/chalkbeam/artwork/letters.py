@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -124,16 +125,24 @@ def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | No
         )
     glyphs = []
     for index, character in enumerate(text):
-        alone = face.set_line(character, cap)
-        before = face.set_line(text[: index + 1], cap, tracking).advance - alone.advance
-        glyph = shapely.affinity.translate(_filled(alone.contours), before - total / 2)
+        shape, advance = _glyph(face, character)
+        before = face.set_line(text[: index + 1], cap, tracking).advance - cap * advance
+        turn = (cap, 0.0, 0.0, cap, before - total / 2, 0.0)
+        glyph = shapely.affinity.affine_transform(shape, turn)
         if arc is not None:
-            glyph = _on_arc(glyph, before - total / 2 + alone.advance / 2, arc)
+            glyph = _on_arc(glyph, before - total / 2 + cap * advance / 2, arc)
         glyphs.append(glyph)
     shape = shapely.union_all(glyphs)
     if shape.is_empty:
         raise Refusal(f"“{text}” has no ink: write the letters to print.")
     return shapely.affinity.scale(shape, 1.0, -1.0, origin=(0, 0))
+
+
+@functools.lru_cache(maxsize=1024)
+def _glyph(face: Typeface, character: str) -> tuple[BaseGeometry, float]:
+    """Return a character's ink and advance, in cap heights, y up."""
+    line = face.set_line(character, 1.0)
+    return _filled(line.contours), line.advance
 
 
 def _on_arc(glyph: BaseGeometry, middle: float, radius: float) -> BaseGeometry:

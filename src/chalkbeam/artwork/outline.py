@@ -58,7 +58,7 @@ def outline_of(shape: BaseGeometry) -> tuple[tuple[XY, ...], ...]:
     gap = NARROWEST_GAP
     left, top, right, bottom = shape.bounds
     while True:
-        rings = simplify(shape.buffer(gap / 2).buffer(-gap / 2))
+        rings = simplify(shape.buffer(gap / 2, quad_segs=4).buffer(-gap / 2, quad_segs=4))
         if len(rings) <= MOST_RINGS or gap > max(right - left, bottom - top):
             return tuple(rings)
         gap *= 1.6

@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
@@ -20,7 +21,6 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
-    PrivateAttr,
     model_validator,
 )
 
@@ -217,14 +217,11 @@ class Rule(_Strict):
     fits: tuple[Fit, ...] = FITS
     grows: Growth | None = None
 
-    _direction: Direction = PrivateAttr()
-
     @model_validator(mode="after")
     def _makes_sense(self) -> Rule:
         named = [name for name in _DIRECTIONS if getattr(self, name) is not None]
         if len(named) != 1:
             raise ValueError(f"name one line of the garment with one of {', '.join(_DIRECTIONS)}")
-        self._direction = named[0]
         axis = _UPRIGHT.get(self.art)
         if axis not in (None, self.axis):
             raise ValueError(f"{self.art} cannot lie {named[0]} a line")
@@ -240,25 +237,25 @@ class Rule(_Strict):
             raise ValueError(f"by gives no distance for {min(missing)}: give it, or name the ages")
         return self
 
-    @property
+    @cached_property
     def direction(self) -> Direction:
         """On which side of the line the feature lies."""
-        return self._direction
+        return next(name for name in _DIRECTIONS if getattr(self, name) is not None)
 
-    @property
+    @cached_property
     def axis(self) -> Axis:
         """Along which axis the rule places."""
-        return _AXIS_OF[self._direction]
+        return _AXIS_OF[self.direction]
 
-    @property
+    @cached_property
     def line(self) -> str:
         """The garment's line that the rule measures from."""
-        return str(getattr(self, self._direction))
+        return str(getattr(self, self.direction))
 
-    @property
+    @cached_property
     def sign(self) -> float:
         """+1 if the distance counts towards +x or +y (down), -1 if the other way."""
-        return -1.0 if self._direction in ("above", "left_of") else 1.0
+        return -1.0 if self.direction in ("above", "left_of") else 1.0
 
     def band(self, age: Age, measures: Mapping[str, float]) -> Band:
         """Return the distance for a garment of an age, mm; `measures` by name, mm."""
@@ -310,9 +307,9 @@ class Preset(_Strict):
         return self
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Location:
-    """A location with its name.
+    """A location with its name. Reading a file anew makes another location.
 
     Attributes
     ----------

@@ -2,6 +2,7 @@
 
 from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
+from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.plain import plain_concerns, plain_placement, plain_pose
 from chalkbeam.placement.values import (
     Concern,
@@ -24,6 +25,8 @@ __all__ = [
     "CrossCheck",
     "Impossible",
     "Placement",
+    "Placer",
+    "Request",
     "RuleResult",
     "Severity",
     "Verdict",

@@ -64,8 +64,13 @@ def balance(terms: Sequence[Term]) -> float:
     float
         Position, mm.
     """
+    low, high = hard_range(terms)
     soft = [term for term in terms if not term.hard]
-    knots = sorted(term.at for term in soft if term.kind != "target")
+    aimed = _mean([term for term in soft if term.kind == "target"])
+    limits = [term for term in soft if term.kind != "target"]
+    if not any(limit.pulls(aimed) for limit in limits):
+        return min(max(aimed, low), high)
+    knots = sorted(limit.at for limit in limits)
 
     def slope(position: float) -> float:
         return sum(t.weight * (position - t.at) for t in soft if t.pulls(position))
@@ -78,7 +83,10 @@ def balance(terms: Sequence[Term]) -> float:
         inside = below[-1] + 1.0
     else:
         inside = above[0] - 1.0 if above else 0.0
-    active = [term for term in soft if term.pulls(inside)]
-    best = sum(t.weight * t.at for t in active) / sum(t.weight for t in active)
-    low, high = hard_range(terms)
+    best = _mean([term for term in soft if term.pulls(inside)])
     return min(max(best, low), high)
+
+
+def _mean(terms: Sequence[Term]) -> float:
+    """Return the weighted mean of the terms' positions."""
+    return sum(t.weight * t.at for t in terms) / sum(t.weight for t in terms)

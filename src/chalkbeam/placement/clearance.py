@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from calibration.geometry import Isometry
+from calibration.geometry import Isometry, Points, as_points
 from chalkbeam.artwork import Artwork
 from chalkbeam.garments import Area, Face
 from chalkbeam.placement.values import Concern, Severity
@@ -44,6 +44,13 @@ class _FaceShapes:
 
     cloth: BaseGeometry
     areas: tuple[tuple[Area, BaseGeometry], ...]
+    bounds: Points
+
+    def near(self, points: Points) -> list[tuple[Area, BaseGeometry]]:
+        """Return the areas whose boxes come near the box around points of shape (N, 2)."""
+        low, high = points.min(axis=0) - CLEAR, points.max(axis=0) + CLEAR
+        reach = (self.bounds[:, :2] <= high) & (self.bounds[:, 2:] >= low)
+        return [self.areas[index] for index in np.nonzero(reach.all(axis=1))[0]]
 
 
 @functools.lru_cache(maxsize=2048)
@@ -58,7 +65,8 @@ def _face_shapes(face: Face) -> _FaceShapes:
         shape = shapely.union_all(shapes)
         shapely.prepare(shape)
         areas.append((area, shape))
-    return _FaceShapes(cloth, tuple(areas))
+    bounds = np.array([shape.bounds for _, shape in areas]).reshape(-1, 4)
+    return _FaceShapes(cloth, tuple(areas), bounds)
 
 
 def _valid(shape: BaseGeometry) -> BaseGeometry:
@@ -96,17 +104,22 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
         Pose of the art in the face's garment frame.
     """
     shapes = _face_shapes(face)
+    corners = garment_from_art.apply(artwork.sheet.corners())
+    hull = garment_from_art.apply(as_points(artwork.hull))
+    near = shapes.near(np.vstack([hull, corners]))
+    room = shapely.box(*hull.min(axis=0), *hull.max(axis=0))
+    if not near and shapes.cloth.contains(room):
+        return Clearance((), 0.0)
     ink = moved(ink_shape(artwork), garment_from_art)
-    sheet = shapely.Polygon(garment_from_art.apply(artwork.sheet.corners()))
+    sheet = shapely.Polygon(corners)
     warnings: list[Concern] = []
     hidden = 0.0
     if not shapes.cloth.contains(ink):
         off = ink.difference(shapes.cloth)
         if off.area > TRACE:
             warnings.append(_off_cloth(face, off, ink))
-    reach = ink.union(sheet) if not ink.is_empty else sheet
-    for area, shape in shapes.areas:
-        if shape.disjoint(reach) and shape.distance(ink) >= CLEAR:
+    for area, shape in near:
+        if not (shape.dwithin(ink, CLEAR) or shape.intersects(sheet)):
             continue
         overlap = shape.intersection(ink)
         if area.kind == "hood_shadow":

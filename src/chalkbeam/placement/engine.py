@@ -98,8 +98,16 @@ def place(
 
 
 def foot_of(placement: Placement, name: str = "name_foot") -> dict[str, Landmark]:
-    """Return the lower edge of placed ink as a line for what goes under it."""
-    foot = float(placement.hull()[:, 1].max())
+    """Return the foot of placed art as a line for what goes under it.
+
+    Lettering stands on its baseline: what hangs below it (a Q's tail, the swell of an
+    O) does not move a team's numbers up and down from shirt to shirt.
+    """
+    artwork, pose = placement.artwork, placement.garment_from_art
+    if artwork.baseline is not None and pose.angle == 0.0:
+        foot = pose.y + artwork.baseline
+    else:
+        foot = float(placement.hull()[:, 1].max())
     return {name: Landmark(foot, placement.tolerance[1])}
 
 
@@ -107,7 +115,7 @@ def _result(applied: Applied, centre: XY, art: Extents) -> RuleResult:
     rule = applied.rule
     feature = centre[rule.axis.value] + feature_offset(rule, art)
     got = float(rule.sign * (feature - applied.line.value))
-    return RuleResult(rule, applied.line, applied.result.asked, got)
+    return RuleResult(rule, applied.line, applied.asked, got)
 
 
 def _tolerance(results: tuple[RuleResult, ...], axis: Axis) -> float:

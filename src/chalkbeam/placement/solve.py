@@ -9,9 +9,8 @@ from calibration.geometry import XY, Isometry
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, Extents
 from chalkbeam.garments import Garment, Landmark
-from chalkbeam.locations import Axis, Location, Rule
+from chalkbeam.locations import Axis, Band, Location, Rule
 from chalkbeam.placement.balance import Term, balance, hard_range
-from chalkbeam.placement.values import RuleResult
 from chalkbeam.placement.words import line_words
 
 SLACK = 1e-6
@@ -28,17 +27,16 @@ class Applied:
     ----------
     rule : Rule
     line : Landmark
-    result : RuleResult
-        With `got` not yet known (NaN).
+    asked : Band
     """
 
     rule: Rule
     line: Landmark
-    result: RuleResult
+    asked: Band
 
     def term(self, offset: float) -> Term:
         """Return the wish about the optical centre, given the feature's `offset` from it, mm."""
-        at = self.line.value + self.rule.sign * self.result.asked.usual - offset
+        at = self.line.value + self.rule.sign * self.asked.usual - offset
         kind = self.rule.bound
         if self.rule.sign < 0 and kind != "target":
             kind = "at_most" if kind == "at_least" else "at_least"
@@ -86,16 +84,19 @@ def applied_rules(
         left that aims at a place.
     """
     face = garment.face(location.face)
-    along: dict[str, Landmark] = {**face.along, **(extra or {})}
-    lines = {Axis.ALONG: along, Axis.ACROSS: dict(face.across)}
-    known = along.keys() | face.across.keys()
-    measures = {name: measure.value for name, measure in garment.measures.items()}
+    extra = extra or {}
     applied = []
     for rule in location.rules:
-        counts = garment.age in rule.ages and garment.fit in rule.fits
-        if not counts or not known.issuperset(rule.when) or known & set(rule.unless):
+        if garment.age not in rule.ages or garment.fit not in rule.fits:
             continue
-        line = lines[rule.axis].get(rule.line)
+        if rule.when or rule.unless:
+            known = face.along.keys() | face.across.keys() | extra.keys()
+            if not known.issuperset(rule.when) or known & set(rule.unless):
+                continue
+        if rule.axis is Axis.ACROSS:
+            line = face.across.get(rule.line)
+        else:
+            line = extra.get(rule.line) or face.along.get(rule.line)
         if line is None:
             if rule.check:
                 continue
@@ -104,8 +105,7 @@ def applied_rules(
                 f"{face.name.replace('_', ' ')} of a {garment.style.replace('_', ' ')} does not "
                 "have: choose another location."
             )
-        band = rule.band(garment.age, measures)
-        applied.append(Applied(rule, line, RuleResult(rule, line, band, float("nan"))))
+        applied.append(Applied(rule, line, _asked(rule, garment)))
     for axis, way in ((Axis.ACROSS, "left and right"), (Axis.ALONG, "up and down")):
         if not any(a.rule.axis is axis and aims(a.rule) for a in applied):
             raise Refusal(
@@ -113,6 +113,12 @@ def applied_rules(
                 f"{garment.style.replace('_', ' ')}: choose another location."
             )
     return tuple(applied)
+
+
+def _asked(rule: Rule, garment: Garment) -> Band:
+    if rule.grows is None:
+        return rule.by[garment.age]
+    return rule.band(garment.age, {name: m.value for name, m in garment.measures.items()})
 
 
 def aims(rule: Rule) -> bool:
