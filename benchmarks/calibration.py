@@ -1,7 +1,7 @@
 """How far light lands from where it is meant, on virtual rigs never used while tuning.
 
 ``python -m benchmarks.calibration [--rigs 20] [--camera phone|webcam|both] [--laying 0.5]
-[--first 1000] [--jobs 2] [--csv FILE]``
+[--first 1000] [--jobs 2] [--keep FOLDER] [--csv FILE]``
 
 Each rig is drawn from its own seed (from 1000 on), its photos are rendered and JPEG-coded,
 and go through detection and the solver as any photos do. Errors are measured against the
@@ -23,6 +23,7 @@ import argparse
 import csv
 import os
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -48,12 +49,12 @@ from calibration.detect import observe
 from calibration.geometry import Points
 from calibration.observations import PhotoObservation
 from calibration.pattern import Pattern
-from calibration.photo import Photo
+from calibration.photo import read_photo
 from calibration.refusal import Refusal
 from calibration.solve import Solution, solve
 from calibration.solve_least import covariance
 from calibration.uncertainty import landing_slope
-from chalkbeam.virtual_rig import VirtualRig, random_rig
+from chalkbeam.virtual_rig import VirtualRig, random_rig, write_photo
 from chalkbeam.virtual_rig.rigs import CameraKind
 
 HEIGHTS = (0.0, 1.0, 4.0, 10.0, 20.0)
@@ -82,15 +83,25 @@ class Row:
     """Of the solver."""
 
 
-def photograph(rig: VirtualRig) -> list[PhotoObservation]:
-    """Render, code and detect every photo of a rig; leave out those that are refused."""
-    cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
+def render(rig: VirtualRig, names: Sequence[Path]) -> None:
+    """Write the photos of a rig that are not there yet."""
     lit = rig.lit_pattern()
+    for index, name in enumerate(names):
+        if not name.is_file():
+            make = "Virtual" if rig.shots[index].view.size[0] > 2000 else ""  # webcams write none
+            write_photo(rig.photo(index, lit), name, make=make, view=rig.shots[index].view)
+
+
+def photograph(rig: VirtualRig, camera: str, folder: Path) -> list[PhotoObservation]:
+    """Render and detect every photo of a rig; leave out those that are refused."""
+    cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
+    laid = "laid" if rig.paper else "exact"
+    names = [folder / f"{camera}-{rig.seed}-{laid}-{index + 1}.jpg" for index in range(4)]
+    if not all(name.is_file() for name in names):
+        render(rig, names)
     seen = []
-    for index, shot in enumerate(rig.shots):
-        coded = cv2.imencode(".jpg", rig.photo(index, lit), [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
-        image = cv2.imdecode(coded, cv2.IMREAD_COLOR)
-        photo = Photo(f"seed {rig.seed}, photo {index + 1}", np.asarray(image, np.uint8), "one")
+    for name, shot in zip(names, rig.shots, strict=True):
+        photo = read_photo(name)
         try:
             seen.append(observe(photo, cards, pattern, shot.board))
         except Refusal as refusal:
@@ -165,13 +176,14 @@ def known_cards(solution: Solution) -> Floats:
     return covariance(task, solution.vector)[place, place]
 
 
-def study(seed: int, camera: str, laying: float) -> list[Row]:
+def study(seed: int, camera: str, laying: float, keep: Path | None) -> list[Row]:
     """Return everything measured on one rig."""
     cv2.setNumThreads(1)
     kind: CameraKind = "phone" if camera == "phone" else "webcam"
     paper = 0.1 if laying else 0.0
     rig = random_rig(seed, kind, photos=3, raised=1, laying=laying, paper=paper)
-    seen = photograph(rig)
+    with tempfile.TemporaryDirectory() as passing:
+        seen = photograph(rig, camera, keep or Path(passing))
     flat = [photo for photo in seen if not photo.raised]
     raised = [photo for photo in seen if photo.raised]
     cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
@@ -256,15 +268,19 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--camera", choices=("phone", "webcam", "both"), default="both")
     parser.add_argument("--laying", type=float, default=0.0, help="mm, standard deviation")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--keep", type=Path, help="folder to keep rendered photos in and use again")
     parser.add_argument("--csv", type=Path, help="write every row here, too")
     options = parser.parse_args(argv)
     os.environ.setdefault("OMP_NUM_THREADS", "1")
+    if options.keep:
+        options.keep.mkdir(parents=True, exist_ok=True)
     cameras = ("phone", "webcam") if options.camera == "both" else (options.camera,)
     seeds = range(options.first, options.first + options.rigs)
     rows: list[Row] = []
     with ProcessPoolExecutor(options.jobs) as pool:
         for camera in cameras:
-            for found in pool.map(partial(study, camera=camera, laying=options.laying), seeds):
+            look = partial(study, camera=camera, laying=options.laying, keep=options.keep)
+            for found in pool.map(look, seeds):
                 rows += found
                 print(f"\r{camera}: {len({r.seed for r in rows if r.camera == camera})}",
                       end="", file=sys.stderr, flush=True)  # fmt: skip
