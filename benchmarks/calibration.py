@@ -87,9 +87,15 @@ def render(rig: VirtualRig, names: Sequence[Path]) -> None:
     """Write the photos of a rig that are not there yet."""
     lit = rig.lit_pattern()
     for index, name in enumerate(names):
+        view = rig.shots[index].view
+        phone = max(view.size) > 2000  # a webcam writes neither its name nor its lens
         if not name.is_file():
-            make = "Virtual" if rig.shots[index].view.size[0] > 2000 else ""  # webcams write none
-            write_photo(rig.photo(index, lit), name, make=make, view=rig.shots[index].view)
+            write_photo(
+                rig.photo(index, lit),
+                name,
+                make="Virtual" if phone else "",
+                view=view if phone else None,
+            )
 
 
 def photograph(rig: VirtualRig, camera: str, folder: Path) -> list[PhotoObservation]:
