@@ -44,7 +44,11 @@ _TILE_PIXELS = 1 << 19
 """Pixels drawn at a time: a tile of this size stays in the processor's cache."""
 
 _TEXT_CLEARANCE = 0.35
-"""Lines stop this far from lettering, in cap heights, as drafting breaks lines at figures."""
+"""Lines stop this far from lettering and boxes, in cap heights, as drafting breaks lines at
+figures."""
+
+_BOX_SPACE = 0.5
+"""Boxes stand this far off their lettering, in cap heights."""
 
 
 def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Frame:
@@ -77,6 +81,30 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
         for top, left, coverage in tiles(contours, (padded, height), rows):
             _add(frame, top, left, coverage, light)
     return np.ascontiguousarray(frame[:, :width])
+
+
+class Painter:
+    """Renders marks and remembers the last frame, so that what has not changed is the same array.
+
+    Parameters
+    ----------
+    platen_map : PlatenMap
+    palette : Palette
+    """
+
+    def __init__(self, platen_map: PlatenMap, palette: Palette) -> None:
+        self.platen_map = platen_map
+        self.palette = palette
+        self._last: tuple[Sequence[Mark], Palette, Frame] | None = None
+
+    def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
+        """Return the frame of `marks`; None (darkness) for None. See `render`."""
+        if marks is None:
+            return None
+        palette = palette or self.palette
+        if self._last is None or self._last[0] != marks or self._last[1] != palette:
+            self._last = (marks, palette, render(marks, self.platen_map, palette))
+        return self._last[2]
 
 
 Shape = tuple[Contours, float]
@@ -145,13 +173,13 @@ def _text(mark: Text, boxed: bool) -> tuple[Contours, Contours, Contours]:
             np.add([(left, bottom), (right, top), (0, 0), (line.advance, mark.size)], shift)
         )
     low, high = np.vstack(inked).min(axis=0), np.vstack(inked).max(axis=0)
-    space = _TEXT_CLEARANCE * mark.size
 
     def around(by: float) -> Points:
         return pose.apply(rectangle(*(high - low + 2 * by)) + (low + high) / 2)
 
+    space, clear = _BOX_SPACE * mark.size, _TEXT_CLEARANCE * mark.size
     box = stroke(around(space), 0.12 * mark.size, closed=True) if boxed else Contours.empty()
-    room = _cut(Contours.of([around(space * (1.6 if boxed else 1.0))]))
+    room = _cut(Contours.of([around(clear + (space if boxed else 0.0))]))
     lettering = Contours.joined(glyphs)
     if mark.size > STEP * 2:  # small letters need no cutting: their edges are short
         lettering = _cut(lettering)

@@ -8,10 +8,10 @@ cloth lands at true scale.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
-from calibration.geometry import XY
+from calibration.geometry import XY, Isometry, xy_tuple
 
 LINE_WIDTH = 1.5
 """Usual line width, mm: four pixels of a 1080p projector that covers a 406 x 508 mm platen, and
@@ -152,3 +152,26 @@ class Text:
 
 
 Mark = Stroke | Crosshair | Hatch | Text
+
+
+def moved(mark: Mark, by: Isometry) -> Mark:
+    """Return a mark shifted and turned on the platen.
+
+    Parameters
+    ----------
+    mark : Mark
+    by : Isometry
+        Platen frame to platen frame, not mirrored.
+    """
+    match mark:
+        case Stroke():
+            return replace(mark, points=xy_tuple(by.apply(mark.points)))
+        case Crosshair():
+            (centre,) = xy_tuple(by.apply(mark.centre))
+            return replace(mark, centre=centre, angle=mark.angle + by.angle)
+        case Hatch():
+            polygon = xy_tuple(by.apply(mark.polygon))
+            return replace(mark, polygon=polygon, angle=mark.angle + by.angle)
+        case Text():
+            (anchor,) = xy_tuple(by.apply(mark.anchor))
+            return replace(mark, anchor=anchor, angle=mark.angle + by.angle)

@@ -1,0 +1,385 @@
+"""Fullscreen light on the projector, or an ordinary window. The only file that imports pygame.
+
+A window shows one picture and waits. The program is a fold: each input makes a new state
+out of the old one, and a new picture is drawn only when `view` returns another frame than
+before. At rest nothing runs but one look a second at whether the display is still there.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from typing import TypeVar
+
+os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+# A fullscreen window must stay lit when the operator clicks into another one.
+os.environ.setdefault("SDL_VIDEO_MINIMIZE_ON_FOCUS_LOSS", "0")
+# Else Windows scales the picture on displays with large text, and nothing is true to scale.
+os.environ.setdefault("SDL_WINDOWS_DPI_AWARENESS", "permonitorv2")
+# The press-side light must not go dark behind a screen saver.
+os.environ.setdefault("SDL_VIDEO_ALLOW_SCREENSAVER", "0")
+if sys.platform.startswith("linux"):
+    # Through shared memory; without a graphics card the other way goes by a software renderer.
+    os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
+
+import pygame
+
+from calibration.refusal import Refusal
+from overlay.frame import Frame
+from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
+
+State = TypeVar("State")
+
+_LOOK_EVERY = 1.0
+"""Seconds between two looks at whether the display is still there."""
+
+_POLL_EVERY = 0.004
+"""Seconds between two looks for input. pygame's own waiting looks every millisecond, which keeps a
+core busy by 2 percent for nothing; four milliseconds more are not felt."""
+
+_REPEAT_AFTER, _REPEAT_EVERY = 350, 40
+"""Milliseconds until a key that is held repeats, and from then on."""
+
+_NAMES = {
+    pygame.K_KP_ENTER: "return",
+    pygame.K_KP_PLUS: "+",
+    pygame.K_KP_MINUS: "-",
+    pygame.K_KP_PERIOD: ".",
+    **{getattr(pygame, f"K_KP{digit}"): str(digit) for digit in range(10)},
+}
+
+
+@dataclass(frozen=True)
+class Display:
+    """A display as the system lists it.
+
+    Attributes
+    ----------
+    number : int
+        From 1; 1 is the main one.
+    size : tuple of int
+        Width and height of its picture now, px.
+    """
+
+    number: int
+    size: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Screen:
+    """Where a window goes.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the frames to be shown, px.
+    display : int or None
+        Number of the display to fill; None opens an ordinary window, with the picture
+        made smaller where it must be.
+    title : str
+    cursor : bool
+        Whether the mouse's arrow shows.
+    """
+
+    size: tuple[int, int]
+    display: int | None = None
+    title: str = "Chalkbeam"
+    cursor: bool = False
+
+
+def displays() -> tuple[Display, ...]:
+    """Return the displays there are.
+
+    Raises
+    ------
+    Refusal
+        If the system shows none.
+    """
+    with _video():
+        return _displays()
+
+
+def choose_display(size: tuple[int, int], wanted: int | None = None) -> int:
+    """Return the number of the display to fill with a picture of `size`.
+
+    Parameters
+    ----------
+    size : tuple of int
+        The rig's picture, px.
+    wanted : int, optional
+        The display the operator names. Without it the one that is not the main one is
+        taken if it alone has the right size, else the only one that has.
+
+    Raises
+    ------
+    Refusal
+        If there is no such display, its picture has another size, or several could be meant.
+    """
+    found = displays()
+    if wanted is not None:
+        chosen = next((display for display in found if display.number == wanted), None)
+        if chosen is None:
+            raise Refusal(
+                f"There is no display {wanted} ({_listed(found)}): connect the projector and "
+                "switch it on, or give another number with --display."
+            )
+        if chosen.size != size:
+            raise Refusal(_other_size(chosen, size))
+        return wanted
+    fitting = [display for display in found if display.size == size]
+    others = [display for display in fitting if display.number != 1]
+    if not fitting:
+        raise Refusal(
+            f"No display shows {size[0]}x{size[1]}, which the rig was made for "
+            f"({_listed(found)}): connect the projector and set it to {size[0]}x{size[1]} in the "
+            "system's display settings, or calibrate again."
+        )
+    if len(others) == 1 or len(fitting) == 1:
+        return (others or fitting)[0].number
+    raise Refusal(
+        f"Several displays show {size[0]}x{size[1]} ({_listed(found)}): say which is the "
+        "projector with --display."
+    )
+
+
+def run(
+    state: State,
+    screen: Screen,
+    *,
+    update: Callable[[State, Input], State],
+    view: Callable[[State], Frame | None],
+    done: Callable[[State], bool],
+    due: Callable[[State], float | None] = lambda state: None,
+    listen: Callable[[Callable[[Input], None]], None] | None = None,
+) -> State:
+    """Show a picture and let inputs change it until it is done; return the last state.
+
+    Parameters
+    ----------
+    state : State
+        Any immutable value.
+    screen : Screen
+    update : callable
+        (state, input) to the next state.
+    view : callable
+        State to the frame to show, shape (h, w, 3), BGR, of the screen's size; None is
+        darkness. Nothing is drawn while it returns the very same array.
+    done : callable
+        Whether to end.
+    due : callable
+        State to the time, on the monotonic clock, at which it wants a `Tick`; None for none.
+    listen : callable, optional
+        Is given a function that passes an input on to `update`, safe to call from any
+        thread.
+
+    Raises
+    ------
+    Refusal
+        If the display is not there or has another picture size than the frames.
+    """
+    with _video():
+        window = _Window(screen)
+        if listen is not None:
+            listen(_post)
+        window.show(view(state))
+        while not done(state):
+            for happened in window.wait(due(state)):
+                state = update(state, happened)
+                if done(state):
+                    break
+            if not done(state):
+                window.show(view(state))
+    return state
+
+
+class _Window:
+    """An open window; the one place that holds what pygame needs remembered."""
+
+    def __init__(self, screen: Screen) -> None:
+        self._screen = screen
+        self._held: set[int] = set()
+        self._shown: Frame | None = None
+        self._anything_shown = False
+        self._lost = False
+        self._sizes = pygame.display.get_desktop_sizes()
+        self._open()
+
+    def _open(self) -> None:
+        screen, sizes = self._screen, pygame.display.get_desktop_sizes()
+        if screen.display is None:
+            most = min(0.9 * sizes[0][axis] / screen.size[axis] for axis in (0, 1))
+            scale = min(1.0, most)
+            size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
+            self._surface = pygame.display.set_mode(size)
+        else:
+            found = _displays()
+            if not 1 <= screen.display <= len(found):
+                raise Refusal(f"There is no display {screen.display} ({_listed(found)}).")
+            if found[screen.display - 1].size != screen.size:
+                raise Refusal(_other_size(found[screen.display - 1], screen.size))
+            try:
+                self._surface = pygame.display.set_mode(
+                    screen.size, pygame.FULLSCREEN | pygame.NOFRAME, display=screen.display - 1
+                )
+            except pygame.error as error:
+                raise Refusal(
+                    f"Display {screen.display} cannot be filled ({error}): check that no other "
+                    "program holds it."
+                ) from None
+            opened = self._surface.get_size()
+            if opened != screen.size:  # a picture that the system scales is not true
+                raise Refusal(_other_size(Display(screen.display, opened), screen.size))
+        pygame.display.set_caption(screen.title)
+        pygame.mouse.set_visible(screen.cursor)
+        pygame.key.set_repeat(_REPEAT_AFTER, _REPEAT_EVERY)
+        self._sizes = pygame.display.get_desktop_sizes()
+
+    def show(self, frame: Frame | None) -> None:
+        """Put a frame on the display unless it is there already."""
+        if self._lost or (self._anything_shown and frame is self._shown):
+            return
+        self._shown, self._anything_shown = frame, True
+        self._draw()
+
+    def _draw(self) -> None:
+        if self._shown is None:
+            self._surface.fill((0, 0, 0))
+        else:
+            height, width, _ = self._shown.shape
+            picture = pygame.image.frombuffer(self._shown.data, (width, height), "BGR")
+            if picture.get_size() == self._surface.get_size():
+                self._surface.blit(picture, (0, 0))
+            else:
+                pygame.transform.smoothscale(picture, self._surface.get_size(), self._surface)
+        pygame.display.flip()
+
+    def wait(self, due: float | None) -> list[Input]:
+        """Sleep until something happens; return it."""
+        now = time.monotonic()
+        until = now + _LOOK_EVERY if due is None else min(now + _LOOK_EVERY, due)
+        while not (events := pygame.event.get()) and (now := time.monotonic()) < until:
+            time.sleep(min(_POLL_EVERY, until - now))
+        now = time.monotonic()
+        happened = [each for event in events for each in self._translate(event, now)]
+        happened += self._look(now)
+        if due is not None and now >= due:
+            happened.append(Tick(now))
+        return happened
+
+    def _look(self, now: float) -> list[Input]:
+        """Look whether the display has gone or come back."""
+        if self._screen.display is None or pygame.display.get_desktop_sizes() == self._sizes:
+            return []
+        self._sizes = pygame.display.get_desktop_sizes()
+        found = _displays()
+        place = self._screen.display - 1
+        if len(found) <= place:
+            sentence = (
+                f"Display {self._screen.display}, the projector, is gone: check its cable and "
+                "power; the light comes back by itself."
+            )
+        elif found[place].size != self._screen.size:
+            sentence = _other_size(found[place], self._screen.size)
+        else:
+            self._lost = False
+            self._open()
+            self._draw()
+            return [DisplayBack(now)]
+        was_lost, self._lost = self._lost, True
+        return [] if was_lost else [DisplayLost(sentence, now)]
+
+    def _translate(self, event: pygame.event.Event, now: float) -> Iterator[Input]:
+        if event.type == pygame.QUIT:
+            yield Closed(now)
+        elif event.type == _PASSED_ON:
+            yield event.input
+        elif event.type == pygame.KEYDOWN:
+            repeated = event.key in self._held
+            self._held.add(event.key)
+            yield _key(event, repeated, now)
+        elif event.type == pygame.KEYUP:
+            self._held.discard(event.key)
+        elif event.type == pygame.WINDOWFOCUSLOST:
+            self._held.clear()
+        elif event.type == pygame.MOUSEMOTION:
+            yield Pointer(self._pixel(event.pos), bool(event.buttons[0]), at=now)
+        elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+            yield Pointer(self._pixel(event.pos), pressed=True, clicked=True, at=now)
+        elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
+            yield Pointer(self._pixel(event.pos), at=now)
+        elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED) and not self._lost:
+            self._draw()
+
+    def _pixel(self, position: tuple[int, int]) -> tuple[float, float]:
+        """Return a place in the window as pixels of the picture, centres at whole numbers."""
+        width, height = self._surface.get_size()
+        x, y = position
+        return (
+            (x + 0.5) * self._screen.size[0] / width - 0.5,
+            (y + 0.5) * self._screen.size[1] / height - 0.5,
+        )
+
+
+_NO_DISPLAY = "connect the projector, or write the pictures to disk with --png."
+
+_PASSED_ON = pygame.event.custom_type()
+
+
+def _post(happened: Input) -> None:
+    # Where the window has just closed there is nobody left to tell.
+    with suppress(pygame.error):
+        pygame.event.post(pygame.event.Event(_PASSED_ON, input=happened))
+
+
+def _key(event: pygame.event.Event, repeated: bool, now: float) -> Key:
+    return Key(
+        name=_NAMES.get(event.key) or pygame.key.name(event.key),
+        shift=bool(event.mod & pygame.KMOD_SHIFT),
+        control=bool(event.mod & (pygame.KMOD_CTRL | pygame.KMOD_META)),
+        text=event.unicode if event.unicode.isprintable() else "",
+        repeated=repeated,
+        at=now,
+    )
+
+
+@contextmanager
+def _video() -> Iterator[None]:
+    """Start pygame's displays and windows alone (no sound, no joysticks), and end them again."""
+    try:
+        pygame.display.init()
+    except pygame.error as error:
+        raise Refusal(f"There is no display to show light on ({error}): {_NO_DISPLAY}") from None
+    try:
+        # Without a screen the library may fall back to one that nobody sees.
+        unseen = pygame.display.get_driver() in ("dummy", "offscreen")
+        if unseen and "SDL_VIDEODRIVER" not in os.environ:
+            raise Refusal(f"There is no display to show light on: {_NO_DISPLAY}")
+        yield
+    finally:
+        pygame.display.quit()
+
+
+def _displays() -> tuple[Display, ...]:
+    found = tuple(
+        Display(number, size)
+        for number, size in enumerate(pygame.display.get_desktop_sizes(), start=1)
+    )
+    if not found:
+        raise Refusal("There is no display to show light on: connect the projector.")
+    return found
+
+
+def _listed(found: tuple[Display, ...]) -> str:
+    return ", ".join(f"display {each.number}: {each.size[0]}x{each.size[1]}" for each in found)
+
+
+def _other_size(display: Display, size: tuple[int, int]) -> str:
+    return (
+        f"Display {display.number} shows {display.size[0]}x{display.size[1]} and the rig was made "
+        f"for {size[0]}x{size[1]}: set the display to {size[0]}x{size[1]} in the system's display "
+        "settings, or calibrate again."
+    )

@@ -1,0 +1,17 @@
+"""Where work can hurt, said where the hand meets the risk.
+
+All common practice, no source; the instructions of the press and of the transfer,
+local codes and licensed practice come first.
+"""
+
+LIGHT = (
+    "The projector's light is strong: do not look into its lens, and lean over the platen only "
+    "with the light off (key B)."
+)
+PRESS = (
+    "The platen is hot and the press can pinch: keep hands clear when it closes, and air the room."
+)
+FIRST = "The press's and the transfer's own instructions and your local rules come first."
+
+AT_THE_PRESS = f"Take care. {LIGHT} {PRESS} {FIRST}"
+"""Before light is shown on a press."""

@@ -1,0 +1,251 @@
+"""`chalkbeam project`: light for one imprint on the platen; `chalkbeam displays`: where it can go.
+
+Exit 0: shown. 1: no place satisfies the rules of a location. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.garment import (
+    FitOption,
+    JsonOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    UnitsOption,
+    find_garment,
+)
+from chalkbeam.cli.place import (
+    ArtOption,
+    HeightOption,
+    TextOption,
+    WidthOption,
+    read_art,
+    read_pad,
+)
+from chalkbeam.units import Unit, parse_length
+
+if TYPE_CHECKING:
+    from calibration.record import Rig
+    from chalkbeam.projecting import Session
+    from overlay.palette import Palette
+
+RigOption = Annotated[Path, typer.Option(help="Rig file, as calibrate wrote it.")]
+DisplayOption = Annotated[
+    int | None, typer.Option(help="Number of the projector's display; see chalkbeam displays.")
+]
+WindowOption = Annotated[
+    bool, typer.Option("--window", help="An ordinary window in place of the projector.")
+]
+FabricOption = Annotated[
+    str | None, typer.Option(help="The cloth's colour, a name or #hex: picks colours to suit.")
+]
+
+MOST_LOCATIONS = 9
+"""As many as there are number keys."""
+
+
+def show_light(
+    rig: RigOption,
+    style: StyleOption,
+    size: SizeOption,
+    location: Annotated[
+        list[str], typer.Option(help="Location; up to nine, chosen by number keys.")
+    ],
+    art: ArtOption = None,
+    text: TextOption = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_margin: Annotated[
+        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+    ] = None,
+    mirrored: Annotated[
+        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+    ] = False,
+    turn: Annotated[
+        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
+    ] = None,
+    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    fabric: FabricOption = None,
+    thickness: Annotated[
+        str | None, typer.Option(help="One layer of the cloth, such as 0.7mm, if not as usual.")
+    ] = None,
+    pad: Annotated[
+        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
+    ] = None,
+    collar: Annotated[
+        str, typer.Option(help="Where the collar points: away, towards, left or right.")
+    ] = "away",
+    overhang: Annotated[
+        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
+    ] = None,
+    aside: Annotated[
+        str | None, typer.Option(help="How far the centre line lies right of the middle.")
+    ] = None,
+    on_top: Annotated[
+        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
+    ] = False,
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Begin with squares to hold a ruler to.")
+    ] = False,
+    png: Annotated[
+        Path | None, typer.Option(help="Write the pictures to this folder; open no window.")
+    ] = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Show in light where a garment and its transfer go: load, lay, dark, at the press of a key."""
+    from dataclasses import replace
+
+    from calibration.record import load as load_rig
+    from chalkbeam.loading import COLLARS, load
+    from chalkbeam.locations import location as find_location
+    from chalkbeam.placement import Impossible, place
+    from chalkbeam.platen import Platen
+    from chalkbeam.projecting import Choice, Session, View
+
+    if len(location) > MOST_LOCATIONS:
+        raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
+    pointing = next((known for known in COLLARS if known == collar), None)
+    if pointing is None:
+        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    light = load_rig(rig)
+    garment = find_garment(style, size, fit, measured)
+    if thickness is not None:
+        garment = replace(garment, thickness=_cloth(thickness))
+    platen = Platen(light.name or rig.stem, light.face)
+    if pad is not None:
+        platen = platen.with_pad(read_pad(pad))
+    choices = []
+    for name in location:
+        found = find_location(name)
+        artwork = read_art(
+            art, text, garment, found, width=width, height=height, sheet_margin=sheet_margin,
+            mirrored=mirrored, font=font,
+        )  # fmt: skip
+        try:
+            placement = place(
+                garment, found, artwork, turn=None if turn is None else -math.radians(turn)
+            )
+        except Impossible as fight:
+            print(fight.words.say(units))
+            raise typer.Exit(1) from None
+        loading = load(
+            placement, platen, collar=pointing,
+            overhang=None if overhang is None else parse_length(overhang),
+            aside=None if aside is None else parse_length(aside), threaded=not on_top,
+        )  # fmt: skip
+        choices.append(Choice(placement, loading))
+    session = Session.of(choices, View.CHECK if check else View.WORK)
+    palette = palette_of(fabric)
+    if png is not None:
+        _write_pictures(session, light, palette, units, png, check)
+    else:
+        _open(session, light, palette, units, display, window)
+
+
+def _cloth(text: str) -> float:
+    thickness = parse_length(text)
+    if not 0 <= thickness <= 30:
+        raise Refusal(f"Cloth {text} thick is none: write one layer of it, such as 0.7mm.")
+    return thickness
+
+
+def palette_of(fabric: str | None) -> Palette:
+    """Return the colours of light to use on a cloth; the usual ones if none is named.
+
+    Raises
+    ------
+    Refusal
+        If there is no such fabric.
+    """
+    from overlay.palette import DEFAULT_PALETTE
+
+    if fabric is None:
+        return DEFAULT_PALETTE
+    from chalkbeam.fabrics import find_fabric
+    from overlay.visibility import palette_for
+
+    return palette_for(find_fabric(fabric).colour)
+
+
+def _open(
+    session: Session, rig: Rig, palette: Palette, units: Unit, display: int | None, window: bool
+) -> None:
+    from chalkbeam.cautions import AT_THE_PRESS
+    from chalkbeam.projecting import advance, lit
+    from chalkbeam.words_of_light import shift_words
+    from overlay.frame import Painter
+    from overlay.window import Screen, choose_display, run
+
+    size = rig.projector.size
+    number = None if window else choose_display(size, display)
+    painter = Painter(rig.projector, palette)
+    print(AT_THE_PRESS, file=sys.stderr)
+    last = run(
+        session,
+        Screen(size, number),
+        update=advance,
+        view=lambda now: painter.paint(lit(now, rig.face, rig.name, units)),
+        done=lambda now: now.over,
+    )
+    for choice, nudge in zip(last.choices, last.nudges, strict=True):
+        words = shift_words(nudge)
+        if words:
+            print(f"{choice.placement.location.title}: moved {words}")
+
+
+def _write_pictures(
+    session: Session, rig: Rig, palette: Palette, units: Unit, folder: Path, check: bool
+) -> None:
+    from dataclasses import replace
+
+    import cv2
+
+    from chalkbeam.files import write_whole
+    from chalkbeam.projecting import View, lit
+    from chalkbeam.runs.events import Step
+    from overlay.frame import render
+
+    wanted = [("check", replace(session, view=View.CHECK))] if check else []
+    for index, choice in enumerate(session.choices):
+        for step in (Step.LOAD, Step.LAY):
+            name = f"{index + 1}-{choice.placement.location.name}-{step.value}"
+            now = replace(session, chosen=index, step=step, view=View.WORK)
+            wanted.append((name, now))
+    for name, now in wanted:
+        frame = render(lit(now, rig.face, rig.name, units) or (), rig.projector, palette)
+        _, coded = cv2.imencode(".png", frame)
+        write_whole(folder / f"{name}.png", coded.tobytes())
+        print(folder / f"{name}.png")
+
+
+def list_displays(json: JsonOption = False) -> None:
+    """List the displays that a projector's picture could go to."""
+    from overlay.window import displays
+
+    found = displays()
+    if json:
+        import json as as_json
+
+        print(as_json.dumps([{"number": each.number, "size": list(each.size)} for each in found]))
+        return
+    for each in found:
+        main = "  (main)" if each.number == 1 else ""
+        print(f"{each.number}  {each.size[0]}x{each.size[1]}{main}")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the program."""
+    app.command("project")(show_light)
+    app.command("displays")(list_displays)

@@ -1,0 +1,256 @@
+"""Light for one imprint: load, lay, dark; other locations on keys; nudges. Pure, no window."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import shapely
+
+from calibration.geometry import Isometry, PlatenFace
+from chalkbeam.loading import Loading
+from chalkbeam.placement import Concern, Placement, Severity
+from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.runs.events import Shift, Step
+from chalkbeam.sentences import Sentence
+from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.units import Unit
+from chalkbeam.words_of_light import help_marks, shift_words
+from overlay.check_view import check_marks
+from overlay.inputs import Closed, Input, Key
+from overlay.keys import Act, Action, action_for
+from overlay.marks import Mark, Role, Text
+
+ACTS = (
+    (Act.ON, "next step"),
+    (Act.BACK, "step before"),
+    (Act.PRESET, "another location"),
+    (Act.NUDGE, "move 1 mm (Shift: 0.1)"),
+    (Act.TURN, "turn 0.5° (Shift: 0.1°)"),
+    (Act.AS_PLANNED, "back to the plan"),
+    (Act.DARK, "light off or on"),
+    (Act.CHECK, "squares to measure"),
+    (Act.HELP, "these keys"),
+    (Act.LEAVE, "end (twice)"),
+)
+
+OFF_PRESSURE = Concern(
+    Severity.STOP, "platen", Sentence("The ink is moved off the pressed area: move it back.")
+)
+
+STEPS = (Step.LOAD, Step.LAY, Step.PRESS)
+
+
+class View(Enum):
+    """What is shown."""
+
+    WORK = "work"
+    CHECK = "check"
+    HELP = "help"
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """One location with everything needed to light it.
+
+    Attributes
+    ----------
+    placement : Placement
+    loading : Loading
+    """
+
+    placement: Placement
+    loading: Loading
+
+    def laid(self, nudge: Shift) -> Placement:
+        """Return the placement with its art moved by a shift of the platen frame.
+
+        A turn goes about the art's optical centre, so that it does not also move it.
+        """
+        pose = self.loading.platen_from_garment
+        by = about(nudge, (pose @ self.placement.garment_from_art).apply(
+            self.placement.artwork.optical_centre.point
+        )[0])  # fmt: skip
+        garment_from_art = pose.inverse() @ by @ pose @ self.placement.garment_from_art
+        laid = replace(self.placement, garment_from_art=garment_from_art)
+        if self._is_pressed(laid):
+            return laid
+        return replace(laid, warnings=(*laid.warnings, OFF_PRESSURE))
+
+    def _is_pressed(self, placement: Placement) -> bool:
+        pressed = shapely.Polygon(self.loading.platen.pressed())
+        ink = ink_shape(placement.artwork)
+        pose = self.loading.platen_from_garment @ placement.garment_from_art
+        return bool(pressed.contains(moved(ink, pose)))
+
+
+def about(shift: Shift, pivot: Sequence[float]) -> Isometry:
+    """Return a shift as a map of the platen frame, its turn about `pivot`, mm."""
+    x, y = float(pivot[0]), float(pivot[1])
+    return Isometry(x + shift.x, y + shift.y) @ Isometry(angle=shift.angle) @ Isometry(-x, -y)
+
+
+@dataclass(frozen=True)
+class Session:
+    """Where the operator is.
+
+    Attributes
+    ----------
+    choices : tuple of Choice
+        What the number keys choose from.
+    nudges : tuple of Shift
+        For each choice how far its lay lines were moved.
+    chosen : int
+        Which choice is lit, from 0.
+    step : Step
+    view : View
+    dark : bool
+        Whether the operator has switched the light off.
+    leaving : bool
+        Whether the next Escape ends.
+    over : bool
+        Whether to end.
+    said : str
+        A remark to be shown until the next key.
+    """
+
+    choices: tuple[Choice, ...]
+    nudges: tuple[Shift, ...]
+    chosen: int = 0
+    step: Step = Step.LOAD
+    view: View = View.WORK
+    dark: bool = False
+    leaving: bool = False
+    over: bool = False
+    said: str = ""
+
+    @classmethod
+    def of(cls, choices: Sequence[Choice], view: View = View.WORK) -> Session:
+        """Return the session at its start."""
+        return cls(tuple(choices), (Shift(),) * len(choices), view=view)
+
+    @property
+    def choice(self) -> Choice:
+        """The location at hand."""
+        return self.choices[self.chosen]
+
+    @property
+    def nudge(self) -> Shift:
+        """How far the lay lines at hand were moved."""
+        return self.nudges[self.chosen]
+
+
+def advance(session: Session, happened: Input) -> Session:
+    """Return the session after an input."""
+    if isinstance(happened, Closed):
+        return replace(session, over=True)
+    if not isinstance(happened, Key):
+        return session
+    action = action_for(happened)
+    if action is None:
+        return session
+    if action.act is Act.LEAVE_NOW or (action.act is Act.LEAVE and session.leaving):
+        return replace(session, over=True)
+    if action.act is Act.LEAVE:
+        return replace(session, leaving=True, said="")
+    return _act(replace(session, leaving=False, said=""), action)
+
+
+def _act(session: Session, action: Action) -> Session:
+    match action.act:
+        case Act.DARK:
+            return replace(session, dark=not session.dark)
+        case Act.CHECK | Act.HELP:
+            view = View.CHECK if action.act is Act.CHECK else View.HELP
+            return replace(session, view=View.WORK if session.view is view else view, dark=False)
+        case Act.ON | Act.BACK if session.view is not View.WORK:
+            return replace(session, view=View.WORK)
+        case Act.ON | Act.BACK:
+            by = 1 if action.act is Act.ON else -1
+            step = STEPS[(STEPS.index(session.step) + by) % len(STEPS)]
+            return replace(session, step=step, dark=False)
+        case Act.PRESET:
+            return _choose(session, action.number)
+        case Act.NUDGE | Act.TURN:
+            if session.step is not Step.LAY or session.view is not View.WORK or session.dark:
+                return replace(session, said="lines move in the lay step")
+            return _nudged(session, session.nudge + Shift(action.x, action.y, action.angle))
+        case Act.AS_PLANNED:
+            return _nudged(session, Shift())
+        case _:
+            return session
+
+
+def _choose(session: Session, number: int) -> Session:
+    if number > len(session.choices):
+        count = len(session.choices)
+        return replace(session, said=f"no location {number}: there {_are(count)}")
+    step = Step.LOAD if session.step is Step.PRESS else session.step
+    return replace(session, chosen=number - 1, step=step, view=View.WORK, dark=False)
+
+
+def _are(count: int) -> str:
+    return "is 1" if count == 1 else f"are {count}"
+
+
+def _nudged(session: Session, nudge: Shift) -> Session:
+    # Steps of 0.1 mm add up without the dust of binary fractions.
+    clean = Shift(round(nudge.x, 4), round(nudge.y, 4), nudge.angle)
+    if abs(math.degrees(clean.angle)) < 1e-6:
+        clean = replace(clean, angle=0.0)
+    nudges = list(session.nudges)
+    nudges[session.chosen] = clean
+    return replace(session, nudges=tuple(nudges))
+
+
+@functools.lru_cache(maxsize=8)
+def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mark, ...] | None:
+    """Return what is lit; None for darkness.
+
+    Equal sessions get the very same marks, so that nothing is drawn twice.
+
+    Parameters
+    ----------
+    session : Session
+    face : PlatenFace
+        Of the rig's platen, for the view with the squares and for the list of keys.
+    title : str
+        The rig's name.
+    unit : Unit
+        Unit of the lengths in the lettering.
+    """
+    height = session.choice.loading.height
+    remark = "Escape again: end" if session.leaving else session.said
+    if session.view is View.CHECK:
+        marks = check_marks(face, title)
+        height = 0.0
+    elif session.view is View.HELP:
+        marks = help_marks(face, ACTS, height)
+    elif session.dark or session.step is Step.PRESS:
+        marks = ()
+    else:
+        marks = _work(session, unit)
+    if remark:
+        marks = (*marks, _remark(face, remark, height))
+    return marks or None
+
+
+def _work(session: Session, unit: Unit) -> tuple[Mark, ...]:
+    choice = session.choice
+    which = ""
+    if len(session.choices) > 1:
+        which = f"location {session.chosen + 1} of {len(session.choices)}"
+    if session.step is Step.LOAD:
+        return load_marks(choice.placement, choice.loading, note=which, unit=unit)
+    words = shift_words(session.nudge)
+    note = " · ".join(part for part in (which, f"moved {words}" if words else "") if part)
+    return lay_marks(choice.laid(session.nudge), choice.loading, note=note, unit=unit)
+
+
+def _remark(face: PlatenFace, text: str, height: float) -> Text:
+    """Return a boxed remark in the middle of the platen, as large as fits."""
+    size = min(14.0, 1.2 * face.width / max(len(text), 1))
+    return Text((0.0, 0.0), text, Role.WARN, size, (0.5, 0.5), height=height)

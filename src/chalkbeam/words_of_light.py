@@ -1,0 +1,62 @@
+"""Words that the light itself shows: the list of keys, and how far lines were moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from calibration.geometry import PlatenFace
+from chalkbeam.runs.events import Shift
+from chalkbeam.units import Unit, format_length
+from overlay.keys import Act, keys_for
+from overlay.lettering import set_line
+from overlay.marks import LEADING, Mark, Role, Text
+
+LARGEST_CAP = 9.0
+"""Cap height of the list of keys where the platen has room, mm."""
+
+_MARGIN = 15.0
+
+
+def shift_words(shift: Shift) -> str:
+    """Return how far lines were moved, in the operator's directions; empty if they were not.
+
+    Nudges go in steps of 0.1 mm, finer than eighths of an inch can say, so they are
+    told in mm always.
+    """
+    parts = []
+    for value, plus, minus in ((shift.x, "right", "left"), (shift.y, "away", "near")):
+        if abs(value) >= 0.05:
+            parts.append(f"{format_length(abs(value), Unit.MM, 1)} {plus if value > 0 else minus}")
+    degrees = math.degrees(shift.angle)
+    if abs(degrees) >= 0.05:
+        parts.append(f"{abs(degrees):.1f}° turned {'left' if degrees > 0 else 'right'}")
+    return ", ".join(parts)
+
+
+def help_marks(
+    face: PlatenFace, acts: Sequence[tuple[Act, str]], height: float = 0.0
+) -> tuple[Mark, ...]:
+    """Return the list of keys as lettering that fills the platen's face.
+
+    Parameters
+    ----------
+    face : PlatenFace
+    acts : sequence of (Act, str)
+        What can be asked for, and in what words.
+    height : float
+        Of the lit surface above the bare platen, mm.
+    """
+    keys = [", ".join(keys_for(act)[:2]) for act, _ in acts]
+    words = [said for _, said in acts]
+    left = max(set_line(line, 1.0).advance for line in keys)
+    right = max(set_line(line, 1.0).advance for line in words)
+    gap = 1.5
+    wide, deep = face.width - 2 * _MARGIN, face.depth - 2 * _MARGIN
+    cap = min(LARGEST_CAP, wide / (left + gap + right), deep / (LEADING * (len(acts) - 1) + 1))
+    x = -cap * (left + gap + right) / 2 + cap * left
+    marks: list[Mark] = [
+        Text((x, 0.0), "\n".join(keys), Role.LAY, cap, (1.0, 0.5), height=height),
+        Text((x + gap * cap, 0.0), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=height),
+    ]
+    return tuple(marks)

@@ -1,0 +1,128 @@
+"""`chalkbeam project` and `chalkbeam displays` from the command line."""
+
+import json
+import sys
+
+import cv2
+import numpy as np
+import pygame
+import pytest
+
+from chalkbeam.cli import app as program
+from tests.chalkbeam.rigs import save_rig
+
+ART = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60">'
+    '<path d="M0 0 L90 30 L0 60 Z" fill="#123"/></svg>'
+)
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    """A folder with a rig and an artwork, and it is the current one."""
+    monkeypatch.chdir(tmp_path)
+    save_rig(tmp_path / "rig.json")
+    (tmp_path / "pennant.svg").write_text(ART)
+    return tmp_path
+
+
+def chalkbeam(capsys, monkeypatch, *arguments):
+    """Run the program; return its exit code and what it said."""
+    monkeypatch.setattr(sys, "argv", ["chalkbeam", *arguments])
+    code = 0
+    try:
+        program.main()
+    except SystemExit as end:
+        code = end.code or 0
+    said = capsys.readouterr()
+    return code, said.out, said.err
+
+
+USUAL = (
+    "project", "--rig", "rig.json", "--style", "crew_tee", "--size", "M", "--art", "pennant.svg",
+)  # fmt: skip
+
+
+def test_writes_the_frames_it_would_light(bench, capsys, monkeypatch):
+    code, out, _ = chalkbeam(
+        capsys, monkeypatch, *USUAL, "--location", "left-chest", "--location", "full-back",
+        "--check", "--png", "frames", "--fabric", "navy",
+    )  # fmt: skip
+    assert code == 0
+    names = [
+        "check", "1-left-chest-load", "1-left-chest-lay", "2-full-back-load", "2-full-back-lay",
+    ]  # fmt: skip
+    assert out.split() == [f"frames/{name}.png" for name in names]
+    frames = [cv2.imread(str(bench / line)) for line in out.split()]
+    assert all(frame.shape == (360, 640, 3) and frame.any() for frame in frames)
+    assert len({frame.tobytes() for frame in frames}) == len(frames)
+
+
+def test_thicker_cloth_moves_the_light(bench, capsys, monkeypatch):
+    for folder, thickness in (("thin", "0.5mm"), ("thick", "10mm")):
+        chalkbeam(
+            capsys, monkeypatch, *USUAL, "--location", "left-chest", "--png", folder,
+            "--thickness", thickness,
+        )  # fmt: skip
+    thin, thick = (
+        cv2.imread(str(bench / folder / "1-left-chest-lay.png")).astype(float).sum(axis=2)
+        for folder in ("thin", "thick")
+    )
+    rows = np.arange(360)[:, None]
+    assert abs((thin * rows).sum() / thin.sum() - (thick * rows).sum() / thick.sum()) > 1
+
+
+def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
+    keys = [pygame.K_SPACE, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_ESCAPE, pygame.K_ESCAPE]
+    get = pygame.event.get
+
+    def typed():
+        events = get()
+        if keys:
+            key = keys.pop(0)
+            events.append(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
+            events.append(pygame.event.Event(pygame.KEYUP, key=key, mod=0))
+        return events
+
+    monkeypatch.setattr(pygame.event, "get", typed)
+    code, out, err = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
+    assert (code, out) == (0, "left chest: moved 2.0 mm right\n")
+    assert "do not look into its lens" in err
+    assert "hot" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "says"),
+    [
+        (("--location", "left-chest", "--rig", "none.json"), 2, "There is no rig file"),
+        (("--location", "left-chest", "--rig", "pennant.svg"), 2, "pennant.svg"),
+        (("--location", "left-chset"), 2, "left-chset"),
+        (("--location", "left-chest", "--size", "9XL"), 2, "9XL"),
+        (("--location", "left-chest", "--art", "none.svg"), 2, "none.svg"),
+        (("--location", "left-chest", "--collar", "inside"), 2, "inside"),
+        (("--location", "left-chest", "--thickness", "2in"), 2, "2in"),
+        (("--location", "left-chest", "--fabric", "invisible"), 2, "invisible"),
+        (("--location", "left-chest", "--pad", "1x1x9in"), 2, "pad"),
+        (("--location", "left-chest"), 2, "No display shows 640x360"),
+        (("--location", "left-chest", "--display", "7"), 2, "There is no display 7"),
+        (("--location", "left-chest", "--display", "1"), 2, "Display 1 shows"),
+        (("--location", "left-chest") * 10, 2, "nine number keys"),
+        (("--location", "left-chest", "--width", "30in"), 2, "would leave the pressed area"),
+        (("--style", "pullover_hood", "--location", "full-front", "--width", "22in"), 1, "collar"),
+    ],
+)
+def test_refusals(bench, capsys, monkeypatch, arguments, code, says):
+    done, out, err = chalkbeam(capsys, monkeypatch, *USUAL, *arguments)
+    assert done == code
+    assert says in (err if code == 2 else out)
+    assert "Traceback" not in err
+    assert sorted(path.name for path in bench.iterdir()) == ["pennant.svg", "rig.json"]
+
+
+def test_lists_displays(capsys, monkeypatch):
+    monkeypatch.setattr(pygame.display, "get_desktop_sizes", lambda: [(1366, 768), (1920, 1080)])
+    code, out, _ = chalkbeam(capsys, monkeypatch, "displays")
+    assert code == 0
+    assert out == "1  1366x768  (main)\n2  1920x1080\n"
+    _, out, _ = chalkbeam(capsys, monkeypatch, "displays", "--json")
+    assert json.loads(out)[1] == {"number": 2, "size": [1920, 1080]}
