@@ -217,6 +217,17 @@ def test_check_names_the_line_that_is_wrong(run, tmp_path):
     code, _, err = run("location", "check", path)
     assert code == 2
     assert "line 4" in err
+    path.write_text(
+        'title = "mine own"\nface = "front"\nbasis = "the shop"\n'
+        '[[rule]]\nsays = "so far off"\nart = "ink_middle"\nacross = "left_neckpoint"\n'
+        '[[rule]]\nsays = "so far down"\nart = "ink_top"\nbelow = "neck_seam"\nby = "3 in"\n'
+    )
+    code, out, _ = run("location", "check", path)
+    assert code == 1
+    assert "no garment has a line “left_neckpoint”" in out
+    code, out, _ = run("location", "check", path, "--json")
+    assert code == 1
+    assert json.loads(out)["mine"]["unknown_lines"] == ["left_neckpoint"]
     code, _, err = run("location", "check", tmp_path / "none.toml")
     assert code == 2
     assert "cannot be read" in err

@@ -14,7 +14,7 @@ from calibration.refusal import Refusal
 from chalkbeam.artwork import Box, letter
 from chalkbeam.garments import garment, sizes
 from chalkbeam.locations import location, locations
-from chalkbeam.placement import Impossible, Severity, place
+from chalkbeam.placement import Impossible, Severity, place, remedies
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.clearance import clearance
 from chalkbeam.units import Unit
@@ -224,7 +224,7 @@ def test_impossible_offers_places_that_work():
     with pytest.raises(Impossible) as caught:
         place(piece, location("full-front"), art)
     fight = caught.value
-    assert "full back" in fight.others
+    assert "full-back" in fight.others
     for other in fight.others:
         assert place(piece, location(other), art).worst < Severity.STOP
     assert " in wide" in fight.words.say(Unit.INCH)
@@ -257,3 +257,46 @@ def test_placing_is_a_pure_function():
     first, second = place(piece, spot, art), place(piece, spot, art)
     assert first == second
     assert Box.around(first.hull()) == Box.around(second.hull())
+
+
+@pytest.mark.parametrize(
+    ("style", "name", "art"),
+    [
+        ("pocket_tee", "left-chest", block_art(89, 60)),
+        ("pullover_hood", "nape", block_art(50, 30)),
+        ("placket_shirt", "nape", block_art(50, 30)),
+        ("pullover_hood", "left-hem", block_art(89, 60)),
+    ],
+)
+def test_remedies_work(style, name, art):
+    from dataclasses import replace
+
+    from chalkbeam.placement.clearance import clearance as touch
+    from chalkbeam.placement.remedies import HIDDEN, STEP
+
+    def fine(found):
+        return found.hidden <= HIDDEN and not any(
+            c.severity is Severity.STOP for c in found.warnings
+        )
+
+    piece, spot = garment(style, "L"), location(name)
+    placed = place(piece, spot, art)
+    answers = remedies(placed)
+    assert answers
+    for answer in answers:
+        if "higher" in answer.template or "lower" in answer.template:
+            by = answer.lengths[0] * (-1 if "higher" in answer.template else 1)
+            pose = placed.garment_from_art
+            assert fine(touch(placed.face, art, replace(pose, y=pose.y + by)))
+            nearer = by - math.copysign(STEP, by)
+            assert not fine(touch(placed.face, art, replace(pose, y=pose.y + nearer)))
+        elif "wide" in answer.template:
+            smaller = place(piece, spot, art.scaled(answer.lengths[0] / art.ink.width))
+            assert smaller.worst < Severity.STOP
+        else:
+            for other in answer.template.removeprefix("elsewhere: ").split(", "):
+                assert place(piece, location(other), art).worst < Severity.STOP
+
+
+def test_nothing_to_remedy():
+    assert remedies(place(garment("crew_tee", "M"), location("nape"), block_art(50, 30))) == ()

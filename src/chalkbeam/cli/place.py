@@ -22,16 +22,14 @@ from chalkbeam.cli.garment import (
     UnitsOption,
     find_garment,
 )
-from chalkbeam.units import Unit, format_length, parse_length, parse_size
+from chalkbeam.units import Unit, parse_length, parse_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from chalkbeam.artwork import Artwork
     from chalkbeam.garments import Garment
     from chalkbeam.loading import Loading
     from chalkbeam.locations import Location
-    from chalkbeam.placement import Concern, Impossible, Placement
+    from chalkbeam.placement import Impossible, Placement
     from chalkbeam.platen import Pad
 
 ArtOption = Annotated[Path | None, typer.Option(help="Artwork: PNG, JPEG, WebP, TIFF, SVG or PDF.")]
@@ -178,6 +176,7 @@ def place_art(
     png: Annotated[Path | None, typer.Option(help="Also draw a plan: .png, .svg or .pdf.")] = None,
 ) -> None:
     """Work out where artwork goes on a garment: place, reasons, checks, warnings."""
+    from chalkbeam.cli.placed import show_placement
     from chalkbeam.loading import OffPlaten
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Severity, foot_of, place
@@ -216,7 +215,7 @@ def place_art(
     if json:
         _print_json(as_json(placement, loading, units))
     else:
-        show(placement, loading, units)
+        show_placement(placement, loading, units)
     if placement.worst is Severity.STOP:
         raise typer.Exit(1)
 
@@ -267,9 +266,10 @@ def read_pad(text: str) -> Pad:
 def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:
     """Return the answer for another program: mm and degrees, words in `unit`."""
     from chalkbeam.loading import plain_loading
-    from chalkbeam.placement import plain_placement
+    from chalkbeam.placement import plain_placement, remedies
 
     answer: dict[str, object] = {"possible": True, **plain_placement(placement, unit)}
+    answer["would_work"] = [sentence.say(unit) for sentence in remedies(placement)]
     if loading is not None:
         answer["loading"] = plain_loading(placement, loading, unit)
     return answer
@@ -284,94 +284,6 @@ def _impossible_json(fight: Impossible, unit: Unit) -> dict[str, object]:
         "width_that_fits_mm": None if fight.width is None else round(fight.width, 3),
         "other_locations": list(fight.others),
     }
-
-
-_SIGNS = {"STOP": ("stop", "bold red"), "CAUTION": ("look", "bold yellow"), "NOTE": ("note", "")}
-
-
-def show(placement: Placement, loading: Loading | None, unit: Unit) -> None:
-    """Print a placement for people, to be read at 80 columns."""
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    from chalkbeam.artwork import Box
-    from chalkbeam.loading import centre_line, fitting, loading_words, origin_words
-    from chalkbeam.placement import check_words, reasons, tolerance_words
-
-    console = Console(highlight=False)
-    artwork, face = placement.artwork, placement.face
-    ink = Box.around(placement.hull())
-    title = placement.location.title
-    console.print(Text(f"{title[:1].upper()}{title[1:]}, {placement.garment.label}", "bold"))
-    size = f"{format_length(artwork.ink.width, unit)} x {format_length(artwork.ink.height, unit)}"
-    sheet = artwork.sheet
-    console.print(
-        f"{artwork.name}: ink {size}, sheet {format_length(sheet.width, unit)} x "
-        f"{format_length(sheet.height, unit)}"
-    )
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    x, y = placement.centre
-    origin = origin_words(face.name)
-    for name, value, line in (
-        ("top of the ink", ink.top, origin),
-        ("bottom of the ink", ink.bottom, origin),
-        ("optical centre", y, origin),
-    ):
-        table.add_row(name, format_length(abs(value), unit), f"{_side(value)} the {line}")
-    off = x - centre_line(placement)
-    side = "right" if off > 0 else "left"
-    where = (
-        f"{side} of the centre line, as you look at it" if abs(off) > 0.5 else "on the centre line"
-    )
-    table.add_row("", format_length(abs(off), unit) if abs(off) > 0.5 else "", where)
-    if abs(placement.garment_from_art.angle) > 1e-9:
-        degrees = -math.degrees(placement.garment_from_art.angle)
-        table.add_row("turn", f"{abs(degrees):.0f}°", "rising" if degrees > 0 else "falling")
-    console.print(table)
-    _bullets(console, "Why", [reason.say(unit) for reason in reasons(placement)])
-    checks = [check_words(check).say(unit) for check in placement.cross_checks]
-    _bullets(console, "Checks", [*checks, tolerance_words(placement).say(unit)])
-    if loading is not None:
-        words = loading_words(placement, loading).say(unit)
-        lit = format_length(loading.height, Unit.MM, 1)
-        lines = [f"{words[:1].upper()}{words[1:]}.", f"The cloth is lit {lit} above the platen."]
-        _bullets(console, f"On the platen {loading.platen.name}", lines)
-    else:
-        fits = fitting(placement)
-        names = ", ".join(fit.platen.name for fit in fits[:4]) or "none on file"
-        _bullets(console, "Platens", [f"It fits on {names}."])
-    concerns = [*placement.warnings, *(loading.concerns if loading else ())]
-    _warnings(console, sorted(concerns, key=lambda c: -c.severity), unit)
-
-
-def _side(value: float) -> str:
-    return "below" if value >= 0 else "above"
-
-
-def _bullets(console: Console, title: str, lines: list[str]) -> None:
-    from rich.padding import Padding
-    from rich.text import Text
-
-    if not lines:
-        return
-    console.print(Text(f"\n{title}", "bold"))
-    for line in lines:
-        console.print(Padding(Text(line), (0, 0, 0, 2)))
-
-
-def _warnings(console: Console, concerns: list[Concern], unit: Unit) -> None:
-    from rich.table import Table
-    from rich.text import Text
-
-    if not concerns:
-        return
-    console.print(Text("\nBefore pressing", "bold"))
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for concern in concerns:
-        word, style = _SIGNS[concern.severity.name]
-        table.add_row(Text(f"  {word}", style), Text(concern.sentence.say(unit)))
-    console.print(table)
 
 
 def _print_json(value: object) -> None:

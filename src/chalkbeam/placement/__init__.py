@@ -4,6 +4,7 @@ from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.plain import plain_concerns, plain_placement, plain_pose
+from chalkbeam.placement.remedies import remedies
 from chalkbeam.placement.values import (
     Concern,
     CrossCheck,
@@ -38,6 +39,7 @@ __all__ = [
     "plain_placement",
     "plain_pose",
     "reasons",
+    "remedies",
     "result_words",
     "tolerance_words",
 ]

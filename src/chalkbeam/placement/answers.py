@@ -64,7 +64,7 @@ def impossible(
     applied = applied_rules(garment, location, extra)
     factor = largest_factor(applied, artwork, turn)
     width = None if factor is None else factor * artwork.ink.width
-    others = _others(garment, location, artwork)
+    others = fitting_locations(garment, location, artwork)
     size = (artwork.ink.width, artwork.ink.height)
     label = garment.label[:1].lower() + garment.label[1:]
     rules = f"“{fight.first.rule.says}” and “{fight.second.rule.says}”"
@@ -77,7 +77,7 @@ def impossible(
     if width is not None:
         answers.append(Sentence("make it {0} wide", (width,)))
     if others:
-        answers.append(Sentence(f"put it on the {' or '.join(others)}"))
+        answers.append(Sentence(f"put it elsewhere ({', '.join(others)})"))
     if not answers:
         answers.append(Sentence("take a larger garment or other art"))
     advice = joined(answers, ", or ")
@@ -108,8 +108,8 @@ def largest_factor(applied: tuple[Applied, ...], artwork: Artwork, turn: float) 
     return factor if factor >= SMALLEST else None
 
 
-def _others(garment: Garment, location: Location, artwork: Artwork) -> list[str]:
-    """Return titles of other locations that take the art as it is, the same face first."""
+def fitting_locations(garment: Garment, location: Location, artwork: Artwork) -> list[str]:
+    """Return names of other locations that take the art as it is, the same face first."""
     found: list[tuple[bool, str]] = []
     for other in locations().values():
         usual = other.preset.width.get(garment.age)
@@ -129,5 +129,5 @@ def _others(garment: Garment, location: Location, artwork: Artwork) -> list[str]
         clear = clearance(garment.face(other.face), artwork, pose(artwork, centre, other.turn))
         if any(warning.severity is Severity.STOP for warning in clear.warnings):
             continue
-        found.append((other.face != location.face, other.title))
-    return [title for _, title in sorted(found)[:MOST_OTHERS]]
+        found.append((other.face != location.face, other.name))
+    return [name for _, name in sorted(found)[:MOST_OTHERS]]
