@@ -1,0 +1,126 @@
+"""From a key press to the new picture on the display, and how busy the window is at rest.
+
+``python -m benchmarks.key_press [--presses 200] [--sizes 1920x1080,3840x2160]``
+
+The window of `chalkbeam project` shows the largest imprint of the demo's order and gets
+200 arrow keys, each when the last one's picture is up and after a random pause. Timed is
+from the key's arrival to the flip of the display, with all that lies between: the
+next state, the marks, the frame, the copy to the display. Once under SDL's dummy driver
+and, where Xvfb is installed, once under a true X server of the projector's size.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import shutil
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+
+
+def inside(size: tuple[int, int], presses: int) -> None:
+    """Open the window on this process's display, press keys, print what it took."""
+    import pygame
+
+    from chalkbeam.demo import ORDER, light_up
+    from chalkbeam.projecting import Choice, Session, advance, lit
+    from chalkbeam.runs.events import Step
+    from chalkbeam.units import Unit
+    from chalkbeam.virtual_rig import random_rig
+    from chalkbeam.virtual_rig.stage import perfect_map
+    from overlay.frame import Painter
+    from overlay.inputs import Closed, Input, Key
+    from overlay.palette import DEFAULT_PALETTE
+    from overlay.window import Screen, run
+
+    dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
+    if dummy:  # its display has no size of its own: pretend one that holds the whole window
+        pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
+    rig = random_rig(7, projector_size=size)
+    piece = light_up(ORDER[2])
+    painter = Painter(perfect_map(rig), DEFAULT_PALETTE)
+    start = Session.of([Choice(piece.placement, piece.loading)])
+    start = advance(start, Key("space"))
+    assert start.step is Step.LAY
+    up = threading.Event()
+    pressed, spent = [0.0], []
+    rest = []
+
+    def shown(session: Session) -> None:
+        """Take the time: the window asks for the next deadline right after it has drawn."""
+        del session
+        if pressed[0]:
+            spent.append(1e3 * (time.perf_counter() - pressed[0]))
+            pressed[0] = 0.0
+        up.set()
+
+    def operate(post: Callable[[Input], None]) -> None:
+        def keys() -> None:
+            chance = random.Random(1)
+            up.wait()
+            for number in range(presses + 5):
+                time.sleep(chance.uniform(0.005, 0.03))
+                up.clear()
+                if number == 5:
+                    spent.clear()  # the first few warm the caches up
+                pressed[0] = time.perf_counter()
+                post(Key(chance.choice(["left", "right", "up", "down"]), shift=True))
+                up.wait()
+            busy, wall = time.process_time(), time.perf_counter()
+            time.sleep(3.0)
+            rest.append((time.process_time() - busy) / (time.perf_counter() - wall))
+            post(Closed())
+
+        threading.Thread(target=keys, daemon=True).start()
+
+    run(
+        start,
+        Screen(size, None if dummy else 1),
+        update=advance,
+        view=lambda now: painter.paint(lit(now, rig.face, "benchmark", Unit.MM)),
+        done=lambda now: now.over,
+        due=shown,
+        listen=operate,
+    )
+    spent.sort()
+    print(
+        f"{size[0]}x{size[1]:<6}{pygame.version.ver:>8}"
+        f"{os.environ['SDL_VIDEODRIVER']:>8}{len(spent):>6}{spent[len(spent) // 2]:>9.1f}"
+        f"{spent[int(0.95 * len(spent))]:>9.1f}{spent[-1]:>9.1f}{100 * rest[0]:>9.2f}"
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--presses", type=int, default=200)
+    parser.add_argument("--sizes", default="1920x1080,3840x2160")
+    parser.add_argument("--inside", action="store_true", help=argparse.SUPPRESS)
+    options = parser.parse_args(argv)
+    sizes = [tuple(int(side) for side in text.split("x")) for text in options.sizes.split(",")]
+    if options.inside:
+        inside((sizes[0][0], sizes[0][1]), options.presses)
+        return
+    print(
+        f"{'picture':11}{'pygame':>8}{'driver':>8}{'keys':>6}{'median':>9}{'95 %':>9}"
+        f"{'worst ms':>9}{'rest %':>9}",
+        flush=True,
+    )
+    for width, height in sizes:
+        command = [
+            *(sys.executable, "-m", "benchmarks.key_press", "--inside"),
+            *("--sizes", f"{width}x{height}", "--presses", str(options.presses)),
+        ]
+        quiet = os.environ | {"PYGAME_HIDE_SUPPORT_PROMPT": "1"}
+        subprocess.run(command, env=quiet | {"SDL_VIDEODRIVER": "dummy"}, check=True)
+        if shutil.which("xvfb-run"):
+            screen = f"-screen 0 {width}x{height}x24"
+            server = ["xvfb-run", "-a", "-s", screen, *command]
+            subprocess.run(server, env=quiet | {"SDL_VIDEODRIVER": "x11"}, check=True)
+
+
+if __name__ == "__main__":
+    main()
