@@ -7,7 +7,14 @@ from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 LOCATIONS = ("left chest", "full back", "left sleeve", "nape")
 
 
-def random_order(seed, count, artworks=4, sizes=4, most=2, lettering=0.2):
+def random_order(
+    seed: int,
+    count: int,
+    artworks: int = 4,
+    sizes: int = 4,
+    most: int = 2,
+    lettering: float = 0.2,
+) -> list[Piece]:
     """Return `count` pieces with up to `most` imprints each, some with a name over a number."""
     chance = random.Random(seed)
     pieces = []

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from calibration.refusal import Refusal
 from chalkbeam.runs.cost import Times, format_duration
-from chalkbeam.runs.order_of_work import Fit, count_changes, fit_as_listed, plan, total, walk
-from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece, PressSettings
+from chalkbeam.runs.order_of_work import count_changes, fit_as_listed, plan, total, walk
+from chalkbeam.runs.pieces import Art, ArtKind, Fit, Imprint, Piece, PressSettings
 from chalkbeam.runs.sequence import (
     EXACT_UP_TO,
     _improve,

@@ -70,6 +70,23 @@ class PressSettings:
 
 
 @dataclass(frozen=True)
+class Fit:
+    """What the press and the garment must be like for an imprint.
+
+    Attributes
+    ----------
+    platen, pad : str
+        Which platen and which pad; empty for the one that is on.
+    loading : str
+        Which way the garment is threaded: ``front``, ``back``, ``left sleeve``, ….
+    """
+
+    platen: str = ""
+    pad: str = ""
+    loading: str = "front"
+
+
+@dataclass(frozen=True)
 class Imprint:
     """One artwork at one location on one piece.
 

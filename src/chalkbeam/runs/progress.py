@@ -6,6 +6,7 @@ the last ones back, so that undo and redo cost no re-reading.
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -223,7 +224,7 @@ class Progress:
     def _after(self, index: int, on_platen: bool) -> At:
         """Return the next open stop behind `index`, else the first one left open before it."""
         count = len(self.stops)
-        for place in (*range(index + 1, count), *range(index)):
+        for place in itertools.chain(range(index + 1, count), range(index)):
             if not self._ended(place):
                 follows = place == index + 1 and on_platen and not self.stops[place].loads
                 return At(place, Step.LAY if follows else Step.LOAD)

@@ -9,8 +9,7 @@ from calibration.refusal import Refusal
 from chalkbeam import garments
 from chalkbeam.garments.library import find_style
 from chalkbeam.locations.library import location as find_location
-from chalkbeam.runs.order_of_work import Fit
-from chalkbeam.runs.pieces import Imprint, Piece
+from chalkbeam.runs.pieces import Fit, Imprint, Piece
 
 _FITS = {
     "": "regular",

@@ -8,8 +8,8 @@ from functools import cache
 
 from pydantic import TypeAdapter
 
-from chalkbeam.runs.order_of_work import Fit, Stop
-from chalkbeam.runs.pieces import Piece
+from chalkbeam.runs.order_of_work import Stop
+from chalkbeam.runs.pieces import Fit, Piece
 
 
 @dataclass(frozen=True)
