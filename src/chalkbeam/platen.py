@@ -188,3 +188,20 @@ def platen(text: str, path: Path | None = None) -> Platen:
             f"{', '.join(known)}."
         ) from None
     return Platen(text.strip(), PlatenFace(width, depth, CORNER_RADIUS))
+
+
+def parse_pad(text: str) -> Pad:
+    """Return a pad in the platen's middle from ``width x depth x height``.
+
+    Raises
+    ------
+    Refusal
+        If the text is no such thing, or the pad is higher than any.
+    """
+    size, _, tall = text.replace("×", "x").rpartition("x")
+    unit = tall.strip().lstrip("0123456789.,/ ")
+    width, depth = parse_size(size if size.rstrip()[-1:].isalpha() else f"{size}{unit}")
+    height = parse_length(tall)
+    if not 0 < height <= 50:
+        raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")
+    return Pad(PlatenFace(width, depth, CORNER_RADIUS), height)

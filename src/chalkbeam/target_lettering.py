@@ -91,7 +91,7 @@ def _candidates(
     whole = right - left - 2 * BORDER - 8
     places = [(left + BORDER + 4, 0.0), (right - BORDER - 4, 1.0), ((left + right) / 2, 0.5)]
     for cap, room in itertools.product((CAP, SMALL_CAP), (whole, whole / 2 - BORDER)):
-        broken = [part for line in lines for part in _wrapped(line, cap, room)]
+        broken = [part for line in lines for part in wrapped(line, cap, room)]
         if max(set_line(line, cap).advance for line in broken) > whole:
             continue
         text = "\n".join(broken)
@@ -101,7 +101,7 @@ def _candidates(
             yield Text((x, y), text, role, cap, (align, 0.0), 0.0, height)
 
 
-def _wrapped(text: str, cap: float, room: float) -> list[str]:
+def wrapped(text: str, cap: float, room: float) -> list[str]:
     """Break text at blanks into lines no longer than `room`, mm."""
     lines: list[str] = []
     for word in text.split():

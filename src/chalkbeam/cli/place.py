@@ -22,7 +22,7 @@ from chalkbeam.cli.garment import (
     UnitsOption,
     find_garment,
 )
-from chalkbeam.units import Unit, parse_length, parse_size
+from chalkbeam.units import Unit, parse_length
 
 if TYPE_CHECKING:
     from chalkbeam.artwork import Artwork
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from chalkbeam.loading import Loading
     from chalkbeam.locations import Location
     from chalkbeam.placement import Impossible, Placement
-    from chalkbeam.platen import Pad
 
 ArtOption = Annotated[Path | None, typer.Option(help="Artwork: PNG, JPEG, WebP, TIFF, SVG or PDF.")]
 TextOption = Annotated[str | None, typer.Option(help="A name or number to set, in place of --art.")]
@@ -231,6 +230,7 @@ def _loading(
 ) -> Loading | None:
     """Return how the garment lies on the platen that options describe; None without a platen."""
     from chalkbeam.loading import COLLARS, load
+    from chalkbeam.platen import parse_pad
     from chalkbeam.platen import platen as find_platen
 
     if platen is None:
@@ -242,25 +242,11 @@ def _loading(
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
     plate = find_platen(platen)
     if pad is not None:
-        plate = plate.with_pad(read_pad(pad))
+        plate = plate.with_pad(parse_pad(pad))
     return load(
         placement, plate, collar=pointing, overhang=_length(overhang), aside=_length(aside),
         threaded=not on_top,
     )  # fmt: skip
-
-
-def read_pad(text: str) -> Pad:
-    """Return a pad in the platen's middle from ``width x depth x height``."""
-    from calibration.geometry import PlatenFace
-    from chalkbeam.platen import CORNER_RADIUS, Pad
-
-    size, _, tall = text.replace("×", "x").rpartition("x")
-    unit = tall.strip().lstrip("0123456789.,/ ")
-    width, depth = parse_size(size if size.rstrip()[-1:].isalpha() else f"{size}{unit}")
-    height = parse_length(tall)
-    if not 0 < height <= 50:
-        raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")
-    return Pad(PlatenFace(width, depth, CORNER_RADIUS), height)
 
 
 def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:

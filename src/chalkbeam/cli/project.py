@@ -28,7 +28,6 @@ from chalkbeam.cli.place import (
     TextOption,
     WidthOption,
     read_art,
-    read_pad,
 )
 from chalkbeam.units import Unit, parse_length
 
@@ -111,7 +110,7 @@ def show_light(
     from chalkbeam.loading import COLLARS, load
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, place
-    from chalkbeam.platen import Platen
+    from chalkbeam.platen import Platen, parse_pad
     from chalkbeam.projecting import Choice, Session, View
 
     if len(location) > MOST_LOCATIONS:
@@ -125,7 +124,7 @@ def show_light(
         garment = replace(garment, thickness=_cloth(thickness))
     platen = Platen(light.name or rig.stem, light.face)
     if pad is not None:
-        platen = platen.with_pad(read_pad(pad))
+        platen = platen.with_pad(parse_pad(pad))
     choices = []
     for name in location:
         found = find_location(name)
