@@ -27,10 +27,10 @@ SAMPLE_BOARD = 10.0
 SAMPLE_PHOTOS = ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg", "raised-10mm.jpg")
 """File names of the sample photos: cards on the bare platen, and on the board."""
 
-_DARKEST_WHITE = 0.085
+_DARKEST_WHITE = 0.065
 """The eye adapts to dark cloth only so far: what it then takes for white."""
 _EYE = (70.0, -470.0, 930.0)
-_DIM = Room(level=0.22, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), gradient=(-0.35, 0.25))
+_DIM = Room(level=0.14, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), gradient=(-0.35, 0.25))
 
 
 def sample_rig() -> VirtualRig:
@@ -81,7 +81,7 @@ def show(
         vignette=0.5,
         full_well=40000.0,
         read_noise=3.0,
-        white=max(_DARKEST_WHITE, 0.46 * cloth_white),
+        white=max(_DARKEST_WHITE, 0.31 * cloth_white),
     )
     projector = replace(rig.projector, lamp=lamp)
     return render_photo(scene, bystander(size), sensor, projector, frame, seed=1)
