@@ -22,6 +22,7 @@ from chalkbeam.artwork import (
     load_gang,
     optical_centre,
 )
+from chalkbeam.artwork.files import read_picture
 from chalkbeam.artwork.ink import centroid, find_baseline, find_ink
 from tests.chalkbeam.pictures import NAVY, block, canvas, lettered, noise_blob
 
@@ -127,6 +128,17 @@ def test_exif_rotation_and_rare_pixel_formats(tmp_path):
     palette.paste(1, (10, 10, 30, 20))
     palette.save(tmp_path / "few.gif", transparency=0)
     assert load_artwork(tmp_path / "few.gif", width=20).ink.height == pytest.approx(10)
+
+
+def test_a_long_sheet_is_read_in_fewer_pixels(tmp_path):
+    # 22 x 60 in at 300 dpi, as sheets of many transfers come
+    image = Image.new("1", (6600, 18000), 1)
+    image.paste(0, (600, 3000, 3600, 4500))
+    image.save(tmp_path / "roll.png")
+    picture = read_picture(tmp_path / "roll.png")
+    assert picture.rgba.shape[0] * picture.rgba.shape[1] <= 20e6
+    art = load_artwork(tmp_path / "roll.png", sheet_width=22 * 25.4)
+    assert (art.ink.width, art.ink.height) == pytest.approx((254, 127), abs=0.4)
 
 
 def test_svg_in_millimetres_keeps_its_true_size(tmp_path):

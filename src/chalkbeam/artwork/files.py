@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import io
+import math
 import re
+import warnings
 import xml.etree.ElementTree as ElementTree
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from calibration.refusal import Refusal
 from chalkbeam.units import MM_PER_INCH, parse_length
@@ -21,8 +23,11 @@ CSS_DPI = 96.0
 """CSS pixels to the inch, which SVG measures physical units by (CSS Values and Units, 5.2)."""
 VECTOR_PIXELS = 3000
 """Long side at which drawings are rendered: 0.1 mm a pixel on a 300 mm transfer."""
-MOST_PIXELS = 300_000_000
-"""A larger picture would not fit a small shop computer's memory."""
+MOST_PIXELS = 170_000_000
+"""A larger picture would not fit a small shop computer's memory; 22 x 80 in at 300 dpi does."""
+WORK_PIXELS = 20_000_000
+"""Larger pictures are reduced by a whole factor as they are read: a pixel of 0.25 mm is enough for
+a long sheet of transfers."""
 
 Pixels = NDArray[np.uint8]
 
@@ -83,27 +88,41 @@ def read_picture(path: Path, page: int = 1) -> Picture:
 
 def _read_raster(name: str, data: bytes) -> Picture:
     try:
-        with Image.open(io.BytesIO(data)) as image:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            image = Image.open(io.BytesIO(data))
+        with image:
             if image.width * image.height > MOST_PIXELS:
                 raise Refusal(
                     f"{name} has {image.width} x {image.height} pixels, more than Chalkbeam "
                     "reads: export it at 300 dpi."
                 )
-            rgba = _to_rgba(ImageOps.exif_transpose(image))
+            factor = math.ceil(math.sqrt(image.width * image.height / WORK_PIXELS))
+            ImageOps.exif_transpose(image, in_place=True)
+            rgba = _to_rgba(image if factor == 1 else _reduced(image, factor))
     except Refusal:
         raise
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, MemoryError) as error:
         raise Refusal(
             f"{name} is not a picture Chalkbeam can read: export it as PNG, SVG or PDF."
         ) from error
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+    except Image.DecompressionBombError as error:
         raise Refusal(
             f"{name} has more pixels than Chalkbeam reads: export it at 300 dpi."
         ) from error
     return Picture(name, rgba, None, drawn=False)
 
 
+def _reduced(image: Image.Image, factor: int) -> Image.Image:
+    """Return a picture with so many times fewer pixels each way, each their mean."""
+    plain = {"1": "L", "P": "RGBA", "PA": "RGBA", "I;16": "I", "I;16B": "I"}.get(image.mode)
+    return (image.convert(plain) if plain else image).reduce(factor)
+
+
 def _to_rgba(image: Image.Image) -> Pixels:
+    if image.mode == "LAB":
+        lab, srgb = ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB")
+        image = ImageCms.profileToProfile(image, lab, srgb, outputMode="RGB") or image
     if image.mode.startswith("I;16") or image.mode in {"I", "F"}:  # more than 8 bits a channel
         grey = np.asarray(image, dtype=np.float64)
         peak = 65535.0 if grey.max() > 255 else 255.0
@@ -113,8 +132,6 @@ def _to_rgba(image: Image.Image) -> Pixels:
 
 
 def _read_svg(path: Path, data: bytes) -> Picture:
-    import resvg_py
-
     failed = f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
     try:
         if data[:2] == b"\x1f\x8b":
@@ -123,9 +140,9 @@ def _read_svg(path: Path, data: bytes) -> Picture:
             data = gzip.decompress(data)
         text = data.decode("utf-8-sig")
         root = ElementTree.fromstring(text)
-        natural = Image.open(io.BytesIO(_draw_svg(resvg_py, text, path, zoom=None))).size
-        zoom = max(1.0, VECTOR_PIXELS / max(natural))
-        image = Image.open(io.BytesIO(_draw_svg(resvg_py, text, path, zoom)))
+        image = _draw_svg(text, path, width=VECTOR_PIXELS)
+        if image.height > VECTOR_PIXELS:
+            image = _draw_svg(text, path, height=VECTOR_PIXELS)
         rgba = np.array(image.convert("RGBA"))
     except (ElementTree.ParseError, ValueError, OSError, EOFError) as error:
         raise Refusal(failed) from error
@@ -138,11 +155,20 @@ def _read_svg(path: Path, data: bytes) -> Picture:
     return Picture(path.name, rgba, scale, drawn=True)
 
 
-def _draw_svg(resvg: object, text: str, path: Path, zoom: float | None) -> bytes:
-    draw = resvg.svg_to_bytes  # type: ignore[attr-defined]  # the library ships no types
-    folder = str(path.resolve().parent)
-    drawn: bytes = draw(svg_string=text, zoom=zoom, dpi=CSS_DPI, resources_dir=folder)
-    return drawn
+def _draw_svg(
+    text: str, path: Path, width: int | None = None, height: int | None = None
+) -> Image.Image:
+    import resvg_py
+
+    drawn = resvg_py.svg_to_bytes(
+        svg_string=text,
+        width=width,
+        height=height,
+        dpi=CSS_DPI,
+        resources_dir=str(path.resolve().parent),
+        skip_system_fonts="<text" not in text,  # looking for fonts takes longer than drawing
+    )
+    return Image.open(io.BytesIO(drawn))
 
 
 def _physical(text: str) -> float | None:

@@ -22,6 +22,8 @@ SPECK = 0.004
 """Dust: lonely ink smaller than this share of the picture's long side, each way."""
 LONELY = 0.02
 """Ink is lonely if nothing else lies within this share of the long side."""
+STRIP = 256
+"""Rows whose colours are compared at a time."""
 WORK_PIXELS = 1000
 """Long side at which lonely specks are looked for."""
 
@@ -78,16 +80,23 @@ def find_ink(name: str, rgba: NDArray[np.uint8]) -> Ink:
 
 
 def _against_background(rgba: NDArray[np.uint8]) -> tuple[str, Cover]:
-    # float32 input in 0..1 makes OpenCV return true L*a*b* units
-    lab = cv2.cvtColor(rgba[..., :3].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    rim = np.concatenate([lab[0], lab[-1], lab[:, 0], lab[:, -1]])
+    rim = _lab(np.concatenate([rgba[0], rgba[-1], rgba[:, 0], rgba[:, -1]])[None])[0]
     paper = np.median(rim, axis=0)
     even = np.linalg.norm(rim - paper, axis=1) < SAME_COLOUR
     if even.mean() < EVEN_BORDER:
         return "whole", np.ones(rgba.shape[:2], dtype=np.float32)
-    distance = np.linalg.norm(lab - paper, axis=2)
-    weight = np.clip(distance / FULL_COLOUR, 0, 1)
-    return "background", np.where(distance < SAME_COLOUR, 0, weight).astype(np.float32)
+    cover = np.empty(rgba.shape[:2], dtype=np.float32)
+    for start in range(0, len(cover), STRIP):  # a large picture's colours would fill the memory
+        strip = slice(start, start + STRIP)
+        distance = np.linalg.norm(_lab(rgba[strip]) - paper, axis=2)
+        cover[strip] = np.where(distance < SAME_COLOUR, 0, np.clip(distance / FULL_COLOUR, 0, 1))
+    return "background", cover
+
+
+def _lab(rgba: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Return CIE L*a*b* in its true units: OpenCV gives them for float32 input from 0 to 1."""
+    scaled = (rgba[..., :3] / np.float32(255)).astype(np.float32)
+    return np.asarray(cv2.cvtColor(scaled, cv2.COLOR_RGB2LAB), dtype=np.float32)
 
 
 def _without_specks(mask: Mask) -> tuple[Mask, int]:

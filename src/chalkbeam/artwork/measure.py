@@ -65,7 +65,7 @@ def load_artwork(
     Parameters
     ----------
     path : path
-        PNG, JPEG, WebP, TIFF, HEIC, SVG or PDF.
+        PNG, JPEG, WebP, TIFF, SVG or PDF.
     width, height : float, optional
         Of the **ink**, mm. Without either, a PDF or an SVG in physical units keeps
         its own true size.

@@ -248,10 +248,11 @@ def extents(artwork: Artwork, angle: float = 0.0) -> Extents:
         baseline = None if artwork.baseline is None else artwork.baseline - y
         return Extents(artwork.ink.shifted(-x, -y), artwork.sheet.shifted(-x, -y), baseline)
     turn = Isometry(angle=angle)
+    steep = abs(math.cos(angle)) < 0.1  # a baseline that runs up or down stands on no line
     return Extents(
         Box.around(turn.apply(as_points(artwork.hull) - (x, y))),
         Box.around(turn.apply(artwork.sheet.corners() - (x, y))),
-        None if artwork.baseline is None else (artwork.baseline - y) / math.cos(angle),
+        None if artwork.baseline is None or steep else (artwork.baseline - y) / math.cos(angle),
     )
 
 
