@@ -48,6 +48,8 @@ class Pad:
 class Platen:
     """A press's lower plate by name, perhaps with a pad on it.
 
+    A pad that does not lie on the platen is refused.
+
     Attributes
     ----------
     name : str
@@ -58,6 +60,19 @@ class Platen:
     name: str
     face: PlatenFace
     pad: Pad | None = None
+
+    def __post_init__(self) -> None:
+        if self.pad is None:
+            return
+        (x, y), pad = self.pad.centre, self.pad.face
+        over = max(
+            abs(x) + (pad.width - self.face.width) / 2, abs(y) + (pad.depth - self.face.depth) / 2
+        )
+        if over > 0.5:
+            raise Refusal(
+                f"The pad ({pad.width:.0f} x {pad.depth:.0f} mm) reaches {over:.0f} mm beyond the "
+                f"platen {self.name}: give a smaller pad, or where its middle lies."
+            )
 
     @property
     def height(self) -> float:

@@ -7,7 +7,7 @@ import shapely
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam.platen import COMMON, CORNER_RADIUS, Pad, Platen, platen, platens
+from chalkbeam.platen import COMMON, CORNER_RADIUS, Pad, Platen, parse_pad, platen, platens
 
 OWN = """
 [platen.big-bertha]
@@ -54,6 +54,19 @@ def test_pad_takes_the_pressure():
     assert padded.height == 10.0
     assert shapely.Polygon(padded.pressed()).bounds == (-80, -20, 120, 80)
     assert padded.with_pad(None).height == 0.0
+
+
+def test_pads_as_typed():
+    assert parse_pad("10x8x0.5in") == Pad(PlatenFace(254.0, 203.2, CORNER_RADIUS), 12.7)
+    assert parse_pad("200mm x 150mm x 10mm").face.depth == 150
+    for text in ("10x8in", "10x8x9in", "pad", "10x8x"):
+        with pytest.raises(Refusal):
+            parse_pad(text)
+
+
+def test_a_pad_must_lie_on_the_platen():
+    with pytest.raises(Refusal, match="54 mm beyond the platen a"):
+        Platen("a", PlatenFace(300, 300), Pad(PlatenFace(254, 254), 10.0, (77, 0)))
 
 
 def test_own_platens_come_first_and_live(tmp_path):
