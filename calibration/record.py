@@ -12,16 +12,20 @@ import json
 import os
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from calibration.geometry import PlatenFace
+from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.observations import PhotoObservation
 from calibration.projector import ProjectorMap
 from calibration.refusal import Refusal
-from calibration.solve_values import CardPlan, Cross, Fit, Stated
+from calibration.solve_values import CardPlan, Cross, Fit, Inherited, Stated
+
+if TYPE_CHECKING:
+    from calibration.solve import Solution
 
 VERSION = 1
 KIND = "chalkbeam rig"
@@ -49,6 +53,10 @@ class Rig:
         Crosses moved by hand, for a rig made or touched up without a camera.
     plans : tuple of CardPlan
         Where the cards were meant to lie.
+    pattern : tuple of (index, (x, y))
+        Projector px of the pattern's corners that were seen.
+    inherited : Inherited or None
+        What a repair took over from the calibration before.
     made_at : str
         ISO 8601 time with its zone.
     """
@@ -61,7 +69,40 @@ class Rig:
     photos: tuple[PhotoObservation, ...] = ()
     crosses: tuple[Cross, ...] = ()
     plans: tuple[CardPlan, ...] = ()
+    pattern: tuple[tuple[int, XY], ...] = ()
+    inherited: Inherited | None = None
     made_at: str = ""
+
+    @classmethod
+    def of(
+        cls, solution: Solution, name: str, face: PlatenFace, made_at: datetime | None = None
+    ) -> Rig:
+        """Return the rig of a solution, made now unless a time is given.
+
+        Parameters
+        ----------
+        solution : solve.Solution
+        name : str
+        face : PlatenFace
+        made_at : datetime, optional
+            With its zone.
+        """
+        problem = solution.task.problem
+        seen = sorted({k for photo in solution.photos for k in (c.index for c in photo.pattern)})
+        when = made_at or datetime.now().astimezone()
+        return cls(
+            name=name,
+            face=face,
+            projector=solution.map,
+            fit=solution.fit,
+            stated=solution.stated,
+            photos=solution.photos,
+            crosses=problem.crosses,
+            plans=solution.plans,
+            pattern=tuple(zip(seen, xy_tuple(problem.pattern[seen]), strict=True)),
+            inherited=solution.inherited,
+            made_at=when.isoformat(timespec="seconds"),
+        )
 
     @property
     def calibration_id(self) -> str:
@@ -92,7 +133,7 @@ def save(rig: Rig, path: Path | str) -> None:
         If the place cannot be written to.
     """
     content = _File(kind=KIND, version=VERSION, calibration_id=rig.calibration_id, rig=rig)
-    write_whole(Path(path), content.model_dump_json(indent=1) + "\n")
+    write_whole(Path(path), content.model_dump_json() + "\n")
 
 
 def load(path: Path | str) -> Rig:

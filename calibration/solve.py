@@ -24,7 +24,6 @@ from calibration.projector import ProjectorMap
 from calibration.refusal import Refusal
 from calibration.solve_least import (
     LAY_REACH,
-    Prior,
     Task,
     covariance,
     gain_of_freeing,
@@ -41,13 +40,14 @@ from calibration.solve_priors import (
     lay_error,
     projector_priors,
 )
-from calibration.solve_problem import Problem
+from calibration.solve_problem import NOTHING, Problem
 from calibration.solve_start import first_vector, landed, projector_guesses, without_pattern
 from calibration.solve_values import (
     CardFit,
     CardPlan,
     Cross,
     Fit,
+    Inherited,
     LaidBoard,
     Stated,
     frozen_matrix,
@@ -56,9 +56,6 @@ from calibration.solve_values import (
 FIRST_NOISES = (8.0, 0.5)
 """Corner noise assumed before the residuals tell, px: large while cards still count as lying
 where planned, lest true corners pass for false ones; then what a fair photo has."""
-
-CROSS_ERROR = 0.3
-"""How well an operator sets a projected cross on a mark, standard error per coordinate, mm."""
 
 LAY_FREEDOM = 5.0
 """How many lays the stated laying error counts for, when the lays seen are weighed against it."""
@@ -74,6 +71,8 @@ class Solution:
     fit : Fit
     photos : tuple of PhotoObservation
     plans : tuple of CardPlan
+    stated : Stated
+    inherited : Inherited or None
     task : Task
     vector : ndarray
         The solved long vector (see `solve_problem.Layout`).
@@ -83,6 +82,8 @@ class Solution:
     fit: Fit
     photos: tuple[PhotoObservation, ...]
     plans: tuple[CardPlan, ...]
+    stated: Stated
+    inherited: Inherited | None
     task: Task
     vector: Array
 
@@ -138,7 +139,7 @@ def solve_plans(
     size: tuple[int, int],
     stated: Stated,
     crosses: Sequence[Cross] = (),
-    projector_known: Sequence[Prior] = (),
+    inherited: Inherited | None = None,
 ) -> Solution:
     """Solve from what a rig file keeps; parameters as in `solve`.
 
@@ -150,8 +151,8 @@ def solve_plans(
         The projector's picture, px.
     crosses : sequence of Cross
         Crosses moved by hand, beside or instead of photos.
-    projector_known : sequence of Prior
-        What is known of the projector from an earlier solution, beside the defaults.
+    inherited : Inherited, optional
+        What is known of the projector from an earlier calibration.
     """
     photos = tuple(observations)
     if photos and all(photo.raised for photo in photos):
@@ -162,12 +163,11 @@ def solve_plans(
     error = lay_error(stated)
     base = [
         *camera_priors(problem, photos),
-        *projector_priors(problem, size, stated),
-        *projector_known,
+        *projector_priors(problem, size, stated, inherited),
     ]
     free = free_unknowns(problem)
     noise = np.full(2 * len(photos) + 1, FIRST_NOISES[0])
-    noise[-1] = CROSS_ERROR
+    noise[-1] = stated.nudge / 2
 
     vector = first_vector(problem, photos)
     task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
@@ -200,6 +200,8 @@ def solve_plans(
         _fit(task, result.vector, stated, keystone),
         photos,
         tuple(plans),
+        stated,
+        inherited,
         task,
         result.vector,
     )
@@ -234,9 +236,10 @@ def _with_projector(task: Task, vector: Array, size: tuple[int, int]) -> list[Ar
             "whole platen and take the photo again."
         ) from None
     thin = crosses[:: max(1, len(crosses) // 150)]
+    blind = tuple(photo.part(NOTHING, NOTHING) for photo in problem.photos)
     seen = replace(
         task,
-        problem=replace(without_pattern(problem, cards=False), crosses=tuple(thin)),
+        problem=replace(problem, photos=blind, crosses=tuple(thin)),
         free=_projector_places(problem, PROJECTOR_FREE),
     )
     results = []
@@ -254,7 +257,7 @@ def _with_projector(task: Task, vector: Array, size: tuple[int, int]) -> list[Ar
 def _noise(task: Task, vector: Array) -> Array:
     """Return each group's noise as the residuals show it; crosses are never believed better."""
     noise = noise_by_group(task, vector)
-    noise[-1] = max(noise[-1], CROSS_ERROR)
+    noise[-1] = max(noise[-1], task.noise[-1])
     return noise
 
 
@@ -274,7 +277,7 @@ def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[fl
     cards = sorted({int(c) for seen in problem.photos if seen.level in bare for c in seen.card})
     shifts = np.array([vector[layout.lay(level, k)][:2] for level in bare for k in cards])
     if len(shifts) < 2:
-        return error, LAY_FREEDOM
+        return error, LAY_FREEDOM + max(0, 2 * len(problem.crosses) - 8)
     ratio = shifts / (error * LAY_REACH)
     squares = float(np.sum(shifts**2 / (1 + ratio**2)))
     freedom = shifts.size - 3  # the cards' common shift and turn are not seen
@@ -298,8 +301,6 @@ def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
     groups = problem.groups
     photo_groups = groups < 2 * len(problem.photos)
     freedom = _lay_error_seen(problem, vector, stated)[1]
-    if not problem.photos:
-        freedom = max(1, len(groups) - int(task.free.sum()))
     return Fit(
         model="pinhole with keystone" if keystone else "pinhole with lens shift and distortion",
         height_from=origin,

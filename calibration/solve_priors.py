@@ -11,7 +11,7 @@ from calibration.camera import INTRINSIC
 from calibration.observations import PhotoObservation
 from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior
 from calibration.solve_problem import Problem
-from calibration.solve_values import CardPlan, Stated
+from calibration.solve_values import CardPlan, Inherited, Stated
 
 # Cameras, as shares of the photo's longer side. Phones write their focal length as a whole
 # 35-mm equivalent (26 mm: 2 %) and crop for stabilisation, which also walks the principal point.
@@ -30,7 +30,7 @@ THROW, THROW_ERROR = 1.4, 0.5
 THROW_STATED_ERROR = 0.05
 SIDE_SHIFT_ERROR = 0.02
 LENS_SHIFT_ERROR = 0.6
-PROJECTOR_RADIAL_ERROR = 0.05
+PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
 ASPECT_ERROR = 0.3
 SKEW_ERROR = 0.3
 
@@ -102,8 +102,20 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
     return priors
 
 
-def projector_priors(problem: Problem, size: tuple[int, int], stated: Stated) -> list[Prior]:
-    """Return what is known of the projector's lens: throw, shift, small distortion."""
+def projector_priors(
+    problem: Problem,
+    size: tuple[int, int],
+    stated: Stated,
+    inherited: Inherited | None = None,
+) -> list[Prior]:
+    """Return what is known of the projector: throw, shift, small distortion, or its past."""
+    if inherited is not None:
+        spread = np.array(inherited.covariance)
+        known = np.flatnonzero(np.diag(spread) > 0)
+        # The inverse of the Cholesky factor whitens.
+        root = np.linalg.inv(np.linalg.cholesky(spread[np.ix_(known, known)]))
+        places = problem.layout.projector.start + known
+        return [Gauss(places, np.array(inherited.mean)[known], root)]
     width, height = size
     throw = THROW if stated.throw is None else stated.throw
     error = THROW_ERROR if stated.throw is None else THROW_STATED_ERROR * stated.throw

@@ -22,6 +22,7 @@ from calibration.observations import Corner, PhotoObservation
 from calibration.solve_values import CardPlan, Cross
 
 Indices = NDArray[np.intp]
+Mask = NDArray[np.bool_] | slice
 
 N_LENS, N_POSE, N_PINHOLE = len(INTRINSIC), len(POSE), len(PARAMETERS)
 N_STRAY = 3  # focal length (relative), principal point x, y
@@ -51,6 +52,25 @@ class Seen:
     card_pixels: Points
     pattern: Indices
     pattern_pixels: Points
+
+    def part(self, cards: Mask, pattern: Mask) -> Seen:
+        """Return the corners that the masks keep."""
+        return Seen(
+            self.camera,
+            self.level,
+            self.card[cards],
+            self.corner[cards],
+            self.card_pixels[cards],
+            self.pattern[pattern],
+            self.pattern_pixels[pattern],
+        )
+
+
+NOTHING = slice(0)
+"""The mask that keeps no corner."""
+
+EVERYTHING = slice(None)
+"""The mask that keeps every corner."""
 
 
 @dataclass(frozen=True)

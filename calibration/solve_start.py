@@ -12,7 +12,7 @@ from calibration.geometry import Points
 from calibration.homography import Homography
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
-from calibration.solve_problem import Problem
+from calibration.solve_problem import EVERYTHING, NOTHING, Problem
 
 FOCAL_GUESSES = np.geomspace(0.5, 2.2, 12)
 """Focal lengths tried for a camera without one in its photo, over the photo's longer side:
@@ -150,12 +150,7 @@ def landed(problem: Problem, vector: Array) -> list[tuple[float, Points, Points]
     return found
 
 
-def without_pattern(problem: Problem, cards: bool = True) -> Problem:
-    """Return the problem of the cameras and cards alone; without `cards`, of no observation."""
-    none, nowhere = np.zeros(0, dtype=np.intp), np.zeros((0, 2))
-    photos = tuple(replace(seen, pattern=none, pattern_pixels=nowhere) for seen in problem.photos)
-    if not cards:
-        photos = tuple(
-            replace(seen, card=none, corner=none, card_pixels=nowhere) for seen in photos
-        )
+def without_pattern(problem: Problem) -> Problem:
+    """Return the problem of the cameras and cards alone."""
+    photos = tuple(seen.part(EVERYTHING, NOTHING) for seen in problem.photos)
     return replace(problem, photos=photos, crosses=())

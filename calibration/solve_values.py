@@ -98,18 +98,44 @@ class Stated:
     ----------
     laid : float
         A card laid by hand lies within this of its place, mm (taken as two standard errors).
+    nudge : float
+        A projected cross is set on its mark within this, mm (taken as two standard errors).
     bar : float or None
         Measured length of the printed 100 mm check bar, mm.
     throw : float or None
         Throw ratio of the projector: distance over picture width.
     lens : (x, y, z) or None
         Lens position measured with a tape, platen frame, mm.
+    tolerance : float
+        Largest 95 % bound that the operator accepts at any point, mm. A transfer laid
+        1 mm off is not seen on a garment (common practice, no source).
+    heights : tuple of float
+        Heights at which it must hold, mm: unless said otherwise, bare platen to fleece.
     """
 
-    laid: float = 1.0
+    laid: float = 0.8
+    nudge: float = 0.5
     bar: float | None = None
     throw: float | None = None
     lens: XYZ | None = None
+    tolerance: float = 1.0
+    heights: tuple[float, ...] = (0.0, 4.0)
+
+
+@dataclass(frozen=True)
+class Inherited:
+    """What an earlier calibration knew of a projector that has since been bumped.
+
+    Attributes
+    ----------
+    mean : tuple of float, (15,)
+        The pinhole's parameters, in the order `camera.PARAMETERS`.
+    covariance : tuple of tuple of float, (15, 15)
+        With the bump allowed for.
+    """
+
+    mean: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
 
 
 @dataclass(frozen=True)

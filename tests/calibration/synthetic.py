@@ -121,7 +121,7 @@ class Bench:
             for k, p in enumerate(shoot(self.laid_corners(card, raised)))
             if inside(p)
         )
-        indices = np.arange(self.pattern.count)
+        indices = np.arange(len(self.pattern.lattices[0].board.corners))
         points = self.landing(self.pattern.pixels(indices), raised)
         half = np.array([self.face.width, self.face.depth]) / 2 - CLEAR_OF_EDGES
         keep = np.all(np.abs(points) < half, axis=1)

@@ -1,0 +1,259 @@
+"""Is a solved calibration to be trusted? Each gate refuses with what to do better.
+
+The order matters: the first sentence that applies is the one that helps. A card that
+lies wrong comes before the noise it causes, the noise before the bound it widens.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from calibration.camera import Array, Pinhole
+from calibration.geometry import PlatenFace
+from calibration.refusal import Refusal
+from calibration.solve import Solution
+from calibration.solve_least import Gauss, Task, covariance, minimise
+from calibration.solve_problem import NOTHING, Problem
+from calibration.solve_values import CardFit
+from calibration.uncertainty import Worst, place_in_words, worst
+
+LAY_LIMIT = 3.0
+"""A card may lie off by this many times what the operator promised; beyond, something is wrong
+that floating cards should not paper over."""
+
+TURN_LIMIT = math.radians(4.0)
+"""A card may lie turned by this, radians: one that is flush with an edge cannot be."""
+
+BLUR_LIMIT = 0.35
+"""Largest corner noise, mm on the platen; a sharp 1080p photo has 0.05."""
+
+CROSS_LIMIT = 4.0
+"""A cross may be off by this many times what the operator promised."""
+
+DISAGREEMENT = 2.5
+"""How many times noisier a photo may be together with the others than alone."""
+
+HELD_OUT_LIMIT = 1.6
+"""How many times farther off held-out corners may be than fitted ones."""
+
+
+def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
+    """Return the worst point at each height the operator asked for, or refuse the calibration.
+
+    Parameters
+    ----------
+    solution : Solution
+    face : PlatenFace
+
+    Raises
+    ------
+    Refusal
+        Naming the first gate that the solution fails, and what to do.
+    """
+    _sensible(solution)
+    _cards(solution)
+    _noise(solution)
+    _crosses(solution, face)
+    if len(solution.photos) > 1:
+        _agreement(solution)
+    if solution.photos:
+        _held_out(solution)
+    fit, stated = solution.fit, solution.stated
+    found = worst(solution.map, fit.matrix, fit.freedom, face, stated.heights)
+    over = max(found, key=lambda each: each.bound)
+    if over.bound > stated.tolerance:
+        raise Refusal(_too_wide(solution, face, stated.tolerance, over))
+    return found
+
+
+def _sensible(solution: Solution) -> None:
+    """Refuse what no bench looks like; a fit that went astray ends here."""
+    lens = solution.map.pinhole.lens
+    if not (np.all(np.isfinite(lens)) and 100 < lens[2] < 20_000):
+        raise Refusal(
+            "The photos do not fit any projector above the platen: check that the platen's size "
+            "and the projector's resolution are the true ones, and take the photos again."
+        )
+
+
+def _cards(solution: Solution) -> None:
+    bare = {fit.name for fit in solution.fit.cards if not fit.raised}
+    missing = [plan.name for plan in solution.plans if plan.name not in bare]
+    if solution.photos and len(bare) < 3:
+        raise Refusal(
+            f"Only {len(bare)} of {len(solution.plans)} cards are seen on the bare platen: bring "
+            f"{_listed(missing)} into view and take the photo again."
+        )
+    for fit in solution.fit.cards:
+        if math.hypot(*fit.shift) > LAY_LIMIT * solution.stated.laid or abs(fit.turn) > TURN_LIMIT:
+            raise Refusal(
+                f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
+                "platen's size is the true one, and take the photos again."
+            )
+
+
+def describe_lay(fit: CardFit) -> str:
+    """Say how a card lies: "The front-left card lies 4.0 mm to the right of its place"."""
+    x, y = fit.shift
+    ways = [
+        f"{abs(x):.1f} mm to the {'right' if x > 0 else 'left'}" if abs(x) >= 0.25 else "",
+        f"{abs(y):.1f} mm to the {'back' if y > 0 else 'front'}" if abs(y) >= 0.25 else "",
+    ]
+    said = " and ".join(way for way in ways if way)
+    said = f"lies {said} of its place" if said else "lies in its place"
+    if abs(fit.turn) >= math.radians(0.25):
+        said += f", turned {abs(math.degrees(fit.turn)):.1f}° "
+        said += "counter-clockwise" if fit.turn > 0 else "clockwise"
+    board = f" on the board at {fit.raised:g} mm" if fit.raised else ""
+    return f"The {fit.name} card{board} {said}"
+
+
+def _noise(solution: Solution) -> None:
+    for index, photo in enumerate(solution.photos):
+        noise = solution.task.noise[2 * index : 2 * index + 2]
+        millimetres = float(noise.max()) * pixel_on_platen(solution.camera(index))
+        if millimetres > BLUR_LIMIT:
+            raise Refusal(
+                f"Corners in {photo.name} scatter by {millimetres:.2f} mm: it is blurred, or a "
+                "card is not flat; hold the camera still, press the cards flat, take it again."
+            )
+
+
+def _crosses(solution: Solution, face: PlatenFace) -> None:
+    problem = solution.task.problem
+    rows = problem.groups == 2 * len(problem.photos)
+    off = np.linalg.norm(problem.residuals(solution.vector)[rows].reshape(-1, 2), axis=1)
+    if len(off) and off.max() > CROSS_LIMIT * solution.stated.nudge:
+        cross = problem.crosses[int(np.argmax(off))]
+        raise Refusal(
+            f"The cross at {place_in_words(cross.point, face)} is {off.max():.1f} mm off from what "
+            "the others say: set it on its mark again, or measure where the mark is."
+        )
+
+
+def pixel_on_platen(camera: Pinhole) -> float:
+    """Return the size of a photo pixel on the middle of the platen, mm."""
+    _, _, by_point = camera.jacobian([[0.0, 0.0, 0.0]])
+    return float(abs(np.linalg.det(by_point[0, :, :2])) ** -0.5)
+
+
+def _agreement(solution: Solution) -> None:
+    """Refuse photos that are fine alone but not together: something moved in between."""
+    problem = solution.task.problem
+    together = np.sqrt(_mean_squares(problem, problem.residuals(solution.vector)))
+    alone = np.full(len(together), np.inf)
+    for index, _ in enumerate(solution.photos):
+        task = replace(solution.task, problem=_only(problem, index))
+        vector = minimise(task, solution.vector, 12).vector
+        mine = slice(2 * index, 2 * index + 2)
+        alone[mine] = np.sqrt(_mean_squares(task.problem, task.problem.residuals(vector)))[mine]
+    scale = np.repeat([pixel_on_platen(solution.camera(k)) for k in range(len(together) // 2)], 2)
+    ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
+    if ratio.max(initial=0.0) > DISAGREEMENT:
+        name = solution.photos[int(np.argmax(ratio)) // 2].name
+        raise Refusal(
+            f"{name} does not agree with the other photos: the projector, the platen or a card has "
+            "moved between them; take all photos again without touching anything."
+        )
+
+
+def _mean_squares(problem: Problem, residuals: Array) -> Array:
+    """Return the mean square residual of each photo's groups, px^2, shape (groups less 1,)."""
+    groups = 2 * len(problem.photos) + 1
+    total = np.bincount(problem.groups, residuals**2, groups)
+    count = np.maximum(np.bincount(problem.groups, minlength=groups), 1)
+    return np.asarray((total / count)[:-1])
+
+
+def _only(problem: Problem, photo: int) -> Problem:
+    """Return the problem of one photo, in the same layout."""
+    photos = tuple(
+        seen if k == photo else seen.part(NOTHING, NOTHING) for k, seen in enumerate(problem.photos)
+    )
+    return replace(problem, photos=photos, crosses=())
+
+
+def _held_out(solution: Solution) -> float:
+    """Return how far off the odd corners are when only the even ones were fitted, photo px.
+
+    Raises
+    ------
+    Refusal
+        If that is much farther than corners that took part in the fit.
+    """
+    problem = solution.task.problem
+    even, odd = (_half(problem, remainder) for remainder in (0, 1))
+    vector = minimise(replace(solution.task, problem=even), solution.vector, 15).vector
+    unseen = float(np.median(np.abs(odd.residuals(vector))))
+    fitted = float(np.median(np.abs(odd.residuals(solution.vector))))
+    if unseen > HELD_OUT_LIMIT * fitted:
+        raise Refusal(
+            "Half of the points do not foretell the other half: the photos show too few corners; "
+            "take one more photo, nearer and with the whole platen in it."
+        )
+    return unseen
+
+
+def _half(problem: Problem, remainder: int) -> Problem:
+    """Return the problem of the corners with even or odd numbers."""
+    photos = tuple(
+        seen.part(seen.corner % 2 == remainder, seen.pattern % 2 == remainder)
+        for seen in problem.photos
+    )
+    return replace(problem, photos=photos)
+
+
+def _too_wide(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> str:
+    """Say that light may land too far off, and what would help most."""
+    said = (
+        f"Light could land {over.bound:.1f} mm off at {place_in_words(over.point, face)}"
+        + (f", {over.height:g} mm up" if over.height else "")
+        + f"; {tolerance:g} mm is allowed"
+    )
+    return f"{said}: {_advice(solution, face, tolerance, over)}."
+
+
+def _advice(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> str:
+    if not solution.photos:
+        return "set more crosses, on marks spread over the whole platen"
+    bare = worst(solution.map, solution.fit.matrix, solution.fit.freedom, face, (0.0,))[0]
+    if over.height and bare.bound < tolerance:
+        return (
+            "add a photo with the cards on a flat board (--raised), or measure where the "
+            "projector's lens is (--lens)"
+        )
+    exact = _with_exact_lays(solution.task)
+    spread = covariance(exact, solution.vector)
+    place = exact.problem.layout.projector
+    if worst(solution.map, spread[place, place], 1000, face, (over.height,))[0].bound < tolerance:
+        return "lay each card flush with the platen's edges and take the photos again"
+    return f"take one more photo, from {_unseen_side(solution)}"
+
+
+def _with_exact_lays(task: Task) -> Task:
+    """Return the task as if every card lay exactly where planned."""
+    layout = task.problem.layout
+    lays = np.arange(layout.lay(0, 0).start, layout.lay(layout.levels, 0).start)
+    return replace(task, priors=[*task.priors, Gauss.each(lays, 0.0, 0.01)])
+
+
+def _unseen_side(solution: Solution) -> str:
+    """Return the side of the platen from which no photo was taken, of those one can stand at."""
+    sides = {"the left": (-1.0, 0.0), "the right": (1.0, 0.0), "the front": (0.0, -1.0)}
+    seen = np.array([solution.camera(k).lens[:2] for k in range(len(solution.photos))])
+    seen = seen / np.maximum(np.linalg.norm(seen, axis=1, keepdims=True), 1e-9)
+    return min(sides, key=lambda side: float(np.max(seen @ np.array(sides[side]))))
+
+
+def _listed(names: Sequence[str]) -> str:
+    return (
+        names[0]
+        if len(names) == 1
+        else ", ".join(names[:-1]) + " and " + names[-1]
+        if names
+        else ""
+    )
