@@ -15,6 +15,7 @@ from chalkbeam.runs.problems import SheetRefusal
 from chalkbeam.runs.sheet import read_sheet
 from chalkbeam.runs.shop import Shop, fit_on_press
 from chalkbeam.runs.table import column_letter, read_table
+from chalkbeam.tern_harbour import write_sample
 from chalkbeam.units import Unit
 
 HEADER = "Style,Size,Fabric colour,Quantity,Location,Artwork,Width"
@@ -399,3 +400,12 @@ def test_the_shops_own_garments_and_locations(order):
     assert "row 3, column E (Location): left-sleeve cannot be" in said[1]
     assert "row 4, column H (Fit): There is no fit “tight”" in said[2]
     assert "row 5, column B (Size)" in said[-1]
+
+
+def test_the_sample_reads_the_same_as_csv_and_as_xlsx(tmp_path):
+    path = write_sample(tmp_path)
+    rows = list(csv.reader(path.read_text(encoding="utf-8").splitlines()))
+    workbook(tmp_path / "order.xlsx", [[int(c) if c.isdigit() else c for c in r] for r in rows])
+    listed = read_sheet(path, catalogue=Shop()).pieces
+    assert read_sheet(tmp_path / "order.xlsx", catalogue=Shop()).pieces == listed
+    assert len(listed) == 59

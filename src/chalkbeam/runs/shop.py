@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from typing import cast
 
 from calibration.refusal import Refusal
@@ -24,11 +25,23 @@ _FITS = {
 
 
 class Shop:
-    """A `Catalogue` of every garment and location that Chalkbeam knows, the shop's included."""
+    """A `Catalogue` of every garment and location that Chalkbeam knows, the shop's included.
+
+    Remembers what it has been asked, as a sheet asks the same a thousand times; make a new one
+    for a new reading, so that edited charts and presets are seen.
+    """
+
+    def __init__(self) -> None:
+        self._answers: dict[tuple[str, ...], str] = {}
+
+    def _once(self, question: tuple[str, ...], find: Callable[[], str]) -> str:
+        if question not in self._answers:
+            self._answers[question] = find()
+        return self._answers[question]
 
     def style(self, name: str) -> str:
         """Return the style's name as `chalkbeam garment list` shows it."""
-        return find_style(name)[0]
+        return self._once(("style", name), lambda: find_style(name)[0])
 
     def fit(self, name: str) -> str:
         """Return "regular" or "womens"."""
@@ -39,15 +52,25 @@ class Shop:
 
     def size(self, style: str, name: str, fit: str) -> str:
         """Return the size's name as the style's chart writes it."""
-        return garments.garment(style, name, fit=cast(garments.Fit, fit)).size
+        return self._once(("size", style, name, fit), lambda: _garment(style, name, fit).size)
 
     def location(self, name: str) -> str:
         """Return the location's name as `chalkbeam location list` shows it."""
-        return find_location(name).name
+        return self._once(("location", name), lambda: find_location(name).name)
 
     def check(self, style: str, size: str, fit: str, location: str) -> None:
         """Pass if the garment has the face that the location lies on."""
-        garments.garment(style, size, fit=cast(garments.Fit, fit)).face(_face(location))
+
+        def face() -> str:
+            wanted = find_location(location).face
+            _garment(style, size, fit).face(wanted)
+            return wanted
+
+        self._once(("check", style, size, fit, location), face)
+
+
+def _garment(style: str, size: str, fit: str) -> garments.Garment:
+    return garments.garment(style, size, fit=cast(garments.Fit, fit))
 
 
 @functools.lru_cache(maxsize=1024)

@@ -373,13 +373,13 @@ def _sentence(path: Path, said: str) -> str:
     low = said.lower()
     if "full" in low or "no space" in low:
         return (
-            f"The disk is full and {path} could not take in the last step: "
-            "free some space, then press the key again."
+            f"The disk is full, so the record {path} can take in nothing more: free some space, "
+            "then do the last step again."
         )
     if "locked" in low or "busy" in low:
         return (
-            f"Another program holds the record {path} and it could not take in the last step: "
-            "close that program, then press the key again."
+            f"Another program holds the record {path}, so it can take in nothing: close that "
+            "program, then do the last step again."
         )
     if "malformed" in low or "not a database" in low or "corrupt" in low:
         return (
