@@ -174,7 +174,7 @@ def solve_plans(
     for first in FIRST_NOISES if photos else ():
         noise[:-1] = first
         vector = minimise(replace(task, problem=without_pattern(problem)), vector).vector
-    starts = _with_projector(task, vector, size)
+    starts = [_inherit(task, vector, inherited)] if inherited else _starts(task, vector, size)
     task = replace(task, free=free | _projector_places(problem, PROJECTOR_FREE))
     result = min((minimise(task, start) for start in starts), key=lambda each: each.cost)
     free = task.free
@@ -215,7 +215,14 @@ def _projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool
     return mask
 
 
-def _with_projector(task: Task, vector: Array, size: tuple[int, int]) -> list[Array]:
+def _inherit(task: Task, vector: Array, inherited: Inherited) -> Array:
+    """Return the vector with the projector as it was before it was bumped."""
+    start = vector.copy()
+    start[task.problem.layout.projector] = inherited.mean
+    return start
+
+
+def _starts(task: Task, vector: Array, size: tuple[int, int]) -> list[Array]:
     """Return the vector with the projector set, in the likeliest way for each sign of the shift.
 
     One plane leaves the lens shift nearly open, even its sign, so a start on the wrong
@@ -277,7 +284,7 @@ def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[fl
     cards = sorted({int(c) for seen in problem.photos if seen.level in bare for c in seen.card})
     shifts = np.array([vector[layout.lay(level, k)][:2] for level in bare for k in cards])
     if len(shifts) < 2:
-        return error, LAY_FREEDOM + max(0, 2 * len(problem.crosses) - 8)
+        return error, LAY_FREEDOM + 2 * len(problem.crosses)
     ratio = shifts / (error * LAY_REACH)
     squares = float(np.sum(shifts**2 / (1 + ratio**2)))
     freedom = shifts.size - 3  # the cards' common shift and turn are not seen
