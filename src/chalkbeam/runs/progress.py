@@ -96,6 +96,10 @@ class Progress:
         """The act that redo would put back."""
         return self._taken_back[-1] if self._taken_back else None
 
+    def following(self) -> At:
+        """Return where pressing the imprint at hand would lead."""
+        return At(None) if self.at.index is None else self._after(self.at.index, on_platen=True)
+
     def pressed(self) -> int:
         """Return how many imprints are pressed."""
         return sum(outcome is Outcome.PRESSED for outcome in self.outcomes.values())
