@@ -58,6 +58,10 @@ def test_arc_lies_on_its_circle():
     feet = []
     for ring in art.outline:
         points = np.array(ring) - (0, art.baseline + 120)  # from the circle's centre, y down
+        # an I stands along the radius: the long axis of its ink points at the centre
+        middle = points.mean(axis=0)
+        long_axis = np.linalg.svd(points - middle)[2][0]
+        assert abs(long_axis @ middle) / np.hypot(*middle) == pytest.approx(1, abs=1e-3)
         feet.append(points[np.argsort(np.hypot(*points.T))[:2]].mean(axis=0))
     radii = np.hypot(*np.array(feet).T)
     assert radii == pytest.approx(120, rel=0.002, abs=0.3)

@@ -188,6 +188,15 @@ def test_tolerance_is_that_of_the_lines_the_art_hangs_on():
     assert stopped.tolerance[1] == lines["neck_seam"].tolerance
 
 
+def test_tolerance_of_a_hard_limit_is_that_of_its_line():
+    piece = garment("pullover_hood", "M")
+    pocket = piece.face("front").along["pocket_top"]
+    # 290 mm high: with its centre on the pit line it would reach within an inch of the pocket
+    stopped = place(piece, location("full-front"), block_art(100, 290))
+    assert Box.around(stopped.hull()).bottom == pytest.approx(pocket.value - 25.4)
+    assert stopped.tolerance[1] == pocket.tolerance > 0
+
+
 def test_size_out_of_the_usual_is_noted():
     wide = place(garment("crew_tee", "5XL"), location("left-chest"), block_art(140, 60))
     assert any(c.about == "size" for c in wide.warnings)
