@@ -144,7 +144,10 @@ def save_fabric(fabric: Fabric, path: Path | None = None) -> Path:
     kept = [entry for entry in entries if _fold(entry.name) != _fold(fabric.name)]
     blocks = ["# The shop's own fabric colours, sRGB in white light."]
     for entry in [*kept, _Entry(name=fabric.name, colour=fabric.hex)]:
-        lines = [f"name = {json.dumps(entry.name, ensure_ascii=False)}", f'colour = "{entry.colour}"']
+        lines = [
+            f"name = {json.dumps(entry.name, ensure_ascii=False)}",
+            f'colour = "{entry.colour}"',
+        ]
         if entry.also:
             lines.append(f"also = {json.dumps(entry.also, ensure_ascii=False)}")
         blocks.append("\n".join(["[[fabric]]", *lines]))
