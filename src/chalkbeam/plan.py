@@ -69,7 +69,7 @@ def _dimension(
     return group
 
 
-def _dimensions(placement: Placement, page: PageMap, unit: Unit) -> Group:
+def dimensions(placement: Placement, page: PageMap, unit: Unit) -> Group:
     """Return how far the ink lies below the face's upper seam and off its centre line."""
     group = Group()
     ink = Box.around(placement.hull())
@@ -121,7 +121,7 @@ def plan(placement: Placement, loading: Loading | None = None, unit: Unit = Unit
                         strokeColor=PLATE, strokeWidth=1.2, strokeDashArray=[7, 3])
             )  # fmt: skip
     drawing.add(art_on(placement, page))
-    drawing.add(_dimensions(placement, page, unit))
+    drawing.add(dimensions(placement, page, unit))
     title = f"{placement.location.title}: {placement.artwork.name}"
     title = title[:1].upper() + title[1:]
     drawing.add(String(MARGIN, HEIGHT - 34, title, fontName=BOLD, fontSize=15, fillColor=INK))

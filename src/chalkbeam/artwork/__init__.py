@@ -1,6 +1,6 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
-from chalkbeam.artwork.letters import letter
+from chalkbeam.artwork.letters import letter, letter_ink
 from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang
 from chalkbeam.artwork.values import (
     Artwork,
@@ -21,6 +21,7 @@ __all__ = [
     "SizeUnknown",
     "extents",
     "letter",
+    "letter_ink",
     "load_artwork",
     "load_gang",
     "optical_centre",

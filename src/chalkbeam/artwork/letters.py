@@ -87,6 +87,18 @@ def letter(
     return replace(artwork, notes=(*notes, *artwork.notes))
 
 
+def letter_ink(
+    artwork: Artwork, font: Path = BUNDLED_FONT, arc: float | None = None
+) -> BaseGeometry:
+    """Return the ink of lettering that `letter` set with this font and arc, art frame, mm.
+
+    Counters stay open, where the artwork's outline has outer edges alone.
+    """
+    _, shape = _fitted(typeface(font), artwork.name, 100.0, 0.0, arc, artwork.ink.width)
+    left, top, right, bottom = shape.bounds
+    return shapely.affinity.translate(shape, -(left + right) / 2, -(top + bottom) / 2)
+
+
 def _width(shape: BaseGeometry) -> float:
     return float(shape.bounds[2] - shape.bounds[0])
 
