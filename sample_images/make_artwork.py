@@ -6,14 +6,17 @@ lettering with the typeface that `overlay` carries, so the files need no fonts.
 
 from __future__ import annotations
 
+import io
 import math
 from importlib.resources import files
 from pathlib import Path
 
+import resvg_py
 from fontTools.misc.transform import Transform
 from fontTools.pens.svgPathPen import SVGPathPen
 from fontTools.pens.transformPen import TransformPen
 from fontTools.ttLib import TTFont
+from PIL import Image
 
 FOLDER = Path(__file__).parents[1] / "src" / "chalkbeam" / "tern_harbour"
 FONT = files("overlay") / "fonts" / "DejaVuSans-Bold.ttf"
@@ -180,6 +183,41 @@ def stroke_seat(letters: Letters) -> str:
     return svg(900, 140, [letters.straight("COXSWAIN", (450, 120), 100, 8, GOLD)])
 
 
+def oars() -> str:
+    """Return crossed oars over a wave, for a sleeve."""
+    return svg(
+        600,
+        420,
+        [
+            oar(300, 200, 560, 62, GOLD, 9),
+            oar(300, 200, 560, -62, GOLD, 9),
+            f'<circle cx="300" cy="200" r="30" fill="{PAPER}"/>',
+            f'<circle cx="300" cy="200" r="22" fill="{SEA}"/>',
+            waves(130, 470, 372, 34, 16, PAPER),
+        ],
+    )
+
+
+def rowing(letters: Letters) -> str:
+    """Return the club's name on one line."""
+    return svg(2200, 160, [letters.straight("TERN HARBOUR ROWING", (1100, 130), 104, 9, PAPER)])
+
+
+def tern_over_water() -> bytes:
+    """Return a tern over two waves in one colour, a PNG 180 mm wide at 300 dpi."""
+    rows = waves(150, 1050, 720, 75, 34, INK) + waves(300, 900, 800, 75, 34, INK)
+    bird = f'<g transform="translate(250 40) scale(1.75)"><path d="{TERN}" fill="{INK}"/></g>'
+    drawing = svg(1200, 900, [bird, rows.replace('stroke-width="9"', 'stroke-width="20"')])
+    picture = resvg_py.svg_to_bytes(svg_string=drawing, width=round(180 / 25.4 * 300))
+    image = Image.open(io.BytesIO(bytes(picture))).convert("RGBA")
+    left, top, right, bottom = image.getbbox() or (0, 0, *image.size)
+    image = image.crop((left - 12, top - 12, right + 12, bottom + 12))
+    kept = io.BytesIO()
+    few = image.quantize(64, method=Image.Quantize.FASTOCTREE)
+    few.save(kept, "PNG", dpi=(300, 300), optimize=True)
+    return kept.getvalue()
+
+
 def main() -> None:
     """Write every drawing into the program's sample order."""
     letters = Letters()
@@ -188,8 +226,11 @@ def main() -> None:
         ("regatta.svg", regatta(letters, INK)),
         ("regatta-light.svg", regatta(letters, PAPER)),
         ("coxswain.svg", stroke_seat(letters)),
+        ("oars.svg", oars()),
+        ("rowing.svg", rowing(letters)),
     ):
         (FOLDER / name).write_text(drawing, encoding="utf-8")
+    (FOLDER / "tern.png").write_bytes(tern_over_water())
 
 
 if __name__ == "__main__":

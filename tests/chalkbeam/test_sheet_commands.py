@@ -3,7 +3,9 @@
 import json
 import sqlite3
 
+import numpy as np
 import pytest
+from PIL import Image
 from typer.testing import CliRunner
 
 from calibration.refusal import Refusal
@@ -114,3 +116,10 @@ def test_rescue_refuses_what_it_cannot_do(tmp_path):
         rescue(tmp_path / "none.db", tmp_path / "new.db")
     with pytest.raises(Refusal, match="exists already"):
         rescue(tmp_path / "noise.db", tmp_path / "noise.db")
+
+
+def test_the_samples_artwork_is_on_a_clear_ground(tmp_path):
+    write_sample(tmp_path)
+    picture = np.asarray(Image.open(tmp_path / "tern.png").convert("RGBA"))
+    assert picture[0, 0, 3] == 0
+    assert 0.1 < np.mean(picture[..., 3] > 128) < 0.6
