@@ -409,6 +409,14 @@ def test_places_where_no_record_can_be(tmp_path):
         Store(tmp_path / "file" / "record.db")
 
 
+def test_a_folder_with_an_awkward_name(tmp_path):
+    path = tmp_path / "Søren's #1 50% press? & co" / "record.db"
+    with Store(path) as store:
+        begin(store)
+    assert path.is_file()
+    assert [item.name for item in tmp_path.iterdir()] == [path.parent.name]
+
+
 def test_a_sheet_edited_under_way(store, tmp_path):
     from chalkbeam.runs.table import digest_of
 

@@ -120,7 +120,9 @@ class Store:
         with self._faults():
             self.path.parent.mkdir(parents=True, exist_ok=True)
         self._engine = sa.create_engine(
-            f"sqlite:///{self.path}", connect_args={"timeout": lock_wait}, poolclass=sa.StaticPool
+            sa.URL.create("sqlite", database=str(self.path)),
+            connect_args={"timeout": lock_wait},
+            poolclass=sa.StaticPool,
         )
         sa.event.listen(self._engine, "connect", _on_connect)
         sa.event.listen(self._engine, "begin", _on_begin)
