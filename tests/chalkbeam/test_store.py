@@ -410,7 +410,8 @@ def test_places_where_no_record_can_be(tmp_path):
 
 
 def test_a_folder_with_an_awkward_name(tmp_path):
-    path = tmp_path / "Søren's #1 50% press? & co" / "record.db"
+    question = "" if os.name == "nt" else "?"
+    path = tmp_path / f"Søren's #1 50% press{question} & co" / "record.db"
     with Store(path) as store:
         begin(store)
     assert path.is_file()
