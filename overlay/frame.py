@@ -21,7 +21,7 @@ from calibration.geometry import Isometry, Points, rectangle
 from overlay.contours import Contours
 from overlay.lettering import set_line
 from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Stroke, Text
-from overlay.palette import RGB, Palette
+from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 from overlay.raster import GROUP, tiles
 from overlay.strokes import REACH, STEP, hatch, stroke
 
@@ -84,27 +84,34 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
 
 
 class Painter:
-    """Renders marks and remembers the last frame, so that what has not changed is the same array.
+    """Renders marks and remembers the last frames: what has not changed is the same array.
 
     Parameters
     ----------
     platen_map : PlatenMap
     palette : Palette
+        Used where `paint` is not told otherwise.
+    keep : int
+        How many frames are remembered; a 4K frame takes 25 MB.
     """
 
-    def __init__(self, platen_map: PlatenMap, palette: Palette) -> None:
-        self.platen_map = platen_map
-        self.palette = palette
-        self._last: tuple[Sequence[Mark], Palette, Frame] | None = None
+    def __init__(
+        self, platen_map: PlatenMap, palette: Palette = DEFAULT_PALETTE, keep: int = 1
+    ) -> None:
+        self._platen_map, self._palette = platen_map, palette
+        self._keep = keep
+        self._frames: list[tuple[Sequence[Mark], Palette, Frame]] = []
 
     def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
         """Return the frame of `marks`; None (darkness) for None. See `render`."""
         if marks is None:
             return None
-        palette = palette or self.palette
-        if self._last is None or self._last[0] != marks or self._last[1] != palette:
-            self._last = (marks, palette, render(marks, self.platen_map, palette))
-        return self._last[2]
+        palette = palette or self._palette
+        alike = [known for known in self._frames if known[0] == marks and known[1] == palette]
+        wanted = alike[0] if alike else (marks, palette, render(marks, self._platen_map, palette))
+        others = [known for known in self._frames if known is not wanted]
+        self._frames = [wanted, *others][: self._keep]
+        return wanted[2]
 
 
 Shape = tuple[Contours, float]

@@ -89,4 +89,18 @@ class DisplayBack:
     at: float = 0.0
 
 
-Input = Key | Pointer | Tick | Closed | DisplayLost | DisplayBack
+@dataclass(frozen=True)
+class Told:
+    """Another part of the program has something to show.
+
+    Attributes
+    ----------
+    content : object
+        What; the window passes it on without a look.
+    """
+
+    content: object
+    at: float = 0.0
+
+
+Input = Key | Pointer | Tick | Closed | DisplayLost | DisplayBack | Told

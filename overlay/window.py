@@ -7,12 +7,14 @@ before. At rest nothing runs but one look a second at whether the display is sti
 
 from __future__ import annotations
 
+import math
 import os
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TypeVar
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
@@ -26,6 +28,7 @@ if sys.platform.startswith("linux"):
     # Through shared memory; without a graphics card the other way goes by a software renderer.
     os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
 
+import numpy as np
 import pygame
 
 from calibration.refusal import Refusal
@@ -154,6 +157,7 @@ def run(
     view: Callable[[State], Frame | None],
     done: Callable[[State], bool],
     due: Callable[[State], float | None] = lambda state: None,
+    shown: Callable[[State], None] = lambda state: None,
     listen: Callable[[Callable[[Input], None]], None] | None = None,
 ) -> State:
     """Show a picture and let inputs change it until it is done; return the last state.
@@ -172,6 +176,8 @@ def run(
         Whether to end.
     due : callable
         State to the time, on the monotonic clock, at which it wants a `Tick`; None for none.
+    shown : callable
+        Is told the state each time its picture is up, before anything is waited for.
     listen : callable, optional
         Is given a function that passes an input on to `update`, safe to call from any
         thread.
@@ -186,6 +192,7 @@ def run(
         if listen is not None:
             listen(_post)
         window.show(view(state))
+        shown(state)
         while not done(state):
             for happened in window.wait(due(state)):
                 state = update(state, happened)
@@ -193,7 +200,21 @@ def run(
                     break
             if not done(state):
                 window.show(view(state))
+                shown(state)
     return state
+
+
+def beep(seconds: float = 0.6, hertz: float = 880.0) -> None:
+    """Sound a tone where there is a loudspeaker; do nothing where there is none."""
+    if sys.platform.startswith("linux") and not Path("/dev/snd").exists():
+        return  # the sound library would complain on the terminal at length
+    rate = 22050
+    wave = np.sin(np.arange(round(seconds * rate)) * (math.tau * hertz / rate))
+    fade = np.minimum(1.0, np.minimum(np.arange(len(wave)), np.arange(len(wave))[::-1]) / 200)
+    with suppress(pygame.error):
+        if pygame.mixer.get_init() is None:
+            pygame.mixer.init(rate, -16, 1)
+        pygame.mixer.Sound(buffer=(wave * fade * 20000).astype(np.int16).tobytes()).play()
 
 
 class _Window:
@@ -360,6 +381,7 @@ def _video() -> Iterator[None]:
             raise Refusal(f"There is no display to show light on: {_NO_DISPLAY}")
         yield
     finally:
+        pygame.mixer.quit()
         pygame.display.quit()
 
 

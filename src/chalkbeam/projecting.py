@@ -18,11 +18,11 @@ from chalkbeam.runs.events import Shift, Step
 from chalkbeam.sentences import Sentence
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import help_marks, shift_words
+from chalkbeam.words_of_light import help_marks, page_mark, shift_words
 from overlay.check_view import check_marks
 from overlay.inputs import Closed, Input, Key
 from overlay.keys import Act, Action, action_for
-from overlay.marks import Mark, Role, Text
+from overlay.marks import Mark, Role
 
 ACTS = (
     (Act.ON, "next step"),
@@ -234,7 +234,7 @@ def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mar
     else:
         marks = _work(session, unit)
     if remark:
-        marks = (*marks, _remark(face, remark, height))
+        marks = (*marks, page_mark(face, [remark], Role.WARN, height))
     return marks or None
 
 
@@ -248,9 +248,3 @@ def _work(session: Session, unit: Unit) -> tuple[Mark, ...]:
     words = shift_words(session.nudge)
     note = " · ".join(part for part in (which, f"moved {words}" if words else "") if part)
     return lay_marks(choice.laid(session.nudge), choice.loading, note=note, unit=unit)
-
-
-def _remark(face: PlatenFace, text: str, height: float) -> Text:
-    """Return a boxed remark in the middle of the platen, as large as fits."""
-    size = min(14.0, 1.2 * face.width / max(len(text), 1))
-    return Text((0.0, 0.0), text, Role.WARN, size, (0.5, 0.5), height=height)

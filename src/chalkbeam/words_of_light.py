@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from calibration.geometry import PlatenFace
 from chalkbeam.runs.events import Shift
+from chalkbeam.target_lettering import wrapped
 from chalkbeam.units import Unit, format_length
 from overlay.keys import Act, keys_for
 from overlay.lettering import set_line
@@ -16,6 +17,9 @@ LARGEST_CAP = 9.0
 """Cap height of the list of keys where the platen has room, mm."""
 
 _MARGIN = 15.0
+
+_PAGE_CAPS = (14.0, 12.0, 10.0, 8.0, 6.0, 5.0, 4.0)
+"""Cap heights to try for a page of text, mm."""
 
 
 def shift_words(shift: Shift) -> str:
@@ -60,3 +64,24 @@ def help_marks(
         Text((x + gap * cap, 0.0), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=height),
     ]
     return tuple(marks)
+
+
+def page_mark(
+    face: PlatenFace,
+    lines: Sequence[str],
+    role: Role,
+    height: float = 0.0,
+    largest: float = 14.0,
+) -> Text:
+    """Return lines of text in the middle of the platen, as large as fits, wrapped where needed.
+
+    `largest` is the cap height where there is room, mm.
+    """
+    wide, deep = face.width - 2 * _MARGIN, face.depth - 2 * _MARGIN
+    broken, cap = list(lines), _PAGE_CAPS[-1]
+    for cap in (each for each in _PAGE_CAPS if each <= largest):
+        broken = [part for line in lines for part in (wrapped(line, cap, wide) or [""])]
+        widest = max(set_line(part, cap).advance for part in broken)
+        if widest <= wide and cap * (LEADING * (len(broken) - 1) + 1) <= deep:
+            break
+    return Text((0.0, 0.0), "\n".join(broken), role, cap, (0.5, 0.5), height=height)

@@ -10,7 +10,18 @@ import sys
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli import cards, demo, fabrics, garment, location, order, place, project, report
+from chalkbeam.cli import (
+    cards,
+    demo,
+    fabrics,
+    garment,
+    location,
+    order,
+    place,
+    project,
+    report,
+    run,
+)
 
 app = typer.Typer(
     name="chalkbeam",
@@ -27,7 +38,7 @@ def _chalkbeam() -> None:
     """Keep the program a group of commands, however few are registered."""
 
 
-for group in (demo, cards, garment, location, place, project, order, report, fabrics):
+for group in (demo, cards, garment, location, place, project, order, run, report, fabrics):
     group.register(app)
 
 

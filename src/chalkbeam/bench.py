@@ -1,0 +1,235 @@
+"""What is at hand at the press: from an imprint of the order to where its light goes."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import cast
+
+from calibration.record import Rig
+from calibration.refusal import Refusal
+from chalkbeam.artwork import Artwork, SizeUnknown, letter, load_artwork
+from chalkbeam.fabrics import find_fabric
+from chalkbeam.garments import Fit, Garment, garment
+from chalkbeam.loading import Collar, Loading, load
+from chalkbeam.locations import Location
+from chalkbeam.locations import location as find_location
+from chalkbeam.placement import Placement, foot_of
+from chalkbeam.placement.many import Placer, Request
+from chalkbeam.platen import Platen, parse_pad
+from chalkbeam.platen import platen as find_platen
+from chalkbeam.projecting import Choice, about
+from chalkbeam.runs.events import Shift
+from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.runs.watch import artwork_trouble
+from overlay.palette import DEFAULT_PALETTE, RGB, Palette
+from overlay.visibility import palette_for
+
+SAME_PLATEN = 6.0
+"""A rig is for a platen that the sheet names if neither side differs by more than this, mm:
+platens are called by whole inches and measured in millimetres."""
+
+NAME_MARGIN = 6.0
+"""Blank carrier around a name or number, mm."""
+
+
+@dataclass(frozen=True, eq=False)
+class AtHand:
+    """An imprint ready to be lit.
+
+    Attributes
+    ----------
+    rig : Rig
+        Which rig lights it.
+    choice : Choice
+        Its placement and how the garment lies, its collar where the operator found it.
+    planned : Loading
+        How the garment was planned to lie.
+    palette : Palette
+        Colours of light that can be told on its cloth.
+    """
+
+    rig: Rig
+    choice: Choice
+    planned: Loading
+    palette: Palette
+
+
+class Bench:
+    """Places imprints on the platens there are rigs for, and remembers what it has worked out.
+
+    Parameters
+    ----------
+    rigs : sequence of Rig
+        One for each platen; all of one projector.
+    collar : str
+        Where the collar points.
+    threaded : bool
+        Whether the garment is threaded over the platen.
+
+    Raises
+    ------
+    Refusal
+        If the rigs are for pictures of different sizes.
+    """
+
+    def __init__(self, rigs: Sequence[Rig], collar: Collar = "away", threaded: bool = True) -> None:
+        sizes = {rig.projector.size for rig in rigs}
+        if len(sizes) != 1:
+            listed = ", ".join(f"{rig.name}: {rig.projector.size}" for rig in rigs)
+            raise Refusal(
+                f"The rigs are for projector pictures of different sizes ({listed}): one run needs "
+                "one projector."
+            )
+        self.rigs = tuple(rigs)
+        self._collar = collar
+        self._threaded = threaded
+        self._placer = Placer()
+        self._loaded: dict[tuple[int, int, str], Loading] = {}
+
+    def at_hand(
+        self,
+        piece: Piece,
+        imprint: Imprint,
+        location_of: Callable[[Imprint], str],
+        collar: Shift | None = None,
+    ) -> AtHand:
+        """Return an imprint ready to be lit.
+
+        Parameters
+        ----------
+        piece : Piece
+        imprint : Imprint
+        location_of : callable
+            Imprint to the name of the location in force for it.
+        collar : Shift, optional
+            How far the real collar lies off the planned one, platen frame.
+
+        Raises
+        ------
+        Refusal
+            If the artwork, the placement or the platen stands in the way; says what to do.
+        """
+        placement = self._place(piece, imprint, location_of)
+        rig, planned = self._lay_on(placement, imprint)
+        loading = planned if collar is None else collared(planned, collar)
+        return AtHand(rig, Choice(placement, loading), planned, palette_on(piece.colour))
+
+    def _place(
+        self, piece: Piece, imprint: Imprint, location_of: Callable[[Imprint], str]
+    ) -> Placement:
+        worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
+        where = find_location(location_of(imprint))
+        extra = None
+        if imprint.follows:
+            name = next(each for each in piece.imprints if each.id == imprint.follows)
+            extra = foot_of(self._place(piece, name, location_of))
+        artwork = read_artwork(imprint, worn, where)
+        answer = self._placer.place(Request(worn, where, artwork, extra))
+        if isinstance(answer, Refusal):
+            raise answer
+        return answer
+
+    def _lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
+        """Return the first rig whose platen is wanted and takes the imprint."""
+        wanted = find_platen(imprint.platen) if imprint.platen else None
+        refused: Refusal | None = None
+        for rig in self.rigs:
+            if wanted is not None and not is_for(rig, wanted):
+                continue
+            try:
+                return rig, self._load_on(placement, rig, imprint.pad)
+            except Refusal as refusal:
+                refused = refused or refusal
+        if refused is not None:
+            raise refused
+        have = ", ".join(rig.name or "unnamed" for rig in self.rigs)
+        raise Refusal(
+            f"This imprint wants platen {imprint.platen} and the rigs at hand are for others "
+            f"({have}): put that platen on and add its rig with --rig, or skip the imprint."
+        )
+
+    def _load_on(self, placement: Placement, rig: Rig, pad: str) -> Loading:
+        # By identity: the placer keeps each placement, and gives the same one for the same thing.
+        key = (id(placement), id(rig), pad)
+        if key not in self._loaded:
+            plate = Platen(rig.name or "this platen", rig.face)
+            if pad:
+                plate = plate.with_pad(parse_pad(pad))
+            self._loaded[key] = load(placement, plate, collar=self._collar, threaded=self._threaded)
+        return self._loaded[key]
+
+
+def is_for(rig: Rig, platen: Platen) -> bool:
+    """Whether a rig was made for a platen of this size."""
+    return (
+        abs(rig.face.width - platen.face.width) <= SAME_PLATEN
+        and abs(rig.face.depth - platen.face.depth) <= SAME_PLATEN
+    )
+
+
+def collared(loading: Loading, shift: Shift) -> Loading:
+    """Return the loading with the garment moved by a shift, turned about its collar."""
+    pose = loading.platen_from_garment
+    return replace(loading, platen_from_garment=about(shift, (pose.x, pose.y)) @ pose)
+
+
+def palette_on(colour: str) -> Palette:
+    """Return colours of light for a fabric; the usual ones for a colour nobody knows."""
+    if not colour:
+        return DEFAULT_PALETTE
+    try:
+        return palette_for(find_fabric(colour).colour)
+    except Refusal:
+        return DEFAULT_PALETTE
+
+
+def cloth_of(colour: str) -> RGB:
+    """Return a fabric's colour; a grey for one nobody knows."""
+    try:
+        return find_fabric(colour).colour
+    except Refusal:
+        return 128, 128, 128
+
+
+def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
+    """Return an imprint's artwork; without a size of its own, in the location's usual one.
+
+    Raises
+    ------
+    Refusal
+        If the file is missing or unusable.
+    """
+    trouble = artwork_trouble(imprint.art)
+    if trouble is not None:
+        raise Refusal(trouble)
+    path = imprint.art.path
+    changed = path.stat().st_mtime_ns if path is not None else 0
+    return _read(imprint.art, imprint.width, imprint.height, worn, where, changed)
+
+
+@functools.lru_cache(maxsize=512)
+def _read(
+    art: Art,
+    width: float | None,
+    height: float | None,
+    worn: Garment,
+    where: Location,
+    changed: int,
+) -> Artwork:
+    del changed  # an edited file is read again
+    if art.kind is not ArtKind.FILE or art.path is None:
+        widest = where.preset.width.get(worn.age)
+        usual = where.preset.height.get(worn.age)
+        if width is None and height is None:
+            height = usual.usual if usual else None
+            width = widest.usual if widest and not usual else None
+        most = widest.high if widest and width is None else None
+        return letter(art.text, width=width, height=height, widest=most, sheet_margin=NAME_MARGIN)
+    try:
+        return load_artwork(art.path, width=width, height=height)
+    except SizeUnknown:
+        first = load_artwork(art.path, width=100.0)
+        factor = where.usual_scale(worn.age, first.ink.width, first.ink.height)
+        return first.scaled(factor)

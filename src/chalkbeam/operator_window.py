@@ -1,0 +1,133 @@
+"""The operator's display in a process of its own, beside the one that lights the platen.
+
+The two talk over a pipe: boards go out, keys come back, so that it does not matter
+which window has the keyboard. If the operator closes the display, the light goes on
+without it; if the light ends, the display closes.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+
+from chalkbeam.board import Board
+from overlay.inputs import Closed, Input, Key, Told
+
+_GONE = (OSError, EOFError)
+
+
+class OperatorWindow:
+    """The parent's end: opens the display and passes its keys on."""
+
+    def __init__(self) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._here, there = context.Pipe()
+        self._process = context.Process(target=_serve, args=(there,), daemon=True)
+        self._process.start()
+        there.close()
+
+    def show(self, board: Board) -> None:
+        """Show a board; nothing happens once the display is closed."""
+        with suppress(*_GONE):
+            self._here.send(board)
+
+    def listen(self, post: Callable[[Input], None]) -> None:
+        """Pass the display's keys on from now on."""
+
+        def read() -> None:
+            with suppress(*_GONE):
+                while True:
+                    post(self._here.recv())
+
+        threading.Thread(target=read, daemon=True).start()
+
+    def close(self) -> None:
+        """Close the display."""
+        with suppress(*_GONE):
+            self._here.send(None)
+        self._process.join(timeout=3.0)
+        if self._process.is_alive():
+            self._process.terminate()
+        self._here.close()
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """What the display knows: the board, and whether to end.
+
+    `ringing` is the dwell whose end was told by a tone, so that it is told once.
+    """
+
+    board: Board | None = None
+    over: bool = False
+    at: float = 0.0
+    ringing: float | None = None
+
+
+def _serve(connection: Connection) -> None:
+    """Run the display; the child's side."""
+    import time
+
+    from chalkbeam.board_picture import SIZE, draw, seconds_left
+    from overlay.frame import Frame
+    from overlay.window import Screen, beep, run
+
+    drawn: dict[tuple[int, int | None], Frame] = {}
+
+    def listen(post: Callable[[Input], None]) -> None:
+        def read() -> None:
+            with suppress(*_GONE):
+                while True:
+                    content = connection.recv()
+                    post(Closed() if content is None else Told(content))
+            post(Closed())
+
+        threading.Thread(target=read, daemon=True).start()
+
+    def update(state: _State, happened: Input) -> _State:
+        now = time.monotonic()
+        match happened:
+            case Key():
+                try:
+                    connection.send(happened)
+                except OSError:
+                    return replace(state, over=True)
+            case Told(Board() as told):
+                return replace(state, board=told, at=now)
+            case Closed():
+                return replace(state, over=True)
+        board = state.board
+        ends = board.dwell_ends if board is not None else None
+        if ends is not None and now >= ends and state.ringing != ends:
+            beep()
+            return replace(state, at=now, ringing=ends)
+        return replace(state, at=now)
+
+    def view(state: _State) -> Frame | None:
+        if state.board is None:
+            return None
+        key = (id(state.board), seconds_left(state.board, state.at))
+        if key not in drawn:
+            drawn.clear()
+            drawn[key] = draw(state.board, SIZE, state.at)
+        return drawn[key]
+
+    def due(state: _State) -> float | None:
+        if state.board is None or state.board.dwell_ends is None:
+            return None
+        left = seconds_left(state.board, state.at)
+        return None if not left else state.board.dwell_ends - left + 1
+
+    run(
+        _State(),
+        Screen(SIZE, title="Chalkbeam", cursor=True),
+        update=update,
+        view=view,
+        done=lambda state: state.over,
+        due=due,
+        listen=listen,
+    )

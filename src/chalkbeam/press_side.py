@@ -1,0 +1,284 @@
+"""The press side: carries out what the operator asks for, on the disk first, then in the light."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from calibration.refusal import Refusal
+from chalkbeam.bench import AtHand, Bench
+from chalkbeam.runs.cost import format_duration
+from chalkbeam.runs.events import Event, Kind, Shift, Step
+from chalkbeam.runs.order_of_work import Stop
+from chalkbeam.runs.pieces import Imprint
+from chalkbeam.runs.progress import At, Outcome
+from chalkbeam.runs.sitting import Sitting
+from chalkbeam.runs.watch import sheet_trouble
+from chalkbeam.station import advance
+from chalkbeam.station_light import Scene, lit
+from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
+from chalkbeam.units import Unit
+from overlay.frame import Frame, Painter
+from overlay.inputs import Input, Key
+
+
+class PressSide:
+    """A sitting with its light. `take` is the `update` of a window, `frame` its `view`.
+
+    Parameters
+    ----------
+    sitting : Sitting
+    bench : Bench
+    unit : Unit
+        Unit of the lengths in the lettering.
+
+    Attributes
+    ----------
+    desk : Desk
+        What is in the operator's hands.
+    at_hand : AtHand or None
+        The imprint ready to be lit.
+    refused : str
+        What stands in its way otherwise.
+    sheet_note : str
+        What has become of the run sheet since the run began.
+    changes : int
+        Grows with every input that changed something.
+    """
+
+    def __init__(self, sitting: Sitting, bench: Bench, unit: Unit = Unit.MM) -> None:
+        self.sitting = sitting
+        self.bench = bench
+        self.unit = unit
+        self.desk = Desk()
+        self.at_hand: AtHand | None = None
+        self.refused = ""
+        self.sheet_note = ""
+        self.changes = 0
+        stops = sitting.run.stops
+        self.locations = run_locations([stop.imprint.location for stop in stops])
+        pieces = list(dict.fromkeys(stop.piece.id for stop in stops))
+        self._number = {piece: number for number, piece in enumerate(pieces, start=1)}
+        self._imprints = {stop.imprint.id: index for index, stop in enumerate(stops)}
+        self._painters: dict[int, Painter] = {}
+        self._ready_for: object = None
+        self._foreseen: tuple[object, AtHand] | None = None
+        self._piece = ""
+        self._ready()
+
+    # -- inputs ----------------------------------------------------------------------------
+
+    def take(self, happened: Input) -> PressSide:
+        """Take an input; return this press side, changed.
+
+        Where the record cannot be written nothing has changed but the remark that says so.
+        """
+        if self.refused and isinstance(happened, Key):
+            self._ready_for = None  # the file may have been put back
+            self._ready()
+        standing = Standing(self.sitting.progress, self.locations, self.at_hand is not None)
+        desk, commands = advance(self.desk, standing, happened)
+        for command in commands:
+            try:
+                said = self._carry_out(command)
+            except Refusal as refusal:
+                desk = replace(self.desk, said=str(refusal), stepped_at=desk.stepped_at)
+                break
+            desk = replace(desk, said=said or desk.said)
+        if commands or desk != self.desk:
+            self.changes += 1
+        self.desk = desk
+        if commands:
+            self._ready()
+        return self
+
+    def _carry_out(self, command: Command) -> str:
+        """Do it; return a remark about it, if any."""
+        sitting, progress = self.sitting, self.sitting.progress
+        match command.order:
+            case Order.STEP:
+                sitting.step(command.step)
+            case Order.PRESS:
+                sitting.press(self._pose())
+            case Order.NUDGE | Order.NUDGE_BATCH:
+                batch = command.order is Order.NUDGE_BATCH
+                sitting.nudge(command.shift, rest_of_batch=batch)
+            case Order.COLLAR | Order.COLLAR_BATCH:
+                batch = command.order is Order.COLLAR_BATCH
+                sitting.collar(command.shift, rest_of_batch=batch)
+            case Order.PRESET:
+                sitting.preset(command.text)
+            case Order.SKIP:
+                sitting.skip(command.text)
+            case Order.SPOIL:
+                sitting.spoil(command.text, replaced=command.replaced)
+            case Order.UNDO:
+                event = progress.undoable
+                return f"undone: {_words(event)}" if sitting.undo() and event else NOTHING
+            case Order.REDO:
+                event = progress.redoable
+                return f"done again: {_words(event)}" if sitting.redo() and event else NOTHING
+            case Order.JUMP:
+                sitting.jump(command.index)
+            case Order.PAUSE:
+                sitting.pause()
+        return ""
+
+    def _pose(self) -> dict[str, float] | None:
+        """Return the planned pose of the art on the platen, before nudges."""
+        if self.at_hand is None:
+            return None
+        choice = self.at_hand.choice
+        pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
+        return {"x": pose.x, "y": pose.y, "angle": pose.angle}
+
+    def _ready(self) -> None:
+        """Work out the imprint at hand, unless that is done."""
+        progress = self.sitting.progress
+        stop, index = progress.stop, progress.at.index
+        if stop is None or index is None:
+            self.at_hand, self.refused, self._ready_for = None, "", None
+            return
+        wanted = (index, progress.collar(index), *map(self._location, stop.piece.imprints))
+        if wanted == self._ready_for:
+            return
+        self._ready_for = wanted
+        if stop.piece.id != self._piece:
+            self._piece = stop.piece.id
+            self.sheet_note = sheet_trouble(self.sitting.run) or ""
+        try:
+            self.at_hand = self._at_hand(index)
+            self.refused = ""
+        except Refusal as refusal:
+            if str(refusal) != self.refused:
+                self._note(str(refusal))
+            self.at_hand, self.refused = None, str(refusal)
+
+    def _at_hand(self, index: int) -> AtHand:
+        """Return an imprint of the order ready to be lit, the same one for the same thing."""
+        progress = self.sitting.progress
+        stop, collar = progress.stops[index], progress.collar(index)
+        known = self._foreseen
+        wanted = (index, collar, *map(self._location, stop.piece.imprints))
+        if known is not None and known[0] == wanted:
+            return known[1]
+        return self.bench.at_hand(stop.piece, stop.imprint, self._location, collar)
+
+    def foresee(self) -> None:
+        """Work out the picture that the next step will show, so that it is there at once.
+
+        To be called while nothing is waited for. What stands in the way of the next
+        imprint is said when its turn comes, not before.
+        """
+        progress, at = self.sitting.progress, self.sitting.progress.at
+        if at.index is None or self.at_hand is None or progress.paused or self.desk.asking:
+            return
+        if at.step is Step.LOAD:
+            self._paint(At(at.index, Step.LAY), self.at_hand)
+            return
+        following = progress.following()
+        if following.index is None:
+            return
+        stop, collar = progress.stops[following.index], progress.collar(following.index)
+        try:
+            at_hand = self._at_hand(following.index)
+        except Refusal:
+            return
+        wanted = (following.index, collar, *map(self._location, stop.piece.imprints))
+        self._foreseen = (wanted, at_hand)
+        self._paint(following, at_hand)
+
+    def _note(self, text: str) -> None:
+        """Keep what went wrong with the run; the light says it whether or not that works."""
+        try:
+            self.sitting.note(text)
+        except Refusal as refusal:
+            self.desk = replace(self.desk, said=str(refusal))
+
+    def _location(self, imprint: Imprint) -> str:
+        return self.sitting.progress.location(self._imprints[imprint.id])
+
+    @property
+    def pieces(self) -> int:
+        """How many pieces the order has."""
+        return len(self._number)
+
+    def number(self, stop: Stop | None) -> int:
+        """Return which piece of the order of work a stop is about, from 1; 0 for none."""
+        return self._number[stop.piece.id] if stop is not None else 0
+
+    # -- light -----------------------------------------------------------------------------
+
+    def _scene(self, at: At, at_hand: AtHand | None, desk: Desk) -> Scene:
+        """Return everything the light depends on."""
+        progress = self.sitting.progress
+        stop = None if at.index is None else progress.stops[at.index]
+        rig = at_hand.rig if at_hand is not None else self.bench.rigs[0]
+        return Scene(
+            # What is not seen must not make the light be drawn again.
+            desk=replace(
+                desk, held=(), stepped_at=0.0, pressing_since=None, sure=False, trouble=""
+            ),
+            stop=stop,
+            step=at.step,
+            paused=progress.paused,
+            at_hand=at_hand,
+            nudge=progress.nudge(at.index) if at.index is not None else Shift(),
+            number=self.number(stop),
+            count=self.pieces,
+            face=rig.face,
+            title=rig.name,
+            refused=self.refused,
+            summary=self.summary() if stop is None else (),
+            unit=self.unit,
+        )
+
+    def _paint(self, at: At, at_hand: AtHand | None, desk: Desk = Desk()) -> Frame | None:  # noqa: B008 - a frozen value
+        rig = at_hand.rig if at_hand is not None else self.bench.rigs[0]
+        if id(rig) not in self._painters:
+            # The picture shown, the next one, and the one before in case of a step back.
+            self._painters[id(rig)] = Painter(rig.projector, keep=3)
+        palette = at_hand.palette if at_hand is not None else None
+        return self._painters[id(rig)].paint(lit(self._scene(at, at_hand, desk)), palette)
+
+    def frame(self) -> Frame | None:
+        """Return the frame to show; None for darkness."""
+        return self._paint(self.sitting.progress.at, self.at_hand, self.desk)
+
+    def summary(self) -> tuple[str, ...]:
+        """Return how the order ended, a line each."""
+        outcomes = list(self.sitting.progress.outcomes.values())
+        spoiled = sum(self.sitting.progress.spoiled_pieces.values())
+        lines = ["the order is finished", f"{outcomes.count(Outcome.PRESSED)} imprints pressed"]
+        skipped = outcomes.count(Outcome.SKIPPED)
+        if skipped:
+            lines.append(f"{skipped} skipped")
+        if spoiled:
+            lines.append(f"{spoiled} {'piece' if spoiled == 1 else 'pieces'} spoiled")
+        return tuple(lines)
+
+    def time_left(self) -> str:
+        """Return the estimate for what is still open, for people."""
+        return format_duration(self.sitting.progress.seconds_left())
+
+    def dwell_ends(self) -> float | None:
+        """Return when the dwell that the sheet gives is over, s on the monotonic clock."""
+        stop = self.sitting.progress.stop
+        since = self.desk.pressing_since
+        if stop is None or since is None or self.sitting.progress.at.step is not Step.PRESS:
+            return None
+        dwell = stop.imprint.press.dwell
+        return None if dwell is None else since + dwell
+
+
+NOTHING = "nothing to take back"
+
+
+def _words(event: Event) -> str:
+    """Return an act in words."""
+    words = {
+        Kind.STEPPED: "a step",
+        Kind.NUDGED: "a move of the lines",
+        Kind.COLLARED: "a move of the collar",
+        Kind.PRESET: "a change of location",
+    }
+    return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

@@ -1,0 +1,171 @@
+"""What the projector shows at the press: the step at hand, a question, or what is wrong."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+
+from calibration.geometry import PlatenFace
+from chalkbeam.bench import AtHand
+from chalkbeam.projecting import Choice, View, about
+from chalkbeam.runs.events import Shift, Step
+from chalkbeam.runs.order_of_work import Stop
+from chalkbeam.station_values import ANSWERS, Asking, Desk
+from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.units import Unit
+from chalkbeam.words_of_light import help_marks, page_mark, shift_words
+from overlay.check_view import check_marks
+from overlay.keys import Act
+from overlay.marks import Mark, Role, Text, moved
+
+ACTS = (
+    (Act.ON, "next step"),
+    (Act.BACK, "step before"),
+    (Act.NUDGE, "move 1 mm (Shift: 0.1)"),
+    (Act.TURN, "turn 0.5° (Shift: 0.1°)"),
+    (Act.AS_PLANNED, "back to the plan"),
+    (Act.GARMENT, "the collar is here"),
+    (Act.KEEP, "keep it for this piece"),
+    (Act.KEEP_FOR_BATCH, "keep it for the batch"),
+    (Act.PRESET, "another location"),
+    (Act.SKIP, "skip"),
+    (Act.SPOIL, "spoiled"),
+    (Act.UNDO, "undo"),
+    (Act.REDO, "redo"),
+    (Act.JUMP, "go to a piece"),
+    (Act.PAUSE, "pause"),
+    (Act.DARK, "light off or on"),
+    (Act.CHECK, "squares to measure"),
+    (Act.LEAVE, "end (twice)"),
+)
+
+CHANGES = {
+    "platen": "change the platen",
+    "pad": "change the pad",
+    "turn": "turn the garment",
+    "stack": "next pile of transfers",
+    "pile": "next pile of garments",
+}
+"""What a stop asks to be changed first, as light says it; loading goes without saying."""
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Everything the light depends on; equal scenes look the same.
+
+    Attributes
+    ----------
+    desk : Desk
+    stop : Stop or None
+        The stop at hand; None when the order is finished.
+    step : Step
+    paused : bool
+    at_hand : AtHand or None
+        The imprint ready to be lit; None if something stands in its way.
+    nudge : Shift
+        How far the lay lines are moved.
+    number, count : int
+        Which piece of how many.
+    face : PlatenFace
+    title : str
+        The rig's name.
+    refused : str
+        What stands in the way.
+    summary : tuple of str
+        What to say when the order is finished.
+    unit : Unit
+    """
+
+    desk: Desk
+    stop: Stop | None
+    step: Step
+    paused: bool
+    at_hand: AtHand | None
+    nudge: Shift
+    number: int
+    count: int
+    face: PlatenFace
+    title: str
+    refused: str
+    summary: tuple[str, ...]
+    unit: Unit
+
+    @property
+    def height(self) -> float:
+        """Height of the lit surface above the bare platen, mm."""
+        return self.at_hand.choice.loading.height if self.at_hand is not None else 0.0
+
+
+@functools.lru_cache(maxsize=8)
+def lit(scene: Scene) -> tuple[Mark, ...] | None:
+    """Return what is lit; None for darkness."""
+    desk, face = scene.desk, scene.face
+    remark = "Escape again: end" if desk.leaving else desk.said
+    if desk.view is View.CHECK:
+        marks = check_marks(face, scene.title)
+    elif desk.view is View.HELP:
+        marks = help_marks(face, ACTS, scene.height)
+    elif desk.asking is not None:
+        marks = (page_mark(face, question(desk, desk.asking), Role.NOTE, scene.height),)
+    elif scene.stop is None:
+        marks = (page_mark(face, scene.summary, Role.NOTE),)
+    elif scene.paused:
+        marks = (page_mark(face, ("paused", "P goes on"), Role.NOTE, scene.height),)
+    elif desk.dark or scene.step is Step.PRESS:
+        marks = ()
+    elif scene.at_hand is None:
+        marks = (page_mark(face, (scene.refused,), Role.WARN),)
+    elif desk.moving is not None:
+        marks = _moving(scene, scene.at_hand, desk.moving)
+    else:
+        marks = _work(scene, scene.stop, scene.at_hand.choice)
+    if remark:
+        marks = (*marks, page_mark(face, (remark,), Role.WARN, scene.height))
+    return marks or None
+
+
+def question(desk: Desk, asking: Asking) -> tuple[str, ...]:
+    """Return a question with its answers, a line each."""
+    if asking is Asking.JUMP:
+        return (asking.value, f"{desk.typed}_", "Enter goes there, Escape back")
+    answers = (f"{number}  {words}" for number, words in enumerate(ANSWERS[asking], start=1))
+    return (asking.value, *answers)
+
+
+def piece_words(stop: Stop) -> str:
+    """Return what tells a piece from its neighbours: colour, size, whose it is."""
+    piece = stop.piece
+    whose = " ".join(part for part in (piece.name, piece.number) if part)
+    return ", ".join(part for part in (piece.colour, piece.size, whose) if part)
+
+
+def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
+    which = f"{scene.number} of {scene.count}"
+    if scene.step is Step.LOAD:
+        changes = [words for name, words in CHANGES.items() if name in stop.changes]
+        note = " · ".join([f"{which}: {piece_words(stop)}", *changes])
+        return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
+    words = shift_words(scene.nudge)
+    note = f"{which}: {piece_words(stop)}" + (f" · moved {words}" if words else "")
+    return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
+
+
+def _moving(scene: Scene, at_hand: AtHand, moving: Shift) -> tuple[Mark, ...]:
+    """Return the garment's lines while they are moved on to the real collar.
+
+    They are those of the plan, shifted, so that every key is answered at once; what
+    the platen's edge cuts off is worked out when the collar is kept.
+    """
+    pose = at_hand.planned.platen_from_garment
+    by = about(moving, (pose.x, pose.y))
+    lines = [moved(mark, by) for mark in _garment_lines(at_hand)]
+    words = shift_words(moving)
+    said = [f"collar moved {words}" if words else "collar as planned",
+            "Enter: this piece", "Shift Enter: the rest of the batch"]  # fmt: skip
+    return (*lines, page_mark(scene.face, said, Role.NOTE, scene.height, largest=10.0))
+
+
+@functools.lru_cache(maxsize=8)
+def _garment_lines(at_hand: AtHand) -> tuple[Mark, ...]:
+    marks = load_marks(at_hand.choice.placement, at_hand.planned)
+    return tuple(mark for mark in marks if mark.role is Role.LOAD and not isinstance(mark, Text))
