@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from calibration.board import Board
 from calibration.geometry import Points
-from calibration.markers import Sighting
 
 BoardMap = Callable[[Points], Points]
 """Board points (modules), shape (N, 2), to photo px, shape (N, 2)."""
@@ -42,14 +41,13 @@ _FLOOR = 0.2
 differ by while the patch is still half a pixel off would mute just those that matter."""
 
 
-def working_step(board: Board, sighting: Sighting) -> int:
-    """Return by how much a photo is best reduced to measure this board's corners."""
-    side = float(np.median([marker.side for marker in sighting.markers]))
-    return max(1, round(side / (board.family.bits + 2) / _WORKING_MODULE))
+def working_step(module: float) -> int:
+    """Return by how much a photo whose modules are so many px wide is best reduced."""
+    return max(1, round(module / _WORKING_MODULE))
 
 
 def reduce(view: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
-    """Return the picture averaged over blocks of `step` pixels.
+    """Return a picture, grey or BGR, averaged over blocks of `step` pixels.
 
     Pixel centres: p of the picture is (p + 1/2) / step - 1/2 of the reduced one.
     """
@@ -156,15 +154,24 @@ def align(
     expected = photo_from_board(corners)
     module_from_px = _inverse_scale(photo_from_board, corners)
     usual = float(np.median(np.sqrt(np.abs(np.linalg.det(module_from_px)))))  # modules a px
+    usual = min(usual, 1.0 / _LEAST_MODULE)  # no wider blur, however wild the map
     line = np.linspace(-0.5, 0.5, _PATCH) * board.square
     around = np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2)
     places = corners[:, None] + around
     offsets = photo_from_board(places.reshape(-1, 2)).reshape(places.shape) - expected[:, None]
-    photo = _sample(view, start[:, None] + offsets)
-    pictures = [_board_picture(board, blur * usual, places) for blur in _BLURS]
-    fits = [float(np.median(_correlation(picture[0], photo))) for picture in pictures]
-    picture, slope_x, slope_y = pictures[int(np.argmax(fits))]
-    slopes = np.stack([slope_x, slope_y], axis=-1) @ module_from_px  # d picture / d px
+    some = slice(None, None, max(1, count // 30))
+    photo = _sample(view, start[some, None] + offsets[some])
+    fits = [
+        float(np.median(_correlation(_sample(soft, at), photo)))
+        for soft, at in (_board_picture(board, blur * usual, places[some]) for blur in _BLURS)
+    ]
+    soft, at = _board_picture(board, _BLURS[int(np.argmax(fits))] * usual, places)
+    picture = _sample(soft, at)
+    slope = [
+        _sample(cv2.Sobel(soft, cv2.CV_32F, dx, dy, ksize=3, scale=_RASTER / 8), at)
+        for dx, dy in ((1, 0), (0, 1))
+    ]
+    slopes = np.stack(slope, axis=-1) @ module_from_px  # d picture / d px
     flat = np.stack([picture, np.ones_like(picture)], axis=-1)
     pixels = start.copy()
     weights = np.ones_like(picture)
@@ -195,13 +202,16 @@ def _inverse_scale(photo_from_board: BoardMap, corners: Points) -> NDArray[np.fl
         photo_from_board(corners + step) - photo_from_board(corners - np.array(step))
         for step in ((0.5, 0.0), (0.0, 0.5))
     ]
-    return np.asarray(np.linalg.inv(np.stack(columns, axis=-1)))
+    (xx, yx), (xy, yy) = columns[0].T, columns[1].T
+    determinant = xx * yy - xy * yx
+    # A board seen edge-on has no scale; it will not agree with its picture either.
+    determinant = np.where(np.abs(determinant) > 1e-6, determinant, np.inf)
+    inverse = np.array([[yy, -xy], [-yx, xx]]) / determinant
+    return np.asarray(np.moveaxis(inverse, 2, 0))
 
 
-def _board_picture(
-    board: Board, blur: float, places: Points
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return the blurred board (0 black, 255 white) at `places` and its slopes a module."""
+def _board_picture(board: Board, blur: float, places: Points) -> tuple[NDArray[np.float32], Points]:
+    """Return the blurred board (0 black, 255 white) around `places`, and their pixels in it."""
     low = np.maximum(np.floor(places.min(axis=(0, 1))).astype(int) - 2, -2)
     high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2
     padded = np.pad(board.raster, board.square, constant_values=255)
@@ -211,12 +221,7 @@ def _board_picture(
     ]
     fine = part.repeat(_RASTER, 0).repeat(_RASTER, 1).astype(np.float32)
     soft = cv2.GaussianBlur(fine, (0, 0), max(blur, 0.1) * _RASTER)
-    where = (places - low) * _RASTER - 0.5
-    slopes = [
-        cv2.Sobel(soft, cv2.CV_32F, dx, dy, ksize=3, scale=_RASTER / 8)
-        for dx, dy in ((1, 0), (0, 1))
-    ]
-    return _sample(soft, where), _sample(slopes[0], where), _sample(slopes[1], where)
+    return np.asarray(soft, np.float32), (places - low) * _RASTER - 0.5
 
 
 def _sample(picture: NDArray[np.generic], where: Points) -> NDArray[np.float64]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import why_not
+from calibration import channels, why_not
 from calibration.cards import Card
-from calibration.find_cards import FoundCard, find_cards
+from calibration.corners import reduce
+from calibration.find_cards import FoundCard, find_cards, measure_again
 from calibration.find_pattern import find_pattern
 from calibration.geometry import Points, rectangle, resample
 from calibration.observations import Corner, PhotoObservation
@@ -26,6 +28,8 @@ from calibration.survey import PlatenView
 CLEARANCE = 9.0
 """Distance from a card's or the platen's edge, mm, within which light is not trusted:
 the patch around a corner would reach over the edge, where the light falls elsewhere."""
+
+_CROSS_TALK_PIXELS, _COARSE = 500_000, 8
 
 
 def observe(
@@ -71,6 +75,8 @@ def observe(
     why_not.check_cards(photo, cards, search)
     found = [search.found[card.name] for card in cards]
     view = why_not.check_lie(photo, found)
+    talk = _cross_talk(photo.image, view, found)
+    found = [measure_again(photo.image, card, talk) for card in found]
     corners = tuple(
         Corner(card.card.name, int(index), (float(x), float(y)))
         for card in found
@@ -104,6 +110,17 @@ def _pattern_corners(
         Corner("pattern", int(index), (float(x), float(y)))
         for index, (x, y) in zip(search.indices, search.pixels, strict=True)
     )
+
+
+def _cross_talk(image: NDArray[np.uint8], view: PlatenView, found: Sequence[FoundCard]) -> float:
+    """Measure on the bare platen how much of the pattern the red channel sees."""
+    step = max(1, round(float(np.sqrt(image.shape[0] * image.shape[1] / _CROSS_TALK_PIXELS))))
+    small = reduce(image, step)
+    y, x = np.mgrid[: small.shape[0] : _COARSE, : small.shape[1] : _COARSE]
+    pixels = (np.column_stack([x.ravel(), y.ravel()]) + 0.5) * step - 0.5
+    clear = bare(view.platen_from_photo(pixels), found).reshape(x.shape)
+    area = cv2.resize(clear.astype(np.uint8), small.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+    return channels.cross_talk(small, area > 0)
 
 
 def platen_outline(found: Sequence[FoundCard]) -> Points:

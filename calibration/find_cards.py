@@ -15,13 +15,14 @@ from calibration.corners import align, reduce, refine, working_step
 from calibration.geometry import Points
 from calibration.markers import Marker, Sighting, find_markers, sight
 
-SEARCH_SIDE = 1900
+SEARCH_SIDE = 1920
 """Longer side, px, to which a photo is reduced to look for markers: a 1080p webcam's."""
 
 LEAST_CORNERS = 4
 """Corners that make a card: fewer do not fix where it lies."""
 
 _LEAST_MARKERS = 2
+_NO_CROSS_TALK = 0.02
 _LEAST_AGREEMENT = 0.75  # correlation of a corner's surroundings with the card's picture
 _STRAY = 3.5  # times the card's own scatter
 _LEAST_STRAY = 0.35  # px at the working scale
@@ -106,11 +107,9 @@ def _searches(image: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], flo
     scale = search_scale(image)
     red = channels.red(image)
     yield red, scale
-    yield channels.grey(image), scale
+    yield channels.evened(red), scale
     yield red, 2 * scale
-    ink = channels.ink(image)
-    yield ink, scale
-    yield ink, 2 * scale
+    yield channels.evened(channels.grey(image)), scale
 
 
 def _square(cards: Sequence[Card], markers: Sequence[Marker]) -> float | None:
@@ -130,7 +129,8 @@ def _square(cards: Sequence[Card], markers: Sequence[Marker]) -> float | None:
 def _locate(view: NDArray[np.uint8], card: Card, sighting: Sighting) -> FoundCard | None:
     """Return the card's corners to sub-pixel accuracy, or None if too few are there."""
     board = card.board
-    step = working_step(board, sighting)
+    side = float(np.median([marker.side for marker in sighting.markers]))
+    step = working_step(side / (board.family.bits + 2))
     reduced = reduce(view, step)
     # Pixel centres: p of the photo is (p + 1/2) / step - 1/2 of the reduced picture.
     shift = 0.5 / step - 0.5
@@ -154,6 +154,50 @@ def _locate(view: NDArray[np.uint8], card: Card, sighting: Sighting) -> FoundCar
     return FoundCard(card, kept[inliers], pixels[inliers], matrix)
 
 
+def measure_again(
+    image: NDArray[np.uint8], found: FoundCard, talk: float, margin: int = 12
+) -> FoundCard:
+    """Return a card with its corners measured where the pattern's light is divided out.
+
+    Parameters
+    ----------
+    image : ndarray, shape (height, width, 3), uint8
+        BGR.
+    found : FoundCard
+    talk : float
+        As `channels.cross_talk` measured it; 0 leaves the card as it is.
+    margin : int
+        Photo px around the card that are looked at, at the working scale.
+    """
+    if talk < _NO_CROSS_TALK:
+        return found
+    board = found.card.board
+    edge = float(board.columns * board.square)
+    corners = np.array([[0.0, 0.0], [edge, 0.0], [edge, edge], [0.0, edge]])
+    outline = homography.apply(found.photo_from_board, corners)
+    side = float(np.linalg.norm(np.diff(outline, axis=0), axis=1).min()) / edge
+    step = working_step(side)
+    height, width = image.shape[:2]
+    low = np.clip(np.floor(outline.min(axis=0)) - margin * step, 0, [width, height]).astype(int)
+    high = np.clip(np.ceil(outline.max(axis=0)) + margin * step, 0, [width, height]).astype(int)
+    part = reduce(image[low[1] : high[1], low[0] : high[0]], step)
+    view = channels.ink(part, talk)
+    shift = 0.5 / step - 0.5
+    into_part = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, step]]) / step
+    into_part[:2, 2] += shift
+    matrix = into_part @ found.photo_from_board
+    start = (found.pixels - low + 0.5) / step - 0.5
+    pixels, agreement = align(
+        view, lambda p: homography.apply(matrix, p), board, found.indices, start
+    )
+    good = agreement > _LEAST_AGREEMENT
+    kept, pixels = found.indices[good], (pixels[good] + 0.5) * step - 0.5 + low
+    fitted = _agreeing(board.corners[kept], pixels)
+    if fitted is None or fitted[1].sum() < len(found.indices):
+        return found
+    return FoundCard(found.card, kept, pixels, fitted[0])
+
+
 def _agreeing(
     places: Points, pixels: Points
 ) -> tuple[homography.Homography, NDArray[np.bool_]] | None:
@@ -169,5 +213,7 @@ def _agreeing(
         worst = int(np.argmax(np.where(good, miss, -1.0)))
         if miss[worst] <= limit:
             return matrix, good
+        if not good[worst]:
+            return None  # nothing but distances that are no numbers
         good[worst] = False
     return None

@@ -69,7 +69,7 @@ def find_pattern(
     best = PatternSearch(np.zeros(0, np.intp), np.zeros((0, 2)), ())
     markers: list[Marker] = []
     for view, scale in _searches(image, area):
-        read = find_markers(view, Family.TAG_36H11, scale)
+        read = find_markers(channels.evened(view), Family.TAG_36H11, scale)
         markers += read
         for lattice in pattern.lattices:
             sighting = sight(lattice.board, read)
@@ -94,14 +94,12 @@ def _searches(image: NDArray[np.uint8], area: Points) -> Iterator[tuple[NDArray[
     outside = np.full(image.shape[:2], 255, np.uint8)
     cv2.fillPoly(outside, [np.rint(area).astype(np.int32)], 0)
     for view, times in (
-        (channels.grey, 1.0),
-        (channels.light, 1.0),
-        (channels.grey, 2.0),
-        (channels.tint, 1.0),
+        (channels.grey(image), 1.0),
+        (channels.light(image), 1.0),
+        (channels.grey(image), 2.0),
     ):
-        seen = view(image)
-        seen[outside > 0] = 128
-        yield seen, times * scale
+        view[outside > 0] = 128
+        yield view, times * scale
 
 
 def _locate(
@@ -109,36 +107,31 @@ def _locate(
 ) -> tuple[NDArray[np.intp], Points]:
     """Return the lattice's corners on the bare platen to sub-pixel accuracy."""
     board = lattice.board
-    step = working_step(board, sighting)
+    side = float(np.median([marker.side for marker in sighting.markers]))
+    step = working_step(side / (board.family.bits + 2))
     reduced = reduce(view, step)
     places = np.vstack([board.markers[marker.id] for marker in sighting.markers])
     rings = np.vstack([marker.ring for marker in sighting.markers])
     smooth = plane_view.fit(places, (rings + 0.5) / step - 0.5)
     marked = np.array([board.markers[marker.id].mean(axis=0) for marker in sighting.markers])
-    near = np.array(
-        [
-            np.abs(marked - corner).max(axis=1).min() < _REACH * board.square
-            for corner in board.corners
-        ]
-    )
-    kept = np.flatnonzero(near)
+    apart = np.abs(board.corners[:, None] - marked).max(axis=2).min(axis=1)
+    kept = np.flatnonzero(apart < _REACH * board.square)
     kept = kept[allowed((smooth(board.corners[kept]) + 0.5) * step - 0.5)]
-    pixels = np.zeros((0, 2))
-    for _ in range(2):  # the second time from where the corners themselves lie
-        pixels, seen = refine(reduced, smooth, board, kept)
-        found, pixels = kept[seen], pixels[seen]
-        if len(found) < ENOUGH_MARKERS:
-            return np.zeros(0, np.intp), np.zeros((0, 2))
-        pixels, agreement = align(reduced, smooth, board, found, pixels)
-        usual = float(np.nanmedian(agreement))
-        good = agreement > max(_LEAST_AGREEMENT, usual - _AGREEMENT_DROP)
-        found, pixels = found[good], pixels[good]
-        keep, better = _smooth(board.corners[found], pixels)
-        found, pixels = found[keep], pixels[keep]
-        if better is None:
-            break
-        smooth = better
-    return lattice.first + found, (pixels + 0.5) * step - 0.5
+    # Once roughly, for the shape of the view; then from where the corners themselves lie.
+    pixels, seen = refine(reduced, smooth, board, kept)
+    if seen.sum() >= ENOUGH_MARKERS:
+        _, better = _smooth(board.corners[kept[seen]], pixels[seen])
+        smooth = smooth if better is None else better
+    pixels, seen = refine(reduced, smooth, board, kept)
+    found, pixels = kept[seen], pixels[seen]
+    if len(found) < ENOUGH_MARKERS:
+        return np.zeros(0, np.intp), np.zeros((0, 2))
+    pixels, agreement = align(reduced, smooth, board, found, pixels)
+    usual = float(np.nanmedian(agreement))
+    good = agreement > max(_LEAST_AGREEMENT, usual - _AGREEMENT_DROP)
+    found, pixels = found[good], pixels[good]
+    keep, _ = _smooth(board.corners[found], pixels)
+    return lattice.first + found[keep], (pixels[keep] + 0.5) * step - 0.5
 
 
 def _smooth(places: Points, pixels: Points) -> tuple[NDArray[np.bool_], PlaneView | None]:

@@ -20,6 +20,8 @@ _REACH, _REACH_GROWTH = 0.35, 0.06
 and how much more for each side of distance: a marker's corners are known to about half
 a pixel, and a lens bends the board."""
 
+_ALMOST_ALL = 0.9  # of the markers read: no other proposal could have more
+
 
 @dataclass(frozen=True, eq=False)
 class Marker:
@@ -106,25 +108,54 @@ def sight(board: Board, markers: Iterable[Marker]) -> Sighting | None:
     known = [marker for marker in markers if marker.id in board.markers]
     if not known:
         return None
-    places = np.array([board.markers[marker.id].mean(axis=0) for marker in known])
-    centres = np.array([marker.centre for marker in known])
-    sides = np.array([marker.side for marker in known])
+    crowd = _Crowd(
+        tuple(known),
+        np.array([board.markers[marker.id].mean(axis=0) for marker in known]),
+        np.array([marker.centre for marker in known]),
+        np.array([marker.side for marker in known]),
+    )
+    enough = _ALMOST_ALL * len({marker.id for marker in known})
     best: list[Marker] = []
     for proposer in known:
-        proposal = _fit([proposer], board)
-        if proposal is None:
-            continue
-        with np.errstate(divide="ignore", invalid="ignore"):  # the horizon may be in sight
-            miss = np.linalg.norm(homography.apply(proposal, places) - centres, axis=1)
-        away = np.linalg.norm(centres - proposer.centre, axis=1) / sides
-        agree = miss < sides * (_REACH + _REACH_GROWTH * away)
-        supporters = {m.id: m for m, yes in zip(known, agree, strict=True) if yes}
+        away = np.linalg.norm(crowd.centres - proposer.centre, axis=1)
+        supporters = crowd.supporters(_fit([proposer], board), away)
         if len(supporters) > len(best):
-            best = list(supporters.values())
-    if not best:
-        return None
-    photo_from_board = _fit(best, board)
+            best = supporters
+        if len(best) > enough:
+            break
+    for _ in range(3):  # many know better than one: gather again around their fit
+        more = crowd.supporters(_fit(best, board), 4 * crowd.sides) if best else []
+        if len(more) <= len(best):
+            break
+        best = more
+    photo_from_board = _fit(best, board) if best else None
     return None if photo_from_board is None else Sighting(tuple(best), photo_from_board)
+
+
+@dataclass(frozen=True, eq=False)
+class _Crowd:
+    """The markers of one board's ids: where the board has them, where the photo does."""
+
+    markers: tuple[Marker, ...]
+    places: Points
+    centres: Points
+    sides: NDArray[np.float64]
+
+    def supporters(
+        self, proposal: homography.Homography | None, away: NDArray[np.float64]
+    ) -> list[Marker]:
+        """Return the markers that lie where a proposal expects them, one of each id."""
+        if proposal is None:
+            return []
+        with np.errstate(divide="ignore", invalid="ignore"):  # the horizon may be in sight
+            miss = np.linalg.norm(homography.apply(proposal, self.places) - self.centres, axis=1)
+        agree = miss < _REACH * self.sides + _REACH_GROWTH * away
+        nearest: dict[int, tuple[float, Marker]] = {}
+        for k in np.flatnonzero(agree):
+            marker = self.markers[k]
+            if miss[k] < nearest.get(marker.id, (np.inf, marker))[0]:
+                nearest[marker.id] = (float(miss[k]), marker)
+        return [marker for _, marker in nearest.values()]
 
 
 def _fit(markers: Sequence[Marker], board: Board) -> homography.Homography | None:

@@ -8,7 +8,6 @@ can be told with a name and a measure.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,6 +25,9 @@ _TURNED = math.radians(30)
 _TOLERANCE, _LEAST_TOLERANCE = 0.02, 4.0
 """How far a card may lie from its place, as a share of the platen's longer side, and mm.
 This gate is for what is plainly wrong; the solver weighs and reports the millimetres."""
+
+_STRAIGHT = 0.02
+"""By how much opposite sides may differ where the cards still make a rectangle."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,10 +96,13 @@ class Survey:
     view : PlatenView
     lies : tuple of Lie
         In the order of the cards given.
+    misfit : float
+        Median distance of the corners from where this view has them, px.
     """
 
     view: PlatenView
     lies: tuple[Lie, ...]
+    misfit: float
 
 
 def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
@@ -161,6 +166,7 @@ def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
             Lie(card.card.name, (pose.x, pose.y), _wrapped(pose.angle - card.card.angle))
             for card, pose in zip(found, laid, strict=True)
         ),
+        float(np.median(np.linalg.norm(misfit(solved).reshape(-1, 2), axis=1))),
     )
 
 
@@ -187,7 +193,7 @@ def _wrapped(angle: float) -> float:
 
 
 def complaint(lies: Sequence[Lie], cards: Sequence[FoundCard]) -> str | None:
-    """Say what is wrong with how the cards lie, or None.
+    """Say what is wrong with how four cards lie, or None.
 
     Parameters
     ----------
@@ -198,84 +204,93 @@ def complaint(lies: Sequence[Lie], cards: Sequence[FoundCard]) -> str | None:
     """
     span = np.ptp(np.vstack([card.card.outline() for card in cards]), axis=0).max()
     tolerance = max(_LEAST_TOLERANCE, _TOLERANCE * float(span))
-    proper = np.array([card.card.centre for card in cards])
-    measured = np.array([lie.centre for lie in lies])
-    fits = _best_order(lies, proper, tolerance)
-    if fits is not None and fits != tuple(range(len(cards))):
-        return _swapped(lies, fits)
-    turned = [lie for lie in lies if abs(lie.turn) > _TURNED]
+    upright = _upright([lie.turn for lie in lies])
+    turned = [lie for lie in lies if abs(_wrapped(lie.turn - upright)) > _TURNED]
     if turned:
-        return _turned(turned)
-    if fits is not None:
+        return _turned(turned, upright)
+    # As the operator sees them, with the numbers upright.
+    seen = Isometry(0.0, 0.0, -upright).apply([lie.centre for lie in lies])
+    corners = [
+        ("front-" if y < 0 else "back-") + ("left" if x < 0 else "right")
+        for x, y in seen - seen.mean(axis=0)
+    ]
+    swapped = [
+        (lie.name, corner) for lie, corner in zip(lies, corners, strict=True) if lie.name != corner
+    ]
+    if swapped:
+        return _swapped(swapped)
+    proper = np.array([card.card.centre for card in cards])
+    away = np.linalg.norm(_rigid(seen, proper).apply(seen) - proper, axis=1)
+    if away.max() < tolerance:
         return None
-    return _misplaced(lies, cards, measured, proper)
+    return _misplaced(lies, cards[0].card.size, seen, proper)
 
 
-def _best_order(lies: Sequence[Lie], proper: Points, tolerance: float) -> tuple[int, ...] | None:
-    """Return which card's place each card lies on, or None if no order fits.
+def _upright(turns: Sequence[float]) -> float:
+    """Return the turn that most cards share: theirs is taken for upright."""
 
-    Where several orders fit, as on a square platen or when all are swapped, that one
-    holds in which the fewest cards are turned; among equals, the first, which is none.
-    """
-    measured = np.array([lie.centre for lie in lies])
-    best: tuple[float, tuple[int, ...]] | None = None
-    for order in itertools.permutations(range(len(proper))):
-        target = proper[list(order)]
-        onto = _rigid(measured, target)
-        away = float(np.linalg.norm(onto.apply(measured) - target, axis=1).max())
-        turned = sum(abs(_wrapped(lie.turn + onto.angle)) > _TURNED for lie in lies)
-        cost = away + tolerance * turned
-        if away < tolerance and (best is None or cost < best[0] - 0.5 * tolerance):
-            best = (cost, order)
-    return None if best is None else best[1]
+    def agreeing(base: float) -> list[float]:
+        near = [_wrapped(turn - base) for turn in turns]
+        return [turn for turn in near if abs(turn) < _TURNED]
+
+    best = max((0.0, *turns), key=lambda base: (len(agreeing(base)), -abs(base)))
+    return best + float(np.mean(agreeing(best) or [0.0]))
 
 
-def _swapped(lies: Sequence[Lie], order: Sequence[int]) -> str:
-    wrong = [(lies[k].name, lies[order[k]].name) for k in range(len(lies)) if order[k] != k]
-    if len(wrong) == 2:
-        one, other = wrong[0][0], wrong[1][0]
+def _swapped(swapped: Sequence[tuple[str, str]]) -> str:
+    if len(swapped) == 2:
+        (one, _), (other, _) = swapped
         return (
             f"the {one} and the {other} card are swapped: lay card {_number(one)} {_at(one)} and "
             f"card {_number(other)} {_at(other)}."
         )
-    told = ", ".join(f"card {_number(name)} ({name}) lies {_at(place)}" for name, place in wrong)
+    told = ", ".join(f"card {_number(name)} {_at(place)}" for name, place in swapped)
     return f"the cards lie in the wrong corners ({told}): lay each in the corner named on it."
 
 
-def _turned(turned: Sequence[Lie]) -> str:
+def _turned(turned: Sequence[Lie], upright: float) -> str:
     names = " and ".join(lie.name for lie in turned)
-    quarter = round(math.degrees(turned[0].turn) / 90) * 90 % 360
-    by = "half a turn" if quarter == 180 else "a quarter turn" if quarter else "aslant"
-    plural = "cards are" if len(turned) > 1 else "card is"
-    return (
-        f"the {names} {plural} turned ({by}): lay it so that its number reads upright from the "
-        "operator's side."
+    quarter = round(math.degrees(_wrapped(turned[0].turn - upright)) / 90) * 90 % 360
+    by = {0: "aslant", 180: "half a turn"}.get(quarter, "a quarter turn")
+    which, it = (
+        ("card is", "it so that its number reads")
+        if len(turned) == 1
+        else (
+            "cards are",
+            "them so that their numbers read",
+        )
     )
+    return f"the {names} {which} turned ({by}): lay {it} upright from the operator's side."
 
 
-def _misplaced(
-    lies: Sequence[Lie], cards: Sequence[FoundCard], measured: Points, proper: Points
-) -> str:
-    size = cards[0].card.size
-    if len(lies) == len(NAMES):
-        left_front, right_front, left_back, right_back = measured
-        widths = [np.linalg.norm(right_front - left_front), np.linalg.norm(right_back - left_back)]
-        depths = [np.linalg.norm(left_back - left_front), np.linalg.norm(right_back - right_front)]
-        straight = abs(widths[0] - widths[1]) < 0.04 * widths[0] + 4
-        straight &= abs(depths[0] - depths[1]) < 0.04 * depths[0] + 4
-        if straight:
-            width, depth = (float(np.mean(sides)) + size for sides in (widths, depths))
-            asked = np.ptp(proper, axis=0) + size
-            return (
-                f"the cards lie as on a platen of about {width:.0f} mm x {depth:.0f} mm, not "
-                f"{asked[0]:.0f} mm x {asked[1]:.0f} mm: give the platen's true size, or push "
-                "every card out to its corner."
-            )
-    away = np.linalg.norm(measured - proper, axis=1)
-    worst = int(np.argmax(away))
+def _misplaced(lies: Sequence[Lie], size: float, seen: Points, proper: Points) -> str:
+    """Say whether the cards lie as on another platen, or which one lies off."""
+    left_front, right_front, left_back, right_back = (
+        seen[[lie.name for lie in lies].index(name)] for name in NAMES
+    )
+    widths = [np.linalg.norm(right_front - left_front), np.linalg.norm(right_back - left_back)]
+    depths = [np.linalg.norm(left_back - left_front), np.linalg.norm(right_back - right_front)]
+    straight = all(abs(a - b) < _STRAIGHT * max(a, b) + 2 for a, b in (widths, depths))
+    if straight:
+        width, depth = (float(np.mean(sides)) + size for sides in (widths, depths))
+        asked = np.ptp(proper, axis=0) + size
+        return (
+            f"the cards lie as on a platen of about {width:.0f} mm x {depth:.0f} mm, not "
+            f"{asked[0]:.0f} mm x {asked[1]:.0f} mm: give the platen's true size, or push every "
+            "card out to its corner."
+        )
+    # The card without which the others fit best is the one that lies off.
+    worst, off = 0, 0.0
+    least = np.inf
+    for k in range(len(lies)):
+        others = np.arange(len(lies)) != k
+        onto = _rigid(seen[others], proper[others])
+        rest = np.linalg.norm(onto.apply(seen) - proper, axis=1)
+        if rest[others].max() < least:
+            least, worst, off = float(rest[others].max()), k, float(rest[k])
     return (
-        f"the {lies[worst].name} card lies about {away[worst]:.0f} mm from its place: push its "
-        "heavy edges flush with the platen's edges."
+        f"the {lies[worst].name} card lies about {off:.0f} mm from its place: push its heavy edges "
+        "flush with the platen's edges."
     )
 
 

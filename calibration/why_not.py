@@ -28,7 +28,9 @@ LEAST_ZONES = 5
 corner zones are mostly under the cards."""
 
 _SHARE_THAT_FITS = 0.5
-_DARK, _GLARE = 60, 250
+_DARK, _GLARE, _WASHED_OUT = 60, 250, 0.15
+_LEAST_MODULE = 2.6  # px: below that markers cannot be read reliably
+_BENT = 1.0  # px, for each 1000 px of the photo's longer side
 
 
 def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None:
@@ -52,13 +54,14 @@ def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None
             f"{photo.name} shows two {twin} cards and no {missing[0].name} card: lay one card of "
             "each number."
         )
-    if len(missing) > 1:
-        names = " and ".join(card.name for card in missing)
-        raise Refusal(
-            f"{photo.name} does not show the {names} cards well enough: take the photo so that all "
-            "four cards are whole, sharp and free of glare."
-        )
-    raise Refusal(_one_missing(photo, missing[0], search))
+    if len(missing) == 1:
+        raise Refusal(_one_missing(photo, missing[0], search))
+    names = _listed([card.name for card in missing])
+    raise Refusal(
+        _poor(photo)
+        or f"The {names} cards are not seen in {photo.name}: lay all four cards, go nearer or turn "
+        "the camera until the platen fills the picture, and keep glare and shadow off them."
+    )
 
 
 def _nothing_seen(photo: Photo) -> str:
@@ -68,17 +71,22 @@ def _nothing_seen(photo: Photo) -> str:
             f"{photo.name} is mirrored left to right: switch off mirroring in the camera, or use "
             "its back camera."
         )
+    return _poor(photo) or (
+        f"No cards are seen in {photo.name}: lay the four printed cards on the platen's corners "
+        "and take a photo in which the whole platen fills the picture."
+    )
+
+
+def _poor(photo: Photo) -> str | None:
+    """Return what is wrong with the photo all over, or None."""
     grey = channels.grey(photo.image)
     if np.percentile(grey, 95) < _DARK:
-        return (
-            f"{photo.name} is too dark to see the cards: put on the room light and take it again."
-        )
+        return f"{photo.name} is too dark: put on the room light and take it again."
+    if (photo.image.min(axis=2) >= _GLARE).mean() > _WASHED_OUT:
+        return f"{photo.name} is washed out: lower the exposure or the lamp and take it again."
     if is_blurred(grey):
         return f"{photo.name} is blurred: rest the camera on something firm and take it again."
-    return (
-        f"No cards are seen in {photo.name}: lay the four printed cards on the platen's corners "
-        "and take a photo that shows the whole platen."
-    )
+    return None
 
 
 def _count(image: NDArray[np.uint8], family: Family) -> int:
@@ -130,18 +138,27 @@ def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
             f"The {name} card is cut off by the edge of {photo.name}: step back or turn the camera "
             "so that the whole platen is in the picture."
         )
+    poor = _poor(photo)
+    if poor is not None:
+        return poor
     mask = np.zeros((height, width), np.uint8)
     cv2.fillPoly(mask, [np.rint(outline).astype(np.int32)], 255)
     there = photo.image[mask > 0]
-    if len(there) and (there.min(axis=1) >= _GLARE).mean() > 0.12:
+    if (there.min(axis=1) >= _GLARE).mean() > 0.12:
         return (
             f"Glare hides the {name} card in {photo.name}: shade the lamp or move the camera a "
             "little to the side."
         )
-    if len(there) and np.percentile(there.max(axis=1), 90) < _DARK:
+    if np.percentile(there.max(axis=1), 90) < _DARK:
         return (
             f"The {name} card is too dark in {photo.name}: take the shadow off it or put on the "
             "room light."
+        )
+    sides = np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1)
+    if sides.min() * card.module / card.size < _LEAST_MODULE:
+        return (
+            f"The {name} card is too small in {photo.name}: go nearer, and hold the camera so that "
+            "the platen's longer side lies along the picture's."
         )
     return (
         f"The {name} card is missing, covered or bent in {photo.name}: lay card {card.number} flat "
@@ -152,6 +169,11 @@ def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
 def check_lie(photo: Photo, found: Sequence[FoundCard]) -> PlatenView:
     """Return how the photo shows the platen, or raise a `Refusal` if cards lie wrong."""
     measured = survey.take(found, photo.size)
+    if measured.misfit > _BENT * max(photo.size) / 1000:
+        raise Refusal(
+            f"{photo.name} does not show four flat cards on one flat platen: flatten the cards, "
+            "and send the photo as the camera took it, no panorama and not edited."
+        )
     wrong = survey.complaint(measured.lies, found)
     if wrong is not None:
         raise Refusal(f"In {photo.name} {wrong}")
