@@ -181,8 +181,8 @@ def load(path: Path | str) -> Rig:
     return file.rig
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file beside its place and move it there, so that it is never half-written.
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file beside its place and move it there, so that it is never half-written.
 
     Raises
     ------
@@ -192,8 +192,8 @@ def write_whole(path: Path, text: str) -> None:
     beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         try:
-            with beside.open("w", encoding="utf-8") as file:
-                file.write(text)
+            with beside.open("wb") as file:
+                file.write(content.encode() if isinstance(content, str) else content)
                 file.flush()
                 os.fsync(file.fileno())
             beside.replace(path)

@@ -305,6 +305,12 @@ def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
         origin = "the measured lens position"
     else:
         origin = "the projector's solved pose"
+    notes = []
+    if not raised and stated.lens is None:
+        notes.append(
+            "How light moves with height is told by the bare platen alone: that takes the "
+            "projector's keystone correction to be off."
+        )
     groups = problem.groups
     photo_groups = groups < 2 * len(problem.photos)
     freedom = _lay_error_seen(problem, vector, stated)[1]
@@ -318,6 +324,7 @@ def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
         freedom=int(freedom),
         print_scale=1.0 + float(vector[layout.scale]),
         cards=_card_fits(task, vector),
+        notes=tuple(notes),
     )
 
 

@@ -16,7 +16,7 @@ from calibration.camera import Array, Pinhole
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
 from calibration.solve import Solution
-from calibration.solve_least import Gauss, Task, covariance, minimise
+from calibration.solve_least import Gauss, covariance, minimise
 from calibration.solve_problem import NOTHING, Problem
 from calibration.solve_values import CardFit
 from calibration.uncertainty import Worst, place_in_words, worst
@@ -39,6 +39,9 @@ DISAGREEMENT = 2.5
 
 HELD_OUT_LIMIT = 1.6
 """How many times farther off held-out corners may be than fitted ones."""
+
+
+_MANY = 1000  # degrees of freedom of what corners alone determine
 
 
 def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
@@ -226,19 +229,23 @@ def _advice(solution: Solution, face: PlatenFace, tolerance: float, over: Worst)
             "add a photo with the cards on a flat board (--raised), or measure where the "
             "projector's lens is (--lens)"
         )
-    exact = _with_exact_lays(solution.task)
-    spread = covariance(exact, solution.vector)
-    place = exact.problem.layout.projector
-    if worst(solution.map, spread[place, place], 1000, face, (over.height,))[0].bound < tolerance:
+    if if_laid_exactly(solution, face, over.height).bound < tolerance:
         return "lay each card flush with the platen's edges and take the photos again"
     return f"take one more photo, from {_unseen_side(solution)}"
 
 
-def _with_exact_lays(task: Task) -> Task:
-    """Return the task as if every card lay exactly where planned."""
-    layout = task.problem.layout
+def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -> Worst:
+    """Return the worst point if it were known that every card lay exactly as planned.
+
+    That is what remains once crosses nudged on to marks take the cards' mean laying
+    error out.
+    """
+    layout = solution.task.problem.layout
     lays = np.arange(layout.lay(0, 0).start, layout.lay(layout.levels, 0).start)
-    return replace(task, priors=[*task.priors, Gauss.each(lays, 0.0, 0.01)])
+    exact = Gauss.each(lays, 0.0, 0.01)
+    task = replace(solution.task, priors=[*solution.task.priors, exact])
+    spread = covariance(task, solution.vector)[layout.projector, layout.projector]
+    return worst(solution.map, spread, _MANY, face, (height,))[0]
 
 
 def _unseen_side(solution: Solution) -> str:

@@ -11,6 +11,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.cli import (
+    calibrate,
     cards,
     demo,
     fabrics,
@@ -20,6 +21,7 @@ from chalkbeam.cli import (
     place,
     project,
     report,
+    rig,
     run,
 )
 
@@ -38,7 +40,20 @@ def _chalkbeam() -> None:
     """Keep the program a group of commands, however few are registered."""
 
 
-for group in (demo, cards, garment, location, place, project, order, run, report, fabrics):
+for group in (
+    demo,
+    cards,
+    calibrate,
+    garment,
+    location,
+    place,
+    project,
+    order,
+    run,
+    report,
+    rig,
+    fabrics,
+):
     group.register(app)
 
 

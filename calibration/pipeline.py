@@ -1,0 +1,91 @@
+"""From photo files to a solved and examined calibration, in one call."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.cards import layout
+from calibration.detect import observe
+from calibration.geometry import PlatenFace
+from calibration.observations import PhotoObservation
+from calibration.pattern import Pattern
+from calibration.photo import Photo, read_photo
+from calibration.solve import Solution, solve
+from calibration.solve_gates import examine
+from calibration.solve_values import Stated
+from calibration.uncertainty import Worst
+
+WORKERS = 2
+"""Photos looked at side by side; OpenCV lets go of the interpreter while it works."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo file and the height of its cards above the bare platen, mm."""
+
+    path: Path
+    raised: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """Photos, what was seen in them, and what was solved from that.
+
+    Attributes
+    ----------
+    photos : tuple of Photo
+    solution : Solution
+    worst : tuple of Worst
+        The worst point at each height that was asked for.
+    """
+
+    photos: tuple[Photo, ...]
+    solution: Solution
+    worst: tuple[Worst, ...]
+
+
+def look(
+    shots: Sequence[Shot], face: PlatenFace, size: tuple[int, int]
+) -> tuple[tuple[Photo, ...], tuple[PhotoObservation, ...]]:
+    """Read photos and find cards and pattern in each.
+
+    Raises
+    ------
+    Refusal
+        For the first photo that cannot be used.
+    """
+    cards, pattern = layout(face), Pattern(size)
+
+    def one(shot: Shot) -> tuple[Photo, PhotoObservation]:
+        photo = read_photo(shot.path)
+        return photo, observe(photo, cards, pattern, shot.raised)
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        found = list(pool.map(one, shots))
+    return tuple(photo for photo, _ in found), tuple(seen for _, seen in found)
+
+
+def calibrate(
+    shots: Sequence[Shot], face: PlatenFace, size: tuple[int, int], stated: Stated | None = None
+) -> Calibration:
+    """Return the calibration that photo files give.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+    face : PlatenFace
+    size : tuple of int
+        The projector's picture, px.
+    stated : Stated, optional
+
+    Raises
+    ------
+    Refusal
+        If a photo cannot be used, or the result is not to be trusted.
+    """
+    photos, seen = look(shots, face, size)
+    solution = solve(seen, layout(face), Pattern(size), face, stated)
+    return Calibration(photos, solution, examine(solution, face))

@@ -1,0 +1,328 @@
+"""`chalkbeam calibrate` and `chalkbeam aim`: photos to a rig, platen millimetres to pixels."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.arguments import RAISED, Signed, WithRaised
+from chalkbeam.units import parse_length, parse_pixels, parse_size
+
+if TYPE_CHECKING:
+    from calibration.pipeline import Shot
+    from calibration.record import Rig
+
+RigOption = Annotated[
+    str | None, typer.Option("--rig", help="Rig file or name; without it the default rig.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
+PhotosArgument = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="PHOTO... [--raised HEIGHT PHOTO...]",
+        help="Photos of cards and pattern; those after --raised 10mm show the cards on a flat "
+        "board of that height.",
+    ),
+]
+ReportOption = Annotated[
+    Path | None, typer.Option(help="Picture to write: what was found and how sure it is.")
+]
+
+
+def calibrate(
+    context: typer.Context,
+    photos: PhotosArgument,
+    platen: Annotated[
+        str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
+    ],
+    size: Annotated[str, typer.Option(help="The projector's own resolution, such as 1920x1080.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Rig file to write; without it the rig is kept by name.")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the rig, such as Press 1.")] = None,
+    report: ReportOption = None,
+    bar: Annotated[
+        str | None, typer.Option(help="Measured length of the printed 100 mm bar: 99.7mm.")
+    ] = None,
+    lens: Annotated[
+        str | None,
+        typer.Option(
+            help="Where the projector's lens is, measured from the platen's middle: right, back, "
+            "up, such as 0,620,1010mm."
+        ),
+    ] = None,
+    throw: Annotated[
+        float | None, typer.Option(help="Throw ratio, from the projector's data sheet: 1.4.")
+    ] = None,
+    laid: Annotated[str, typer.Option(help="Every card lies within this of its place.")] = "0.8mm",
+    tolerance: Annotated[
+        str, typer.Option(help="How far off light may land at the worst point of the platen.")
+    ] = "1mm",
+    up_to: Annotated[str, typer.Option(help="Height up to which that must hold.")] = "4mm",
+    as_json: JsonOption = False,
+) -> None:
+    """Work out from photos where the projector's light lands, and how surely."""
+    from calibration import shelf
+    from calibration.geometry import PlatenFace
+    from calibration.pipeline import calibrate as calibrate_photos
+    from calibration.record import Rig, save
+    from calibration.solve_values import Stated
+
+    top = _height(up_to)
+    stated = Stated(
+        laid=_positive(laid, "--laid"),
+        bar=None if bar is None else _bar(bar),
+        throw=None if throw is None else _throw(throw),
+        lens=None if lens is None else _lens(lens),
+        tolerance=_positive(tolerance, "--tolerance"),
+        heights=(0.0, top) if top else (0.0,),
+    )
+    face = PlatenFace(*parse_size(platen))
+    _check_place(out, report)
+    done = calibrate_photos(shots(context, photos), face, parse_pixels(size), stated)
+    rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
+    if report is not None:
+        _draw(report, rig, done)
+    if out is not None:
+        save(rig, out)
+    else:
+        out = shelf.keep(rig)
+    if as_json:
+        print(json.dumps({"written": str(out), **described(rig)}, indent=1))
+    else:
+        print(in_words(rig))
+        print(f"Wrote {out}" + (f" and {report}." if report else "."))
+
+
+def aim(
+    coordinates: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[X Y]", help="A point of the platen, such as -100mm 50mm."),
+    ] = None,
+    rig: RigOption = None,
+    points: Annotated[
+        Path | None, typer.Option(help="CSV of points, with columns x_mm,y_mm.")
+    ] = None,
+    height: Annotated[
+        str, typer.Option(help="Height of the lit surface above the bare platen.")
+    ] = "0mm",
+    as_json: JsonOption = False,
+) -> None:
+    """Say which projector pixels light points of the platen, as CSV: x right, y away from you."""
+    import numpy as np
+
+    from calibration import shelf
+    from calibration.uncertainty import bound, landing_covariance
+    from chalkbeam.points import read_points
+
+    if (points is None) == (not coordinates):
+        raise Refusal("Give one point as X Y, or a file of points with --points.")
+    above = _height(height)
+    if points is not None:
+        places, heights = read_points(points, above)
+    else:
+        typed = coordinates or []
+        if len(typed) != 2:
+            raise Refusal(f"A point is X and Y, such as -100mm 50mm, not {' '.join(typed)}.")
+        places = np.array([[parse_length(word) for word in typed]])
+        heights = np.array([above])
+    press = shelf.open_rig(rig)
+    pixels = press.projector.projector_from_platen(places, heights)
+    spread = landing_covariance(press.projector, press.fit.matrix, places, heights)
+    limits = bound(spread, press.fit.freedom)
+    rows = [
+        {
+            "x_mm": round(float(x), 6),
+            "y_mm": round(float(y), 6),
+            "height_mm": round(float(h), 6),
+            "x_px": round(float(u), 4),
+            "y_px": round(float(v), 4),
+            "within_mm": round(float(limit), 4),
+        }
+        for (x, y), h, (u, v), limit in zip(places, heights, pixels, limits, strict=True)
+    ]
+    if as_json:
+        calibration = {"rig": press.name, "calibration_id": press.calibration_id}
+        print(json.dumps({**calibration, "points": rows}, indent=1))
+        return
+    print(",".join(rows[0]) if rows else "x_mm,y_mm,height_mm,x_px,y_px,within_mm")
+    for row in rows:
+        print(",".join(f"{value:.10g}" for value in row.values()))
+
+
+def shots(context: typer.Context, photos: list[Path]) -> tuple[Shot, ...]:
+    """Return photo files with the height that was typed before each."""
+    from calibration.pipeline import Shot
+
+    heights: tuple[str, ...] = context.meta[RAISED]
+    return tuple(Shot(path, _height(typed)) for path, typed in zip(photos, heights, strict=True))
+
+
+def described(rig: Rig) -> dict[str, Any]:
+    """Return what there is to know of a rig, as JSON has it."""
+    import math
+
+    from calibration.uncertainty import place_in_words, worst
+
+    fit = rig.fit
+    heights = worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig))
+    return {
+        "name": rig.name,
+        "calibration_id": rig.calibration_id,
+        "made_at": rig.made_at,
+        "platen_mm": [rig.face.width, rig.face.depth],
+        "size_px": list(rig.projector.size),
+        "model": fit.model,
+        "height_from": fit.height_from,
+        "lens_mm": [round(float(value), 2) for value in rig.projector.pinhole.lens],
+        "corner_noise_px": round(fit.noise, 4),
+        "print_scale": round(fit.print_scale, 6),
+        "tolerance_mm": rig.stated.tolerance,
+        "photos": [
+            {
+                "name": photo.name,
+                "raised_mm": photo.raised,
+                "card_corners": len(photo.cards),
+                "pattern_corners": len(photo.pattern),
+            }
+            for photo in rig.photos
+        ],
+        "crosses": len(rig.crosses),
+        "cards": [
+            {
+                "name": card.name,
+                "raised_mm": card.raised,
+                "shift_mm": [round(value, 4) for value in card.shift],
+                "turn_degrees": round(math.degrees(card.turn), 4),
+                "residual_mm": round(card.residual, 4),
+                "corners": card.corners,
+            }
+            for card in fit.cards
+        ],
+        "heights": [
+            {
+                "height_mm": each.height,
+                "within_mm": round(each.bound, 4),
+                "standard_error_mm": round(each.typical, 4),
+                "worst_point_mm": [round(value, 2) for value in each.point],
+                "worst_place": place_in_words(each.point, rig.face),
+            }
+            for each in heights
+        ],
+        "basis": BASIS,
+        "notes": list(fit.notes),
+    }
+
+
+BASIS = (
+    "within_mm holds in at least 95 % of calibrations, at its point: it carries corner noise, how "
+    "the cards were laid, print scale, board height and what the photos leave open of the "
+    "projector's lens, but not cloth of another height than stated, nor a platen that is not flat."
+)
+
+
+def in_words(rig: Rig) -> str:
+    """Return what there is to know of a rig, for the terminal."""
+    from calibration.solve_gates import describe_lay
+    from calibration.uncertainty import place_in_words, worst
+
+    fit = rig.fit
+    lines = [
+        f"{rig.name}: platen {rig.face.width:g} x {rig.face.depth:g} mm, projector "
+        f"{rig.projector.size[0]} x {rig.projector.size[1]}, calibration {rig.calibration_id}",
+        f"Model: {fit.model}; height from {fit.height_from}.",
+    ]
+    if rig.photos:
+        lines.append(
+            f"{len(rig.photos)} photo{'s' if len(rig.photos) > 1 else ''}, "
+            f"{sum(len(p.cards) for p in rig.photos)} card corners and "
+            f"{sum(len(p.pattern) for p in rig.photos)} pattern corners, scattering by "
+            f"{fit.noise:.2f} px; cards printed at {100 * fit.print_scale:.2f} %."
+        )
+    if rig.crosses:
+        lines.append(f"{len(rig.crosses)} crosses set by hand.")
+    lines += [f"  {describe_lay(card)}." for card in fit.cards]
+    lines.append("Light lands within (95 %):")
+    for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig)):
+        over = "" if each.bound <= rig.stated.tolerance else "  over the tolerance"
+        lines.append(
+            f"  {each.bound:5.2f} mm at {each.height:4.1f} mm height, worst at "
+            f"{place_in_words(each.point, rig.face)}{over}"
+        )
+    lines += fit.notes
+    return "\n".join(lines)
+
+
+def _table_heights(rig: Rig) -> tuple[float, ...]:
+    """Return the heights a report tells of, mm."""
+    return tuple(sorted({0.0, 1.0, 4.0, 10.0, 20.0, *rig.stated.heights}))
+
+
+def _draw(path: Path, rig: Rig, done: Any) -> None:
+    from calibration.report import write_report
+
+    write_report(path, rig, done.photos)
+
+
+def _check_place(*paths: Path | None) -> None:
+    """Refuse an output folder that does not exist before any work is done."""
+    for path in paths:
+        if path is not None and not path.resolve().parent.is_dir():
+            raise Refusal(f"There is no folder {path.parent}: make it, or write elsewhere.")
+
+
+def _height(text: str) -> float:
+    value = parse_length(text)
+    if not 0 <= value <= 100:
+        raise Refusal(f"{text} is no height above the platen: give 0 mm to 100 mm.")
+    return value
+
+
+def _positive(text: str, option: str) -> float:
+    value = parse_length(text)
+    if not 0 < value <= 100:
+        raise Refusal(f"{option} {text} is not possible: give a small length, such as 1mm.")
+    return value
+
+
+def _bar(text: str) -> float:
+    value = parse_length(text)
+    if not 90 <= value <= 110:
+        raise Refusal(
+            f"A bar of {text} is no 100 mm bar printed at 100 %: print the cards again at actual "
+            "size."
+        )
+    return value
+
+
+def _throw(value: float) -> float:
+    if not 0.2 <= value <= 5:
+        raise Refusal(f"{value:g} is no throw ratio: give distance over picture width, 0.2 to 5.")
+    return value
+
+
+def _lens(text: str) -> tuple[float, float, float]:
+    parts = [part.strip() for part in re.split(r"[;,]", text)]
+    if len(parts) != 3:
+        raise Refusal(
+            f"“{text}” is no place of a lens: give right, back and up, such as 0,620,1010mm."
+        )
+    unit = re.search(r"[a-z\"”]+\.?$", parts[2])
+    x, y, z = (
+        parse_length(part if unit is None or re.search(r"[a-z\"”]$", part) else part + unit[0])
+        for part in parts
+    )
+    if not 50 <= z <= 20_000:
+        raise Refusal(f"A lens {z:g} mm above the platen cannot light it: measure up from it.")
+    return x, y, z
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the program."""
+    app.command("calibrate", cls=WithRaised)(calibrate)
+    app.command("aim", cls=Signed)(aim)
