@@ -110,7 +110,7 @@ def is_blurred(grey: NDArray[np.uint8]) -> bool:
         strong = steps > max(4.0, float(np.percentile(steps, 99)))
         if strong.any():
             lost.append(float(np.maximum(steps - left, 0)[strong].sum() / steps[strong].sum()))
-    return bool(lost) and max(lost) < 0.62
+    return bool(lost) and min(lost) < 0.58
 
 
 def _twin(search: CardSearch) -> str | None:
