@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import cast
 
 from calibration.record import Rig
@@ -21,7 +22,7 @@ from chalkbeam.platen import Platen, parse_pad
 from chalkbeam.platen import platen as find_platen
 from chalkbeam.projecting import Choice, about
 from chalkbeam.runs.events import Shift
-from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.runs.pieces import Imprint, Piece
 from chalkbeam.runs.watch import artwork_trouble
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 from overlay.visibility import palette_for
@@ -86,7 +87,7 @@ class Bench:
         self._collar = collar
         self._threaded = threaded
         self._placer = Placer()
-        self._loaded: dict[tuple[int, int, str], Loading] = {}
+        self._loaded: dict[tuple[object, ...], Loading] = {}
 
     def at_hand(
         self,
@@ -94,6 +95,7 @@ class Bench:
         imprint: Imprint,
         location_of: Callable[[Imprint], str],
         collar: Shift | None = None,
+        together: Sequence[Imprint] = (),
     ) -> AtHand:
         """Return an imprint ready to be lit.
 
@@ -103,6 +105,9 @@ class Bench:
         imprint : Imprint
         location_of : callable
             Imprint to the name of the location in force for it.
+        together : sequence of Imprint
+            All that are pressed while the garment stays where it is, this one with
+            them: it is loaded so that all their ink is pressed.
         collar : Shift, optional
             How far the real collar lies off the planned one, platen frame.
 
@@ -113,6 +118,11 @@ class Bench:
         """
         placement = self._place(piece, imprint, location_of)
         rig, planned = self._lay_on(placement, imprint)
+        others = [
+            self._place(piece, other, location_of) for other in together if other is not imprint
+        ]
+        if others:
+            planned = self._shared(rig, imprint.pad, placement, planned, others)
         loading = planned if collar is None else collared(planned, collar)
         return AtHand(rig, Choice(placement, loading), planned, palette_on(piece.colour))
 
@@ -150,14 +160,44 @@ class Bench:
             f"({have}): put that platen on and add its rig with --rig, or skip the imprint."
         )
 
-    def _load_on(self, placement: Placement, rig: Rig, pad: str) -> Loading:
+    def _shared(
+        self,
+        rig: Rig,
+        pad: str,
+        placement: Placement,
+        planned: Loading,
+        others: Sequence[Placement],
+    ) -> Loading:
+        """Return a loading that presses several imprints without moving the garment.
+
+        Tried are the loadings that each would have alone, first the highest on the
+        garment. Where none serves all, this imprint keeps its own.
+        """
+        everything = sorted((placement, *others), key=lambda each: each.centre[1])
+        for leading in everything:
+            try:
+                alone = self._load_on(leading, rig, pad)
+                laid = {id(each): self._load_on(each, rig, pad, alone) for each in everything}
+            except Refusal:
+                continue
+            return laid[id(placement)]
+        return planned
+
+    def _load_on(
+        self, placement: Placement, rig: Rig, pad: str, like: Loading | None = None
+    ) -> Loading:
+        """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
+        set_at = (None, None) if like is None else (like.overhang, like.aside)
         # By identity: the placer keeps each placement, and gives the same one for the same thing.
-        key = (id(placement), id(rig), pad)
+        key = (id(placement), id(rig), pad, *set_at)
         if key not in self._loaded:
             plate = Platen(rig.name or "this platen", rig.face)
             if pad:
                 plate = plate.with_pad(parse_pad(pad))
-            self._loaded[key] = load(placement, plate, collar=self._collar, threaded=self._threaded)
+            self._loaded[key] = load(
+                placement, plate, collar=self._collar, threaded=self._threaded,
+                overhang=set_at[0], aside=set_at[1],
+            )  # fmt: skip
         return self._loaded[key]
 
 
@@ -201,35 +241,38 @@ def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
     Refusal
         If the file is missing or unusable.
     """
-    trouble = artwork_trouble(imprint.art)
+    art, width, height = imprint.art, imprint.width, imprint.height
+    trouble = artwork_trouble(art)
     if trouble is not None:
         raise Refusal(trouble)
-    path = imprint.art.path
-    changed = path.stat().st_mtime_ns if path is not None else 0
-    return _read(imprint.art, imprint.width, imprint.height, worn, where, changed)
-
-
-@functools.lru_cache(maxsize=512)
-def _read(
-    art: Art,
-    width: float | None,
-    height: float | None,
-    worn: Garment,
-    where: Location,
-    changed: int,
-) -> Artwork:
-    del changed  # an edited file is read again
-    if art.kind is not ArtKind.FILE or art.path is None:
-        widest = where.preset.width.get(worn.age)
-        usual = where.preset.height.get(worn.age)
-        if width is None and height is None:
-            height = usual.usual if usual else None
-            width = widest.usual if widest and not usual else None
-        most = widest.high if widest and width is None else None
-        return letter(art.text, width=width, height=height, widest=most, sheet_margin=NAME_MARGIN)
+    if art.path is None:
+        return _lettering(art.text, width, height, worn, where)
+    changed = art.path.stat().st_mtime_ns
     try:
-        return load_artwork(art.path, width=width, height=height)
+        return _file(art.path, width, height, changed)
     except SizeUnknown:
-        first = load_artwork(art.path, width=100.0)
-        factor = where.usual_scale(worn.age, first.ink.width, first.ink.height)
-        return first.scaled(factor)
+        return _usual_size(_file(art.path, 100.0, None, changed), worn, where)
+
+
+@functools.lru_cache(maxsize=256)
+def _file(path: Path, width: float | None, height: float | None, changed: int) -> Artwork:
+    del changed  # an edited file is read again
+    return load_artwork(path, width=width, height=height)
+
+
+@functools.lru_cache(maxsize=256)
+def _usual_size(art: Artwork, worn: Garment, where: Location) -> Artwork:
+    return art.scaled(where.usual_scale(worn.age, art.ink.width, art.ink.height))
+
+
+@functools.lru_cache(maxsize=1024)
+def _lettering(
+    text: str, width: float | None, height: float | None, worn: Garment, where: Location
+) -> Artwork:
+    widest = where.preset.width.get(worn.age)
+    usual = where.preset.height.get(worn.age)
+    if width is None and height is None:
+        height = usual.usual if usual else None
+        width = widest.usual if widest and not usual else None
+    most = widest.high if widest and width is None else None
+    return letter(text, width=width, height=height, widest=most, sheet_margin=NAME_MARGIN)

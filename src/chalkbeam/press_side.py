@@ -161,7 +161,18 @@ class PressSide:
         wanted = (index, collar, *map(self._location, stop.piece.imprints))
         if known is not None and known[0] == wanted:
             return known[1]
-        return self.bench.at_hand(stop.piece, stop.imprint, self._location, collar)
+        together = self._together(index)
+        return self.bench.at_hand(stop.piece, stop.imprint, self._location, collar, together)
+
+    def _together(self, index: int) -> list[Imprint]:
+        """Return the imprints that are pressed while the garment stays where it is."""
+        stops = self.sitting.run.stops
+        first = last = index
+        while first > 0 and not stops[first].loads:
+            first -= 1
+        while last + 1 < len(stops) and not stops[last + 1].loads:
+            last += 1
+        return [stop.imprint for stop in stops[first : last + 1]]
 
     def foresee(self) -> None:
         """Work out the picture that the next step will show, so that it is there at once.

@@ -20,6 +20,7 @@ from chalkbeam.units import Unit
 from chalkbeam.words_of_light import help_marks, shift_words
 from overlay.inputs import Closed, Key, Pointer, Tick
 from overlay.marks import Crosshair, Role, Stroke, Text
+from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import FACE
 
 SHIFT_RIGHT = Key("right", shift=True)
@@ -27,12 +28,9 @@ SHIFT_RIGHT = Key("right", shift=True)
 
 @pytest.fixture(scope="module")
 def choices(tmp_path_factory):
-    """Left chest and full back of a crew tee, with a plain square as artwork."""
-    art = tmp_path_factory.mktemp("art") / "pennant.svg"
-    art.write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60">'
-        '<path d="M0 0 L90 30 L0 60 Z" fill="#123"/></svg>'
-    )
+    """Left chest and full back of a crew tee, with a pennant as artwork."""
+    art = tmp_path_factory.mktemp("art") / "pennant.png"
+    write_pennant(art)
     tee = garment("crew_tee", "M")
     platen = Platen("bench", FACE)
     made = []

@@ -9,12 +9,8 @@ import pygame
 import pytest
 
 from chalkbeam.cli import app as program
+from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import save_rig
-
-ART = (
-    '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60">'
-    '<path d="M0 0 L90 30 L0 60 Z" fill="#123"/></svg>'
-)
 
 
 @pytest.fixture
@@ -22,7 +18,7 @@ def bench(tmp_path, monkeypatch):
     """A folder with a rig and an artwork, and it is the current one."""
     monkeypatch.chdir(tmp_path)
     save_rig(tmp_path / "rig.json")
-    (tmp_path / "pennant.svg").write_text(ART)
+    write_pennant(tmp_path / "pennant.png")
     return tmp_path
 
 
@@ -39,7 +35,7 @@ def chalkbeam(capsys, monkeypatch, *arguments):
 
 
 USUAL = (
-    "project", "--rig", "rig.json", "--style", "crew_tee", "--size", "M", "--art", "pennant.svg",
+    "project", "--rig", "rig.json", "--style", "crew_tee", "--size", "M", "--art", "pennant.png",
 )  # fmt: skip
 
 
@@ -95,7 +91,7 @@ def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
     ("arguments", "code", "says"),
     [
         (("--location", "left-chest", "--rig", "none.json"), 2, "There is no rig file"),
-        (("--location", "left-chest", "--rig", "pennant.svg"), 2, "pennant.svg"),
+        (("--location", "left-chest", "--rig", "pennant.png"), 2, "pennant.png"),
         (("--location", "left-chset"), 2, "left-chset"),
         (("--location", "left-chest", "--size", "9XL"), 2, "9XL"),
         (("--location", "left-chest", "--art", "none.svg"), 2, "none.svg"),
@@ -116,7 +112,7 @@ def test_refusals(bench, capsys, monkeypatch, arguments, code, says):
     assert done == code
     assert says in (err if code == 2 else out)
     assert "Traceback" not in err
-    assert sorted(path.name for path in bench.iterdir()) == ["pennant.svg", "rig.json"]
+    assert sorted(path.name for path in bench.iterdir()) == ["pennant.png", "rig.json"]
 
 
 def test_lists_displays(capsys, monkeypatch):

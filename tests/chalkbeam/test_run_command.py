@@ -1,0 +1,142 @@
+"""`chalkbeam run` from the command line, driven by keys under the dummy driver."""
+
+import sys
+
+import pygame
+import pytest
+
+from chalkbeam.cli import app as program
+from chalkbeam.runs.events import Kind
+from chalkbeam.runs.store import Store
+from tests.chalkbeam.crew_order import write_pennant
+from tests.chalkbeam.rigs import save_rig
+
+SHEET = """Style,Size,Colour,Qty,Location,Artwork,Width,Time (s)
+crew tee,M,navy,2,left chest,pennant.png,90 mm,12
+crew tee,L,navy,1,full back,pennant.png,250 mm,
+"""
+WAY_OUT = [pygame.K_ESCAPE, pygame.K_ESCAPE]
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    save_rig(tmp_path / "rig.json")
+    write_pennant(tmp_path / "pennant.png")
+    (tmp_path / "crew.csv").write_text(SHEET)
+    return tmp_path
+
+
+@pytest.fixture
+def chalkbeam(capsys, monkeypatch):
+    """Run the program while keys are typed; return its exit code and what it said."""
+
+    def call(*arguments, keys=WAY_OUT):
+        waiting = list(keys)
+        get = pygame.event.get
+
+        def typed():
+            events = get()
+            if waiting:
+                key = waiting.pop(0)
+                text = chr(key) if 32 < key < 127 else ""
+                events += [
+                    pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=text),
+                    pygame.event.Event(pygame.KEYUP, key=key, mod=0),
+                ]
+            return events
+
+        with monkeypatch.context() as patched:
+            patched.setattr(pygame.event, "get", typed)
+            patched.setattr("chalkbeam.station.BOUNCE", 0.0)
+            patched.setattr(sys, "argv", ["chalkbeam", *arguments])
+            code = 0
+            try:
+                program.main()
+            except SystemExit as end:
+                code = end.code or 0
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return call
+
+
+USUAL = ("run", "crew.csv", "--rig", "rig.json", "--record", "record.db", "--window", "--no-board")
+
+
+def pressed(folder):
+    with Store(folder / "record.db") as store:
+        runs = store.runs()
+        return [
+            [event.imprint for event in store.events(store.run(run.id))
+             if event.kind is Kind.PRESSED]
+            for run in runs
+        ]  # fmt: skip
+
+
+def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
+    step = [pygame.K_SPACE]
+    code, out, err = chalkbeam(*USUAL, "--as-listed", keys=[*step * 3, *WAY_OUT])
+    assert code == 0
+    # The third key asks whether the dwell is over; nothing is pressed yet.
+    assert "0 of 3 imprints pressed" in out
+    assert "do not look into its lens" in err
+    code, out, _ = chalkbeam(*USUAL, keys=[*step * 1, *WAY_OUT])
+    assert out.startswith("Going on with the run begun ")
+    assert "1 of 3 imprints pressed" in out
+    # Two imprints with a dwell to confirm, one without.
+    code, out, _ = chalkbeam(*USUAL, keys=[*step * 7, *WAY_OUT])
+    assert "the order is finished; 3 imprints pressed" in out
+    assert [len(run) for run in pressed(bench)] == [3]
+    # Finished: the same command begins anew.
+    code, out, _ = chalkbeam(*USUAL)
+    assert "Going on" not in out
+    assert [len(run) for run in pressed(bench)] == [3, 0]
+
+
+def test_a_reorder_brings_the_moves_back(bench, chalkbeam):
+    keys = [pygame.K_SPACE, pygame.K_RIGHT, pygame.K_RIGHT, *[pygame.K_SPACE] * 3, *WAY_OUT]
+    chalkbeam(*USUAL, "--as-listed", keys=keys)
+    with Store(bench / "record.db") as store:
+        first = store.latest().id
+    chalkbeam(*USUAL, "--as-listed", "--again", first[:6], keys=keys[-5:])
+    with Store(bench / "record.db") as store:
+        latest = store.latest()
+        assert latest.earlier == first
+    code, _, err = chalkbeam(*USUAL, "--again", "ffff")
+    assert code == 2
+    assert "ffff" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("--collar", "inside"), "A collar cannot point “inside”"),
+        (("--rig", "none.json"), "There is no rig file"),
+        (("--first", "99-1"), "There is no piece “99-1” to pin"),
+        (("--times", "lunch=3600"), "“lunch” is not a step"),
+        (("--record", "crew.csv"), "crew.csv"),
+    ],
+)
+def test_refusals(bench, chalkbeam, arguments, says):
+    code, _, err = chalkbeam(*USUAL, *arguments)
+    assert code == 2
+    assert says in err
+    assert "Traceback" not in err
+    assert not (bench / "record.db").exists() or arguments[0] in ("--first", "--times")
+
+
+def test_a_faulty_sheet_lists_every_problem_and_begins_nothing(bench, chalkbeam):
+    (bench / "crew.csv").write_text(SHEET.replace("90 mm", "ninety").replace(",L,", ",9XL,"))
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "ninety" in err
+    assert "9XL" in err
+    assert not (bench / "record.db").exists()
+
+
+def test_needs_the_projectors_display(bench, chalkbeam):
+    code, _, err = chalkbeam("run", "crew.csv", "--rig", "rig.json", "--record", "record.db")
+    assert code == 2
+    assert "No display shows 640x360" in err
+    assert not (bench / "record.db").exists()
