@@ -79,7 +79,11 @@ def _shape(page: PageMap, points: Points, closed: bool, **style: object) -> Poly
     return make(page.flat(points), strokeLineJoin=1, strokeLineCap=1, **style)
 
 
-def cloth(face: Face, page: PageMap, tint: Color = FILLS["cloth"]) -> Group:
+def _darker(colour: Color, share: float) -> Color:
+    return Color(colour.red * share, colour.green * share, colour.blue * share)
+
+
+def cloth(face: Face, page: PageMap, tint: Color = FILLS["cloth"], line: Color = INK) -> Group:
     """Return the face as it looks: cloth, seams, stitches, trims.
 
     Parameters
@@ -87,28 +91,35 @@ def cloth(face: Face, page: PageMap, tint: Color = FILLS["cloth"]) -> Group:
     face : Face
     page : PageMap
     tint : Color
-        What the cloth is filled with.
+        What the cloth is filled with; rib and inside are darker.
+    line : Color
+        What it is drawn with.
     """
     group = Group()
-    fills = {**FILLS, "cloth": tint}
-    behind = [line for line in face.lines if line.name == "sleeve"]
-    above = [line for line in face.lines if line.name != "sleeve"]
+    fills = FILLS
+    if tint is not FILLS["cloth"]:
+        fills = {
+            "cloth": tint, "rib": _darker(tint, 0.92), "inside": _darker(tint, 0.8),
+            "metal": _darker(tint, 0.85),
+        }  # fmt: skip
+    behind = [part for part in face.lines if part.name == "sleeve"]
+    above = [part for part in face.lines if part.name != "sleeve"]
 
-    def add(line_points: Points, kind: str, closed: bool, fill: str) -> None:
+    def add(points: Points, kind: str, closed: bool, fill: str) -> None:
         width, dashes = STROKES[kind]
         group.add(
             _shape(
-                page, line_points, closed,
-                fillColor=fills.get(fill), strokeColor=INK, strokeWidth=width,
+                page, points, closed,
+                fillColor=fills.get(fill), strokeColor=line, strokeWidth=width,
                 strokeDashArray=dashes,
             )
         )  # fmt: skip
 
-    for line in behind:
-        add(line.points, line.kind, line.closed, line.fill)
+    for part in behind:
+        add(part.points, part.kind, part.closed, part.fill)
     add(face.outline, "edge", True, "cloth")
-    for line in above:
-        add(line.points, line.kind, line.closed, line.fill)
+    for part in above:
+        add(part.points, part.kind, part.closed, part.fill)
     return group
 
 

@@ -141,7 +141,9 @@ def _azimuth(face: str, view: View, x: float) -> float:
     return base + math.radians(40) * (1.0 if x >= -1e-6 else -1.0)
 
 
-def look(worn: Worn, view: View = "straight", height: int = 720) -> NDArray[np.uint8]:
+def look(
+    worn: Worn, view: View = "straight", height: int = 720, width: int | None = None
+) -> NDArray[np.uint8]:
     """Return a picture of the worn garment.
 
     Parameters
@@ -150,18 +152,18 @@ def look(worn: Worn, view: View = "straight", height: int = 720) -> NDArray[np.u
     view : {"straight", "three_quarter", "front"}
         Straight at the face; from between the face and the side the art lies on; or
         straight before the wearer (behind, for the back).
-    height : int
-        px.
+    height, width : int
+        px; without a width, as wide as the figure needs.
 
     Returns
     -------
-    ndarray, shape (height, w, 3), RGB, uint8
+    ndarray, shape (height, width, 3), RGB, uint8
     """
     figure, surfaces = _figure(worn.garment, worn.belly)
     face = _face_name(worn, figure)
     textures = _textures(worn, figure, face)
     azimuth = _azimuth(face, view, worn.garment_from_art.x)
-    return paint(surfaces, textures, worn.cloth, azimuth, height)
+    return paint(surfaces, textures, worn.cloth, azimuth, height, width)
 
 
 def losses(worn: Worn) -> Losses:

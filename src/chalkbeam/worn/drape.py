@@ -120,9 +120,9 @@ def drape(half: Half, face: Face) -> Drape:
     seam = int(above)
     angle, fall = _first_guess(half, face, xs, ys)
     net = _Net(half, face, xs, ys, seam, float(fall[seam, 0]))
-    for _ in range(25):
+    for _ in range(18):
         angle, fall, moved = net.improve(angle, fall)
-        if moved < 0.02:
+        if moved < 0.5:
             break
     return Drape(half, xs, ys, angle, fall)
 

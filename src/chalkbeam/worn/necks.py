@@ -78,7 +78,9 @@ def collar_surfaces(garment: Garment, figure: Figure) -> tuple[Surface, ...]:
     width = np.full(len(ring), m["collar_height"])
     start = ring - 0.5 * inward
     shares = np.linspace(0.0, 1.0, 5)[:, None, None]
-    rim = gaussian_filter1d(start + lean * width[:, None], 4.0, axis=0, mode="wrap")
+    rim = (start + lean * width[:, None])[:-1]
+    rim = gaussian_filter1d(rim, 4.0, axis=0, mode="wrap")
+    rim = np.vstack([rim, rim[:1]])
     band = (1 - shares) * start + shares * rim
     if "collar_leaf" not in m:
         return (Surface.plain(band, "rib"),)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -80,6 +81,7 @@ def _remap(layer: NDArray[np.float32], at: NDArray[np.float32]) -> NDArray[np.fl
     return np.asarray(flat, dtype=np.float32)
 
 
+@functools.lru_cache(maxsize=8)
 def cloth_texture(face: Face, cloth: RGB, filled: bool) -> Texture:
     """Return the picture of a face without artwork.
 
@@ -95,7 +97,7 @@ def cloth_texture(face: Face, cloth: RGB, filled: bool) -> Texture:
     size = (round((x1 - x0) * SCALE) + 1, round((y1 - y0) * SCALE) + 1)
     base = np.array(cloth, dtype=np.float32)
     colour = np.broadcast_to(base, (size[1], size[0], 3)).copy()
-    cover = np.full((size[1], size[0]), 1.0 if filled else 0.0, dtype=np.float32)
+    cover = np.full((size[1], size[0]), 255 if filled else 0, dtype=np.uint8)
     origin = (float(x0), float(y0))
 
     def drawn(points: Points) -> NDArray[np.int32]:
@@ -118,7 +120,7 @@ def cloth_texture(face: Face, cloth: RGB, filled: bool) -> Texture:
                 points = points[:2]
             closed = line.closed and line.name != "hem"
             cv2.polylines(colour, [points], closed, tone, thick, cv2.LINE_AA, 4)
-    return Texture(colour, cover, origin)
+    return Texture(colour, cover.astype(np.float32) / np.float32(255), origin)
 
 
 def _disc(reach: float) -> NDArray[np.uint8]:
@@ -127,12 +129,12 @@ def _disc(reach: float) -> NDArray[np.uint8]:
 
 
 def _cover(
-    face: Face, blank: NDArray[np.float32], drawn: Callable[[Points], NDArray[np.int32]]
-) -> NDArray[np.float32]:
+    face: Face, blank: NDArray[np.uint8], drawn: Callable[[Points], NDArray[np.int32]]
+) -> NDArray[np.uint8]:
     """Return where a top's panel has cloth: its outline, carried on under seams and sleeves."""
     neck = abs(face.across["left_neck_point"].value)
     panel = blank.copy()
-    cv2.fillPoly(panel, [drawn(face.outline)], 1.0, cv2.LINE_AA, 4)
+    cv2.fillPoly(panel, [drawn(face.outline)], 255, cv2.LINE_AA, 4)
     cover = panel.copy()
     low = drawn(np.array([[0.0, face.along["pit_line"].value]]))[0, 1] // 16
     sideways = np.ones((1, 2 * round(SIDEWAYS * SCALE) + 1), np.uint8)
@@ -143,9 +145,9 @@ def _cover(
         zone = blank.copy()
         for side in (1.0, -1.0):
             corners = np.array([[neck, start], [out, start], [out, pit], [neck, pit]])
-            cv2.fillPoly(zone, [drawn(corners * (side, 1.0))], 1.0, cv2.LINE_AA, 4)
-        cover = np.maximum(cover, cv2.dilate(panel, _disc(OVERLAP)) * zone)
-    return cover
+            cv2.fillPoly(zone, [drawn(corners * (side, 1.0))], 255, cv2.LINE_AA, 4)
+        cover = np.maximum(cover, np.minimum(cv2.dilate(panel, _disc(OVERLAP)), zone))
+    return np.asarray(cover, dtype=np.uint8)
 
 
 def with_art(

@@ -72,16 +72,27 @@ class Camera:
         return unit
 
 
-def frame(surfaces: Sequence[Surface], azimuth: float, height: int) -> Camera:
-    """Return a camera whose picture of `height` px holds all surfaces with a margin."""
+def frame(
+    surfaces: Sequence[Surface], azimuth: float, height: int, width: int | None = None
+) -> Camera:
+    """Return a camera whose picture holds all surfaces with a margin.
+
+    Parameters
+    ----------
+    height, width : int
+        Of the picture, px; without a width, as wide as the surfaces need.
+    """
     points = np.vstack([surface.points.reshape(-1, 3) for surface in surfaces])
     target = (points.min(axis=0) + points.max(axis=0)) / 2
     pixels, _ = Camera(azimuth, target).project(points)
     low, high = pixels.min(axis=0), pixels.max(axis=0)
     margin = 0.06 * (high[1] - low[1])
-    scale = height / (high[1] - low[1] + 2 * margin)
-    width = round(scale * (high[0] - low[0] + 2 * margin))
-    centre = (margin - low) * scale
+    room = high - low + 2 * margin
+    scale = height / room[1]
+    if width is None:
+        width = round(scale * room[0])
+    scale = min(scale, width / room[0])
+    centre = np.array([width, height]) / 2 - scale * (low + high) / 2
     return Camera(
         azimuth, target, 1000.0 * scale, (width, height), (float(centre[0]), float(centre[1]))
     )
@@ -111,7 +122,7 @@ def see(surfaces: Sequence[Surface], textures: Mapping[str, Texture], camera: Ca
         ]
     )
     pixels, distance = camera.project(points)
-    triangles = _triangles(surfaces, pixels)
+    triangles, holed = _triangles(surfaces, textures, pixels)
 
     def there(fragments: Floats) -> NDArray[np.bool_]:
         kept = np.ones(len(fragments), dtype=bool)
@@ -122,23 +133,35 @@ def see(surfaces: Sequence[Surface], textures: Mapping[str, Texture], camera: Ca
                 kept[mine] = textures[surface.face].sample(fragments[mine, 3:5])[1] > 0.5
         return kept
 
-    return rasterise(pixels, distance, values, triangles, camera.size, there)
+    return rasterise(pixels, distance, values, triangles, camera.size, holed, there)
 
 
-def _triangles(surfaces: Sequence[Surface], pixels: Floats) -> NDArray[np.int64]:
-    """Return the triangles of all surfaces; of a face, only those that show their outer side."""
-    parts, offset = [], 0
+def _triangles(
+    surfaces: Sequence[Surface], textures: Mapping[str, Texture], pixels: Floats
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Return the triangles of all surfaces, and which of them a face's edge runs through.
+
+    Of a face, only those that show their outer side and have cloth at a corner.
+    """
+    parts: list[NDArray[np.int64]] = []
+    edges: list[NDArray[np.bool_]] = []
+    offset = 0
     for surface in surfaces:
         rows, columns = surface.points.shape[:2]
-        triangles = grid_triangles(rows, columns) + offset
+        triangles = grid_triangles(rows, columns)
+        edge = np.zeros(len(triangles), dtype=bool)
         if surface.material == "face":
-            a, b, c = (pixels[triangles[:, corner]] for corner in range(3))
+            a, b, c = (pixels[triangles[:, corner] + offset] for corner in range(3))
             first, second = b - a, c - a
             area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
-            triangles = triangles[area < 0]
-        parts.append(triangles)
+            covered = textures[surface.face].sample(surface.flat.reshape(-1, 2))[1] > 0.99
+            corners = covered[triangles].sum(axis=1)
+            shown = (area < 0) & (corners > 0)
+            triangles, edge = triangles[shown], corners[shown] < 3
+        parts.append(triangles + offset)
+        edges.append(edge)
         offset += rows * columns
-    return np.vstack(parts)
+    return np.vstack(parts), np.concatenate(edges)
 
 
 def paint(
@@ -147,9 +170,10 @@ def paint(
     cloth: RGB,
     azimuth: float,
     height: int,
+    width: int | None = None,
 ) -> NDArray[np.uint8]:
-    """Return a picture of the surfaces, shape (height, w, 3), RGB, uint8."""
-    camera = frame(surfaces, azimuth, 2 * height)
+    """Return a picture of the surfaces, shape (height, width, 3), RGB, uint8."""
+    camera = frame(surfaces, azimuth, 2 * height, None if width is None else 2 * width)
     fragments = see(surfaces, textures, camera)
     seen = fragments.seen
     values = fragments.values[seen]
@@ -185,11 +209,16 @@ def _nearness(fragments: Fragments) -> Floats:
     depth around it is darkened, by up to a third.
     """
     seen = fragments.seen
-    depth = np.where(seen, fragments.depth, 0.0)
-    light = np.ones_like(depth)
+    full = (seen.shape[1], seen.shape[0])
+    small = (max(1, full[0] // 4), max(1, full[1] // 4))
+    there = cv2.resize(seen.astype(np.float32), small, interpolation=cv2.INTER_AREA)
+    shown = np.where(seen, fragments.depth, 0.0).astype(np.float32)
+    depth = cv2.resize(shown, small, interpolation=cv2.INTER_AREA)
+    light = np.ones(seen.shape)
     for reach in (9.0, 27.0):
-        weight = cv2.GaussianBlur(seen.astype(np.float64), (0, 0), reach)
-        mean = cv2.GaussianBlur(depth, (0, 0), reach) / np.maximum(weight, 1e-6)
-        behind = np.clip((depth - mean) / (2.5 * reach), 0.0, 1.0)
+        weight = cv2.GaussianBlur(there, (0, 0), reach / 4)
+        mean = cv2.GaussianBlur(depth, (0, 0), reach / 4) / np.maximum(weight, 1e-4)
+        around = cv2.resize(mean, full, interpolation=cv2.INTER_LINEAR)
+        behind = np.clip((fragments.depth - around) / (2.5 * reach), 0.0, 1.0)
         light *= 1 - 0.26 * behind
     return np.where(seen, light, 1.0)

@@ -1,0 +1,180 @@
+"""`chalkbeam proof`: the page a customer signs, or a paper template for a bench without light.
+
+Exit 0: written. 1: written, but pressing it so would spoil the garment, or no place
+satisfies the rules. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import json as jsonlib
+import math
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from chalkbeam.cli.garment import (
+    FitOption,
+    JsonOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    UnitsOption,
+    find_garment,
+)
+from chalkbeam.cli.place import ArtOption, HeightOption, TextOption, WidthOption, read_art
+from chalkbeam.units import Unit
+
+if TYPE_CHECKING:
+    from chalkbeam.worn import Worn
+
+WHITE = (236, 238, 240)
+"""Cloth where no fabric is named: any art shows on it."""
+
+VIEW = 900
+"""Height of a picture of the garment as worn, px."""
+
+INK_ON_PALE, INK_ON_DARK = (28, 36, 44), (245, 245, 242)
+
+
+class Paper(StrEnum):
+    """Paper that proofs and templates are printed on."""
+
+    LETTER = "letter"
+    A4 = "a4"
+
+
+def proof(
+    style: StyleOption,
+    size: SizeOption,
+    location: Annotated[str, typer.Option(help="Location, such as left-chest or “full back”.")],
+    out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("proof.pdf"),
+    art: ArtOption = None,
+    text: TextOption = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_margin: Annotated[
+        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+    ] = None,
+    mirrored: Annotated[
+        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+    ] = False,
+    page: Annotated[int, typer.Option(help="Page of a PDF.")] = 1,
+    turn: Annotated[
+        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
+    ] = None,
+    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
+    arc: Annotated[
+        str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
+    ] = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    fabric: Annotated[
+        str | None, typer.Option(help="The cloth's colour: navy, “heather grey”, #1d2441.")
+    ] = None,
+    paper: Annotated[Paper, typer.Option(help="Paper size.")] = Paper.LETTER,
+    template: Annotated[
+        bool,
+        typer.Option("--template", help="Write a paper template at true scale instead."),
+    ] = False,
+    views: Annotated[
+        Path | None, typer.Option(help="Folder for pictures of the garment as worn.")
+    ] = None,
+    customer: Annotated[str, typer.Option(help="Written at the head.")] = "",
+    order: Annotated[str, typer.Option(help="Written at the head.")] = "",
+    date: Annotated[str, typer.Option(help="Written at the head.")] = "",
+    units: UnitsOption = Unit.INCH,
+    json: JsonOption = False,
+) -> None:
+    """Write a proof for the customer to sign: the print in place, its measures, how it wears."""
+    from chalkbeam.fabrics import find_fabric
+    from chalkbeam.files import write_whole
+    from chalkbeam.locations import location as find_location
+    from chalkbeam.placement import Impossible, Severity, place
+    from chalkbeam.proof import Proof, ink_picture, letter_picture, proof_pdf, template_pdf
+    from chalkbeam.proof.sheet import worn_of
+    from chalkbeam.units import parse_length
+    from overlay.lettering import BUNDLED_FONT
+
+    garment = find_garment(style, size, fit, measured)
+    found = find_location(location)
+    cloth = find_fabric(fabric) if fabric else None
+    artwork = read_art(
+        art, text, garment, found, width=width, height=height, sheet_margin=sheet_margin,
+        mirrored=mirrored, page=page, font=font, arc=arc,
+    )  # fmt: skip
+    try:
+        placement = place(
+            garment, found, artwork, turn=None if turn is None else -math.radians(turn)
+        )
+    except Impossible as fight:
+        print(fight.words.say(units))
+        raise typer.Exit(1) from None
+    colour = cloth.colour if cloth else WHITE
+    dark = sum(colour) < 330
+    picture = (
+        ink_picture(art, page=page, mirrored=mirrored)
+        if art is not None
+        else letter_picture(
+            artwork,
+            INK_ON_DARK if dark else INK_ON_PALE,
+            font or BUNDLED_FONT,
+            None if arc is None else parse_length(arc),
+        )
+    )
+    made = Proof(
+        placement, picture, colour, cloth.name if cloth else "", units, customer, order, date
+    )
+    files = {out: (template_pdf if template else proof_pdf)(made, paper.value)}
+    if views is not None:
+        files |= _views(worn_of(made), views)
+    for path, content in files.items():
+        write_whole(path, content)
+    warnings = [concern.sentence.say(units) for concern in placement.warnings]
+    if json:
+        from chalkbeam.worn import losses
+
+        seen = losses(worn_of(made))
+        print(
+            jsonlib.dumps(
+                {
+                    "written": [str(path) for path in files],
+                    "warnings": warnings,
+                    "out_of_sight": round(seen.out_of_sight, 4),
+                    "edge_on": round(seen.edge_on, 4),
+                    "under_hood": round(seen.under_hood, 4),
+                },
+                indent=1,
+                ensure_ascii=False,
+            )
+        )
+    else:
+        what = "a template at true scale: print it at 100 %" if template else "a proof to sign"
+        print(f"{out}: {what}.")
+        for line in warnings:
+            print(f"  {line}")
+    if placement.worst is Severity.STOP:
+        raise typer.Exit(1)
+
+
+def _views(worn: Worn, folder: Path) -> dict[Path, bytes]:
+    import io
+
+    from PIL import Image
+
+    from chalkbeam.worn import VIEWS, look
+
+    files = {}
+    for view in VIEWS:
+        if view == "front" and not worn.face.endswith("sleeve"):
+            continue  # the straight view is the front one
+        buffer = io.BytesIO()
+        Image.fromarray(look(worn, view, VIEW)).save(buffer, "PNG")
+        files[folder / f"worn-{view.replace('_', '-')}.png"] = buffer.getvalue()
+    return files
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command("proof")(proof)

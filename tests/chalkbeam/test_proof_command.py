@@ -1,0 +1,87 @@
+"""`chalkbeam proof`: files written, exit codes, refusals."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from chalkbeam.cli.app import main
+
+CREST = Path(__file__).parents[2] / "src" / "chalkbeam" / "tern_harbour" / "crest.svg"
+
+
+@pytest.fixture
+def chalkbeam(monkeypatch, capsys):
+    def run(*words):
+        monkeypatch.setattr("sys.argv", ["chalkbeam", *map(str, words)])
+        code = 0
+        try:
+            main()
+        except SystemExit as stop:
+            code = stop.code or 0
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+@pytest.fixture(autouse=True)
+def _small_views(monkeypatch):
+    monkeypatch.setattr("chalkbeam.proof.sheet.PICTURE", 120)
+    monkeypatch.setattr("chalkbeam.cli.proof.VIEW", 160)
+
+
+TEE = ("proof", "--style", "tee", "--size", "M", "--location", "left-chest")
+
+
+def test_proof_and_views(chalkbeam, tmp_path):
+    out = tmp_path / "made" / "proof.pdf"
+    code, said, _ = chalkbeam(
+        *TEE, "--art", CREST, "--width", "3.5in", "--out", out, "--views", tmp_path / "views",
+        "--fabric", "navy", "--json",
+    )  # fmt: skip
+    assert code == 0
+    assert out.read_bytes().startswith(b"%PDF")
+    answer = json.loads(said)
+    assert answer["out_of_sight"] == 0.0
+    assert sorted(p.name for p in (tmp_path / "views").iterdir()) == [
+        "worn-straight.png",
+        "worn-three-quarter.png",
+    ]
+
+
+def test_template_for_lettering(chalkbeam, tmp_path):
+    out = tmp_path / "template.pdf"
+    code, said, _ = chalkbeam(
+        *TEE, "--text", "Tove", "--height", "20mm", "--out", out, "--template", "--paper", "a4"
+    )
+    assert code == 0
+    assert "true scale" in said
+    assert out.read_bytes().startswith(b"%PDF")
+
+
+def test_a_spoiling_placement_is_written_but_answered_no(chalkbeam, tmp_path):
+    out = tmp_path / "template.pdf"
+    words = ("proof", "--style", "zip_hood", "--size", "M", "--location", "centre-chest")
+    code, said, _ = chalkbeam(
+        *words, "--art", CREST, "--width", "200mm", "--out", out, "--template"
+    )
+    assert code == 1
+    assert "zip" in said
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ((), "--art"),
+        (("--art", "missing.png", "--width", "3in"), "missing.png"),
+        (("--art", CREST, "--width", "3"), "no unit"),
+        (("--art", CREST, "--width", "3in", "--fabric", "octarine"), "octarine"),
+    ],
+)
+def test_bad_input(chalkbeam, tmp_path, more, says):
+    out = tmp_path / "proof.pdf"
+    code, _, err = chalkbeam(*TEE, *more, "--out", out)
+    assert code == 2
+    assert says in err
+    assert not out.exists()
