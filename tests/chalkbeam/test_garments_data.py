@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from calibration.refusal import Refusal
 from chalkbeam.datafile import line_of, parse_data, read_data
 from chalkbeam.garments import garment, sizes, styles
-from chalkbeam.garments.importing import import_chart, style_key
 from chalkbeam.garments.library import DATA
 from chalkbeam.garments.schema import Chart, Rule, RuleBook, Style
+from chalkbeam.size_charts import import_chart, style_key
 
 GOOD = """title = "Tee"
 unit = "in"

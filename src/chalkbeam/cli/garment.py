@@ -236,7 +236,7 @@ def import_sizes(
     json: JsonOption = False,
 ) -> None:
     """Import the shop's own size chart; every fault is listed, and then nothing is stored."""
-    from chalkbeam.garments.importing import import_chart
+    from chalkbeam.size_charts import import_chart
 
     stored, read = import_chart(
         file, style, name=name, unit=unit, fit=cast("Fit", fit), replace=replace

@@ -11,7 +11,7 @@ from chalkbeam.files import write_whole
 from chalkbeam.garments import garment
 from chalkbeam.garments.library import Size, charts_folder, find_style, own_styles
 from chalkbeam.garments.model import Age, Fit
-from chalkbeam.garments.sheets import BOX_TOLERANCE, Problem, ReadChart, read_chart
+from chalkbeam.size_charts.reading import BOX_TOLERANCE, Problem, ReadChart, read_chart
 
 
 def chart_text(read: ReadChart, label: str, like: str, source: str) -> str:
