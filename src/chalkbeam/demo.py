@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from functools import partial
 from importlib import resources
 from pathlib import Path
@@ -19,16 +18,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from calibration.cards import layout
-from calibration.detect import observe
 from calibration.geometry import PlatenFace, Points, resample
-from calibration.observations import PhotoObservation
-from calibration.pattern import Pattern
-from calibration.photo import read_photo
+from calibration.pipeline import Shot
+from calibration.pipeline import calibrate as calibrate_photos
 from calibration.projector import ProjectorMap
 from calibration.record import Rig, save
 from calibration.refusal import Refusal
-from calibration.solve import solve
+from calibration.report import write_report
 from chalkbeam import tern_harbour
 from chalkbeam.artwork import load_artwork
 from chalkbeam.fabrics import Fabric, find_fabric
@@ -144,33 +140,25 @@ def samples(folder: Path | None = None) -> Path:
     return found
 
 
-def calibrate(folder: Path) -> Rig:
-    """Return the rig that the sample photos show, by the program's own path.
+def calibrate(folder: Path, out: Path) -> Rig:
+    """Calibrate from the sample photos; write rig file and report.
 
     Raises
     ------
     Refusal
-        If a photo cannot be used.
+        If a photo cannot be used, the result is not to be trusted or cannot be written.
     """
     face = find_platen(PLATEN).face
-    cards, pattern = layout(face), Pattern(sample_rig().projector.view.size)
-    heights = [shot.board for shot in sample_rig().shots]
-
-    def look(name: str, height: float) -> PhotoObservation:
-        return observe(read_photo(folder / name), cards, pattern, height)
-
-    with ThreadPoolExecutor(2) as pool:
-        seen = list(pool.map(look, SAMPLE_PHOTOS, heights))
-    solution = solve(seen, cards, pattern, face)
-    return Rig(
-        name="Tern Harbour press",
-        face=face,
-        projector=solution.map,
-        fit=solution.fit,
-        photos=solution.photos,
-        plans=solution.plans,
-        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
-    )
+    truth = sample_rig()
+    shots = [
+        Shot(folder / name, shot.board)
+        for name, shot in zip(SAMPLE_PHOTOS, truth.shots, strict=True)
+    ]
+    done = calibrate_photos(shots, face, truth.projector.view.size)
+    rig = Rig.of(done.solution, "Tern Harbour press", face)
+    write_report(out / "report.png", rig, done.photos, done.solution)
+    save(rig, out / "rig.json")
+    return rig
 
 
 def light_up(piece: Piece) -> Lit:
@@ -294,15 +282,14 @@ def run(out: Path, say: Say, folder: Path | None = None) -> tuple[Rig, list[Lit]
     truth = sample_rig()
     out.mkdir(parents=True, exist_ok=True)
     say(f"1. Calibrate from {len(SAMPLE_PHOTOS)} photos in {source}")
-    rig = calibrate(source)
+    rig = calibrate(source, out)
     for photo in rig.photos:
         on = f"on a board of {photo.raised:g} mm" if photo.raised else "on the bare platen"
         say(
             f"   {photo.name}: {len(photo.cards)} corners of cards {on}, "
             f"{len(photo.pattern)} of the projected pattern"
         )
-    save(rig, out / "rig.json")
-    say(f"   the rig is in {out / 'rig.json'}")
+    say(f"   wrote {out / 'rig.json'} and {out / 'report.png'}")
     say("   The photos come from a virtual rig, so the truth is known. Over the whole platen light")
     say("   lands off its target by what follows, most of it from cards laid by hand:")
     for height in HEIGHTS:
