@@ -7,12 +7,23 @@ import xml.etree.ElementTree as ElementTree
 import numpy as np
 import pypdfium2
 import pytest
+import resvg_py
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
+from reportlab.graphics.shapes import String
 
 from calibration.refusal import Refusal
-from chalkbeam.drawing import PageMap, draw_garment, fit_page, pdf_bytes, save_drawing, spread
+from chalkbeam.drawing import (
+    PageMap,
+    draw_garment,
+    fit_page,
+    pdf_bytes,
+    picture,
+    save_drawing,
+    spread,
+    svg_bytes,
+)
 from chalkbeam.garments import garment
 from chalkbeam.units import Unit
 
@@ -97,3 +108,22 @@ def test_nothing_is_drawn_off_the_page():
                               picture[:, :4].ravel(), picture[:, -4:].ravel()])  # fmt: skip
         assert rim.min() == 255, style
     assert io.BytesIO(pdf).read(5) == b"%PDF-"
+
+
+def test_svg_shows_what_the_pdf_shows():
+    # Independent: resvg draws the SVG, pdfium the PDF; compared without lettering (fonts differ).
+    drawing = draw_garment(garment("placket_shirt", "M"))
+    drawing.contents = [part for part in drawing.contents if not isinstance(part, String)]
+    width, height = round(drawing.width), round(drawing.height)
+    png = bytes(resvg_py.svg_to_bytes(svg_string=svg_bytes(drawing).decode()))
+    with Image.open(io.BytesIO(png)) as image:
+        drawn = np.asarray(image.convert("RGB").resize((width, height)), dtype=float)
+    pdf = picture(pdf_bytes(drawing, "tee"), 72)[:height, :width].astype(float)
+    apart = np.abs(drawn[: pdf.shape[0], : pdf.shape[1]] - pdf).max(axis=2)
+    assert (apart > 60).mean() < 0.02
+
+
+def test_svg_names_font_families():
+    text = svg_bytes(draw_garment(garment("tote", "small"))).decode()
+    assert "font-weight: bold" in text
+    assert "Helvetica-" not in text
