@@ -13,10 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration import homography
-from calibration.camera import PARAMETERS, Array, Pinhole
+from calibration.camera import Array, Pinhole
 from calibration.geometry import PlatenFace, Points, xy_tuple
 from calibration.observations import PhotoObservation
 from calibration.pattern import Pattern
@@ -38,10 +36,11 @@ from calibration.solve_priors import (
     card_priors,
     free_unknowns,
     lay_error,
+    projector_places,
     projector_priors,
 )
-from calibration.solve_problem import NOTHING, Problem
-from calibration.solve_start import first_vector, landed, projector_guesses, without_pattern
+from calibration.solve_problem import Problem
+from calibration.solve_start import first_projectors, first_vector, landed, without_pattern
 from calibration.solve_values import (
     CardFit,
     CardPlan,
@@ -174,8 +173,8 @@ def solve_plans(
     for first in FIRST_NOISES if photos else ():
         noise[:-1] = first
         vector = minimise(replace(task, problem=without_pattern(problem)), vector).vector
-    starts = [_inherit(task, vector, inherited)] if inherited else _starts(task, vector, size)
-    task = replace(task, free=free | _projector_places(problem, PROJECTOR_FREE))
+    starts = _starts(problem, vector, size, stated, inherited)
+    task = replace(task, free=free | projector_places(problem, PROJECTOR_FREE))
     result = min((minimise(task, start) for start in starts), key=lambda each: each.cost)
     free = task.free
     for _ in range(2):
@@ -185,7 +184,7 @@ def solve_plans(
         result = minimise(task, result.vector)
 
     # Schwarz (1978): another model must gain ln(n) for each unknown it adds.
-    more = _projector_places(problem, KEYSTONE)
+    more = projector_places(problem, KEYSTONE)
     price = len(KEYSTONE) * np.log(len(problem.groups))
     keystone = gain_of_freeing(task, result.vector, more) > price
     if keystone:
@@ -207,58 +206,26 @@ def solve_plans(
     )
 
 
-def _projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_]:
-    """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
-    mask: NDArray[np.bool_] = np.zeros(problem.layout.size, dtype=np.bool_)
-    start = problem.layout.projector.start
-    mask[[start + PARAMETERS.index(name) for name in names]] = True
-    return mask
-
-
-def _inherit(task: Task, vector: Array, inherited: Inherited) -> Array:
-    """Return the vector with the projector as it was before it was bumped."""
-    start = vector.copy()
-    start[task.problem.layout.projector] = inherited.mean
-    return start
-
-
-def _starts(task: Task, vector: Array, size: tuple[int, int]) -> list[Array]:
-    """Return the vector with the projector set, in the likeliest way for each sign of the shift.
-
-    One plane leaves the lens shift nearly open, even its sign, so a start on the wrong
-    side may end in a false minimum: both sides go on to the joint fit, which decides.
-    """
-    problem = task.problem
-    # Once the cameras are known, each landing seen is a cross on a known point.
-    crosses = [*problem.crosses]
-    for height, points, pixels in landed(problem, vector):
-        pairs = zip(xy_tuple(points), xy_tuple(pixels), strict=True)
-        crosses.extend(Cross(point, pixel, height) for point, pixel in pairs)
-    flat = [cross for cross in crosses if not cross.height]
-    try:
-        view = homography.fit([c.point for c in flat], [c.pixel for c in flat])
-    except homography.DegeneratePointsError:
-        raise Refusal(
-            "Too little was seen of the light on the bare platen: project the pattern over the "
-            "whole platen and take the photo again."
-        ) from None
-    thin = crosses[:: max(1, len(crosses) // 150)]
-    blind = tuple(photo.part(NOTHING, NOTHING) for photo in problem.photos)
-    seen = replace(
-        task,
-        problem=replace(problem, photos=blind, crosses=tuple(thin)),
-        free=_projector_places(problem, PROJECTOR_FREE),
-    )
-    results = []
-    for guess in projector_guesses(size, view):
-        start = vector.copy()
-        start[problem.layout.projector] = guess.vector
-        results.append(minimise(seen, start, 15))
-    ranked = [result.vector for result in sorted(results, key=lambda result: result.cost)]
-    cy = problem.layout.projector.start + PARAMETERS.index("cy")
-    above = [vector[cy] < (size[1] - 1) / 2 for vector in ranked]
-    others = [vector for vector, side in zip(ranked, above, strict=True) if side != above[0]]
-    return [ranked[0], *others[:1]]
+def _starts(
+    problem: Problem,
+    vector: Array,
+    size: tuple[int, int],
+    stated: Stated,
+    inherited: Inherited | None,
+) -> list[Array]:
+    """Return the vector with the projector set, in one likely way or two."""
+    if inherited is not None:
+        found = [Pinhole.from_vector(inherited.mean)]
+    else:
+        # Once the cameras are known, each landing seen is a cross on a known point.
+        crosses = [*problem.crosses]
+        for height, points, pixels in landed(problem, vector):
+            pairs = zip(xy_tuple(points), xy_tuple(pixels), strict=True)
+            crosses.extend(Cross(point, pixel, height) for point, pixel in pairs)
+        found = first_projectors(crosses, size, stated)
+    starts = np.tile(vector, (len(found), 1))
+    starts[:, problem.layout.projector] = [pinhole.vector for pinhole in found]
+    return list(starts)
 
 
 def _noise(task: Task, vector: Array) -> Array:

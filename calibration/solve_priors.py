@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import INTRINSIC
+from calibration.camera import INTRINSIC, PARAMETERS
 from calibration.observations import PhotoObservation
 from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior
 from calibration.solve_problem import Problem
@@ -161,6 +161,14 @@ PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty",
 
 KEYSTONE = ("aspect", "skew")
 """Free as well for oblong pixels or a picture that the projector's electronics have bent."""
+
+
+def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_]:
+    """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
+    mask = np.zeros(problem.layout.size, dtype=np.bool_)
+    start = problem.layout.projector.start
+    mask[[start + PARAMETERS.index(name) for name in names]] = True
+    return mask
 
 
 def _half_side(plan: CardPlan) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,10 @@ from calibration.geometry import Points
 from calibration.homography import Homography
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
+from calibration.solve_least import Task, minimise
+from calibration.solve_priors import PROJECTOR_FREE, projector_places, projector_priors
 from calibration.solve_problem import EVERYTHING, NOTHING, Problem
+from calibration.solve_values import Cross, Stated
 
 FOCAL_GUESSES = np.geomspace(0.5, 2.2, 12)
 """Focal lengths tried for a camera without one in its photo, over the photo's longer side:
@@ -24,6 +28,10 @@ principal point on or beyond an edge, and which one is unknown beforehand."""
 
 THROW_GUESSES = (0.5, 0.9, 1.4, 2.2)
 """Throw ratios tried where a photo's homography gives none."""
+
+
+START_NOISE = 0.25
+"""How well points are known where only a start is sought, mm."""
 
 
 def first_vector(problem: Problem, observations: tuple[PhotoObservation, ...]) -> Array:
@@ -97,7 +105,7 @@ def pose_from_homography(lens: Pinhole, view: Homography, height: float = 0.0) -
     return lens.moved(rotation, columns[:, 2] - height * rotation[:, 2])
 
 
-def projector_guesses(size: tuple[int, int], view: Homography) -> list[Pinhole]:
+def _projector_guesses(size: tuple[int, int], view: Homography) -> list[Pinhole]:
     """Return first projectors for every assumed lens shift, whose view of the platen is `view`.
 
     With the principal point assumed, the two constraints on a plane's homography
@@ -132,6 +140,53 @@ def _focal(view: Homography, cx: float, cy: float) -> float | None:
     below = float(known @ known)
     inverse_square = -float(known @ depth) / below if below > 0 else 0.0
     return float(inverse_square**-0.5) if inverse_square > 0 else None
+
+
+def first_projectors(
+    crosses: Sequence[Cross], size: tuple[int, int], stated: Stated
+) -> list[Pinhole]:
+    """Return the likeliest projector for each sign of its lens shift, best first.
+
+    One plane leaves the lens shift nearly open, even its sign, so a start on the wrong
+    side may end in a false minimum: both sides go on to the joint fit, which decides.
+
+    Parameters
+    ----------
+    crosses : sequence of Cross
+        Known points and the pixels that light them.
+    size : tuple of int
+        The projector's picture, px.
+    stated : Stated
+
+    Raises
+    ------
+    Refusal
+        If those on the bare platen are too few or lie on one line.
+    """
+    known = [cross for cross in crosses if np.all(np.isfinite(cross.point))]
+    flat = [cross for cross in known if not cross.height]
+    try:
+        view = homography.fit([c.point for c in flat], [c.pixel for c in flat])
+    except homography.DegeneratePointsError:
+        raise Refusal(
+            "Too little was seen of the light on the bare platen: project the pattern over the "
+            "whole platen and take the photo again."
+        ) from None
+    few = tuple(known[:: max(1, len(known) // 150)])
+    problem = Problem((), (), (), (), np.zeros((0, 2)), few)
+    free = projector_places(problem, PROJECTOR_FREE)
+    task = Task(problem, projector_priors(problem, size, stated), free, np.array([START_NOISE]))
+    results = []
+    for guess in _projector_guesses(size, view):
+        start = np.zeros(problem.layout.size)
+        start[problem.layout.projector] = guess.vector
+        results.append(minimise(task, start, 15))
+    ranked = [
+        problem.projector(result.vector) for result in sorted(results, key=lambda each: each.cost)
+    ]
+    middle = (size[1] - 1) / 2
+    others = [each for each in ranked if (each.cy < middle) != (ranked[0].cy < middle)]
+    return [ranked[0], *others[:1]]
 
 
 def landed(problem: Problem, vector: Array) -> list[tuple[float, Points, Points]]:
