@@ -85,7 +85,7 @@ def test_words_for_what_the_eye_loses():
         "Worn, the whole print shows from the front."
     ]
     said = " ".join(loss_words(Losses(0.62, 0.3, 0.11), "back"))
-    for words in ("62%", "30%", "11%", "behind", "hood"):
+    for words in ("62 %", "30 %", "11 %", "behind", "hood"):
         assert words in said
 
 

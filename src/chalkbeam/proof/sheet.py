@@ -213,11 +213,15 @@ def _figures(canvas: Canvas, proof: Proof, top: float, inner: float) -> float:
          f"{format_length(abs(ink.top), unit)} {above} the {origin}"),
         ("Sideways, as you look at it", beside),
     )  # fmt: skip
-    step = inner / 3
-    for number, (name, value) in enumerate(columns):
-        _text(canvas, MARGIN + number * step, top, name, FONT, 8, QUIET)
-        _text(canvas, MARGIN + number * step, top - 14, value, BOLD, 10.5, room=step - 6)
+    starts = (0.0, 0.31 * inner, 0.68 * inner, inner)
+    for (name, value), start, end in zip(columns, starts[:-1], starts[1:], strict=True):
+        _text(canvas, MARGIN + start, top, name, FONT, 8, QUIET)
+        _text(canvas, MARGIN + start, top - 14, value, BOLD, 10.5, room=end - start - 6)
     return top - 22
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
 
 
 def loss_words(found: Losses, face: str) -> list[str]:
@@ -225,12 +229,14 @@ def loss_words(found: Losses, face: str) -> list[str]:
     where = "behind" if face == "back" else "the front"
     said = []
     if found.out_of_sight >= 0.01:
-        share = f"{found.out_of_sight:.0%}"
-        said.append(f"Worn, about {share} of the print is out of sight from straight {where}.")
+        share = _percent(found.out_of_sight)
+        said.append(f"Worn, about {share} of the print is out of sight, seen from {where}.")
     if found.edge_on >= 0.01:
-        said.append(f"About {found.edge_on:.0%} turns so far round the body that it looks narrow.")
+        share = _percent(found.edge_on)
+        said.append(f"About {share} turns so far round the body that it looks narrow.")
     if found.under_hood >= 0.01:
-        said.append(f"The hood, lying down, covers about {found.under_hood:.0%} of the print.")
+        share = _percent(found.under_hood)
+        said.append(f"The hood, lying down, covers about {share} of the print.")
     return said or [f"Worn, the whole print shows from {where}."]
 
 
