@@ -5,6 +5,7 @@ Exit 0: done. 1: the answer is "no" (a check failed). 2: bad input.
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -61,6 +62,9 @@ for group in (
 
 def main() -> None:
     """Run the command line; print a refusal as one sentence and exit with code 2."""
+    # The solver's matrices are small: more threads in NumPy only spin, at four times the
+    # processor time (benchmarks/photos_to_rig.py). Read when NumPy is first imported.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except Refusal as refusal:
