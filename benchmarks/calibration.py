@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import os
 import sys
 import tempfile
 import time
@@ -277,7 +276,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--keep", type=Path, help="folder to keep rendered photos in and use again")
     parser.add_argument("--csv", type=Path, help="write every row here, too")
     options = parser.parse_args(argv)
-    os.environ.setdefault("OMP_NUM_THREADS", "1")
     if options.keep:
         options.keep.mkdir(parents=True, exist_ok=True)
     cameras = ("phone", "webcam") if options.camera == "both" else (options.camera,)
