@@ -21,6 +21,9 @@ from calibration.plane_view import PlaneView
 ENOUGH_MARKERS = 4
 """Markers that agree on a pattern: chance does not bring so many together."""
 
+_SHARE_THAT_AGREES = 0.4
+"""Of the markers read: in the pattern of another projector a few agree by chance."""
+
 _REACH = 1.6
 """How far from a marker that was read a corner is looked for, in squares."""
 
@@ -73,7 +76,9 @@ def find_pattern(
         markers += read
         for lattice in pattern.lattices:
             sighting = sight(lattice.board, read)
-            if sighting is None or len(sighting.markers) < ENOUGH_MARKERS:
+            distinct = len({marker.id for marker in read})
+            enough = max(ENOUGH_MARKERS, _SHARE_THAT_AGREES * distinct)
+            if sighting is None or len(sighting.markers) < enough:
                 continue
             indices, pixels = _locate(view, lattice, sighting, allowed)
             if len(indices) > len(best.indices):

@@ -222,10 +222,10 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def _too_few(photo: Photo, pattern: Pattern, count: int) -> str:
-    hint = " Small platens need the fine pattern." if len(pattern.lattices) > 1 else ""
+    small = ", and for a small platen show the fine pattern" if len(pattern.lattices) > 1 else ""
     return (
         f"Only {count} points of the pattern are seen on the bare platen in {photo.name}, "
-        f"{LEAST_CORNERS} are needed: dim the room light and take the photo nearer.{hint}"
+        f"{LEAST_CORNERS} are needed: dim the room light and take the photo nearer{small}."
     )
 
 

@@ -107,17 +107,18 @@ class Bench:
         return np.column_stack([x * bend, y * bend]) * self.focal + self.centre
 
     def _platen_of_photo(self, u, v):
-        """Where the photo's rays meet the platen; the lens inverted by Newton's method."""
+        """Where the photo's rays meet the platen, shape (N, 2), for px u and v, shape (N,)."""
         x, y = (u - self.centre[0]) / self.focal, (v - self.centre[1]) / self.focal
-        far = np.hypot(x, y)
-        r = far.copy()
-        for _ in range(6):
-            r = r - (r * (1 + self.k1 * r * r) - far) / (1 + 3 * self.k1 * r * r)
-        scale = np.where(far > 0, r / np.maximum(far, 1e-12), 1.0)
-        ray = np.stack([x * scale, y * scale, np.ones_like(x)]).reshape(3, -1)
-        ray = self.rotation.T @ ray
-        t = -self.position[2] / np.where(ray[2] < -1e-6, ray[2], np.nan)
-        return (self.position[:2, None] + ray[:2] * t).reshape(2, *x.shape)
+        # The lens inverted by a table of its closed form.
+        straight = np.linspace(0, 1.5 * float(np.hypot(x, y).max()), 20_000)
+        bent = straight * (1 + self.k1 * straight**2)
+        rising = np.diff(bent, prepend=-1) > 0
+        scale = np.interp(
+            np.hypot(x, y), bent[rising][1:], (straight / np.maximum(bent, 1e-9))[rising][1:]
+        )
+        rays = np.stack([x * scale, y * scale, np.ones_like(x)], axis=1) @ self.rotation
+        t = -self.position[2] / np.where(rays[:, 2] < -1e-6, rays[:, 2], np.nan)
+        return self.position[:2] + rays[:, :2] * t[:, None]
 
     def _place_projector(self):
         # Lies across the platen with 8 % to spare, seen from 30 degrees off the normal.
@@ -157,15 +158,19 @@ class Bench:
             ink = draw(card, 3 * RASTER).astype(np.float32) / 255
             n = len(ink)
             edges = np.array([[0, 0], [n, 0], [n, n], [0, n]], np.float32) - 0.5
-            target = raster(card.outline()).astype(np.float32)
-            warp = cv2.getPerspectiveTransform(edges, target)
+            target = raster(card.outline())
+            low = np.maximum(np.floor(target.min(0)).astype(int) - 2, 0)
+            size = np.ceil(target.max(0)).astype(int) + 3 - low
+            warp = cv2.getPerspectiveTransform(edges, (target - low).astype(np.float32))
             # Three source pixels a target pixel: average them before resampling.
-            soft = cv2.blur(ink, (3, 3))
-            laid = cv2.warpPerspective(soft, warp, (width, height), flags=cv2.INTER_LINEAR)
-            there = cv2.warpPerspective(np.ones_like(ink), warp, (width, height))
-            reflect = (0.04 + 0.82 * laid)[..., None]
-            picture = np.where(there[..., None] > 0.5, reflect, picture)
-        return picture.astype(np.float32), raster
+            laid = cv2.warpPerspective(cv2.blur(ink, (3, 3)), warp, size, flags=cv2.INTER_LINEAR)
+            there = cv2.warpPerspective(np.ones_like(ink), warp, size)[..., None] > 0.5
+            part = picture[low[1] : low[1] + size[1], low[0] : low[0] + size[0]]
+            height, width = part.shape[:2]
+            part[...] = np.where(there, 0.04 + 0.82 * laid[..., None], 0)[
+                :height, :width
+            ] + np.where(there[:height, :width], 0, part)
+        return picture, raster
 
     def linear(self):
         """Light reaching the sensor, BGR, before blur; shape (height, width, 3)."""
@@ -173,18 +178,18 @@ class Bench:
         s = self.supersample
         w, h = self.size
         u, v = np.meshgrid((np.arange(w * s) + 0.5) / s - 0.5, (np.arange(h * s) + 0.5) / s - 0.5)
-        mm = self._platen_of_photo(u, v)
-        flat = np.nan_to_num(mm.reshape(2, -1).T, nan=1e6)
-        where = raster(flat).astype(np.float32).reshape(h * s, w * s, 2)
+        mm = np.nan_to_num(self._platen_of_photo(u.ravel(), v.ravel()), nan=1e6)
+        where = raster(mm).astype(np.float32).reshape(h * s, w * s, 2)
         seen = cv2.remap(picture, where, None, cv2.INTER_LINEAR, borderValue=(0.05, 0.05, 0.05))
         shown = self.light
         if shown is None:
             shown = Pattern(self.projector_size).draw(self.fine)
-        lamp = (shown.astype(np.float32) / 255) ** 2.2 * 0.985 + 0.015  # a grey black
-        where = self.projector_pixels(flat).astype(np.float32).reshape(h * s, w * s, 2)
+        levels = (np.arange(256, dtype=np.float32) / 255) ** 2.2 * 0.985 + 0.015  # a grey black
+        lamp = cv2.LUT(shown, levels)
+        where = self.projector_pixels(mm).astype(np.float32).reshape(h * s, w * s, 2)
         lit = cv2.remap(lamp, where, None, cv2.INTER_LINEAR, borderValue=(0, 0, 0))
-        radiance = seen * (lit * np.float32([0.75, 0.85, 0.8]) + np.float32(self.ambient))
-        return cv2.resize(radiance, (w, h), interpolation=cv2.INTER_AREA)
+        seen *= lit * np.float32([0.75, 0.85, 0.8]) + np.float32(self.ambient)
+        return cv2.resize(seen, (w, h), interpolation=cv2.INTER_AREA)
 
     def photo(self, linear=None, finish=None, name="bench.jpg"):
         """The photo as a `Photo`; the hooks spoil the light or the finished picture."""
