@@ -143,7 +143,7 @@ def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
     return layers
 
 
-@functools.lru_cache(maxsize=2048)
+@functools.lru_cache(maxsize=256)
 def _lines(mark: Stroke | Crosshair | Hatch, dash: Dash) -> Contours:
     """Return a mark's lines as polygons, mm. `dash` is that of its role."""
     if isinstance(mark, Stroke):
@@ -160,7 +160,7 @@ def _lines(mark: Stroke | Crosshair | Hatch, dash: Dash) -> Contours:
     return Contours.joined([stroke(pose.apply(arm), mark.width) for arm in arms])
 
 
-@functools.lru_cache(maxsize=512)
+@functools.lru_cache(maxsize=128)
 def _text(mark: Text, boxed: bool) -> tuple[Contours, Contours, Contours]:
     """Return lettering, the room around it that lines keep off, and its box, as polygons, mm."""
     numbers = (*mark.anchor, *mark.align, mark.size, mark.angle)

@@ -4,7 +4,7 @@ The filling is FreeType's, which computes the covered area of every pixel exactl
 (to 1/256) from vertices rounded to 1/64 px. Measured on lines of 1 to 5 px at any
 angle and offset: width right to 0.02 px and centroid to 0.01 px RMS, where
 `cv2.fillPoly` with LINE_AA draws 1.4 px too wide and strays up to 0.47 px
-(benchmarks/frame.py).
+(benchmarks/lines.py).
 
 What is left comes from square pixels: where an edge covers the part f of a pixel,
 the whole pixel glows evenly, so that part's light sits f (1 - f) / 2 px off. A line

@@ -35,6 +35,11 @@ NAME_MARGIN = 6.0
 """Blank carrier around a name or number, mm."""
 
 
+REMEMBERED = 400
+"""Placements that are remembered; then all are forgotten, so that an order of ten thousand names
+takes no more memory than one of a hundred."""
+
+
 @dataclass(frozen=True, eq=False)
 class AtHand:
     """An imprint ready to be lit.
@@ -87,7 +92,7 @@ class Bench:
         self._collar = collar
         self._threaded = threaded
         self._placer = Placer()
-        self._loaded: dict[tuple[object, ...], Loading] = {}
+        self._loaded: dict[tuple[object, ...], tuple[Placement, Loading]] = {}
 
     def at_hand(
         self,
@@ -116,6 +121,9 @@ class Bench:
         Refusal
             If the artwork, the placement or the platen stands in the way; says what to do.
         """
+        if len(self._placer) > REMEMBERED:
+            self._placer = Placer()
+            self._loaded.clear()
         placement = self._place(piece, imprint, location_of)
         rig, planned = self._lay_on(placement, imprint)
         others = [
@@ -188,17 +196,18 @@ class Bench:
     ) -> Loading:
         """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
         set_at = (None, None) if like is None else (like.overhang, like.aside)
-        # By identity: the placer keeps each placement, and gives the same one for the same thing.
+        # By identity; the placement is kept with the answer, so that its identity stays taken.
         key = (id(placement), id(rig), pad, *set_at)
         if key not in self._loaded:
             plate = Platen(rig.name or "this platen", rig.face)
             if pad:
                 plate = plate.with_pad(parse_pad(pad))
-            self._loaded[key] = load(
+            loading = load(
                 placement, plate, collar=self._collar, threaded=self._threaded,
                 overhang=set_at[0], aside=set_at[1],
             )  # fmt: skip
-        return self._loaded[key]
+            self._loaded[key] = (placement, loading)
+        return self._loaded[key][1]
 
 
 def is_for(rig: Rig, platen: Platen) -> bool:

@@ -1,0 +1,214 @@
+"""The press side: from a key to the new picture with the act on record, and memory over a run.
+
+``python -m benchmarks.window [--presses 200] [--sizes 1920x1080,3840x2160] [--pieces 2000]``
+
+The demo's order is worked at the press: load, lay, arrow keys, press, next, as an operator
+with a quick foot does it. Timed is from the key's arrival to the flip of the display; in
+between the act is written to the record (SQLite, ``synchronous=FULL``, in the temporary
+folder), which is the disk's time and given apart. Once under SDL's dummy driver and, where
+Xvfb is installed, once under an X server of the projector's size. Then an order of many
+pieces, each with a name of its own, is worked through without a window.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+SHEET = "regatta-order.csv"
+
+
+def press_side(folder: Path, size: tuple[int, int], pieces: int = 0):
+    """Return the press side of the demo's order, or of one of so many pieces with names."""
+    from calibration.record import Rig
+    from calibration.solve_values import Fit, frozen_matrix
+    from chalkbeam import tern_harbour
+    from chalkbeam.bench import Bench
+    from chalkbeam.press_side import PressSide
+    from chalkbeam.runs.cost import Times
+    from chalkbeam.runs.order_of_work import plan
+    from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
+    from chalkbeam.runs.sheet import read_sheet
+    from chalkbeam.runs.shop import Shop, fit_on_press
+    from chalkbeam.runs.sitting import Sitting
+    from chalkbeam.runs.store import Store
+    from chalkbeam.virtual_rig import random_rig
+    from chalkbeam.virtual_rig.stage import perfect_map
+
+    goods = Path(tern_harbour.__file__).parent
+    rig = random_rig(7, projector_size=size)
+    unknown = Fit("virtual", "known", frozen_matrix([[0.0] * 15] * 15), 0.0, 1)
+    light = Rig("bench", rig.face, perfect_map(rig), unknown)
+    order = read_sheet(goods / SHEET, catalogue=Shop(), artwork_folder=goods).pieces
+    if pieces:
+        order = tuple(
+            Piece(
+                f"{row}-1", row, 1, 1, "crew_tee", "L", "navy",
+                (Imprint(f"{row}-1/1", "player-name", Art(ArtKind.NAME, f"ROWER {row}")),),
+            )
+            for row in range(1, pieces + 1)
+        )  # fmt: skip
+    work = plan(order, Times(), fit_on_press)
+    if not pieces:  # what the virtual platen takes
+        bench = Bench([light])
+        stops = tuple(stop for stop in work.stops if lies(bench, stop))
+        work = replace(work, stops=stops)
+    run = Store(folder / "record.db").begin(work, title="", sheet=goods / SHEET, digest="")
+    return PressSide(Sitting(Store(folder / "record.db"), run), Bench([light]))
+
+
+def lies(bench, stop) -> bool:
+    """Whether an imprint can be lit on the platen there is."""
+    from calibration.refusal import Refusal
+
+    try:
+        bench.at_hand(stop.piece, stop.imprint, lambda imprint: imprint.location)
+    except Refusal:
+        return False
+    return True
+
+
+def inside(size: tuple[int, int], presses: int) -> None:
+    """Open the window on this process's display, press keys, print what it took."""
+    import numpy as np
+    import pygame
+
+    from chalkbeam.runs.events import Step
+    from overlay.inputs import Closed, Input, Key
+    from overlay.window import Screen, run
+
+    dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
+    if dummy:  # its display has no size of its own: pretend one that holds the whole window
+        pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
+    up = threading.Event()
+    began, spent, rest = [0.0], [], []
+    disk, writing = [0.0], []
+
+    with tempfile.TemporaryDirectory() as folder:
+        side = press_side(Path(folder), size)
+        write = side.sitting.write
+
+        def timed_write(*act: object, **data: object) -> None:
+            start = time.perf_counter()
+            write(*act, **data)
+            disk[0] += time.perf_counter() - start
+
+        side.sitting.write = timed_write
+
+        def shown(now: object) -> None:
+            if began[0]:
+                spent.append(1e3 * (time.perf_counter() - began[0]))
+                writing.append(1e3 * disk[0])
+                began[0] = 0.0
+            side.foresee()
+            up.set()
+
+        def operate(post: Callable[[Input], None]) -> None:
+            def keys() -> None:
+                chance = random.Random(1)
+                up.wait()
+                for number in range(presses + 8):
+                    time.sleep(chance.uniform(0.16, 0.25))  # longer than a pedal bounces
+                    up.clear()
+                    if number == 8:
+                        spent.clear()
+                        writing.clear()
+                    laying = side.sitting.progress.at.step is Step.LAY
+                    name = chance.choice(["left", "up", "space"]) if laying else "space"
+                    disk[0], began[0] = 0.0, time.perf_counter()
+                    # A minute between keys on the operator's clock: no dwell is left to wait for.
+                    post(Key(name, at=60.0 * number))
+                    up.wait()
+                busy, wall = time.process_time(), time.perf_counter()
+                time.sleep(3.0)
+                rest.append((time.process_time() - busy) / (time.perf_counter() - wall))
+                post(Closed())
+
+            threading.Thread(target=keys, daemon=True).start()
+
+        run(
+            side,
+            Screen(size, None if dummy else 1),
+            update=lambda now, happened: now.take(happened),
+            view=lambda now: now.frame(),
+            done=lambda now: now.desk.over,
+            shown=shown,
+            listen=operate,
+        )
+    without = np.array(spent) - np.array(writing)
+    print(
+        f"{size[0]}x{size[1]:<6}{os.environ['SDL_VIDEODRIVER']:>8}{len(spent):>6}"
+        f"{np.median(spent):>9.1f}{np.max(spent):>9.1f}"
+        f"{np.median(without):>12.1f}{np.max(without):>9.1f}{100 * rest[0]:>9.2f}"
+    )
+
+
+def long_run(pieces: int) -> None:
+    """Work an order of many pieces; print the memory in use at its tenths."""
+    from overlay.inputs import Key
+
+    def resident() -> float:
+        pages = int(Path("/proc/self/statm").read_text().split()[1])
+        return pages * resource.getpagesize() / 1e6
+
+    with tempfile.TemporaryDirectory() as folder:
+        side = press_side(Path(folder), (1280, 720), pieces)
+        at, used = 0.0, []
+        start = time.perf_counter()
+        for number in range(3 * pieces):
+            at += 60.0
+            side.take(Key("space", at=at))
+            side.frame()
+            side.foresee()
+            if (number + 1) % max(1, 3 * pieces // 10) == 0:
+                used.append(resident())
+        taken = time.perf_counter() - start
+        assert side.sitting.progress.pressed() == pieces
+    print(f"{pieces} pieces in {taken:.0f} s; MB in use at each tenth:")
+    print(" ".join(f"{each:.0f}" for each in used))
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--presses", type=int, default=200)
+    parser.add_argument("--sizes", default="1920x1080,3840x2160")
+    parser.add_argument("--pieces", type=int, default=2000)
+    parser.add_argument("--inside", action="store_true", help=argparse.SUPPRESS)
+    options = parser.parse_args(argv)
+    sizes = [tuple(int(side) for side in text.split("x")) for text in options.sizes.split(",")]
+    if options.inside:
+        inside((sizes[0][0], sizes[0][1]), options.presses)
+        return
+    print(
+        f"{'picture':11}{'driver':>8}{'keys':>6}{'median':>9}{'worst ms':>9}"
+        f"{'less disk':>12}{'worst':>9}{'rest %':>9}",
+        flush=True,
+    )
+    for width, height in sizes:
+        command = [
+            *(sys.executable, "-m", "benchmarks.window", "--inside"),
+            *("--sizes", f"{width}x{height}", "--presses", str(options.presses)),
+        ]
+        quiet = os.environ | {"PYGAME_HIDE_SUPPORT_PROMPT": "1"}
+        subprocess.run(command, env=quiet | {"SDL_VIDEODRIVER": "dummy"}, check=True)
+        if shutil.which("xvfb-run"):
+            screen = f"-screen 0 {width}x{height}x24"
+            server = ["xvfb-run", "-a", "-s", screen, *command]
+            subprocess.run(server, env=quiet | {"SDL_VIDEODRIVER": "x11"}, check=True)
+    if options.pieces:
+        long_run(options.pieces)
+
+
+if __name__ == "__main__":
+    main()
