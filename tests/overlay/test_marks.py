@@ -63,7 +63,7 @@ def test_check_view_figures_say_where_they_stand():
 
 def test_painter_draws_only_what_changed():
     platen_map = oblique_map(size=(320, 180))
-    painter = Painter(platen_map, DEFAULT_PALETTE)
+    painter = Painter(platen_map)
     first = painter.paint(tuple(MARKS))
     assert painter.paint(tuple(MARKS)) is first
     assert painter.paint(None) is None
