@@ -75,15 +75,15 @@ def calibrate(
 
     top = _height(up_to)
     stated = Stated(
-        laid=_positive(laid, "--laid"),
+        laid=read_positive(laid, "--laid"),
         bar=None if bar is None else _bar(bar),
-        throw=None if throw is None else _throw(throw),
-        lens=None if lens is None else _lens(lens),
-        tolerance=_positive(tolerance, "--tolerance"),
+        throw=None if throw is None else read_throw(throw),
+        lens=None if lens is None else read_lens(lens),
+        tolerance=read_positive(tolerance, "--tolerance"),
         heights=(0.0, top) if top else (0.0,),
     )
     face = PlatenFace(*parse_size(platen))
-    _check_place(out, report)
+    check_place(out, report)
     done = calibrate_photos(shots(context, photos), face, parse_pixels(size), stated)
     rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
     if report is not None:
@@ -269,7 +269,7 @@ def _draw(path: Path, rig: Rig, done: Any) -> None:
     write_report(path, rig, done.photos)
 
 
-def _check_place(*paths: Path | None) -> None:
+def check_place(*paths: Path | None) -> None:
     """Refuse an output folder that does not exist before any work is done."""
     for path in paths:
         if path is not None and not path.resolve().parent.is_dir():
@@ -283,7 +283,8 @@ def _height(text: str) -> float:
     return value
 
 
-def _positive(text: str, option: str) -> float:
+def read_positive(text: str, option: str) -> float:
+    """Return a small length as typed, mm; refuse none and large ones."""
     value = parse_length(text)
     if not 0 < value <= 100:
         raise Refusal(f"{option} {text} is not possible: give a small length, such as 1mm.")
@@ -300,13 +301,15 @@ def _bar(text: str) -> float:
     return value
 
 
-def _throw(value: float) -> float:
+def read_throw(value: float) -> float:
+    """Return a throw ratio; refuse impossible ones."""
     if not 0.2 <= value <= 5:
         raise Refusal(f"{value:g} is no throw ratio: give distance over picture width, 0.2 to 5.")
     return value
 
 
-def _lens(text: str) -> tuple[float, float, float]:
+def read_lens(text: str) -> tuple[float, float, float]:
+    """Return the place of a lens as typed: right, back and up, mm."""
     parts = [part.strip() for part in re.split(r"[;,]", text)]
     if len(parts) != 3:
         raise Refusal(

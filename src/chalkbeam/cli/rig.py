@@ -165,7 +165,7 @@ def repair(
     if found.verdict is drift.Verdict.RECALIBRATE:
         raise Refusal(found.sentence)
     examine(now, press.face)
-    _write(press, now, out or place, as_json)
+    write_renewed(press, now, out or place, as_json)
 
 
 @rigs.command("touch-up")
@@ -184,7 +184,7 @@ def touch_up(
     press = shelf.open_rig(rig)
     now = byhand.touch_up(press, read_crosses(crosses))
     examine(now, press.face)
-    _write(press, now, out or place, as_json)
+    write_renewed(press, now, out or place, as_json)
 
 
 def _now(
@@ -203,7 +203,8 @@ def _now(
     return drift.bumped(press, seen)
 
 
-def _write(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
+def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
+    """Write a rig solved again, and say what is known of it now."""
     from calibration.record import Rig, save
 
     renewed = replace(Rig.of(now, press.name, press.face), plans=press.plans)
