@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 import cv2
 import numpy as np
 
+from calibration.camera import Pinhole
 from calibration.cards import Card, layout
 from calibration.geometry import PlatenFace
 from calibration.observations import Corner, PhotoObservation
@@ -202,3 +203,9 @@ def grid(face: PlatenFace = FACE, columns: int = 13, rows: int = 15) -> np.ndarr
     x = np.linspace(-face.width / 2, face.width / 2, columns)
     y = np.linspace(-face.depth / 2, face.depth / 2, rows)
     return np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+
+
+def pinhole(lens: TrueLens) -> Pinhole:
+    """The true lens in the solver's own words."""
+    plain = Pinhole(lens.focal, *lens.centre, *lens.radial, aspect=lens.aspect, skew=lens.skew)
+    return plain.moved(lens.rotation, -lens.rotation @ lens.position)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calibration.camera import Pinhole
 from calibration.solve_least import LensAt
 from calibration.solve_problem import Problem
 from calibration.solve_values import CardPlan, Cross
@@ -73,15 +72,10 @@ def test_the_truth_leaves_nothing() -> None:
     problem = Problem.of([photo], plans, pixels)
 
     layout, vector = problem.layout, np.zeros(problem.layout.size)
-    pinhole = _pinhole(camera)
-    vector[layout.camera(0)], vector[layout.pose(0)] = pinhole.vector[:9], pinhole.vector[9:]
-    vector[layout.projector] = _pinhole(bench.projector).vector
+    true = synthetic.pinhole(camera)
+    vector[layout.camera(0)], vector[layout.pose(0)] = true.vector[:9], true.vector[9:]
+    vector[layout.projector] = synthetic.pinhole(bench.projector).vector
     vector[layout.scale] = bench.print_scale - 1
     for k, card in enumerate(bench.cards):
         vector[layout.lay(0, k)] = bench.lays[10.0, card.name]
     np.testing.assert_allclose(problem.residuals(vector), 0, atol=1e-6)
-
-
-def _pinhole(lens: synthetic.TrueLens) -> Pinhole:
-    plain = Pinhole(lens.focal, *lens.centre, *lens.radial, aspect=lens.aspect, skew=lens.skew)
-    return plain.moved(lens.rotation, -lens.rotation @ lens.position)
