@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
-from calibration.cards import layout
-from calibration.detect import observe
-from calibration.pattern import Pattern
-from calibration.photo import read_photo
-from calibration.record import Rig, load, save
-from calibration.solve import solve
+from calibration.record import Rig, load
+from chalkbeam.cli.app import app
 from chalkbeam.demo import ORDER, Lit, lay_cloth, light_up, on_cloth, over_platen
 from chalkbeam.virtual_rig import Room, Scene, Sensor, VirtualRig, random_rig, write_photo
 from chalkbeam.virtual_rig.rigs import render_photo
@@ -30,20 +30,38 @@ def truth() -> VirtualRig:
 
 
 @pytest.fixture(scope="module")
-def rig(truth: VirtualRig, tmp_path_factory: pytest.TempPathFactory) -> Rig:
-    """The rig that the program makes of its photo files, written and read again."""
+def rig_file(truth: VirtualRig, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The rig file that `chalkbeam calibrate` makes of the rig's photo files."""
     folder = tmp_path_factory.mktemp("photos")
     lit = truth.lit_pattern()
-    cards, pattern = layout(truth.face), Pattern(truth.projector.view.size)
-    seen = []
+    names = []
     for index, shot in enumerate(truth.shots):
-        path = folder / f"{index}.jpg"
-        write_photo(truth.photo(index, lit), path, make="Tern", model="Half", view=shot.view)
-        seen.append(observe(read_photo(path), cards, pattern, shot.board))
-    found = solve(seen, cards, pattern, truth.face)
-    made = Rig("test", truth.face, found.map, found.fit, photos=found.photos, plans=found.plans)
-    save(made, folder / "rig.json")
-    return load(folder / "rig.json")
+        names.append(str(folder / f"{index}.jpg"))
+        picture = truth.photo(index, lit)
+        write_photo(picture, Path(names[-1]), make="Tern", model="Half", view=shot.view)
+    target = folder / "rig.json"
+    command = ["calibrate", *names[:2], "--raised", "10mm", names[2]]
+    command += ["--platen", "16x20in", "--size", "1920x1080", "--out", str(target)]
+    result = CliRunner().invoke(app, [*command, "--report", str(folder / "report.png")])
+    assert result.exit_code == 0, result.output
+    assert (folder / "report.png").stat().st_size > 50_000
+    return target
+
+
+@pytest.fixture(scope="module")
+def rig(rig_file: Path) -> Rig:
+    """The rig, read from its file."""
+    return load(rig_file)
+
+
+def test_aim_says_the_true_pixel(truth: VirtualRig, rig_file: Path) -> None:
+    command = ["aim", "--rig", str(rig_file), "--height", "4mm", "--json", "--", "-100mm", "50mm"]
+    result = CliRunner().invoke(app, command)
+    assert result.exit_code == 0, result.output
+    (row,) = json.loads(result.output)["points"]
+    pixel = [row["x_px"], row["y_px"]]
+    landed = truth.platen_from_projector([pixel], 4.0)[0]
+    assert np.hypot(*(landed - (-100.0, 50.0))) < pixel_on_platen(truth, 4.0) / 2
 
 
 def pixel_on_platen(truth: VirtualRig, height: float) -> float:
