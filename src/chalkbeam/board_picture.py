@@ -5,15 +5,15 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from calibration.geometry import Points, as_points
 from chalkbeam.board import ArtPicture, Board
 from chalkbeam.runs.events import Step
+from overlay.flat import FlatMap
 from overlay.frame import Frame, render
 from overlay.lettering import set_line
 from overlay.marks import Mark, Role, Stroke, Text
@@ -33,32 +33,6 @@ _RIGHT = WIDTH - _MARGIN
 _CLOTH_SHARE = 0.45  # cloth is shown dim, so that lines can be told on white as well
 
 _STEPS = (Step.LOAD, Step.LAY, Step.PRESS)
-
-
-@dataclass(frozen=True)
-class FlatMap:
-    """A page as a `PlatenMap`: one scale, y up, no lens.
-
-    Attributes
-    ----------
-    size : tuple of int
-        Of the picture, px.
-    scale : float
-        px per unit of the page.
-    x, y : float
-        Place of the picture's lower left corner on the page.
-    """
-
-    size: tuple[int, int]
-    scale: float
-    x: float = 0.0
-    y: float = 0.0
-
-    def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
-        """Return pixels, shape (N, 2), of page points, shape (N, 2); height counts for nothing."""
-        del height
-        x, y = ((as_points(points) - (self.x, self.y)) * self.scale).T
-        return np.column_stack([x, self.size[1] - y]) - 0.5
 
 
 def draw(board: Board, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:

@@ -13,5 +13,8 @@ PRESS = (
 )
 FIRST = "The press's and the transfer's own instructions and your local rules come first."
 
+CALIBRATING = f"Take care. Heat off, platen cold, press open. {LIGHT} {FIRST}"
+"""Before light is measured on the platen."""
+
 AT_THE_PRESS = f"Take care. {LIGHT} {PRESS} {FIRST}"
 """Before light is shown on a press."""

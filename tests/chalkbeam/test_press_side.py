@@ -13,7 +13,7 @@ from calibration.refusal import Refusal
 from chalkbeam import station_light
 from chalkbeam.bench import Bench, is_for
 from chalkbeam.board import board_of
-from chalkbeam.board_picture import SIZE, FlatMap, draw, seconds_left
+from chalkbeam.board_picture import SIZE, draw, seconds_left
 from chalkbeam.operator_window import OperatorWindow
 from chalkbeam.platen import platen
 from chalkbeam.press_side import PressSide
@@ -343,13 +343,6 @@ def test_art_lies_on_the_plan_where_the_light_puts_it(press):
         [press.side.at_hand.choice.placement.artwork.optical_centre.point]
     )[0]
     np.testing.assert_allclose(cross.centre, centre, atol=1e-6)
-
-
-def test_flat_map_is_true_to_scale():
-    page = FlatMap((200, 100), 2.0, x=-10, y=-5)
-    np.testing.assert_allclose(
-        page.projector_from_platen([(-10, -5), (0, 0)]), [(-0.5, 99.5), (19.5, 89.5)]
-    )
 
 
 def test_long_words_are_cut_and_troubles_wrapped(press):

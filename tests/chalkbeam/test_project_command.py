@@ -8,9 +8,10 @@ import numpy as np
 import pygame
 import pytest
 
+from calibration import shelf
 from chalkbeam.cli import app as program
 from tests.chalkbeam.crew_order import write_pennant
-from tests.chalkbeam.rigs import save_rig
+from tests.chalkbeam.rigs import make_rig, save_rig
 
 
 @pytest.fixture
@@ -52,6 +53,16 @@ def test_writes_the_frames_it_would_light(bench, capsys, monkeypatch):
     frames = [cv2.imread(str(bench / line)) for line in out.split()]
     assert all(frame.shape == (360, 640, 3) and frame.any() for frame in frames)
     assert len({frame.tobytes() for frame in frames}) == len(frames)
+
+
+def test_the_default_rig_needs_no_naming(bench, capsys, monkeypatch):
+    without = [word for word in USUAL if word not in ("--rig", "rig.json")]
+    arguments = (*without, "--location", "left-chest", "--png", "frames")
+    code, _, err = chalkbeam(capsys, monkeypatch, *arguments)
+    assert code == 2
+    assert "There is no rig yet" in err
+    shelf.keep(make_rig())
+    assert chalkbeam(capsys, monkeypatch, *arguments)[0] == 0
 
 
 def test_thicker_cloth_moves_the_light(bench, capsys, monkeypatch):

@@ -5,6 +5,7 @@ import pytest
 
 from calibration.geometry import Isometry, PlatenFace
 from overlay.check_view import INSET, check_marks
+from overlay.flat import FlatMap
 from overlay.frame import Painter, render
 from overlay.marks import Crosshair, Hatch, Role, Stroke, Text, moved
 from overlay.palette import DEFAULT_PALETTE
@@ -70,3 +71,11 @@ def test_painter_draws_only_what_changed():
     assert painter.paint(tuple(MARKS)) is first
     assert painter.paint(tuple(MARKS[:2])) is not first
     np.testing.assert_array_equal(first, render(MARKS, platen_map, DEFAULT_PALETTE))
+
+
+def test_flat_page_is_true_to_scale_and_comes_back():
+    page = FlatMap((200, 100), 2.0, x=-10, y=-5)
+    places = [(-10, -5), (0, 0), (33.25, 12.5)]
+    pixels = page.projector_from_platen(places)
+    np.testing.assert_allclose(pixels[:2], [(-0.5, 99.5), (19.5, 89.5)])
+    np.testing.assert_allclose([page.place(pixel) for pixel in pixels], places)

@@ -14,6 +14,7 @@ from calibration.refusal import Refusal
 from chalkbeam.cli import (
     calibrate,
     cards,
+    crosses,
     demo,
     fabrics,
     garment,
@@ -46,6 +47,7 @@ for group in (
     demo,
     cards,
     calibrate,
+    crosses,
     garment,
     location,
     place,

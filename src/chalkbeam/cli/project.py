@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.calibrate import RigOption
 from chalkbeam.cli.garment import (
     FitOption,
     JsonOption,
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     from chalkbeam.projecting import Session
     from overlay.palette import Palette
 
-RigOption = Annotated[Path, typer.Option(help="Rig file, as calibrate wrote it.")]
 DisplayOption = Annotated[
     int | None, typer.Option(help="Number of the projector's display; see chalkbeam displays.")
 ]
@@ -52,12 +52,12 @@ MOST_LOCATIONS = 9
 
 
 def show_light(
-    rig: RigOption,
     style: StyleOption,
     size: SizeOption,
     location: Annotated[
         list[str], typer.Option(help="Location; up to nine, chosen by number keys.")
     ],
+    rig: RigOption = None,
     art: ArtOption = None,
     text: TextOption = None,
     width: WidthOption = None,
@@ -106,7 +106,7 @@ def show_light(
     """Show in light where a garment and its transfer go: load, lay, dark, at the press of a key."""
     from dataclasses import replace
 
-    from calibration.record import load as load_rig
+    from calibration import shelf
     from chalkbeam.loading import COLLARS, load
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, place
@@ -118,11 +118,11 @@ def show_light(
     pointing = next((known for known in COLLARS if known == collar), None)
     if pointing is None:
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
-    light = load_rig(rig)
+    light = shelf.open_rig(rig)
     garment = find_garment(style, size, fit, measured)
     if thickness is not None:
         garment = replace(garment, thickness=_cloth(thickness))
-    platen = Platen(light.name or rig.stem, light.face)
+    platen = Platen(light.name or "this platen", light.face)
     if pad is not None:
         platen = platen.with_pad(parse_pad(pad))
     choices = []

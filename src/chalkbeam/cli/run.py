@@ -34,8 +34,9 @@ if TYPE_CHECKING:
 def run_order(
     sheet: SheetArgument,
     rig: Annotated[
-        list[Path], typer.Option(help="Rig file; may be repeated, one for each platen.")
-    ],
+        list[str] | None,
+        typer.Option(help="Rig file or name; the default one without. Repeat for more platens."),
+    ] = None,
     operator: Annotated[str, typer.Option(help="Who is at the press, for the record.")] = "",
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
@@ -64,7 +65,7 @@ def run_order(
     units: UnitsOption = Unit.INCH,
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
-    from calibration.record import load as load_rig
+    from calibration import shelf
     from chalkbeam.bench import Bench
     from chalkbeam.cautions import AT_THE_PRESS
     from chalkbeam.loading import COLLARS
@@ -76,7 +77,8 @@ def run_order(
     pointing = next((known for known in COLLARS if known == collar), None)
     if pointing is None:
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
-    rigs = [load_rig(path) for path in rig]
+    wanted: list[str | None] = [*rig] if rig else [None]
+    rigs = [shelf.open_rig(each) for each in wanted]
     bench = Bench(rigs, pointing, not on_top)
     order = read_order(sheet, unit, artwork)
     number = None if window else choose_display(rigs[0].projector.size, display)

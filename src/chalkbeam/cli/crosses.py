@@ -1,0 +1,264 @@
+"""`chalkbeam crosses`: rigs without a camera, by crosses of light moved on to marks by hand.
+
+Exit 0: done. 1: the light has moved, or the operator left before the end. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.calibrate import (
+    JsonOption,
+    ReportOption,
+    RigOption,
+    check_place,
+    described,
+    in_words,
+    read_lens,
+    read_positive,
+    read_throw,
+)
+from chalkbeam.cli.project import DisplayOption, WindowOption
+from chalkbeam.cli.rig import OutOption, write_renewed
+from chalkbeam.units import parse_length, parse_pixels, parse_size
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from calibration.geometry import PlatenFace
+    from calibration.record import Rig
+    from calibration.solve import Solution
+    from calibration.solve_values import Cross
+    from chalkbeam.crosses import Setting, Solver
+
+    Solve = Callable[[tuple[Cross, ...]], Solution]
+
+InsetOption = Annotated[str, typer.Option(help="How far the marks stand off the platen's edges.")]
+
+CountOption = Annotated[int, typer.Option(help="How many crosses, 3 to 9; more are surer.")]
+
+crosses_app = typer.Typer(
+    no_args_is_help=True,
+    help="Rigs without a camera: move crosses of light on to marks on the platen.",
+)
+
+
+@crosses_app.command("new")
+def new(
+    platen: Annotated[
+        str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
+    ],
+    size: Annotated[str, typer.Option(help="The projector's own resolution, such as 1920x1080.")],
+    count: Annotated[int, typer.Option(help="How many crosses, 4 to 9; more are surer.")] = 9,
+    inset: InsetOption = "25mm",
+    out: Annotated[
+        Path | None, typer.Option(help="Rig file to write; without it the rig is kept by name.")
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Name of the rig, such as Press 1.")] = None,
+    report: ReportOption = None,
+    lens: Annotated[
+        str | None,
+        typer.Option(
+            help="Where the projector's lens is, measured from the platen's middle: right, back, "
+            "up, such as 0,620,1010mm."
+        ),
+    ] = None,
+    throw: Annotated[
+        float | None, typer.Option(help="Throw ratio, from the projector's data sheet: 1.4.")
+    ] = None,
+    tolerance: Annotated[
+        str, typer.Option(help="How far off light may land at the worst point of the platen.")
+    ] = "1mm",
+    up_to: Annotated[str, typer.Option(help="Height up to which that must hold.")] = "4mm",
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a rig without photos: set a cross on each mark, with arrow keys or the mouse."""
+    import numpy as np
+
+    from calibration import byhand, shelf
+    from calibration.geometry import PlatenFace
+    from calibration.record import Rig, save
+    from calibration.solve_values import Stated
+    from chalkbeam.crosses import Setting
+
+    face = PlatenFace(*parse_size(platen))
+    pixels = parse_pixels(size)
+    top = parse_length(up_to)
+    if not 0 <= top <= 100:
+        raise Refusal(f"{up_to} is no height above the platen: give 0 mm to 100 mm.")
+    stated = Stated(
+        throw=None if throw is None else read_throw(throw),
+        lens=None if lens is None else read_lens(lens),
+        tolerance=read_positive(tolerance, "--tolerance"),
+        heights=(0.0, top) if top else (0.0,),
+    )
+    check_place(out, report)
+    marks = byhand.suggested_points(face, count, _inset(inset, face.width, face.depth))
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        places = np.array([cross.point for cross in crosses])
+        lights = np.array([cross.pixel for cross in crosses])
+        return byhand.solve_by_hand(places, lights, face, pixels, stated)
+
+    solution = _window(Setting(face, pixels, marks), _examined(solve, face), display, window)
+    rig = Rig.of(solution, name or (out.stem if out else "press"), face)
+    if report is not None:
+        from calibration.report import write_report
+
+        write_report(report, rig)
+    if out is not None:
+        save(rig, out)
+    else:
+        out = shelf.keep(rig)
+    if as_json:
+        print(json.dumps({"written": str(out), **described(rig)}, indent=1))
+    else:
+        print(in_words(rig))
+        print(f"Wrote {out}" + (f" and {report}." if report else "."))
+
+
+@crosses_app.command("touch-up")
+def touch_up(
+    rig: RigOption = None,
+    count: CountOption = 3,
+    inset: InsetOption = "25mm",
+    out: OutOption = None,
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Take out the mean laying error of the cards: a few crosses moved on to their marks."""
+    from calibration import byhand, shelf
+
+    place, press = shelf.find(rig), shelf.open_rig(rig)
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        return byhand.touch_up(press, crosses)
+
+    solution = _some(press, count, inset, _examined(solve, press.face), display, window)
+    write_renewed(press, solution, out or place, as_json)
+
+
+@crosses_app.command("check")
+def check(
+    rig: RigOption = None,
+    count: CountOption = 3,
+    inset: InsetOption = "25mm",
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    repair: Annotated[
+        bool, typer.Option("--repair", help="Bring the rig up to date if only bumped.")
+    ] = False,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell by a few crosses whether the light still lands where it did: 0 unchanged, 1 moved."""
+    from calibration import drift, shelf
+    from calibration.solve_gates import examine
+
+    place, press = shelf.find(rig), shelf.open_rig(rig)
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        return drift.bumped(press, crosses=crosses)
+
+    # Whether what has changed can be trusted is only asked where it is to be kept.
+    now = _some(press, count, inset, _plain(solve, press.face), display, window)
+    found = drift.compare(press, now)
+    if repair and found.verdict is drift.Verdict.MOVED:
+        examine(now, press.face)
+        write_renewed(press, now, out or place, as_json)
+        return
+    print(json.dumps({"verdict": found.verdict.value}) if as_json else found.sentence)
+    if found.verdict is not drift.Verdict.UNCHANGED:
+        raise typer.Exit(1)
+
+
+def _some(
+    press: Rig, count: int, inset: str, solver: Solver, display: int | None, window: bool
+) -> Solution:
+    """Let a few crosses of a rig's own map be moved on to marks far apart."""
+    from calibration.byhand import LEAST_CROSSES, suggested_points
+    from chalkbeam.crosses import Setting
+
+    by = _inset(inset, press.face.width, press.face.depth)
+    # Three corners tell a shift and a turn; whatever else changed wants more.
+    marks = suggested_points(press.face, max(count, LEAST_CROSSES) if count >= 3 else count, by)
+    setting = Setting(press.face, press.projector.size, marks[:count], press.projector)
+    return _window(setting, solver, display, window)
+
+
+def _inset(text: str, width: float, depth: float) -> float:
+    inset = parse_length(text)
+    if not 0 <= inset < min(width, depth) / 4:
+        raise Refusal(f"Marks {text} inside the edges leave too little between them.")
+    return inset
+
+
+def _examined(solve: Solve, face: PlatenFace) -> Solver:
+    """Return a solver that refuses what is not sure enough."""
+    from calibration.solve_gates import examine
+    from chalkbeam.crosses import Solved
+
+    def solver(crosses: tuple[Cross, ...]) -> Solved:
+        try:
+            solution = solve(crosses)
+            return Solved(solution, examine(solution, face))
+        except Refusal as refusal:
+            return Solved(refused=str(refusal))
+
+    return solver
+
+
+def _plain(solve: Solve, face: PlatenFace) -> Solver:
+    """Return a solver that only works out how sure the result is."""
+    from calibration.uncertainty import worst
+    from chalkbeam.crosses import Solved
+
+    def solver(crosses: tuple[Cross, ...]) -> Solved:
+        try:
+            now = solve(crosses)
+        except Refusal as refusal:
+            return Solved(refused=str(refusal))
+        fit, heights = now.fit, now.stated.heights
+        return Solved(now, worst(now.map, fit.matrix, fit.freedom, face, heights))
+
+    return solver
+
+
+def _window(setting: Setting, solver: Solver, display: int | None, window: bool) -> Solution:
+    """Open the window until the crosses are set and kept; return what they came to."""
+    from chalkbeam.cautions import CALIBRATING
+    from chalkbeam.crosses import advance, name_of, ruler_words
+    from chalkbeam.crosses_light import lit
+    from overlay.window import Screen, choose_display, run
+
+    number = None if window else choose_display(setting.size, display)
+    print(CALIBRATING, file=sys.stderr)
+    print("Mark these points on the platen:", file=sys.stderr)
+    for place, mark in enumerate(setting.marks, start=1):
+        where = ruler_words(mark.point, setting.face)
+        print(f"  {place}  {name_of(mark.point, setting.face)}: {where}", file=sys.stderr)
+    last = run(
+        setting,
+        Screen(setting.size, number, title="Chalkbeam crosses"),
+        update=lambda now, happened: advance(now, happened, solver),
+        view=lit,
+        done=lambda now: now.over,
+    )
+    if not last.kept or last.solved is None or last.solved.solution is None:
+        print("Left before the end: nothing was written.")
+        raise typer.Exit(1)
+    return last.solved.solution
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group to the program."""
+    app.add_typer(crosses_app, name="crosses")

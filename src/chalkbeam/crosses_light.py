@@ -1,0 +1,91 @@
+"""What the projector shows while crosses are moved on to marks: drawn in its own pixels."""
+
+from __future__ import annotations
+
+import functools
+import math
+
+import numpy as np
+
+from chalkbeam.crosses import Setting, Solved, name_of
+from chalkbeam.target_lettering import wrapped
+from overlay.check_view import check_marks
+from overlay.flat import FlatMap
+from overlay.frame import Frame, render
+from overlay.marks import Crosshair, Dash, Mark, Role, Stroke, Text
+from overlay.palette import DEFAULT_PALETTE
+
+_HELP = (
+    "arrows: 1 px",
+    "Shift: 1/4 px, Ctrl: 10 px",
+    "or drag with the mouse",
+    "Enter: it is on its mark",
+    "Page Up: the one before",
+)
+_CIRCLE = np.linspace(0, 2 * math.pi, 49)[:-1]
+
+
+@functools.lru_cache(maxsize=4)
+def lit(setting: Setting) -> Frame | None:
+    """Return the frame to show; None for darkness. Equal settings get the very same frame."""
+    if setting.dark:
+        return None
+    page = FlatMap(setting.size)
+    if setting.solved is not None:
+        return _result(setting, setting.solved, page)
+    return render(_marks(setting, page), page, DEFAULT_PALETTE)
+
+
+def _marks(setting: Setting, page: FlatMap) -> list[Mark]:
+    unit = setting.size[1] / 1080  # all sizes below suit a picture of 1080 lines
+    marks: list[Mark] = []
+    for number, pixel in enumerate(setting.pixels, start=1):
+        x, y = page.place(pixel)
+        marks.append(Crosshair((x, y), Role.CHECK, 16 * unit, width=1.5 * unit))
+        marks.append(
+            Text((x + 12 * unit, y + 8 * unit), f"{number}", Role.CHECK, 14 * unit, (0, 0))
+        )
+    x, y = page.place(setting.cross)
+    marks.append(Crosshair((x, y), Role.LAY, 70 * unit, _tilt(setting), 2.0 * unit))
+    ring = np.column_stack([np.cos(_CIRCLE), np.sin(_CIRCLE)]) * 30 * unit + (x, y)
+    points = tuple((float(px), float(py)) for px, py in ring)
+    marks.append(Stroke(points, Role.LAY, 2.0 * unit, closed=True, dash=Dash.SOLID))
+    place = name_of(setting.marks[setting.index].point, setting.face)
+    words = [f"{setting.index + 1} of {len(setting.marks)}: {place}", *_HELP]
+    if setting.known is None and setting.index == 0:
+        words += ["R: turn these words", "until they stand upright"]
+    if setting.leaving:
+        words = ["Escape again: end"]
+    marks.append(_words(setting, page, words, Role.WARN if setting.leaving else Role.NOTE))
+    return marks
+
+
+def _tilt(setting: Setting) -> float:
+    """Return how the operator's right is turned in the picture, radians counter-clockwise."""
+    right, _ = setting.directions()
+    return math.atan2(-right[1], right[0])
+
+
+def _words(setting: Setting, page: FlatMap, words: list[str], role: Role) -> Text:
+    """Return words upright for the operator, beside the middle if the cross stands there."""
+    width, height = setting.size
+    cap = 20 * height / 1080
+    x, y = page.place(((width - 1) / 2, (height - 1) / 2))
+    cross = page.place(setting.cross) if setting.solved is None else (math.inf, math.inf)
+    if math.dist((x, y), cross) < 0.25 * height:
+        right, _ = setting.directions()
+        x, y = x - 0.27 * width * right[0], y + 0.27 * width * right[1]
+    return Text((x, y), "\n".join(words), role, cap, (0.5, 0.5), _tilt(setting))
+
+
+def _result(setting: Setting, solved: Solved, page: FlatMap) -> Frame:
+    """Return the squares to measure through the new map, or why there is none."""
+    if solved.solution is None:
+        room = 0.45 * min(setting.size)
+        words = [*wrapped(solved.refused, 20 * setting.size[1] / 1080, room), "Page Up: back"]
+        return render([_words(setting, page, words, Role.WARN)], page, DEFAULT_PALETTE)
+    bound = max(each.bound for each in solved.worst)
+    title = f"within {bound:.1f} mm\nEnter: keep it\nPage Up: back"
+    if setting.leaving:
+        title = "Escape again:\nend without it"
+    return render(check_marks(setting.face, title), solved.solution.map, DEFAULT_PALETTE)
