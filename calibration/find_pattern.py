@@ -24,6 +24,8 @@ ENOUGH_MARKERS = 4
 _SHARE_THAT_AGREES = 0.4
 """Of the markers read: in the pattern of another projector a few agree by chance."""
 
+_MANY = 20
+
 _REACH = 1.6
 """How far from a marker that was read a corner is looked for, in squares."""
 
@@ -83,8 +85,8 @@ def find_pattern(
             indices, pixels = _locate(view, lattice, sighting, allowed)
             if len(indices) > len(best.indices):
                 best = PatternSearch(indices, pixels, ())
-        if _well_seen(best, markers):
-            break
+        if _well_seen(best, markers) or (len(best.indices) == 0 and len(read) > _MANY):
+            break  # many markers that do not agree are another pattern's
     return PatternSearch(best.indices, best.pixels, tuple(markers))
 
 

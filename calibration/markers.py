@@ -20,6 +20,7 @@ _REACH, _REACH_GROWTH = 0.35, 0.06
 and how much more for each side of distance: a marker's corners are known to about half
 a pixel, and a lens bends the board."""
 
+_PROPOSERS = 30  # at most: on a board with more markers than that any good one will do
 _ALMOST_ALL = 0.9  # of the markers read: no other proposal could have more
 
 
@@ -102,7 +103,7 @@ class Sighting:
 def sight(board: Board, markers: Iterable[Marker]) -> Sighting | None:
     """Find the board that most of `markers` agree on, or None.
 
-    Every marker in turn proposes where the board lies; the proposal with most markers
+    Markers in turn propose where the board lies; the proposal with most markers
     where it expects them wins. Misread markers and the twin of a card find no support.
     """
     known = [marker for marker in markers if marker.id in board.markers]
@@ -116,7 +117,7 @@ def sight(board: Board, markers: Iterable[Marker]) -> Sighting | None:
     )
     enough = _ALMOST_ALL * len({marker.id for marker in known})
     best: list[Marker] = []
-    for proposer in known:
+    for proposer in known[:: max(1, len(known) // _PROPOSERS)]:
         away = np.linalg.norm(crowd.centres - proposer.centre, axis=1)
         supporters = crowd.supporters(_fit([proposer], board), away)
         if len(supporters) > len(best):

@@ -29,7 +29,7 @@ corner zones are mostly under the cards."""
 
 _SHARE_THAT_FITS = 0.5
 _DARK, _GLARE, _WASHED_OUT = 60, 250, 0.15
-_LEAST_MODULE = 2.6  # px: below that markers cannot be read reliably
+_LEAST_MODULE = 2.1  # px: below that markers cannot be read reliably
 _BENT = 1.0  # px, for each 1000 px of the photo's longer side
 
 

@@ -1,4 +1,3 @@
-import itertools
 import math
 
 import cv2
@@ -24,12 +23,11 @@ def watch(bench, **hooks):
     [
         Bench(),
         Bench(size=(1920, 1080), tilt=math.radians(45), azimuth=0.2, k1=-0.2, seed=1),
-        Bench(crosstalk=0.25, azimuth=2.0, tilt=math.radians(20), seed=2),
-        Bench(cover=(0.5, 0.7, 0.8), roll=1.2, seed=3),
+        Bench(crosstalk=0.25, cover=(0.5, 0.7, 0.8), azimuth=2.0, tilt=0.35, roll=1.2, seed=2),
         Bench(ambient=2.5, azimuth=0.7, seed=4),
         Bench(grey=0.7, seed=5),
     ],
-    ids=["plain", "webcam at 45 degrees", "strong cross-talk", "cream", "bright room", "pale"],
+    ids=["plain", "webcam at 45 degrees", "cross-talk on cream", "bright room", "pale"],
 )
 def test_corners_are_found_to_a_few_hundredths_of_a_pixel(bench):
     seen = watch(bench)
@@ -149,6 +147,7 @@ def test_the_same_photo_upside_down_gives_the_same_corners():
     turned = Photo("turned", np.ascontiguousarray(photo.image[::-1, ::-1]), "bench")
     pattern = Pattern(bench.projector_size)
     straight, upside = (observe(p, layout(bench.face), pattern) for p in (photo, turned))
+    assert straight == observe(photo, layout(bench.face), pattern)  # the same every time
     edge = np.array(bench.size) - 1
     for one, other in (
         (straight.cards, upside.cards),
@@ -159,11 +158,3 @@ def test_the_same_photo_upside_down_gives_the_same_corners():
         both = set(first) & set(second)
         assert len(both) > 0.9 * len(first)
         assert max(np.abs(first[k] - second[k]).max() for k in both) < 0.1
-
-
-def test_observations_are_the_same_every_time():
-    bench = Bench()
-    photo = bench.photo()
-    runs = [observe(photo, layout(bench.face), Pattern(bench.projector_size)) for _ in range(2)]
-    for one, other in itertools.pairwise(runs):
-        assert one == other

@@ -22,7 +22,7 @@ PATTERN = Pattern((1920, 1080))
 
 def rough(**changes):
     """A bench that is quick to render: refusals need no fine edges."""
-    return Bench(supersample=1, **changes)
+    return Bench(size=(1120, 840), supersample=1, **changes)
 
 
 def refusal(photo, face=FACE, pattern=PATTERN):
