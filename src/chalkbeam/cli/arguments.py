@@ -10,6 +10,7 @@ from typer.core import TyperCommand
 from calibration.refusal import Refusal
 
 RAISED = "--raised"
+BOARD = "board for the camera"
 
 _NEGATIVE = re.compile(r"-\s*[\d.,¼½¾⅛⅜⅝⅞]")
 
@@ -60,7 +61,8 @@ class WithRaised(_Sorted):
     """A command of photos: those after ``--raised HEIGHT`` show cards at that height.
 
     The height of each photo is left in ``ctx.meta[RAISED]``, as typed; it is "0" for
-    photos before the first ``--raised``.
+    photos before the first ``--raised``. Where a camera takes the photos, a height that
+    none follows is left in ``ctx.meta[BOARD]``; elsewhere it is refused.
     """
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
@@ -88,7 +90,9 @@ class WithRaised(_Sorted):
             else:
                 segment.append(word)
         close()
-        if current != "0" and current not in heights and "--help" not in plain:
+        ctx.meta[BOARD] = current if current not in heights else "0"
+        takes_photos = any(word.partition("=")[0] == "--camera" for word in plain)
+        if ctx.meta[BOARD] != "0" and not takes_photos and "--help" not in plain:
             raise Refusal(f"No photo follows {RAISED} {current}: name the raised photos after it.")
         ctx.meta[RAISED] = tuple(heights)
         return super().parse_args(ctx, [*plain, "--", *photos] if photos else plain)

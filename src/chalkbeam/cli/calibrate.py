@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.arguments import RAISED, Signed, WithRaised
+from chalkbeam.cli.arguments import BOARD, RAISED, Signed, WithRaised
+from chalkbeam.cli.live import (
+    CameraOption,
+    DisplayOption,
+    ViewsOption,
+    check_photos_given,
+    photos_from_camera,
+    wanted_photos,
+)
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
 if TYPE_CHECKING:
@@ -22,7 +30,7 @@ RigOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 PhotosArgument = Annotated[
-    list[Path],
+    list[Path] | None,
     typer.Argument(
         metavar="PHOTO... [--raised HEIGHT PHOTO...]",
         help="Photos of cards and pattern; those after --raised 10mm show the cards on a flat "
@@ -36,7 +44,8 @@ ReportOption = Annotated[
 
 def calibrate(
     context: typer.Context,
-    photos: PhotosArgument,
+    *,
+    photos: PhotosArgument = None,
     platen: Annotated[
         str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
     ],
@@ -64,6 +73,9 @@ def calibrate(
         str, typer.Option(help="How far off light may land at the worst point of the platen.")
     ] = "1mm",
     up_to: Annotated[str, typer.Option(help="Height up to which that must hold.")] = "4mm",
+    camera: CameraOption = None,
+    views: ViewsOption = 3,
+    display: DisplayOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Work out from photos where the projector's light lands, and how surely."""
@@ -84,7 +96,16 @@ def calibrate(
     )
     face = PlatenFace(*parse_size(platen))
     check_place(out, report)
-    done = calibrate_photos(shots(context, photos), face, parse_pixels(size), stated)
+    resolution = parse_pixels(size)
+    if camera is None:
+        check_photos_given(photos, views, display)
+        taken = shots(context, photos or [])
+    else:
+        board = _height(context.meta[BOARD])
+        wanted = wanted_photos(photos, face, resolution, views, board)
+        beside = out if out is not None else shelf.place(name or "press")
+        taken = photos_from_camera(camera, wanted, beside, display)
+    done = calibrate_photos(taken, face, resolution, stated)
     rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
     if report is not None:
         _draw(report, rig, done)

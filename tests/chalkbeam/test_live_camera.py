@@ -1,0 +1,258 @@
+"""Guiding a camera by what its pictures show: the virtual rig carried around as a fake source."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.cards import layout
+from calibration.detect import observe
+from calibration.geometry import PlatenFace
+from calibration.pattern import Pattern
+from calibration.photo import Photo
+from calibration.refusal import Refusal
+from chalkbeam.live_camera.advice import APART, Want, Watch, advise
+from chalkbeam.live_camera.glance import Glance, Light, edge_blur, glance, movement
+from chalkbeam.live_camera.taking import Progress, Wanted, lift, take_photos
+from tests.chalkbeam import watched
+from tests.chalkbeam.watched import BOARD, PLACES, Reel
+
+
+@pytest.fixture(scope="module")
+def truth():
+    return watched.watched_rig()
+
+
+@pytest.fixture(scope="module")
+def cards(truth):
+    return layout(truth.face)
+
+
+@pytest.fixture(scope="module")
+def views(truth):
+    """A sharp, still picture from each place."""
+    lit = truth.lit_pattern()
+    return {name: truth.photo(n, lit) for n, name in enumerate(PLACES)}
+
+
+def look(image, truth, cards, watch=None):
+    """Return the advice on a picture that has been at rest for long."""
+    watch = watch or Watch(truth.face)
+    now = glance(image, cards, truth.face, 10.0)
+    before = glance(image, cards, truth.face, 5.0)
+    return advise(now, watch.after(before).after(now))
+
+
+def test_a_good_picture_is_taken(views, truth, cards):
+    for image in views.values():
+        assert look(image, truth, cards).take
+
+
+@pytest.mark.parametrize(
+    ("spoil", "want", "words"),
+    [
+        (watched.dark, Want.LIGHT, "Too dark"),
+        (watched.bright, Want.LIGHT, "Too bright"),
+        (lambda image: watched.smeared(image, 9), Want.SHARPNESS, "Blurred"),
+        (lambda image: watched.smeared(image, 7), Want.SHARPNESS, "Blurred"),
+        (lambda image: cv2.GaussianBlur(image, (0, 0), 2.5), Want.SHARPNESS, "Blurred"),
+        (lambda image: np.full_like(image, 90), Want.CARDS, "No cards"),
+        (lambda image: watched.zoomed(image, 0.45), Want.DISTANCE, "closer"),
+        (lambda image: watched.zoomed(image, 1.7), Want.DISTANCE, "farther"),
+        # Seen from the front, upright: what lies away from the operator is at the top.
+        (lambda image: watched.shifted(image, 0, -220), Want.AIM, "away from you"),
+        (lambda image: watched.shifted(image, 0, 140), Want.AIM, "towards you"),
+        (lambda image: watched.shifted(image, -350, 0), Want.AIM, "to your left"),
+        (lambda image: watched.shifted(image, 350, 0), Want.AIM, "to your right"),
+    ],
+)
+def test_each_fault_has_its_advice(views, truth, cards, spoil, want, words):
+    advice = look(spoil(views["front"]), truth, cards)
+    assert advice.want is want
+    assert words in advice.sentence
+
+
+def test_left_is_the_operators_left_however_the_camera_is_held(views, truth, cards):
+    # From the right the camera is held a quarter turn: its picture's sides are others.
+    image = views["right"]
+    corners = truth.camera_from_platen(2, truth.face.outline())
+    left = truth.camera_from_platen(2, [[-200.0, 0.0]])[0] - corners.mean(axis=0)
+    push = 330 * left / np.linalg.norm(left)
+    advice = look(watched.shifted(image, *push), truth, cards)
+    assert advice.want is Want.AIM
+    assert "to your left" in advice.sentence
+
+
+def test_a_covered_card_is_named(views, truth, cards):
+    for card in cards:
+        image = watched.covered(views["front"], truth, 0, card)
+        advice = look(image, truth, cards)
+        assert advice.want is Want.CARDS
+        assert f"The {card.name} card" in advice.sentence
+
+
+def test_directions_are_the_cameras_true_ones(views, truth, cards):
+    # Source of the truth: where the virtual camera stands.
+    for shot, image in zip(truth.shots, views.values(), strict=True):
+        true = np.array(shot.view.position) / np.linalg.norm(shot.view.position)
+        seen = glance(image, cards, truth.face).towards
+        assert math.acos(np.dot(true, seen)) < math.radians(4)
+
+
+def test_blur_is_measured_in_modules(cards):
+    """A Gaussian of known deviation over a drawn card is what comes out."""
+    board = cards[0].board
+    module = 12
+    drawn = board.raster.repeat(module, 0).repeat(module, 1)
+    drawn = np.pad(drawn, 40, constant_values=255)
+    matrix = np.array([[module, 0, 39.5], [0, module, 39.5], [0, 0, 1.0]])
+    for deviation in (0.2, 0.3, 0.4):
+        view = cv2.GaussianBlur(drawn, (0, 0), deviation * module)
+        assert edge_blur(view, matrix, board) == pytest.approx(deviation, rel=0.1)
+        oneway = cv2.GaussianBlur(drawn, (0, 0), sigmaX=deviation * module, sigmaY=0.1)
+        assert edge_blur(oneway, matrix, board) == pytest.approx(deviation, rel=0.1)
+    assert edge_blur(np.full_like(drawn, 128), matrix, board) == math.inf
+
+
+def seen_from(x, y, at=0.0, shift=0.0):
+    """Return a flawless glance from a direction, without any picture."""
+    towards = np.array([x, y, 1.0]) / math.sqrt(x * x + y * y + 1)
+    ring = np.array([[100.0, 900.0], [700, 900], [700, 100], [100, 100]]) + shift
+    corners = dict.fromkeys(("front-left", "front-right", "back-left", "back-right"), ring)
+    return Glance(at, (1000, 1000), Light.FAIR, corners, 4.0, 0.2, ring, tuple(towards))
+
+
+FACE = PlatenFace(400, 500)
+
+
+def test_the_next_photo_comes_from_another_side():
+    front = seen_from(0.0, -0.3)
+    watch = Watch(FACE).with_photo(front.towards)
+    assert advise(front, watch.after(front)).want is Want.DIRECTION
+    near = seen_from(0.0, -0.3 + math.tan(APART) / 3)
+    assert advise(near, watch.after(near)).want is Want.DIRECTION
+    left = seen_from(-0.5, 0.0)
+    assert advise(left, watch.after(left)).want is Want.STILLNESS
+    both = watch.with_photo(left.towards)
+    assert "to your right" in advise(front, both.after(front)).sentence
+    flat = seen_from(1.6, 0.0)
+    assert "higher" in advise(flat, both.after(flat)).sentence
+
+
+def test_a_moving_camera_is_asked_to_hold_still():
+    watch = Watch(FACE)
+    for k in range(20):  # 5 px every tenth of a second
+        now = seen_from(0, 0, 0.1 * k, 5.0 * k)
+        watch = watch.after(now)
+        assert advise(now, watch).want is Want.STILLNESS
+    for k in range(20, 28):
+        watch = watch.after(now := seen_from(0, 0, 0.1 * k, 5.0 * 19))
+    assert advise(now, watch).take
+    assert movement(seen_from(0, 0), seen_from(0, 0, shift=3.0)) == pytest.approx(math.hypot(3, 3))
+
+
+def test_no_photo_is_asked_for_twice_at_rest():
+    now = seen_from(0, 0, 9.0)
+    watch = Watch(FACE).after(seen_from(0, 0, 1.0)).after(now).with_photo(None).after(now)
+    assert advise(now, watch).want is Want.STILLNESS
+
+
+def story(views, truth, cards):
+    """Return pictures as an operator would bring them about, good ones and bad."""
+    still = {name: [watched.noisy(image, k) for k in range(4)] for name, image in views.items()}
+    front = views["front"]
+    return [
+        watched.dark(front),
+        watched.zoomed(front, 0.45),
+        watched.smeared(front, 13),
+        watched.covered(front, truth, 0, cards[3]),
+        *(watched.shifted(front, 30 - 10 * k, 0) for k in range(3)),
+        *still["front"],
+        front,
+        *still["left"],
+        watched.smeared(views["right"], 13),
+        *still["right"],
+        *[views["right"]] * 5,
+        *[np.full_like(front, 60)] * 2,
+        *still["board"],
+    ]
+
+
+def test_photos_are_taken_from_three_sides_and_on_the_board(views, truth, cards):
+    told: list[Progress] = []
+    kept = {}
+
+    def keep(name, image):
+        kept[name] = image
+        return name
+
+    wanted = Wanted(truth.face, truth.projector.view.size, 3, BOARD)
+    shots = take_photos(Reel(story(views, truth, cards)), wanted, keep, told.append)
+    assert [(str(s.path), s.raised) for s in shots] == [
+        ("flat-1", 0.0),
+        ("flat-2", 0.0),
+        ("flat-3", 0.0),
+        ("raised-10mm", BOARD),
+    ]
+    for name, place in zip(kept, PLACES, strict=True):  # each photo shows what it should
+        assert np.abs(kept[name].astype(int) - views[place]).mean() < 3
+    said = " ".join(progress.sentence for progress in told)
+    steps = [
+        "Too dark", "closer", "Blurred", "back-right card", "hold the camera still",
+        "Photo 1 is taken", "Next from another side", "Photo 2 is taken", "Photo 3 is taken",
+        "lay the flat board of 10 mm", "No cards", "Photo 4 is taken",
+    ]  # fmt: skip
+    at = 0
+    for step in steps:
+        at = said.index(step, at)
+    # Nothing is said to be taken before it is kept.
+    assert [str(p.kept) for p in told if p.kept] == list(kept)
+
+
+def test_the_light_tells_a_board_from_the_bare_platen(views, truth, cards):
+    pattern = Pattern(truth.projector.view.size)
+    front, right, board = (
+        observe(Photo(name, views[name], "test"), cards, pattern)
+        for name in ("front", "right", "board")
+    )
+    x, y, z = truth.projector.view.position
+    expected = (BOARD + truth.board_error) * math.hypot(x, y) / z  # in the platen's middle
+    assert lift(front, right, cards) < 0.06 * BOARD
+    assert lift(front, board, cards) == pytest.approx(expected, rel=0.25)
+
+
+def taken(reel, truth, **options):
+    wanted = Wanted(truth.face, truth.projector.view.size, **options)
+    return take_photos(reel, wanted, lambda name, image: name, lambda progress: None)
+
+
+def test_what_no_advice_can_mend_is_refused(views, truth):
+    front = views["front"]
+    with pytest.raises(Refusal, match=r"too few to read the cards: set it to 1920 x 1080"):
+        taken(Reel([cv2.resize(front, (600, 450))]), truth)
+    grey = np.full_like(front, 60)
+    with pytest.raises(Refusal, match=r"No card was seen for 90 seconds.*lay the four printed"):
+        taken(Reel([grey] * 8, step=20.0), truth)
+    with pytest.raises(Refusal, match=r"ends before photo 2 of 3 .*Next from another side"):
+        taken(Reel([front] * 6), truth)
+    with pytest.raises(Refusal, match="too low to be told from the bare platen"):
+        taken(Reel([front]), truth, board=3.0)
+
+
+def test_a_thorough_look_says_why_no_photo_is_taken(truth, cards):
+    """Without the pattern the cards look fine, yet nothing is taken and the cause is told."""
+    image = truth.photo(0, np.zeros((1080, 1920, 3), np.uint8))
+    with pytest.raises(Refusal, match="No pattern is seen on the platen in this view"):
+        taken(Reel([image] * 5), truth)
+    mirrored = np.ascontiguousarray(image[:, ::-1])
+    with pytest.raises(Refusal, match="This view is mirrored left to right"):
+        taken(Reel([mirrored] * 3, step=1.1), truth)
+
+
+def test_an_operator_who_stops_is_obeyed(views, truth):
+    wanted = Wanted(truth.face, truth.projector.view.size)
+    with pytest.raises(KeyboardInterrupt):
+        take_photos(Reel([views["front"]] * 9), wanted, lambda *_: None, print, lambda: True)
