@@ -66,7 +66,18 @@ def test_a_measured_piece_goes_before_the_chart():
         (lambda: garment("kilt", "M"), "crew_tee"),
         (lambda: garment("crew_tee", "7XL"), "5XL"),
         (lambda: garment("crew_tee", "M", measured={"tail": 3.0}), "half_chest"),
-        (lambda: garment("crew_tee", "M", measured={"pit_depth": 900.0}), "body length"),
+        (
+            lambda: garment("crew_tee", "M", measured={"pit_depth": 650.0, "body_length": 640.0}),
+            "pit depth .* is not smaller than the body length",
+        ),
+        # Measures that once made the draft's edges cross, and a unit mistaken.
+        (
+            lambda: garment("crew_tee", "6M", measured={"pit_depth": 230.0}),
+            "edges of the left sleeve cross",
+        ),
+        (lambda: garment("crew_tee", "YXS", measured={"pit_depth": 400.0}), "measure"),
+        (lambda: garment("crew_tee", "M", measured={"half_chest": 20.0}), "508 mm .* its unit"),
+        (lambda: garment("crew_tee", "M", measured={"sleeve_length": 2000.0}), "its unit"),
         (lambda: garment("crew_tee", "M").face("leg"), "left_sleeve"),
     ],
 )

@@ -42,7 +42,10 @@ def read_measured(given: list[str] | None) -> dict[str, float]:
         name, equals, length = text.partition("=")
         if not equals:
             raise Refusal(f"“{text}” is not a measure: write it as half_chest=20.5in.")
-        measured[name.strip().lower().replace(" ", "_").replace("-", "_")] = parse_length(length)
+        key = name.strip().lower().replace(" ", "_").replace("-", "_")
+        if key in measured:
+            raise Refusal(f"“{name.strip()}” is measured twice: give it once.")
+        measured[key] = parse_length(length)
     return measured
 
 

@@ -12,6 +12,10 @@ from chalkbeam.garments.schema import MM_PER, Rule, Style
 TAPE_TOLERANCE = 3.0
 """± mm of a length taken with a tape on a garment lying flat; common practice, no source."""
 
+MISTAKEN = 2.5
+"""A tape and a chart that differ by more than this factor do not mean the same unit or measure:
+an inch is 2.54 cm."""
+
 
 def _named(measure: str) -> str:
     return measure.replace("_", " ")
@@ -42,7 +46,7 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
     Raises
     ------
     Refusal
-        If a measured name is unknown or its length is not positive.
+        If a measured name is unknown, or its length is far from the chart's.
     """
     known = dict(size.given)
     rules = [
@@ -60,6 +64,8 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
         if not 0 < value < 3000:
             raise Refusal(f"The measured {_named(name)} must lie between 0 and 3 m.")
         known[name] = Measure(value, TAPE_TOLERANCE, source="measured on the piece")
+    if measured:
+        _check_tape(style, size, measured)
     waiting = [(rule, unit) for rule, unit in rules if rule.measure not in known]
     while waiting:
         ready = next(((rule, unit) for rule, unit in waiting if rule.of in known), None)
@@ -69,3 +75,17 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
         known[rule.measure] = _derive(rule, unit, known[rule.of])
         waiting = [(rule, unit) for rule, unit in waiting if rule.measure not in known]
     return known
+
+
+def _check_tape(style: Style, size: Size, measured: Mapping[str, float]) -> None:
+    """Refuse a length that is a multiple of the chart's, or a fraction of it."""
+    usual = measures_of(style, size, {})
+    for name, value in measured.items():
+        if name not in usual:
+            continue
+        chart = usual[name].value
+        if not chart / MISTAKEN < value < chart * MISTAKEN:
+            raise Refusal(
+                f"The measured {_named(name)} ({value:.0f} mm) is far from the {chart:.0f} mm of a "
+                f"{style.label.lower()} {size.name}: check the length and its unit."
+            )

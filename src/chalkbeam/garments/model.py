@@ -229,7 +229,5 @@ class Garment:
         """
         found = self._faces.get(name) or self._faces.get(_FACE_WORDS.get(name, ""))
         if found is None:
-            raise Refusal(
-                f"A {self.label.lower()} has no face “{name}”: it has {', '.join(self.faces)}."
-            )
+            raise Refusal(f"{self.label} has no face “{name}”: it has {', '.join(self.faces)}.")
         return found

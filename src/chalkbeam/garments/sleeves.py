@@ -26,6 +26,7 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     name : {"left_sleeve", "right_sleeve"}
         Both have the same outline; they differ in which side is the garment's front.
     """
+    m.check_smaller(("sleeve_cap", "sleeve_length"), ("cuff_depth", "sleeve_length"))
     cap, length = m["sleeve_cap"], m["sleeve_length"]
     wide, end = m["sleeve_width"], m["sleeve_end_width"]
     seam = length - m["cuff_depth"]
@@ -34,6 +35,7 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     crown = bezier((0.0, 0.0), (wide * 0.55, 0.0), (wide * 0.5, cap), (wide, cap))
     half = np.vstack([crown, [[at_seam, seam], [end, length]]])
     outline = np.vstack([half, mirrored(half)[:-1]])
+    m.check_outline(name, outline)
     hem = np.array([[-at_seam, seam], [at_seam, seam], [end, length], [-end, length]])
     along = {
         "shoulder_seam": ZERO,

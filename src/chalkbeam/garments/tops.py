@@ -8,7 +8,6 @@ from typing import Literal
 import numpy as np
 
 from calibration.geometry import XY, Points, as_points
-from calibration.refusal import Refusal
 from chalkbeam.garments.collars import collar, neck_curve, neck_drop
 from chalkbeam.garments.curves import band, bezier, mirrored, through
 from chalkbeam.garments.draft import ZERO, Measures
@@ -40,19 +39,13 @@ def check_top(m: Measures) -> None:
     Refusal
         Naming the two measures that contradict each other.
     """
-    for smaller, larger in (
+    m.check_smaller(
         ("neck_width", "shoulder_width"),
         ("shoulder_drop", "pit_depth"),
         ("front_neck_drop", "pit_depth"),
         ("back_neck_drop", "front_neck_drop"),
         ("pit_depth", "body_length"),
-    ):
-        if m[smaller] >= m[larger]:
-            small, large = smaller.replace("_", " "), larger.replace("_", " ")
-            raise Refusal(
-                f"{m.label}: the {small} ({m[smaller]:.0f} mm) is not smaller than "
-                f"the {large} ({m[larger]:.0f} mm); measure both again."
-            )
+    )
 
 
 def _xy(point: Points) -> XY:
@@ -196,6 +189,7 @@ def top_face(m: Measures, style: Style, name: Side) -> Face:
     armhole, side = _armhole(tip, pit), _side(m, style, pit, hem_y)
     half = np.vstack([armhole, side[1:]])
     outline = np.vstack([half, mirrored(half), neck[::-1]])
+    m.check_outline(name, outline)
     raglan = style.armhole == "raglan"
     shoulder = np.vstack([neck_point, tip])
     seams = (

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.refusal import Refusal
 from chalkbeam.garments.curves import band, bezier, box
 from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Face, Line
@@ -26,13 +25,7 @@ def check_leg(m: Measures) -> None:
     Refusal
         Naming the two measures that contradict each other.
     """
-    for smaller, larger in (("leg_end_width", "leg_width"), ("cuff_depth", "inseam")):
-        if m[smaller] >= m[larger]:
-            small, large = smaller.replace("_", " "), larger.replace("_", " ")
-            raise Refusal(
-                f"{m.label}: the {small} ({m[smaller]:.0f} mm) is not smaller than "
-                f"the {large} ({m[larger]:.0f} mm); measure both again."
-            )
+    m.check_smaller(("leg_end_width", "leg_width"), ("cuff_depth", "inseam"))
 
 
 def leg_face(m: Measures, name: str) -> Face:
@@ -60,6 +53,7 @@ def leg_face(m: Measures, name: str) -> Face:
     )
     half = np.vstack([crotch, inner[1:], [[cuff, end]]])
     outline = np.vstack([half, [[0.0, end], [0.0, 0.0]]]) * flip
+    m.check_outline(name, outline)
     rib = np.array([[0.0, seam], [at_seam, seam], [cuff, end], [0.0, end]]) * flip
     waist = box(0.0, -m["waistband_depth"], front * 0.985, 0.0) * flip
     slit = (m["pocket_depth"], m["pocket_depth"] + m["pocket_opening"])
