@@ -32,10 +32,8 @@ def cards(truth):
 
 
 @pytest.fixture(scope="module")
-def views(truth):
-    """A sharp, still picture from each place."""
-    lit = truth.lit_pattern()
-    return {name: truth.photo(n, lit) for n, name in enumerate(PLACES)}
+def views():
+    return watched.watched_views()
 
 
 def look(image, truth, cards, watch=None):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -23,6 +24,7 @@ PLACES = {
 """Where the camera is held, platen x and y, mm; the last with the cards on the board."""
 
 
+@cache
 def watched_rig() -> VirtualRig:
     """Return a rig whose camera, a third of a phone's pixels a side, stands at each place."""
     rig = random_rig(SEED, "phone", photos=1, scale=1 / 3, laying=0.2, paper=0.1, board=BOARD)
@@ -35,6 +37,14 @@ def watched_rig() -> VirtualRig:
         view = _fitted(view, rig)
         shots.append(Shot(view, first.sensor, BOARD if name == "board" else 0.0))
     return replace(rig, shots=tuple(shots))
+
+
+@cache
+def watched_views() -> dict[str, np.ndarray]:
+    """Return a sharp, still picture from each place, the pattern on the projector."""
+    rig = watched_rig()
+    lit = rig.lit_pattern()
+    return {name: rig.photo(n, lit) for n, name in enumerate(PLACES)}
 
 
 def _fitted(view, rig):

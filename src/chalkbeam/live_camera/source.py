@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -147,9 +148,7 @@ class _Camera:
         for _ in range(_MISSES):
             good, image = self._capture.read()
             if good:
-                return Picture(
-                    np.asarray(image, np.uint8), cv2.getTickCount() / cv2.getTickFrequency()
-                )
+                return Picture(np.asarray(image, np.uint8), time.monotonic())
         raise Refusal(
             f"{self.name} brings no pictures: plug it in again, close other programs that use it, "
             "and start once more."
