@@ -16,6 +16,8 @@ def write_whole(path: Path, content: bytes) -> None:
     Refusal
         If the folder cannot be written to.
     """
+    if not path.name:
+        raise Refusal(f"“{path}” is no file to write: name one.")
     beside = path.with_name(f".{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -20,6 +20,9 @@ from chalkbeam.sentences import Sentence, joined
 UNSEEN_SHIFT = 0.03
 """Along an axis, a centroid closer to the box's middle than this share of the extent looks the
 same: the middle is used, being easier to check with a ruler."""
+SAME_PLACE = 1.6
+"""A centroid nearer to the middle than this, mm, is not worth a word: 1/16 in, which inches to
+the nearest 1/8 would call none."""
 LARGEST_SHIFT = 0.10
 """Further off than this share of the extent, the art's edges would look off centre whatever
 its weight says."""
@@ -133,6 +136,8 @@ def optical_centre(ink: Box, centroid: XY, rule: CentreRule = CentreRule.AUTO) -
     moved = [part for part in (across, along) if part is not None]
     if not moved:
         off = math.hypot(centroid[0] - middle[0], centroid[1] - middle[1])
+        if off < SAME_PLACE:
+            return OpticalCentre((x, y), Sentence("the middle of the ink's box"))
         words = "the middle of the ink's box; the ink balances {0} from it, which nobody sees"
         return OpticalCentre((x, y), Sentence(words, (off,)))
     where = joined(moved, " and ")

@@ -72,3 +72,10 @@ def main() -> None:
     except Refusal as refusal:
         print(f"chalkbeam: {refusal}", file=sys.stderr)
         sys.exit(2)
+    except OSError as error:  # of a file that nobody foresaw: a name too long, a disk gone
+        if error.filename is None:
+            raise
+        reason = error.strerror or "it cannot be used"
+        print(f"chalkbeam: {error.filename}: {reason}; check the name and the disk.",
+              file=sys.stderr)  # fmt: skip
+        sys.exit(2)

@@ -17,7 +17,7 @@ from chalkbeam.placement.solve import (
     solve,
 )
 from chalkbeam.placement.values import Severity
-from chalkbeam.sentences import Sentence, joined
+from chalkbeam.sentences import Sentence, joined, literal
 from chalkbeam.units import Unit
 
 SMALLEST = 0.25
@@ -68,9 +68,9 @@ def impossible(
     size = (artwork.ink.width, artwork.ink.height)
     label = garment.label[:1].lower() + garment.label[1:]
     rules = f"“{fight.first.rule.says}” and “{fight.second.rule.says}”"
+    where = literal(f"{location.title} of a {label}: {rules}")
     what = Sentence(
-        f"The art ({{0}} x {{1}}) does not fit the {location.title} of a {label}: "
-        f"{rules} leave {{2}} too little room",
+        f"The art ({{0}} x {{1}}) does not fit the {where} leave {{2}} too little room",
         (*size, fight.short),
     )
     answers = []
@@ -117,6 +117,9 @@ def fitting_locations(garment: Garment, location: Location, artwork: Artwork) ->
         if other.name == location.name or other.face not in garment.faces or not near:
             continue
         if other.preset.height:  # names and figures, and what runs along an arm
+            continue
+        lettering = any(rule.art == "baseline" for rule in other.rules)
+        if other.turn or (lettering and artwork.baseline is None):
             continue
         if usual and not 0.7 * usual.low <= artwork.ink.width <= 1.3 * usual.high:
             continue

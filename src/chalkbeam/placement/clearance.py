@@ -113,6 +113,7 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
     ink = moved(ink_shape(artwork), garment_from_art)
     sheet = shapely.Polygon(corners)
     warnings: list[Concern] = []
+    under_sheet: list[Area] = []
     hidden = 0.0
     if not shapes.cloth.contains(ink):
         off = ink.difference(shapes.cloth)
@@ -130,14 +131,21 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
             severity = Severity.STOP if area.hard else Severity.CAUTION
             warnings.append(_on_area(area, overlap, ink, severity))
         elif area.hard and shape.distance(ink) < CLEAR:
-            words = f"The ink comes within {{0}} of the {literal(area.name)}."
-            warnings.append(
-                Concern(Severity.CAUTION, _about(area), Sentence(words, (shape.distance(ink),)))
-            )
+            words = f"The ink comes within {{0}} of {_the(area)}."
+            warnings.append(Concern(Severity.CAUTION, _about(area), Sentence(words, (CLEAR,))))
         elif area.hard and shape.intersection(sheet).area > TRACE:
-            words = f"The sheet's edge lies on the {literal(area.name)}: trim the sheet there."
-            warnings.append(Concern(Severity.NOTE, _about(area), Sentence(words)))
+            under_sheet.append(area)
+    if under_sheet:
+        names = ", ".join(_the(area) for area in under_sheet)
+        words = f"The sheet's edge lies on {names}: trim the sheet there."
+        warnings.append(Concern(Severity.NOTE, _about(under_sheet[0]), Sentence(words)))
     return Clearance(tuple(warnings), hidden)
+
+
+def _the(area: Area) -> str:
+    """Return an area's name for a sentence: "the collar", "button 2"."""
+    name = literal(area.name)
+    return name if name[-1:].isdigit() else f"the {name}"
 
 
 def _about(area: Area) -> str:
@@ -152,9 +160,7 @@ def _extent(shape: BaseGeometry) -> float:
 
 def _on_area(area: Area, overlap: BaseGeometry, ink: BaseGeometry, severity: Severity) -> Concern:
     share = overlap.area / ink.area
-    words = (
-        f"The ink lies on the {literal(area.name)}, {{0}} deep, with {_percent(share)} of its area."
-    )
+    words = f"The ink lies on {_the(area)}, {{0}} deep, with {_percent(share)} of its area."
     return Concern(severity, _about(area), Sentence(words, (_extent(overlap),)))
 
 

@@ -187,6 +187,10 @@ def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Con
     return warnings
 
 
+UNUSUAL = 1.5
+"""Art beyond the usual sizes by this factor is rarely meant: a unit or a location mistaken."""
+
+
 def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> list[Concern]:
     """Compare the art's size with what is usual at the location for the garment's age."""
     preset, ink = location.preset, artwork.ink
@@ -199,5 +203,7 @@ def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> li
             continue
         words = f"The art is {{0}} {word}; usual here for {garment.age} sizes is {{1}} to {{2}}."
         lengths = (size, usual.low, usual.high)
-        warnings.append(Concern(Severity.NOTE, "size", Sentence(words, lengths)))
+        meant = usual.low / UNUSUAL <= size <= usual.high * UNUSUAL
+        severity = Severity.NOTE if meant else Severity.CAUTION
+        warnings.append(Concern(severity, "size", Sentence(words, lengths)))
     return warnings

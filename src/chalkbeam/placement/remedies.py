@@ -10,7 +10,7 @@ from chalkbeam.placement.answers import Impossible, fitting_locations
 from chalkbeam.placement.balance import hard_range
 from chalkbeam.placement.clearance import Clearance, clearance
 from chalkbeam.placement.engine import place
-from chalkbeam.placement.solve import applied_rules, feature_offset
+from chalkbeam.placement.solve import Lines, applied_rules, feature_offset
 from chalkbeam.placement.values import Placement, Severity
 from chalkbeam.sentences import Sentence
 
@@ -46,16 +46,16 @@ def _fine(clear: Clearance) -> bool:
     return not stopped and clear.hidden <= HIDDEN
 
 
+def _lines(placement: Placement) -> Lines:
+    """Return the lines along the garment that the rules went by, the foot of a name included."""
+    return {r.rule.line: r.line for r in placement.rules if r.rule.axis is Axis.ALONG}
+
+
 def _moves(placement: Placement) -> list[tuple[str, float]]:
     """Return the shortest way up and down, in words and mm, to where nothing is wrong."""
     pose, artwork, face = placement.garment_from_art, placement.artwork, placement.face
     art = extents(artwork, pose.angle)
-    extra = {
-        result.rule.line: result.line
-        for result in placement.rules
-        if result.rule.axis is Axis.ALONG
-    }
-    rules = applied_rules(placement.garment, placement.location, extra)
+    rules = applied_rules(placement.garment, placement.location, _lines(placement))
     terms = [a.term(feature_offset(a.rule, art)) for a in rules if a.rule.axis is Axis.ALONG]
     low, high = hard_range(terms)
     moves = []
@@ -80,6 +80,7 @@ def _smaller(placement: Placement) -> float | None:
                 placement.location,
                 artwork,
                 turn=placement.garment_from_art.angle,
+                extra=_lines(placement),
             )
         except Impossible:
             return None

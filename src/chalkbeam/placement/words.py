@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chalkbeam.locations import Axis, Rule
 from chalkbeam.placement.values import CLOSE, CrossCheck, Placement, RuleResult, Verdict
-from chalkbeam.sentences import Sentence
+from chalkbeam.sentences import Sentence, literal
 
 _FEATURES = {
     "ink_top": "top of the ink",
@@ -73,10 +73,15 @@ def asked_words(result: RuleResult) -> Sentence:
 _OPPOSITE = {"above": "below", "below": "above", "left of": "right of", "right of": "left of"}
 
 
+def _begun(says: str) -> str:
+    """Return a rule as people wrote it, to begin a sentence's template."""
+    return literal(says[:1].upper() + says[1:])
+
+
 def check_words(check: CrossCheck) -> Sentence:
     """Return a cross-check in words."""
     rule = check.checked_by.rule
-    says = f"{rule.says[:1].upper()}{rule.says[1:]} it would lie"
+    says = f"{_begun(rule.says)} it would lie"
     if abs(check.apart) <= CLOSE:
         return Sentence(f"{says} in the same place.")
     sides = ("higher", "lower") if rule.axis is Axis.ALONG else ("to the left", "to the right")
@@ -95,7 +100,7 @@ def reasons(placement: Placement) -> tuple[Sentence, ...]:
             continue
         where = result_words(result)
         tail = "" if result.verdict is not Verdict.MISSED else ", outside common practice"
-        text = f"{rule.says[:1].upper()}{rule.says[1:]}: {where.template}{tail}."
+        text = f"{_begun(rule.says)}: {where.template}{tail}."
         lines.append(Sentence(text, where.lengths))
     centre = placement.artwork.optical_centre.reason
     lines.append(Sentence(f"Optical centre: {centre.template}.", centre.lengths))
@@ -112,7 +117,10 @@ def tolerance_words(placement: Placement) -> Sentence:
             if result.line.derived and not result.rule.check and result.rule.bound == "target"
         }
     )
-    text = "On the next piece of the box the same place may lie {0} across and {1} along elsewhere."
+    if max(across, along) <= CLOSE:
+        text = "The same on every piece: no line it is counted from differs."
+    else:
+        text = "From piece to piece of a box it may lie up to {0} across and {1} along elsewhere."
     if graded:
         text += f" Graded, not measured: {', '.join(graded)}."
     return Sentence(text, (across, along))
