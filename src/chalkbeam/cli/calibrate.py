@@ -120,6 +120,10 @@ def calibrate(
         print(f"Wrote {out}" + (f" and {report}." if report else "."))
 
 
+AIM_COLUMNS = ("x_mm", "y_mm", "x_px", "y_px")
+"""What `aim` prints as CSV, a row a point in the order given; JSON says more."""
+
+
 def aim(
     coordinates: Annotated[
         list[str] | None,
@@ -160,9 +164,9 @@ def aim(
         {
             "x_mm": round(float(x), 6),
             "y_mm": round(float(y), 6),
-            "height_mm": round(float(h), 6),
             "x_px": round(float(u), 4),
             "y_px": round(float(v), 4),
+            "height_mm": round(float(h), 6),
             "within_mm": round(float(limit), 4),
         }
         for (x, y), h, (u, v), limit in zip(places, heights, pixels, limits, strict=True)
@@ -171,9 +175,9 @@ def aim(
         calibration = {"rig": press.name, "calibration_id": press.calibration_id}
         print(json.dumps({**calibration, "points": rows}, indent=1))
         return
-    print(",".join(rows[0]) if rows else "x_mm,y_mm,height_mm,x_px,y_px,within_mm")
+    print(",".join(AIM_COLUMNS))
     for row in rows:
-        print(",".join(f"{value:.10g}" for value in row.values()))
+        print(",".join(f"{row[column]:.10g}" for column in AIM_COLUMNS))
 
 
 def shots(context: typer.Context, photos: list[Path]) -> tuple[Shot, ...]:
