@@ -244,7 +244,7 @@ def _foot(page: _Page, cards: Sequence[Card], face: PlatenFace, here: set[str]) 
         shift = _text_width(page, strong) + 1.2 if strong else 0.0
         page.text(x + 5.0 + shift, y, plain, 9.5)
         y -= 5.2
-    _bar(page, x, _EDGE + 7.0)
+    _bar(page, x, _EDGE + 10.5)
 
 
 def _text_width(page: _Page, words: str) -> float:
@@ -260,7 +260,10 @@ def _bar(page: _Page, x: float, y: float) -> None:
         # End strokes lie inside the bar's length, the others are centred on theirs.
         left = at if k == 0 else at - 0.4 if k == 10 else at - 0.2
         page.box(left, y, 0.4, tall, 0)
-    page.text(x, y - 4.6, "This bar is 100 mm long, end to end, if the print is true.", 9.5)
+    page.text(
+        x, y - 4.6, "This bar must be 100 mm long, end to end. If it is not, print again,", 9.5
+    )
+    page.text(x, y - 9.2, "or give its measured length when you calibrate: --bar 99.6mm", 9.5)
 
 
 def _map(

@@ -22,8 +22,8 @@ from calibration.geometry import Points, rectangle, resample
 from calibration.observations import Corner, PhotoObservation
 from calibration.pattern import Pattern
 from calibration.photo import Photo
+from calibration.plane_view import LensView
 from calibration.refusal import Refusal
-from calibration.survey import PlatenView
 
 CLEARANCE = 9.0
 """Distance from a card's or the platen's edge, mm, within which light is not trusted:
@@ -97,14 +97,14 @@ def observe(
 
 
 def _pattern_corners(
-    photo: Photo, pattern: Pattern, found: Sequence[FoundCard], view: PlatenView
+    photo: Photo, pattern: Pattern, found: Sequence[FoundCard], view: LensView
 ) -> tuple[Corner, ...]:
     half = platen_outline(found).max(axis=0)
-    area = view.photo_from_platen(resample(platen_outline(found) * 1.02, 40.0, closed=True))
+    area = view.photo_from_plane(resample(platen_outline(found) * 1.02, 40.0, closed=True))
     search = find_pattern(
-        photo.image, pattern, area, lambda p: bare(view.platen_from_photo(p), found)
+        photo.image, pattern, area, lambda p: bare(view.plane_from_photo(p), found)
     )
-    places = view.platen_from_photo(search.pixels) / half
+    places = view.plane_from_photo(search.pixels) / half
     why_not.check_pattern(photo, pattern, search, places, _free_zones(found))
     return tuple(
         Corner("pattern", int(index), (float(x), float(y)))
@@ -112,13 +112,13 @@ def _pattern_corners(
     )
 
 
-def _cross_talk(image: NDArray[np.uint8], view: PlatenView, found: Sequence[FoundCard]) -> float:
+def _cross_talk(image: NDArray[np.uint8], view: LensView, found: Sequence[FoundCard]) -> float:
     """Measure on the bare platen how much of the pattern the red channel sees."""
     step = max(1, round(float(np.sqrt(image.shape[0] * image.shape[1] / _CROSS_TALK_PIXELS))))
     small = reduce(image, step)
     y, x = np.mgrid[: small.shape[0] : _COARSE, : small.shape[1] : _COARSE]
     pixels = (np.column_stack([x.ravel(), y.ravel()]) + 0.5) * step - 0.5
-    clear = bare(view.platen_from_photo(pixels), found).reshape(x.shape)
+    clear = bare(view.plane_from_photo(pixels), found).reshape(x.shape)
     area = cv2.resize(clear.astype(np.uint8), small.shape[1::-1], interpolation=cv2.INTER_NEAREST)
     return channels.cross_talk(small, area > 0)
 

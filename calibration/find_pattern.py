@@ -117,9 +117,10 @@ def _locate(
     side = float(np.median([marker.side for marker in sighting.markers]))
     step = working_step(side / (board.family.bits + 2))
     reduced = reduce(view, step)
+    size = (reduced.shape[1], reduced.shape[0])
     places = np.vstack([board.markers[marker.id] for marker in sighting.markers])
     rings = np.vstack([marker.ring for marker in sighting.markers])
-    smooth = plane_view.fit(places, (rings + 0.5) / step - 0.5)
+    smooth = plane_view.fit(places, (rings + 0.5) / step - 0.5, size)
     marked = np.array([board.markers[marker.id].mean(axis=0) for marker in sighting.markers])
     apart = np.abs(board.corners[:, None] - marked).max(axis=2).min(axis=1)
     kept = np.flatnonzero(apart < _REACH * board.square)
@@ -127,7 +128,7 @@ def _locate(
     # Once roughly, for the shape of the view; then from where the corners themselves lie.
     pixels, seen = refine(reduced, smooth, board, kept)
     if seen.sum() >= ENOUGH_MARKERS:
-        _, better = _smooth(board.corners[kept[seen]], pixels[seen])
+        _, better = _smooth(board.corners[kept[seen]], pixels[seen], size)
         smooth = smooth if better is None else better
     pixels, seen = refine(reduced, smooth, board, kept)
     found, pixels = kept[seen], pixels[seen]
@@ -137,11 +138,13 @@ def _locate(
     usual = float(np.nanmedian(agreement))
     good = agreement > max(_LEAST_AGREEMENT, usual - _AGREEMENT_DROP)
     found, pixels = found[good], pixels[good]
-    keep, _ = _smooth(board.corners[found], pixels)
+    keep, _ = _smooth(board.corners[found], pixels, size)
     return lattice.first + found[keep], (pixels[keep] + 0.5) * step - 0.5
 
 
-def _smooth(places: Points, pixels: Points) -> tuple[NDArray[np.bool_], PlaneView | None]:
+def _smooth(
+    places: Points, pixels: Points, size: tuple[int, int]
+) -> tuple[NDArray[np.bool_], PlaneView | None]:
     """Return which corners lie on one smooth view of a plane, and that view."""
     good = np.ones(len(places), bool)
     view = None
@@ -149,7 +152,7 @@ def _smooth(places: Points, pixels: Points) -> tuple[NDArray[np.bool_], PlaneVie
         if good.sum() < ENOUGH_MARKERS:
             break
         try:
-            view = plane_view.fit(places[good], pixels[good])
+            view = plane_view.fit(places[good], pixels[good], size)
         except homography.DegeneratePointsError:
             return np.zeros(len(places), bool), None
         miss = np.linalg.norm(view(places) - pixels, axis=1)

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration import homography
 from calibration.cards import NAMES
 from calibration.find_cards import FoundCard
-from calibration.geometry import Isometry, Points, as_points
+from calibration.geometry import Isometry, Points
+from calibration.plane_view import LensView
 
 _TURNED = math.radians(30)
 
@@ -28,45 +28,6 @@ This gate is for what is plainly wrong; the solver weighs and reports the millim
 
 _STRAIGHT = 0.02
 """By how much opposite sides may differ where the cards still make a rectangle."""
-
-
-@dataclass(frozen=True, eq=False)
-class PlatenView:
-    """How a photo shows the platen's plane.
-
-    ``photo = centre + q (1 + k |q|²)`` with ``q = H(platen)``, q in half diagonals of
-    the photo.
-
-    Attributes
-    ----------
-    homography : ndarray, shape (3, 3)
-        Platen mm to q.
-    k : float
-        Radial distortion, of the half diagonal.
-    centre : ndarray, shape (2,)
-        Middle of the photo, px.
-    half_diagonal : float
-        px.
-    """
-
-    homography: homography.Homography
-    k: float
-    centre: NDArray[np.float64]
-    half_diagonal: float
-
-    def photo_from_platen(self, points: Points) -> Points:
-        """Map platen mm, shape (N, 2), to photo px, shape (N, 2)."""
-        q = homography.apply(self.homography, points)
-        bend = 1.0 + self.k * (q * q).sum(axis=1, keepdims=True)
-        return np.asarray(self.centre + self.half_diagonal * q * bend)
-
-    def platen_from_photo(self, pixels: Points) -> Points:
-        """Map photo px, shape (N, 2), to platen mm, shape (N, 2)."""
-        bent = (as_points(pixels) - self.centre) / self.half_diagonal
-        q = bent
-        for _ in range(20):
-            q = bent / (1.0 + self.k * (q * q).sum(axis=1, keepdims=True))
-        return homography.apply(homography.invert(self.homography), q)
 
 
 @dataclass(frozen=True)
@@ -93,14 +54,15 @@ class Survey:
 
     Attributes
     ----------
-    view : PlatenView
+    view : LensView
+        Of the platen's plane, mm.
     lies : tuple of Lie
         In the order of the cards given.
     misfit : float
         Median distance of the corners from where this view has them, px.
     """
 
-    view: PlatenView
+    view: LensView
     lies: tuple[Lie, ...]
     misfit: float
 
@@ -121,8 +83,6 @@ def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
     # Imported late: it takes longer than all the rest of the program's start.
     from scipy.optimize import least_squares
 
-    centre = (np.array(size) - 1.0) / 2
-    half = float(np.hypot(*size)) / 2
     local = [_local(card) for card in found]
     pixels = np.vstack([card.pixels for card in found])
     owner = np.repeat(np.arange(len(found)), [len(card.indices) for card in found])
@@ -130,19 +90,19 @@ def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
     others = [k for k in range(len(found)) if k != anchor]
     flat = np.vstack(local)
 
-    start = homography.fit(local[anchor], (found[anchor].pixels - centre) / half)
-    start = start / start[2, 2]
-    first = PlatenView(start, 0.0, centre, half)
-    poses = [_rigid(local[k], first.platen_from_photo(found[k].pixels)) for k in others]
+    first = LensView.straight(local[anchor], found[anchor].pixels, size)
+    centre, half = first.centre, first.half_diagonal
+    start = first.homography / first.homography[2, 2]
+    poses = [_rigid(local[k], first.plane_from_photo(found[k].pixels)) for k in others]
     scale = np.abs(start).ravel()[:8] + 1e-6
     x0 = np.concatenate([start.ravel()[:8] / scale, [0.0], *[[p.x, p.y, p.angle] for p in poses]])
 
-    def split(x: NDArray[np.float64]) -> tuple[PlatenView, NDArray[np.float64]]:
+    def split(x: NDArray[np.float64]) -> tuple[LensView, NDArray[np.float64]]:
         """Return the view and each card's x, y and angle, shape (N, 3)."""
         where = np.zeros((len(found), 3))
         where[others] = x[9:].reshape(-1, 3)
         matrix = np.append(x[:8] * scale, 1.0).reshape(3, 3)
-        return PlatenView(matrix, float(x[8]), centre, half), where
+        return LensView(matrix, float(x[8]), centre, half), where
 
     def misfit(x: NDArray[np.float64]) -> NDArray[np.float64]:
         view, where = split(x)
@@ -150,7 +110,7 @@ def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
         c, s = np.cos(angle), np.sin(angle)
         u, v = flat.T
         plane = np.stack([c * u - s * v + dx, s * u + c * v + dy], axis=1)
-        return (view.photo_from_platen(plane) - pixels).ravel()
+        return (view.photo_from_plane(plane) - pixels).ravel()
 
     solved = least_squares(misfit, x0, loss="soft_l1", x_scale="jac", max_nfev=100).x
     view, where = split(solved)
@@ -161,7 +121,7 @@ def take(found: Sequence[FoundCard], size: tuple[int, int]) -> Survey:
     anchor_from_platen = np.eye(3)
     anchor_from_platen[:2, :2], anchor_from_platen[:2, 2] = back.matrix, (back.x, back.y)
     return Survey(
-        PlatenView(view.homography @ anchor_from_platen, view.k, centre, half),
+        LensView(view.homography @ anchor_from_platen, view.k, centre, half),
         tuple(
             Lie(card.card.name, (pose.x, pose.y), _wrapped(pose.angle - card.card.angle))
             for card, pose in zip(found, laid, strict=True)

@@ -17,8 +17,8 @@ from calibration.geometry import Points
 from calibration.markers import Marker, find_markers, sight
 from calibration.pattern import COMMON_SIZES, Pattern
 from calibration.photo import Photo
+from calibration.plane_view import LensView
 from calibration.refusal import Refusal
-from calibration.survey import PlatenView
 
 LEAST_CORNERS = 16
 """Pattern corners on the bare platen, twice what a homography with a lens needs."""
@@ -130,7 +130,7 @@ def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
     """Say why one card was not seen, from how the photo looks where it should be."""
     name = card.name
     view = survey.take(list(search.found.values()), photo.size).view
-    outline = view.photo_from_platen(card.outline())
+    outline = view.photo_from_plane(card.outline())
     width, height = photo.size
     inside = ((outline > 0) & (outline < [width - 1, height - 1])).all(axis=1)
     if not inside.all():
@@ -166,7 +166,7 @@ def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
     )
 
 
-def check_lie(photo: Photo, found: Sequence[FoundCard]) -> PlatenView:
+def check_lie(photo: Photo, found: Sequence[FoundCard]) -> LensView:
     """Return how the photo shows the platen, or raise a `Refusal` if cards lie wrong."""
     measured = survey.take(found, photo.size)
     if measured.misfit > _BENT * max(photo.size) / 1000:
