@@ -281,7 +281,7 @@ def test_bad_art_is_refused_in_one_sentence(tmp_path):
     cases = {
         "no artwork file": tmp_path / "missing.png",
         "every pixel is transparent": _blank(tmp_path / "clear.png", "RGBA", (9, 9, 9, 0)),
-        "one colour only": _blank(tmp_path / "white.jpg", "RGB", "white"),
+        "one colour from edge to edge": _blank(tmp_path / "white.jpg", "RGB", "white"),
     }
     (tmp_path / "text.png").write_text("no picture at all")
     cases["not a picture"] = tmp_path / "text.png"
@@ -300,8 +300,43 @@ def test_bad_art_is_refused_in_one_sentence(tmp_path):
             load_artwork(path, width=100)
         assert str(caught.value).count("\n") == 0
     (tmp_path / "folder.png").mkdir()
-    with pytest.raises(Refusal, match="no artwork file"):
+    with pytest.raises(Refusal, match="is a folder"):
         load_artwork(tmp_path / "folder.png", width=100)
+
+
+def test_sheets_and_specks_that_are_none_are_refused(tmp_path):
+    art = block(tmp_path / "block.png")
+    for margin in (-1.0, 900.0, math.nan):
+        with pytest.raises(Refusal, match=r"margin of .* is none"):
+            load_artwork(art, width=100, sheet_margin=margin)
+    dot = np.zeros((300, 300, 4), np.uint8)
+    dot[100:110, 100:110] = 255
+    Image.fromarray(dot).save(tmp_path / "dot.png")
+    with pytest.raises(Refusal, match="only 10 x 10 pixels"):
+        load_artwork(tmp_path / "dot.png", width=90)
+    dot[100:120, 100:120] = 255
+    Image.fromarray(dot).save(tmp_path / "dot.png")
+    assert load_artwork(tmp_path / "dot.png", width=90).sheet.width == pytest.approx(1350)
+    with pytest.raises(Refusal, match="crop the picture"):
+        load_artwork(tmp_path / "dot.png", width=150)
+    assert load_artwork(tmp_path / "dot.png", width=150, sheet_margin=6).sheet.width == 162
+    with pytest.raises(Refusal, match="--sheet-width"):
+        load_gang(tmp_path / "dot.png")
+
+
+@pytest.mark.parametrize(
+    ("encoding", "declared"),
+    [("utf-8", "UTF-8"), ("utf-8-sig", "utf-8"), ("latin-1", "ISO-8859-1"), ("utf-16", "UTF-16")],
+)
+def test_drawings_are_read_in_the_encoding_they_declare(tmp_path, encoding, declared):
+    # XML 1.0, 4.3.3: a document in another encoding than UTF-8 or UTF-16 declares it.
+    path = tmp_path / "crest.svg"
+    path.write_bytes(
+        f'<?xml version="1.0" encoding="{declared}"?>\n'
+        '<svg xmlns="http://www.w3.org/2000/svg" width="50mm" height="40mm" viewBox="0 0 50 40">'
+        '<title>Évvard</title><rect x="10" y="10" width="20" height="10"/></svg>'.encode(encoding)
+    )
+    assert load_artwork(path).ink.width == pytest.approx(20, abs=0.05)
 
 
 @pytest.mark.parametrize("width", [0.0, -3.0, 2.0, 4000.0, math.nan, math.inf])

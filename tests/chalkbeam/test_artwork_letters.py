@@ -37,6 +37,21 @@ def test_width_agrees_with_harfbuzz_and_freetype(text):
     assert art.baseline - art.ink.top == pytest.approx(-top, abs=0.4)
 
 
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("A" * 61, "61 letters"),
+        ("ROW\nON", "line break"),
+        ("שלום", "right to left"),
+        ("日本", "has no “日”"),
+    ],
+)
+def test_text_that_is_no_line_of_letters_is_refused(text, says):
+    with pytest.raises(Refusal, match=says) as refused:
+        letter(text, height=50)
+    assert "\n" not in str(refused.value)
+
+
 def test_height_is_that_of_the_capitals():
     art = letter("HE", height=50)
     assert art.ink.height == pytest.approx(50, abs=1e-6)

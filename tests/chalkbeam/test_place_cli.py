@@ -1,7 +1,9 @@
 """`chalkbeam place` and `chalkbeam location`, as typed."""
 
 import json
+import re
 import sys
+from pathlib import Path
 
 import pytest
 from PIL import Image
@@ -151,6 +153,19 @@ def test_plan_picture(run, art, tmp_path):
         (("--location", "left-chest", "--art", "ART", "--platen", "16x20in", "--aside", "9in"),
          "would leave the pressed area"),
         (("--location", "tote", "--art", "ART"), "no face"),
+        (("--location", "left-chest", "--art", "ART", "--collar", "left"), "Name the platen"),
+        (("--location", "left-chest", "--art", "ART", "--on-top"), "Name the platen"),
+        (("--location", "left-chest", "--art", "ART", "--turn", "nan"), "A turn of nan° is none"),
+        (("--location", "left-chest", "--art", "ART", "--turn", "361"), "from -360 to 360"),
+        (("--location", "left-chest", "--art", "ART", "--arc", "9in"), "--arc goes with --text"),
+        (("--location", "left-chest", "--text", "A", "--pick", "2"), "--pick goes with --art"),
+        (("--location", "left-chest", "--art", "ART", "--under", "PYKE"), "a number's location"),
+        (("--location", "left-chest", "--art", "ART", "--width", "3in", "--pick", "1"), "alone"),
+        (("--location", "left-chest", "--art", "ART", "--width", "3in", "--sheet-width", "9in"),
+         "not both"),
+        (("--location", "left-chest", "--art", "a" * 300), "File name too long"),
+        (("--location", "left-chest", "--art", "ART", "--measured", "half_chest=20in",
+          "--measured", "half chest=21in"), "measured twice"),
         (("--location", "left-chest", "--art", "ART", "--measured", "pit=4"), "no unit"),
         (("--location", "left-chest", "--art", "ART", "--pick", "4", "--sheet-width", "20in"),
          "no number 4"),
@@ -209,6 +224,16 @@ def test_own_location_from_copy_to_use(run, art):
     assert run("location", "copy", "left-chest", "../x")[0] == 2
     code, out, _ = run("location", "list")
     assert "yours" in next(line for line in out.splitlines() if line.startswith("heart-side"))
+
+
+def test_words_of_the_shop_are_shown_as_written(run, art):
+    path = run("location", "copy", "full-back", "mine")[1].split("Copied to ")[1].split(": ")[0]
+    text = Path(path).read_text()
+    says = re.search(r'says = "(.*)"', text)[1]
+    Path(path).write_text(text.replace(says, "so far {0} from {the} edge {"))
+    code, out, _ = run("place", *TEE, "--location", "mine", "--art", art)
+    assert code == 0
+    assert "So far {0} from {the} edge {" in out
 
 
 def test_check_names_the_line_that_is_wrong(run, tmp_path):

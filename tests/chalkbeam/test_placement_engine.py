@@ -12,11 +12,12 @@ from scipy.optimize import minimize_scalar
 from calibration.geometry import Isometry
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Box, letter
-from chalkbeam.garments import garment, sizes
+from chalkbeam.garments import Landmark, garment, sizes
 from chalkbeam.locations import location, locations
 from chalkbeam.placement import Impossible, Severity, place, remedies
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.clearance import clearance
+from chalkbeam.placement.remedies import SHRINK
 from chalkbeam.units import Unit
 from tests.chalkbeam.arts import block_art, mirror_art
 from tests.chalkbeam.crossing import inside
@@ -244,12 +245,18 @@ def test_sheet_on_the_collar_is_a_note_ink_near_a_seam_a_caution():
     near = place(piece, location("centre-chest"), block_art(200, 60, margin=75))
     note = next(c for c in near.warnings if "trim the sheet" in str(c.sentence))
     assert note.severity is Severity.NOTE
+    large = place(piece, location("left-chest"), block_art(89, 60, margin=900))
+    notes = [str(c.sentence) for c in large.warnings if "trim the sheet" in str(c.sentence)]
+    assert len(notes) == 1
+    assert "the collar" in notes[0]
+    assert "the hem" in notes[0]
     face = piece.face("front")
     armhole = next(a for a in face.areas if a.name == "left armhole seam")
     edge = float(np.asarray(armhole.polygon)[:, 0].min())
     y = float(np.asarray(armhole.polygon)[:, 1].mean())
     tight = clearance(face, block_art(20, 4), Isometry(edge - 11.0, y))
-    assert any(c.severity is Severity.CAUTION for c in tight.warnings)
+    told = [c.sentence for c in tight.warnings if c.severity is Severity.CAUTION]
+    assert "within 1/8 in of the left armhole seam" in told[0].say(Unit.INCH)
 
 
 def test_placing_is_a_pure_function():
@@ -257,6 +264,27 @@ def test_placing_is_a_pure_function():
     first, second = place(piece, spot, art), place(piece, spot, art)
     assert first == second
     assert Box.around(first.hull()) == Box.around(second.hull())
+
+
+def test_smaller_number_stays_under_its_name():
+    # On a small tank the figures reach the armholes: smaller ones do not, under the same name.
+    piece, spot, art = garment("tank", "XS"), location("player-number"), block_art(400, 203)
+    name = {"name_foot": Landmark(60.0, 0.0)}
+    placed = place(piece, spot, art, extra=name)
+    assert placed.worst is Severity.STOP
+    width = next(a.lengths[0] for a in remedies(placed) if "wide" in a.template)
+    smaller = place(piece, spot, art.scaled(width / art.ink.width), extra=name)
+    assert smaller.worst < Severity.STOP
+    larger = place(piece, spot, art.scaled(width / art.ink.width / SHRINK), extra=name)
+    assert larger.worst is Severity.STOP
+
+
+def test_lettering_and_slanted_places_are_not_offered_for_other_art():
+    placed = place(garment("pocket_tee", "M"), location("left-chest"), block_art(89, 80))
+    elsewhere = next(a.template for a in remedies(placed) if "elsewhere" in a.template)
+    assert "above-pocket" in elsewhere
+    assert "name" not in elsewhere
+    assert "script" not in elsewhere
 
 
 @pytest.mark.parametrize(

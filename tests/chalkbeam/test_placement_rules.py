@@ -198,11 +198,14 @@ def test_tolerance_of_a_hard_limit_is_that_of_its_line():
 
 
 def test_size_out_of_the_usual_is_noted():
-    wide = place(garment("crew_tee", "5XL"), location("left-chest"), block_art(140, 60))
-    assert any(c.about == "size" for c in wide.warnings)
-    assert "5 1/2 in wide" in next(c for c in wide.warnings if c.about == "size").sentence.say(
-        Unit.INCH
-    )
+    def told(width):
+        placed = place(garment("crew_tee", "5XL"), location("left-chest"), block_art(width, 60))
+        return [c for c in placed.warnings if c.about == "size"]
+
+    assert not told(90)
+    assert "5 1/2 in wide" in told(140)[0].sentence.say(Unit.INCH)
+    assert told(140)[0].severity is Severity.NOTE
+    assert told(178)[0].severity is told(10)[0].severity is Severity.CAUTION  # 7 in, 1 cm
 
 
 def test_art_wider_than_the_garment_allows_is_warned_of():

@@ -69,6 +69,8 @@ def read_picture(path: Path, page: int = 1) -> Picture:
         If the file is missing, unreadable, empty or far too large.
     """
     path = Path(path)
+    if path.is_dir():
+        raise Refusal(f"{path} is a folder: name the artwork file in it.")
     if not path.is_file():
         raise Refusal(f"There is no artwork file {path}: check the name and the folder.")
     try:
@@ -138,13 +140,13 @@ def _read_svg(path: Path, data: bytes) -> Picture:
             import gzip
 
             data = gzip.decompress(data)
-        text = data.decode("utf-8-sig")
+        text = _svg_text(data)
         root = ElementTree.fromstring(text)
         image = _draw_svg(text, path, width=VECTOR_PIXELS)
         if image.height > VECTOR_PIXELS:
             image = _draw_svg(text, path, height=VECTOR_PIXELS)
         rgba = np.array(image.convert("RGBA"))
-    except (ElementTree.ParseError, ValueError, OSError, EOFError) as error:
+    except (ElementTree.ParseError, LookupError, ValueError, OSError, EOFError) as error:
         raise Refusal(failed) from error
     width = _physical(root.get("width", ""))
     height = _physical(root.get("height", ""))
@@ -153,6 +155,17 @@ def _read_svg(path: Path, data: bytes) -> Picture:
     else:
         scale = rgba.shape[0] / height if height else None
     return Picture(path.name, rgba, scale, drawn=True)
+
+
+def _svg_text(data: bytes) -> str:
+    """Return an SVG's text: in the encoding it declares, else UTF-8 or UTF-16 by its mark."""
+    if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        text = data.decode("utf-16")
+    else:
+        declared = re.match(rb"<\?xml[^>]*encoding\s*=\s*[\"']([\w.-]+)", data[:200])
+        text = data.decode(declared[1].decode("ascii") if declared else "utf-8-sig")
+    # What is text already needs no encoding, and readers refuse one that differs.
+    return re.sub(r"^\ufeff?\s*<\?xml[^>]*\?>", "", text, count=1)
 
 
 def _draw_svg(
@@ -196,7 +209,9 @@ def _read_pdf(name: str, data: bytes, page: int) -> Picture:
         ) from error
     try:
         if not 1 <= page <= len(document):
-            raise Refusal(f"{name} has {len(document)} pages: there is no page {page}.")
+            count = len(document)
+            pages = "1 page" if count == 1 else f"{count} pages"
+            raise Refusal(f"{name} has {pages}: there is no page {page}.")
         sheet = document[page - 1]
         width, height = sheet.get_size()
         if not (width > 0 and height > 0):

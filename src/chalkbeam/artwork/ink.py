@@ -73,8 +73,12 @@ def find_ink(name: str, rgba: NDArray[np.uint8]) -> Ink:
         source, cover = _against_background(rgba)
     mask = cover >= FAINTEST
     if not mask.any():
-        where = "every pixel is transparent" if source == "alpha" else "it has one colour only"
-        raise Refusal(f"{name} has no ink: {where}; export the artwork again.")
+        where = (
+            "every pixel is transparent; export the artwork again"
+            if source == "alpha"
+            else "it is one colour from edge to edge; leave a transparent margin around the ink"
+        )
+        raise Refusal(f"{name} has no ink: {where}.")
     mask, specks = _without_specks(mask)
     return Ink(np.where(mask, cover, np.float32(0)), mask, source, specks)
 

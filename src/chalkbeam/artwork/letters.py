@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import unicodedata
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,13 +14,15 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork.measure import check_size
+from chalkbeam.artwork.measure import check_margin, check_size
 from chalkbeam.artwork.outline import outline_of
 from chalkbeam.artwork.values import Artwork, Box, convex_hull, optical_centre
 from chalkbeam.sentences import Sentence
 from overlay.contours import Contours
 from overlay.lettering import BUNDLED_FONT, Typeface, typeface
 
+MOST_LETTERS = 60
+"""A longer line is no name."""
 MOST_TURN = 1.5 * math.pi
 """Text bent further round than this runs into itself."""
 
@@ -71,6 +74,8 @@ def letter(
         raise Refusal(f"Give “{text}” either a height of its capitals or a width.")
     if not all(math.isfinite(size) and size > 0 for size in (height, width) if size is not None):
         raise Refusal(f"“{text}”: the size must be larger than zero.")
+    check_letters(text)
+    check_margin(f"“{text}”", sheet_margin)
     face = typeface(font)
     if height is not None:
         cap, shape = height, _set(face, text, height, tracking, arc)
@@ -85,6 +90,28 @@ def letter(
     artwork = _artwork(text, shape, sheet_margin, mirrored)
     check_size(f"“{text}”", artwork.ink.width, artwork.ink.height)
     return replace(artwork, notes=(*notes, *artwork.notes))
+
+
+def check_letters(text: str) -> None:
+    """Refuse text that is no line of letters set one after the other from left to right.
+
+    Raises
+    ------
+    Refusal
+        If the text is too long, holds control characters, or runs from right to left.
+    """
+    if len(text) > MOST_LETTERS:
+        raise Refusal(
+            f"“{text[:20]}…” has {len(text)} letters: a line of lettering has at most "
+            f"{MOST_LETTERS}."
+        )
+    if any(unicodedata.category(character) == "Cc" for character in text):
+        words = " ".join(text.split())
+        raise Refusal(f"“{words}” holds a line break or a sign that is no letter: leave it out.")
+    if any(unicodedata.bidirectional(character) in {"R", "AL"} for character in text):
+        raise Refusal(
+            f"“{text}” runs from right to left, which Chalkbeam does not set: give it as a picture."
+        )
 
 
 def letter_ink(

@@ -22,6 +22,10 @@ from chalkbeam.units import MM_PER_INCH
 
 NARROWEST, WIDEST = 5.0, 1200.0
 """No transfer for a garment is smaller or larger than this, mm; beyond it the unit was mistaken."""
+LARGEST_SHEET = 2100.0
+"""No sheet of transfers is longer, mm: rolls are cut at 80 in; common practice, no source."""
+FEWEST_PIXELS = 16
+"""Ink of fewer pixels each way has no shape to place."""
 SAME_SHAPE = 0.02
 """Width and height given together must keep the picture's proportions within this share."""
 COARSE_DPI = 100
@@ -89,9 +93,17 @@ def load_artwork(
         If the file is unreadable, has no ink, or its size is absurd.
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
+    check_margin(picture.name, sheet_margin)
     ink = find_ink(picture.name, picture.rgba)
     scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width))
-    return _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
+    artwork = _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
+    sheet = artwork.sheet
+    if max(sheet.width, sheet.height) > LARGEST_SHEET:
+        raise Refusal(
+            f"{picture.name} would lie on a sheet of {sheet.width:.0f} x {sheet.height:.0f} mm at "
+            "this size: crop the picture, or give the sheet's margin."
+        )
+    return artwork
 
 
 def load_gang(
@@ -119,6 +131,12 @@ def load_gang(
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
     ink = find_ink(picture.name, picture.rgba)
+    check_margin(picture.name, sheet_margin)
+    if sheet_width is None and picture.pixels_per_mm is None:
+        raise SizeUnknown(
+            f"{picture.name} does not say how large its sheet is printed: give the width of the "
+            "whole sheet, such as --sheet-width 22in."
+        )
     scale = _pixels_per_mm(picture, ink, Size(sheet_width=sheet_width))
     margin = gap / 2 if sheet_margin is None else sheet_margin
     masks = _apart(ink.mask, gap * scale)
@@ -147,6 +165,20 @@ def check_size(name: str, width: float, height: float) -> None:
         )
 
 
+def check_margin(name: str, margin: float | None) -> None:
+    """Refuse a sheet margin that no sheet has.
+
+    Raises
+    ------
+    Refusal
+        If the margin is negative or absurdly wide.
+    """
+    if margin is not None and not 0 <= margin <= WIDEST / 4:
+        raise Refusal(
+            f"{name}: a margin of {margin:.0f} mm around the ink is none: write 0 mm or more."
+        )
+
+
 def _as_seen(picture: Picture, mirrored: bool) -> Picture:
     if not mirrored:
         return picture
@@ -155,6 +187,11 @@ def _as_seen(picture: Picture, mirrored: bool) -> Picture:
 
 def _pixels_per_mm(picture: Picture, ink: Ink, size: Size) -> float:
     left, top, right, bottom = bounds(ink.mask)
+    if not picture.drawn and max(right - left, bottom - top) < FEWEST_PIXELS:
+        raise Refusal(
+            f"{picture.name} has ink only {right - left} x {bottom - top} pixels large: export "
+            "the artwork at 300 dpi."
+        )
     given = [
         (pixels, length)
         for pixels, length in (
@@ -179,7 +216,7 @@ def _pixels_per_mm(picture: Picture, ink: Ink, size: Size) -> float:
         if max(scales) > min(scales) * (1 + SAME_SHAPE):
             raise Refusal(
                 f"{picture.name} has ink {right - left} x {bottom - top} pixels large, which does "
-                "not have the proportions of the width and height given: give one of them."
+                "not have the proportions of the sizes given: give one of them."
             )
         scale = sum(scales) / len(scales)
     check_size(picture.name, (right - left) / scale, (bottom - top) / scale)

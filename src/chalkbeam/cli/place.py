@@ -37,6 +37,24 @@ WidthOption = Annotated[str | None, typer.Option(help="Width of the ink, such as
 HeightOption = Annotated[
     str | None, typer.Option(help="Height of the ink; with --text of its capitals.")
 ]
+TurnOption = Annotated[
+    float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
+]
+
+
+def read_turn(degrees: float | None) -> float | None:
+    """Return a turn as typed in the garment frame, whose y is down, radians.
+
+    Raises
+    ------
+    Refusal
+        If it is more than a whole turn.
+    """
+    if degrees is None:
+        return None
+    if not abs(degrees) <= 360:
+        raise Refusal(f"A turn of {degrees:g}° is none: write degrees from -360 to 360.")
+    return -math.radians(degrees)
 
 
 def _length(text: str | None) -> float | None:
@@ -72,6 +90,15 @@ def read_art(
 
     if (art is None) == (text is None):
         raise Refusal("Give the artwork with --art FILE, or a name or number with --text.")
+    files_only = {"--sheet-width": sheet_width, "--pick": pick,
+                  "--page": None if page == 1 else page}  # fmt: skip
+    for option, value in ({"--font": font, "--arc": arc} if text is None else files_only).items():
+        if value is not None:
+            raise Refusal(
+                f"{option} goes with {'--text' if text is None else '--art'}: leave it out."
+            )
+    if sheet_width is not None and (width is not None or height is not None):
+        raise Refusal("Give the ink's size or the whole sheet's with --sheet-width, not both.")
     margin, wide, high = _length(sheet_margin), _length(width), _length(height)
     if centre not in {rule.value for rule in CentreRule}:
         raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
@@ -93,6 +120,8 @@ def read_art(
         )
     assert art is not None  # one of the two was given
     if pick is not None:
+        if width is not None or height is not None:
+            raise Refusal("Artworks of a ganged sheet keep its scale: give --sheet-width alone.")
         ganged = load_gang(
             art, sheet_width=_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
             centre=CentreRule(centre), page=page,
@@ -144,9 +173,7 @@ def place_art(
     arc: Annotated[
         str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
     ] = None,
-    turn: Annotated[
-        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
-    ] = None,
+    turn: TurnOption = None,
     under: Annotated[
         str | None, typer.Option(help="A number goes under this name, set as usual.")
     ] = None,
@@ -185,7 +212,7 @@ def place_art(
     artwork = read_art(
         art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
         sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, pick=pick,
-        font=font, arc=arc,
+        font=None if text is None and under is not None else font, arc=arc,
     )  # fmt: skip
     extra = None
     try:
@@ -193,9 +220,9 @@ def place_art(
             above = find_location("player-name")
             name = read_art(None, under, garment, above, font=font)
             extra = foot_of(place(garment, above, name))
-        placement = place(
-            garment, found, artwork, turn=None if turn is None else -math.radians(turn), extra=extra
-        )
+            if not any(rule.line in extra for rule in found.rules):
+                raise Refusal(f"--under goes with a number's location, not {found.title}.")
+        placement = place(garment, found, artwork, turn=read_turn(turn), extra=extra)
     except Impossible as fight:
         if json:
             _print_json(_impossible_json(fight, units))
@@ -234,7 +261,8 @@ def _loading(
     from chalkbeam.platen import platen as find_platen
 
     if platen is None:
-        if any(option is not None for option in (pad, overhang, aside)):
+        given = (pad, overhang, aside)
+        if on_top or collar != "away" or any(option is not None for option in given):
             raise Refusal("Name the platen too, such as --platen 16x20in.")
         return None
     pointing = next((known for known in COLLARS if known == collar), None)

@@ -5,7 +5,6 @@ Exit 0: shown. 1: no place satisfies the rules of a location. 2: bad input.
 
 from __future__ import annotations
 
-import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -27,8 +26,10 @@ from chalkbeam.cli.place import (
     ArtOption,
     HeightOption,
     TextOption,
+    TurnOption,
     WidthOption,
     read_art,
+    read_turn,
 )
 from chalkbeam.units import Unit, parse_length
 
@@ -68,9 +69,7 @@ def show_light(
     mirrored: Annotated[
         bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
     ] = False,
-    turn: Annotated[
-        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
-    ] = None,
+    turn: TurnOption = None,
     font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
@@ -133,9 +132,7 @@ def show_light(
             mirrored=mirrored, font=font,
         )  # fmt: skip
         try:
-            placement = place(
-                garment, found, artwork, turn=None if turn is None else -math.radians(turn)
-            )
+            placement = place(garment, found, artwork, turn=read_turn(turn))
         except Impossible as fight:
             print(fight.words.say(units))
             raise typer.Exit(1) from None

@@ -7,7 +7,6 @@ satisfies the rules. 2: bad input.
 from __future__ import annotations
 
 import json as jsonlib
-import math
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,7 +22,15 @@ from chalkbeam.cli.garment import (
     UnitsOption,
     find_garment,
 )
-from chalkbeam.cli.place import ArtOption, HeightOption, TextOption, WidthOption, read_art
+from chalkbeam.cli.place import (
+    ArtOption,
+    HeightOption,
+    TextOption,
+    TurnOption,
+    WidthOption,
+    read_art,
+    read_turn,
+)
 from chalkbeam.units import Unit
 
 if TYPE_CHECKING:
@@ -61,9 +68,7 @@ def proof(
         bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
     ] = False,
     page: Annotated[int, typer.Option(help="Page of a PDF.")] = 1,
-    turn: Annotated[
-        float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
-    ] = None,
+    turn: TurnOption = None,
     font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
     arc: Annotated[
         str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
@@ -105,9 +110,7 @@ def proof(
         mirrored=mirrored, page=page, font=font, arc=arc,
     )  # fmt: skip
     try:
-        placement = place(
-            garment, found, artwork, turn=None if turn is None else -math.radians(turn)
-        )
+        placement = place(garment, found, artwork, turn=read_turn(turn))
     except Impossible as fight:
         print(fight.words.say(units))
         raise typer.Exit(1) from None
