@@ -34,9 +34,9 @@ Coverage = NDArray[np.uint8]
 GROUP = 8
 """Tiles begin and end at multiples of this many pixels: one 64-bit word of coverage."""
 
-FARTHEST = 100_000.0
-"""Polygons that reach further than this from the frame, px, are left out: FreeType counts in
-1/64 px and gives up at 2**18 px, and no mark that can be seen reaches so far."""
+FARTHEST = 8.0
+"""Polygons that reach further than this many frame widths beyond the frame are left out. Light goes
+there from 40 mm of a line only where the line passes the plane of the projector's lens."""
 
 _MOST_POINTS = 32_000
 """FreeType numbers an outline's points with 16 bits."""
@@ -73,8 +73,9 @@ def tiles(
     width, height = size
     low, high = contours.boxes()
     seen = (high[:, 0] > -1) & (low[:, 0] < width) & (high[:, 1] > -1) & (low[:, 1] < height)
-    seen &= (np.minimum(low[:, 0], low[:, 1]) > -FARTHEST) & (
-        np.maximum(high[:, 0], high[:, 1]) < FARTHEST
+    farthest = FARTHEST * max(size)
+    seen &= (np.minimum(low[:, 0], low[:, 1]) > -farthest) & (
+        np.maximum(high[:, 0], high[:, 1]) < farthest
     )
     if not seen.any():
         return

@@ -21,6 +21,10 @@ STEP = 10.0
 """Longest piece of a line, mm: 26 px at 0.38 mm a pixel. A lens with k1 = 0.1 bends that by
 less than 0.02 px between its ends."""
 
+RUN = 40.0
+"""Longest part of a line that is one polygon, mm: so short that none can reach from the picture
+to behind the projector without being told by its size (see `overlay.raster.FARTHEST`)."""
+
 REACH = 1500.0
 """Marks are cut off this far from the platen's middle, mm: no platen is larger, and the map of a
 projector means nothing behind its lens."""
@@ -258,7 +262,7 @@ def _widen(
     half: float,
     closed: bool,
 ) -> Contours:
-    """Return one quadrangle for each lit piece, and round joins where the line turns sharply.
+    """Return the lit pieces widened, and round joins where the line turns sharply.
 
     Neighbouring pieces share a mitred edge, so they neither overlap nor leave a
     wedge. Where the mitre would be too long or eat up a short piece, both end
@@ -289,9 +293,49 @@ def _widen(
     quads[:, 1] = path[1:] - left + ahead
     quads[:, 2] = path[1:] + left - ahead
     quads[:, 3] = path[:-1] + left + back
-    drawn = Contours.alike(quads[lit])
+    drawn = _runs(quads, lit, mitred[:-1], spans)
     if mitred.all():
         return drawn
     joins = ~mitred[:-1] & lit & np.concatenate([lit[-1:] if closed else [False], lit[:-1]])
     discs = path[:-1][joins][:, None] + half * _ROUND
     return Contours.joined([drawn, Contours.alike(discs)])
+
+
+def _runs(
+    quads: NDArray[np.float64],
+    lit: NDArray[np.bool_],
+    mitred: NDArray[np.bool_],
+    spans: NDArray[np.float64],
+) -> Contours:
+    """Return the lit quadrangles, neighbours with a shared edge joined to runs of up to RUN mm.
+
+    What is filled is the same, but the shared edges, most of all edges where vertices
+    are dense, need not be gone through.
+
+    Parameters
+    ----------
+    quads : ndarray, shape (N, 4, 2)
+        Right start, right end, left end, left start.
+    lit, mitred, spans : ndarray, each shape (N,)
+        Whether to draw a piece, whether it shares its start's edge, how long it is.
+    """
+    pieces = np.flatnonzero(lit)
+    if not len(pieces):
+        return Contours.empty()
+    part = np.floor(np.cumsum(spans) / RUN)
+    begins = ~mitred
+    begins[0] = True
+    begins[1:] |= ~lit[:-1] | (part[1:] != part[:-1])
+    begins = begins[pieces]
+    first = np.flatnonzero(begins)
+    counts = np.diff(first, append=len(pieces))
+    run = np.cumsum(begins) - 1
+    place = np.arange(len(pieces)) - first[run]
+    ends = np.cumsum(2 * counts + 2)
+    starts = ends - 2 * counts - 2
+    points = np.empty((ends[-1], 2))
+    points[starts] = quads[pieces[first], 0]
+    points[starts[run] + 1 + place] = quads[pieces, 1]
+    points[starts[run] + 2 * counts[run] - place] = quads[pieces, 2]
+    points[ends - 1] = quads[pieces[first], 3]
+    return Contours(points, ends)
