@@ -39,8 +39,8 @@ PRINT_SCALE_ERROR = 0.003
 and a little more."""
 BAR_ERROR = 0.001
 """A 100 mm bar read to 0.2 mm with a steel rule, as two standard errors."""
-BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 5.0, 0.05
-"""How a raised board lies on the platen, mm and radians: loosely, and it does not matter."""
+BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 2.0, 0.01
+"""How a raised board lies on the platen, mm and radians: roughly flush with its edges."""
 BOARD_HEIGHT_ERROR = 0.15
 """How well the board's stated height is known, mm."""
 LENS_ERROR = 10.0
@@ -81,16 +81,18 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
     Parameters
     ----------
     error : float
-        Standard error of a lay, mm.
+        Standard error of a lay as seen, mm. Where a lay's pull halves goes by the stated
+        one: however badly cards lie, the worst must not drag the others along.
     """
     layout = problem.layout
+    reach = LAY_REACH * lay_error(stated) / error
     priors: list[Prior] = []
     for level, height in enumerate(problem.levels):
         for k, plan in enumerate(problem.plans):
             errors = [error, error, error / _half_side(plan)]
             lay = layout.lay(level, k)
             places = np.arange(lay.start, lay.stop)
-            priors.append(Gauss.each(places, 0.0, errors, LAY_REACH))
+            priors.append(Gauss.each(places, 0.0, errors, reach))
         if height:
             board = layout.board(level)
             errors = [BOARD_SHIFT_ERROR, BOARD_SHIFT_ERROR, BOARD_TURN_ERROR]

@@ -160,18 +160,31 @@ def bench(
     radial = (rng.uniform(-0.03, 0.03), rng.uniform(-0.01, 0.01))
     projector = TrueLens(size, focal, centre, radial, position, rotation)
     cards = layout(FACE)
-    lays = {
+    return Bench(
+        projector,
+        cards,
+        Pattern(size),
+        print_scale=1 + rng.normal(0, print_error),
+        lays=lays(rng, cards, lay_error, heights),
+    )
+
+
+def lays(
+    rng: np.random.Generator,
+    cards: tuple[Card, ...],
+    error: float,
+    heights: tuple[float, ...] = (0.0, 10.0),
+) -> dict[tuple[float, str], tuple[float, float, float]]:
+    """Shift and turn of every card on every height, `error` mm along each edge."""
+    return {
         (raised, card.name): (
-            rng.normal(0, lay_error),
-            rng.normal(0, lay_error),
-            rng.normal(0, lay_error / (card.size / 2)),
+            rng.normal(0, error),
+            rng.normal(0, error),
+            rng.normal(0, error / (card.size / 2)),
         )
         for raised in heights
         for card in cards
     }
-    return Bench(
-        projector, cards, Pattern(size), print_scale=1 + rng.normal(0, print_error), lays=lays
-    )
 
 
 def phone(rng: np.random.Generator) -> TrueLens:
