@@ -1,6 +1,6 @@
 """How far light lands from where it is meant, on virtual rigs never used while tuning.
 
-``python -m benchmarks.calibration [--rigs 20] [--camera phone|webcam|both] [--laying 0.5]
+``python -m benchmarks.calibration [--rigs 20] [--camera phone|webcam|both] [--laying 0.4]
 [--first 1000] [--jobs 2] [--keep FOLDER] [--csv FILE]``
 
 Each rig is drawn from its own seed (from 1000 on), its photos are rendered and JPEG-coded,
@@ -14,7 +14,7 @@ turn, the print's scale, a board of not quite the stated height and paper 0.1 mm
 At 0 everything lies exactly: what remains is what the photos themselves allow. The solver
 does not know that and lets every card float; *bound* does: it is the Cramér-Rao bound of the
 same observations with cards, print and board held at their places. With hand-laid cards the
-bound counts their stated laying error in (0.5 mm, so ``--laying 0.5`` is the fair match).
+bound counts their stated laying error in (0.4 mm, so ``--laying 0.4`` is the fair match).
 """
 
 from __future__ import annotations
