@@ -1,0 +1,75 @@
+"""Rigs by name: which one is meant, and what is said when none is."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from calibration import shelf
+from calibration.camera import Pinhole
+from calibration.geometry import PlatenFace
+from calibration.projector import ProjectorMap
+from calibration.record import Rig, save
+from calibration.refusal import Refusal
+from calibration.solve_values import Fit, frozen_matrix
+
+RIG = Rig(
+    "Slipway press",
+    PlatenFace(406.4, 508.0),
+    ProjectorMap((1920, 1080), Pinhole(2400.0, 959.5, 1100.0, rx=2.6, tz=1100.0)),
+    Fit("pinhole", "the solved pose", frozen_matrix(np.zeros((15, 15))), 0.1, 7),
+)
+
+
+def test_an_empty_shelf_says_how_to_fill_it() -> None:
+    assert shelf.names() == ()
+    assert shelf.default() is None
+    with pytest.raises(Refusal, match="no rig yet: make one with chalkbeam calibrate"):
+        shelf.open_rig(None)
+
+
+def test_the_only_rig_is_the_default() -> None:
+    path = shelf.keep(RIG)
+    assert path.parent == shelf.folder()
+    assert shelf.open_rig(None) == shelf.open_rig("Slipway press") == RIG
+
+
+def test_of_several_the_chosen_one_is_the_default() -> None:
+    shelf.keep(RIG)
+    shelf.keep(replace(RIG, name="boathouse sleeves"))
+    assert shelf.names() == ("boathouse sleeves", "Slipway press")
+    with pytest.raises(Refusal, match="Several rigs are known"):
+        shelf.open_rig(None)
+    shelf.set_default("boathouse sleeves")
+    assert shelf.open_rig(None).name == "boathouse sleeves"
+    with pytest.raises(Refusal, match="no rig named “attic”: known are boathouse sleeves"):
+        shelf.set_default("attic")
+
+
+def test_a_default_that_is_gone_is_no_default() -> None:
+    shelf.keep(RIG)
+    shelf.keep(replace(RIG, name="other"))
+    shelf.keep(replace(RIG, name="third"))
+    shelf.set_default("other")
+    shelf.place("other").unlink()
+    assert shelf.default() is None
+
+
+def test_paths_come_before_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    save(replace(RIG, name="in a file"), tmp_path / "rig.json")
+    shelf.keep(replace(RIG, name="rig"))
+    assert shelf.open_rig("rig.json").name == "in a file"
+    assert shelf.open_rig(str(tmp_path / "rig.json")).name == "in a file"
+    assert shelf.open_rig("rig").name == "rig"
+    with pytest.raises(Refusal, match="no rig file or rig named “attic”"):
+        shelf.open_rig("attic")
+
+
+@pytest.mark.parametrize("name", ["", "../up", "a/b", ".hidden", "a\\b", "x" * 80, "nul\0", "end "])
+def test_names_that_are_no_file_names(name: str) -> None:
+    with pytest.raises(Refusal, match="cannot name a rig"):
+        shelf.place(name)
