@@ -28,6 +28,9 @@ _DIAGONAL_35MM = math.hypot(36.0, 24.0)  # CIPA DCG-001: "equivalent" goes by th
 _CUSTOM_PANORAMA = 6  # EXIF CustomRendered as phones write it for a panorama
 _MM_PER_FOCAL_PLANE_UNIT = {2: 25.4, 3: 10.0, 4: 1.0}  # EXIF 2.32, FocalPlaneResolutionUnit
 
+UNKNOWN_CAMERA = "unknown camera"
+"""How the key of a photo begins that does not say which camera took it."""
+
 
 @dataclass(frozen=True, eq=False)
 class Photo:
@@ -177,7 +180,7 @@ def _camera(exif: Image.Exif, details: dict[int, object], size: tuple[int, int])
     equivalent = _number(details.get(ExifTags.Base.FocalLengthIn35mmFilm))
     words.append(f"{focal:g} mm" if focal else "")
     words.append(f"({equivalent:g} mm)" if equivalent else "")
-    known = " ".join(word for word in words if word) or "unknown camera"
+    known = " ".join(word for word in words if word) or UNKNOWN_CAMERA
     return f"{known} {size[0]}x{size[1]}"
 
 

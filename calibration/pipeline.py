@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.cards import layout
@@ -12,7 +12,8 @@ from calibration.detect import observe
 from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
 from calibration.pattern import Pattern
-from calibration.photo import Photo, read_photo
+from calibration.photo import UNKNOWN_CAMERA, Photo, read_photo
+from calibration.refusal import Refusal
 from calibration.solve import Solution, solve
 from calibration.solve_gates import examine
 from calibration.solve_values import Stated
@@ -87,5 +88,33 @@ def calibrate(
         If a photo cannot be used, or the result is not to be trusted.
     """
     photos, seen = look(shots, face, size)
-    solution = solve(seen, layout(face), Pattern(size), face, stated)
-    return Calibration(photos, solution, examine(solution, face))
+
+    def attempt(observations: Sequence[PhotoObservation]) -> Calibration:
+        solution = solve(observations, layout(face), Pattern(size), face, stated)
+        return Calibration(photos, solution, examine(solution, face))
+
+    apart = _apart(seen)
+    try:
+        return attempt(seen)
+    except Refusal as refusal:
+        if apart == seen:
+            raise
+        try:
+            return attempt(apart)
+        except Refusal:
+            raise refusal from None  # of the two, the one that holds for what is usual
+
+
+def _apart(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...]:
+    """Return observations in which photos of unknown cameras share no lens.
+
+    Photos without EXIF are first taken to come from one camera, which is usual and makes
+    the most of them; where that does not fit they may come from several.
+    """
+    unknown = [each for each in seen if each.camera.startswith(UNKNOWN_CAMERA)]
+    if len(unknown) < 2:
+        return seen
+    return tuple(
+        replace(each, camera=f"{each.camera} {k}") if each in unknown else each
+        for k, each in enumerate(seen, 1)
+    )
