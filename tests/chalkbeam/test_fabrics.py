@@ -189,6 +189,22 @@ def test_the_command_measures_a_photo_and_keeps_it(tmp_path):
         chalkbeam("--photo", tmp_path / "cloth.png", "--patch", "80,80")
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--save", "ours"), "--save goes with --photo"),
+        (("--patch", "1,1,5,5"), "--patch goes with --photo"),
+        (("white", "--photo", "cloth.png", "--patch", "1,1,5,5"), "not both"),
+        (("--ladder", "ladder.gif"), "must end in .png"),
+        (("--ladder", ""), "must end in .png"),
+        (("--room", "nan"), "take lux"),
+    ],
+)
+def test_options_that_contradict_are_refused(words, says):
+    with pytest.raises(Refusal, match=says):
+        chalkbeam(*words)
+
+
 def test_the_command_draws_the_ladder(tmp_path):
     chalkbeam("--ladder", tmp_path / "ladder.png")
     cloths = [find_fabric(name) for name in LADDER]

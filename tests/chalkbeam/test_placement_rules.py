@@ -208,6 +208,16 @@ def test_size_out_of_the_usual_is_noted():
     assert told(178)[0].severity is told(10)[0].severity is Severity.CAUTION  # 7 in, 1 cm
 
 
+def test_a_sheet_that_no_roll_gives_is_warned_of():
+    def told(margin):
+        art = block_art(90, 60, margin=margin)
+        placed = place(garment("crew_tee", "M"), location("left-chest"), art)
+        return [c for c in placed.warnings if "crop the picture" in str(c.sentence)]
+
+    assert not told(900.0)
+    assert told(1100.0)[0].severity is Severity.CAUTION
+
+
 def test_art_wider_than_the_garment_allows_is_warned_of():
     # Never wider than the flat chest less 2 in a side: common practice, no source.
     piece = garment("crew_tee", "S")

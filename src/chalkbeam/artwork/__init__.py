@@ -1,6 +1,6 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
-from chalkbeam.artwork.letters import letter, letter_ink
+from chalkbeam.artwork.letters import check_letters, letter, letter_ink
 from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang
 from chalkbeam.artwork.values import (
     Artwork,
@@ -19,6 +19,7 @@ __all__ = [
     "Extents",
     "OpticalCentre",
     "SizeUnknown",
+    "check_letters",
     "extents",
     "letter",
     "letter_ink",

@@ -74,7 +74,7 @@ def letter(
         raise Refusal(f"Give “{text}” either a height of its capitals or a width.")
     if not all(math.isfinite(size) and size > 0 for size in (height, width) if size is not None):
         raise Refusal(f"“{text}”: the size must be larger than zero.")
-    check_letters(text)
+    check_letters(text, font)
     check_margin(f"“{text}”", sheet_margin)
     face = typeface(font)
     if height is not None:
@@ -92,13 +92,14 @@ def letter(
     return replace(artwork, notes=(*notes, *artwork.notes))
 
 
-def check_letters(text: str) -> None:
-    """Refuse text that is no line of letters set one after the other from left to right.
+def check_letters(text: str, font: Path = BUNDLED_FONT) -> None:
+    """Refuse text that cannot be set in a font, one letter after the other from left to right.
 
     Raises
     ------
     Refusal
-        If the text is too long, holds control characters, or runs from right to left.
+        If the text is too long, holds control characters, runs from right to left, or has
+        letters that the font lacks.
     """
     if len(text) > MOST_LETTERS:
         raise Refusal(
@@ -111,6 +112,12 @@ def check_letters(text: str) -> None:
     if any(unicodedata.bidirectional(character) in {"R", "AL"} for character in text):
         raise Refusal(
             f"“{text}” runs from right to left, which Chalkbeam does not set: give it as a picture."
+        )
+    face = typeface(font)
+    missing = face.set_line(text, 1.0).missing
+    if missing:
+        raise Refusal(
+            f"The font {face.path.name} has no “{missing[0]}” for “{text}”: choose another font."
         )
 
 
@@ -150,13 +157,7 @@ def _fitted(
 
 def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | None) -> BaseGeometry:
     """Return the ink of a line of text, mm, y **down**, the baseline's middle at the origin."""
-    line = face.set_line(text, cap, tracking)
-    if line.missing:
-        raise Refusal(
-            f"The font {face.path.name} has no “{line.missing[0]}” for “{text}”: "
-            "choose another font."
-        )
-    total = line.advance
+    total = face.set_line(text, cap, tracking).advance
     if arc is not None and not abs(arc) * MOST_TURN > total:
         raise Refusal(
             f"“{text}” is {total:.0f} mm long, too long for an arc of {abs(arc):.0f} mm: "

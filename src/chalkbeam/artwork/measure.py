@@ -22,8 +22,6 @@ from chalkbeam.units import MM_PER_INCH
 
 NARROWEST, WIDEST = 5.0, 1200.0
 """No transfer for a garment is smaller or larger than this, mm; beyond it the unit was mistaken."""
-LARGEST_SHEET = 2100.0
-"""No sheet of transfers is longer, mm: rolls are cut at 80 in; common practice, no source."""
 FEWEST_PIXELS = 16
 """Ink of fewer pixels each way has no shape to place."""
 SAME_SHAPE = 0.02
@@ -96,14 +94,7 @@ def load_artwork(
     check_margin(picture.name, sheet_margin)
     ink = find_ink(picture.name, picture.rgba)
     scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width))
-    artwork = _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
-    sheet = artwork.sheet
-    if max(sheet.width, sheet.height) > LARGEST_SHEET:
-        raise Refusal(
-            f"{picture.name} would lie on a sheet of {sheet.width:.0f} x {sheet.height:.0f} mm at "
-            "this size: crop the picture, or give the sheet's margin."
-        )
-    return artwork
+    return _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
 
 
 def load_gang(

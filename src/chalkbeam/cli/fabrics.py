@@ -41,6 +41,14 @@ def show_fabrics(
 
     if not (1 <= projector <= 1e6 and 0 <= room <= 1e5):
         raise Refusal("--projector and --room take lux, such as 2500 and 500.")
+    if photo is None:
+        for option, value in (("--patch", patch), ("--white", white), ("--save", save)):
+            if value:
+                raise Refusal(f"{option} goes with --photo: name the photo too.")
+    elif names:
+        raise Refusal("Name colours or give a --photo to measure, not both.")
+    if ladder is not None and ladder.suffix.lower() != ".png":
+        raise Refusal(f"{ladder} must end in .png.")
     light = Light(projector, room)
     if photo is not None:
         found = [_measured(photo, patch, white, save)]

@@ -181,12 +181,19 @@ def _check_warning(check: CrossCheck) -> Concern:
 
 def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Concern]:
     warnings = [Concern(Severity.NOTE, "art", note) for note in artwork.notes]
+    sheet = artwork.sheet
+    if max(sheet.width, sheet.height) > LARGEST_SHEET:
+        words = "The sheet would be {0} x {1}: crop the picture, or give the sheet's margin."
+        size = (sheet.width, sheet.height)
+        warnings.append(Concern(Severity.CAUTION, "art", Sentence(words, size)))
     if artwork.baseline is None and any(r.rule.art == "baseline" for r in results):
         words = "No baseline was found in the art: the bottom of its ink stands in for it."
         warnings.append(Concern(Severity.CAUTION, "art", Sentence(words)))
     return warnings
 
 
+LARGEST_SHEET = 2100.0
+"""No sheet of transfers is longer, mm: rolls are cut at 80 in; common practice, no source."""
 UNUSUAL = 1.5
 """Art beyond the usual sizes by this factor is rarely meant: a unit or a location mistaken."""
 

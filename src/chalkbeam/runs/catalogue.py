@@ -26,6 +26,9 @@ class Catalogue(Protocol):
     def check(self, style: str, size: str, fit: str, location: str) -> None:
         """Pass if such a garment can be decorated there; the names are the catalogue's own."""
 
+    def lettering(self, text: str) -> None:
+        """Pass if the shop can set such a name or number."""
+
 
 class AnyCatalogue:
     """Takes every name as it is written."""
@@ -47,4 +50,7 @@ class AnyCatalogue:
         return name
 
     def check(self, style: str, size: str, fit: str, location: str) -> None:
+        """Pass."""
+
+    def lettering(self, text: str) -> None:
         """Pass."""

@@ -301,6 +301,7 @@ class RowReader:
             text = self._cell(field)
             if not text or kind in placed:
                 continue
+            self._check_lettering(field, text)
             press = press or self._press(1)
             where = self._location(
                 self._cell(f"{field} location") or usual,
@@ -317,6 +318,12 @@ class RowReader:
                 )  # fmt: skip
         return imprints
 
+    def _check_lettering(self, field: str, text: str) -> None:
+        try:
+            self.catalogue.lettering(text)
+        except Refusal as refusal:
+            self._wrong(self._column(field), str(refusal))
+
     def _location(self, text: str, column: Column | None) -> str:
         try:
             return self.catalogue.location(text)
@@ -330,6 +337,7 @@ class RowReader:
             if plain(text) in (kind.value, f"player {kind.value}"):
                 lettering = self._cell(kind.value)
                 if lettering:
+                    self._check_lettering(kind.value, lettering)
                     return Art(kind, lettering)
                 self._wrong(column, f"asks for the {kind.value}, but this row has none: fill it in")
                 return None

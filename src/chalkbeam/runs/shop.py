@@ -68,6 +68,12 @@ class Shop:
 
         self._once(("check", style, size, fit, location), face)
 
+    def lettering(self, text: str) -> None:
+        """Pass if the program's font can set the text."""
+        from chalkbeam.artwork import check_letters
+
+        check_letters(text)
+
 
 def _garment(style: str, size: str, fit: str) -> garments.Garment:
     return garments.garment(style, size, fit=cast(garments.Fit, fit))

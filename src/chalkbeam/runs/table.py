@@ -90,7 +90,7 @@ def read_table(path: Path) -> Table:
     if raw[:4] == b"\xd0\xcf\x11\xe0":
         raise Refusal(f"{path} is an old XLS file: save it as XLSX or CSV.")
     if raw[:5] == b"%PDF-" or (b"\x00" in raw[:4096] and not _utf16(raw)):
-        raise Refusal(f"{path} is not a table: save the order as CSV or XLSX.")
+        raise Refusal(f"{path} is not a table: save it as CSV or XLSX.")
     text, notes = _decode(raw, path)
     dialects = []
     for delimiter in DELIMITERS:
