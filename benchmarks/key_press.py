@@ -35,7 +35,8 @@ def inside(size: tuple[int, int], presses: int) -> None:
     from overlay.frame import Painter
     from overlay.inputs import Closed, Input, Key
     from overlay.palette import DEFAULT_PALETTE
-    from overlay.window import Screen, run
+    from overlay.screens import Screen
+    from overlay.window import run
 
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window

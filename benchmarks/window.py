@@ -86,7 +86,8 @@ def inside(size: tuple[int, int], presses: int) -> None:
 
     from chalkbeam.runs.events import Step
     from overlay.inputs import Closed, Input, Key
-    from overlay.window import Screen, run
+    from overlay.screens import Screen
+    from overlay.window import run
 
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window

@@ -13,7 +13,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -34,6 +33,7 @@ import pygame
 from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
+from overlay.screens import Display, Screen, chosen, listed, other_size
 
 State = TypeVar("State")
 
@@ -56,44 +56,6 @@ _NAMES = {
 }
 
 
-@dataclass(frozen=True)
-class Display:
-    """A display as the system lists it.
-
-    Attributes
-    ----------
-    number : int
-        From 1; 1 is the main one.
-    size : tuple of int
-        Width and height of its picture now, px.
-    """
-
-    number: int
-    size: tuple[int, int]
-
-
-@dataclass(frozen=True)
-class Screen:
-    """Where a window goes.
-
-    Attributes
-    ----------
-    size : tuple of int
-        Width and height of the frames to be shown, px.
-    display : int or None
-        Number of the display to fill; None opens an ordinary window, with the picture
-        made smaller where it must be.
-    title : str
-    cursor : bool
-        Whether the mouse's arrow shows.
-    """
-
-    size: tuple[int, int]
-    display: int | None = None
-    title: str = "Chalkbeam"
-    cursor: bool = False
-
-
 def displays() -> tuple[Display, ...]:
     """Return the displays there are.
 
@@ -107,46 +69,8 @@ def displays() -> tuple[Display, ...]:
 
 
 def choose_display(size: tuple[int, int], wanted: int | None = None) -> int:
-    """Return the number of the display to fill with a picture of `size`.
-
-    Parameters
-    ----------
-    size : tuple of int
-        The rig's picture, px.
-    wanted : int, optional
-        The display the operator names. Without it the one that is not the main one is
-        taken if it alone has the right size, else the only one that has.
-
-    Raises
-    ------
-    Refusal
-        If there is no such display, its picture has another size, or several could be meant.
-    """
-    found = displays()
-    if wanted is not None:
-        chosen = next((display for display in found if display.number == wanted), None)
-        if chosen is None:
-            raise Refusal(
-                f"There is no display {wanted} ({_listed(found)}): connect the projector and "
-                "switch it on, or give another number with --display."
-            )
-        if chosen.size != size:
-            raise Refusal(_other_size(chosen, size))
-        return wanted
-    fitting = [display for display in found if display.size == size]
-    others = [display for display in fitting if display.number != 1]
-    if not fitting:
-        raise Refusal(
-            f"No display shows {size[0]}x{size[1]}, which the rig was made for "
-            f"({_listed(found)}): connect the projector and set it to {size[0]}x{size[1]} in the "
-            "system's display settings, or calibrate again."
-        )
-    if len(others) == 1 or len(fitting) == 1:
-        return (others or fitting)[0].number
-    raise Refusal(
-        f"Several displays show {size[0]}x{size[1]} ({_listed(found)}): say which is the "
-        "projector with --display."
-    )
+    """Return the number of the display to fill with a picture of `size`; see `screens.chosen`."""
+    return chosen(displays(), size, wanted)
 
 
 def run(
@@ -239,9 +163,9 @@ class _Window:
         else:
             found = _displays()
             if not 1 <= screen.display <= len(found):
-                raise Refusal(f"There is no display {screen.display} ({_listed(found)}).")
+                raise Refusal(f"There is no display {screen.display} ({listed(found)}).")
             if found[screen.display - 1].size != screen.size:
-                raise Refusal(_other_size(found[screen.display - 1], screen.size))
+                raise Refusal(other_size(found[screen.display - 1], screen.size))
             try:
                 self._surface = pygame.display.set_mode(
                     screen.size, pygame.FULLSCREEN | pygame.NOFRAME, display=screen.display - 1
@@ -253,7 +177,7 @@ class _Window:
                 ) from None
             opened = self._surface.get_size()
             if opened != screen.size:  # a picture that the system scales is not true
-                raise Refusal(_other_size(Display(screen.display, opened), screen.size))
+                raise Refusal(other_size(Display(screen.display, opened), screen.size))
         pygame.display.set_caption(screen.title)
         pygame.mouse.set_visible(screen.cursor)
         pygame.key.set_repeat(_REPEAT_AFTER, _REPEAT_EVERY)
@@ -304,7 +228,7 @@ class _Window:
                 "power; the light comes back by itself."
             )
         elif found[place].size != self._screen.size:
-            sentence = _other_size(found[place], self._screen.size)
+            sentence = other_size(found[place], self._screen.size)
         else:
             self._lost = False
             self._open()
@@ -393,15 +317,3 @@ def _displays() -> tuple[Display, ...]:
     if not found:
         raise Refusal("There is no display to show light on: connect the projector.")
     return found
-
-
-def _listed(found: tuple[Display, ...]) -> str:
-    return ", ".join(f"display {each.number}: {each.size[0]}x{each.size[1]}" for each in found)
-
-
-def _other_size(display: Display, size: tuple[int, int]) -> str:
-    return (
-        f"Display {display.number} shows {display.size[0]}x{display.size[1]} and the rig was made "
-        f"for {size[0]}x{size[1]}: set the display to {size[0]}x{size[1]} in the system's display "
-        "settings, or calibrate again."
-    )

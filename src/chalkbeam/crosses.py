@@ -159,7 +159,7 @@ def _from_set(points: Points, known: Points, pixels: Points) -> Points:
         ones = np.column_stack([known, np.ones(len(known))])
         affine, _, rank, _ = np.linalg.lstsq(ones, pixels, rcond=None)
         if rank == 3:
-            return np.column_stack([points, np.ones(len(points))]) @ affine
+            return np.asarray(np.column_stack([points, np.ones(len(points))]) @ affine)
     # A turn and a scale by complex numbers, pictures having y down.
     z, w = known @ (1, 1j), pixels @ (1, -1j)
     factor = (w[-1] - w[0]) / (z[-1] - z[0])

@@ -332,7 +332,7 @@ def open_window(rig: Rig, lits: Sequence[Lit]) -> None:
     """
     from chalkbeam.projecting import Choice, Session, advance, lit
     from overlay.frame import Painter
-    from overlay.window import Screen
+    from overlay.screens import Screen
     from overlay.window import run as open_screen
 
     palettes = [palette_for(each.cloth.colour) for each in lits]

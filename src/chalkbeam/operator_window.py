@@ -74,7 +74,8 @@ def _serve(connection: Connection) -> None:
 
     from chalkbeam.board_picture import SIZE, draw, seconds_left
     from overlay.frame import Frame
-    from overlay.window import Screen, beep, run
+    from overlay.screens import Screen
+    from overlay.window import beep, run
 
     drawn: dict[tuple[int, int | None], Frame] = {}
 

@@ -20,7 +20,7 @@ from chalkbeam.demo import over_platen
 from chalkbeam.live_camera import source, taking
 from chalkbeam.live_camera.beside import run_beside
 from chalkbeam.live_camera.source import open_source
-from overlay.window import Screen
+from overlay.screens import Screen
 from tests.chalkbeam import watched
 from tests.chalkbeam.watched import BOARD
 

@@ -13,7 +13,8 @@ import pytest
 from calibration.refusal import Refusal
 from overlay import window
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Key, Pointer, Tick
-from overlay.window import Screen, choose_display, displays, run
+from overlay.screens import Screen
+from overlay.window import choose_display, displays, run
 
 SIZE = (320, 180)
 

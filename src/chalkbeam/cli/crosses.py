@@ -238,7 +238,8 @@ def _window(setting: Setting, solver: Solver, display: int | None, window: bool)
     from chalkbeam.cautions import CALIBRATING
     from chalkbeam.crosses import advance, name_of, ruler_words
     from chalkbeam.crosses_light import lit
-    from overlay.window import Screen, choose_display, run
+    from overlay.screens import Screen
+    from overlay.window import choose_display, run
 
     number = None if window else choose_display(setting.size, display)
     print(CALIBRATING, file=sys.stderr)

@@ -149,7 +149,8 @@ def _in_light(
     if display is None:
         return work(lambda: False)
     from chalkbeam.live_camera.beside import run_beside
-    from overlay.window import Screen, choose_display
+    from overlay.screens import Screen
+    from overlay.window import choose_display
 
     size = (int(frame.shape[1]), int(frame.shape[0]))
     return run_beside(work, frame, Screen(size, choose_display(size, display)))

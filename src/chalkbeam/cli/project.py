@@ -182,7 +182,8 @@ def _open(
     from chalkbeam.projecting import advance, lit
     from chalkbeam.words_of_light import shift_words
     from overlay.frame import Painter
-    from overlay.window import Screen, choose_display, run
+    from overlay.screens import Screen
+    from overlay.window import choose_display, run
 
     size = rig.projector.size
     number = None if window else choose_display(size, display)

@@ -127,7 +127,8 @@ def _light(side: PressSide, size: tuple[int, int], number: int | None, board: bo
     """Open the windows and work until the operator leaves."""
     from chalkbeam.board import board_of
     from chalkbeam.operator_window import OperatorWindow
-    from overlay.window import Screen, run
+    from overlay.screens import Screen
+    from overlay.window import run
 
     operator = OperatorWindow() if board else None
     told = -1

@@ -9,7 +9,8 @@ from typing import TypeVar
 from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayLost, Input, Key, Told
-from overlay.window import Screen, run
+from overlay.screens import Screen
+from overlay.window import run
 
 Result = TypeVar("Result")
 

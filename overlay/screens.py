@@ -1,0 +1,104 @@
+"""Which display a window goes to, and what to say where none fits. Knows no window."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calibration.refusal import Refusal
+
+
+@dataclass(frozen=True)
+class Display:
+    """A display as the system lists it.
+
+    Attributes
+    ----------
+    number : int
+        From 1; 1 is the main one.
+    size : tuple of int
+        Width and height of its picture now, px.
+    """
+
+    number: int
+    size: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Screen:
+    """Where a window goes.
+
+    Attributes
+    ----------
+    size : tuple of int
+        Width and height of the frames to be shown, px.
+    display : int or None
+        Number of the display to fill; None opens an ordinary window, with the picture
+        made smaller where it must be.
+    title : str
+    cursor : bool
+        Whether the mouse's arrow shows.
+    """
+
+    size: tuple[int, int]
+    display: int | None = None
+    title: str = "Chalkbeam"
+    cursor: bool = False
+
+
+def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None = None) -> int:
+    """Return the number of the display to fill with a picture of `size`.
+
+    Parameters
+    ----------
+    found : sequence of Display
+        The displays there are.
+    size : tuple of int
+        The rig's picture, px.
+    wanted : int, optional
+        The display the operator names. Without it the one that is not the main one is
+        taken if it alone has the right size, else the only one that has.
+
+    Raises
+    ------
+    Refusal
+        If there is no such display, its picture has another size, or several could be meant.
+    """
+    if wanted is not None:
+        named = next((display for display in found if display.number == wanted), None)
+        if named is None:
+            raise Refusal(
+                f"There is no display {wanted} ({listed(found)}): connect the projector and "
+                "switch it on, or give another number with --display."
+            )
+        if named.size != size:
+            raise Refusal(other_size(named, size))
+        return wanted
+    fitting = [display for display in found if display.size == size]
+    others = [display for display in fitting if display.number != 1]
+    if not fitting:
+        raise Refusal(
+            f"No display shows {size[0]}x{size[1]}, which the rig was made for "
+            f"({listed(found)}): connect the projector and set it to {size[0]}x{size[1]} in the "
+            "system's display settings, or calibrate again."
+        )
+    if len(others) == 1 or len(fitting) == 1:
+        return (others or fitting)[0].number
+    raise Refusal(
+        f"Several displays show {size[0]}x{size[1]} ({listed(found)}): say which is the "
+        "projector with --display."
+    )
+
+
+def listed(found: Sequence[Display]) -> str:
+    """Return the displays there are, in words."""
+    return ", ".join(f"display {each.number}: {each.size[0]}x{each.size[1]}" for each in found)
+
+
+def other_size(display: Display, size: tuple[int, int]) -> str:
+    """Say that a display's picture has another size than the rig's, and what to do."""
+    return (
+        f"Display {display.number} shows {display.size[0]}x{display.size[1]} and the rig was made "
+        f"for {size[0]}x{size[1]}: set the display to {size[0]}x{size[1]} in the system's display "
+        "settings, or calibrate again."
+    )
