@@ -224,18 +224,18 @@ def _poor_direction(now: Glance, watch: Watch) -> Advice | None:
 
 _TILT = math.radians(24.0)
 _STATIONS: tuple[tuple[str, XYZ], ...] = (
-    ("move the camera to your left and tilt it back", (-math.sin(_TILT), 0.0, math.cos(_TILT))),
-    ("move the camera to your right and tilt it back", (math.sin(_TILT), 0.0, math.cos(_TILT))),
-    ("move the camera towards you and tilt it back", (0.0, -math.sin(_TILT), math.cos(_TILT))),
+    ("move the camera to your left", (-math.sin(_TILT), 0.0, math.cos(_TILT))),
+    ("move the camera to your right", (math.sin(_TILT), 0.0, math.cos(_TILT))),
+    ("move the camera towards you", (0.0, -math.sin(_TILT), math.cos(_TILT))),
     ("move the camera straight above", (0.0, 0.0, 1.0)),
 )
-"""Where one can stand with a camera; "back" is towards the platen."""
+"""Where one can stand with a camera."""
 
 
 def _other_direction(taken: Sequence[XYZ]) -> str:
     """Say where to go for a photo unlike all that are taken."""
     way, _ = max(_STATIONS, key=lambda each: min(_angle(each[1], one) for one in taken))
-    return f"Next from another side: {way} at the platen."
+    return f"Next from another side: {way}, and tilt it so that the platen stays in view."
 
 
 def _angle(one: XYZ, other: XYZ) -> float:

@@ -278,7 +278,7 @@ def _landed(seen: PhotoObservation, cards: tuple[Card, ...]) -> dict[int, tuple[
         matrix = homography.fit(card.board.corners[indices], pixels)
         found.append(FoundCard(card, indices, pixels, matrix))
     view = survey.take(found, seen.size).view
-    places = view.platen_from_photo(np.array([corner.pixel for corner in seen.pattern]))
+    places = view.plane_from_photo(np.array([corner.pixel for corner in seen.pattern]))
     return {
         corner.index: (float(x), float(y))
         for corner, (x, y) in zip(seen.pattern, places, strict=True)
