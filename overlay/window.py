@@ -234,8 +234,12 @@ class _Window:
             self._open()
             self._draw()
             return [DisplayBack(now)]
-        was_lost, self._lost = self._lost, True
-        return [] if was_lost else [DisplayLost(sentence, now)]
+        if self._lost:
+            return []
+        self._lost = True
+        # The system may have moved the window on to the operator's display: out of the way.
+        self._surface = pygame.display.set_mode(_ASIDE)
+        return [DisplayLost(sentence, now)]
 
     def _translate(self, event: pygame.event.Event, now: float) -> Iterator[Input]:
         if event.type == pygame.QUIT:
@@ -268,6 +272,9 @@ class _Window:
             (y + 0.5) * self._screen.size[1] / height - 0.5,
         )
 
+
+_ASIDE = (320, 40)
+"""Size of the window while its display is gone, px."""
 
 _NO_DISPLAY = "connect the projector, or write the pictures to disk with --png."
 

@@ -17,6 +17,9 @@ from multiprocessing.connection import Connection
 from chalkbeam.board import Board
 from overlay.inputs import Closed, Input, Key, Told
 
+CLOSING = 15.0
+"""Seconds a display gets to close; one that is still starting reads the wish only then."""
+
 _GONE = (OSError, EOFError)
 
 
@@ -49,7 +52,7 @@ class OperatorWindow:
         """Close the display."""
         with suppress(*_GONE):
             self._here.send(None)
-        self._process.join(timeout=3.0)
+        self._process.join(timeout=CLOSING)
         if self._process.is_alive():
             self._process.terminate()
         self._here.close()

@@ -60,6 +60,7 @@ class PressSide:
         self._number = {piece: number for number, piece in enumerate(pieces, start=1)}
         self._imprints = {stop.imprint.id: index for index, stop in enumerate(stops)}
         self._painters: dict[int, Painter] = {}
+        self._rung: float | None = None
         self._ready_for: object = None
         self._foreseen: tuple[object, AtHand] | None = None
         self._piece = ""
@@ -270,6 +271,14 @@ class PressSide:
     def time_left(self) -> str:
         """Return the estimate for what is still open, for people."""
         return format_duration(self.sitting.progress.seconds_left())
+
+    def rings(self, at: float) -> bool:
+        """Whether the end of the dwell is to be told now; true once for each dwell."""
+        ends = self.dwell_ends()
+        if ends is None or at < ends or self._rung == ends:
+            return False
+        self._rung = ends
+        return True
 
     def dwell_ends(self) -> float | None:
         """Return when the dwell that the sheet gives is over, s on the monotonic clock."""

@@ -324,6 +324,14 @@ def test_countdown_counts_whole_seconds_up_to_the_end(press):
     assert (early != late).any()
 
 
+def test_the_end_of_the_dwell_rings_once(press):
+    press.keys("space", "space")
+    ends = press.side.dwell_ends()
+    assert [press.side.rings(ends + later) for later in (-0.1, 0.0, 1.0)] == [False, True, False]
+    press.keys("space")
+    assert not press.side.rings(ends + 99)
+
+
 @pytest.mark.parametrize("size", [SIZE, (1920, 1080), (800, 600)])
 def test_board_is_drawn_at_any_size(press, size):
     picture = draw(board_of(press.side), size)

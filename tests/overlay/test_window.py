@@ -266,8 +266,8 @@ def test_a_display_unplugged_is_told_and_lit_again_when_it_is_back(monkeypatch):
     assert isinstance(lost, DisplayLost)
     assert "Display 2, the projector, is gone" in lost.sentence
     assert isinstance(back, DisplayBack)
-    assert len(opened) == 2
-    assert all(options["display"] == 1 for options in opened)
+    # In between the window stood aside, small, wherever the system had moved it.
+    assert [options.get("display") for options in opened] == [1, None, 1]
 
 
 def test_no_screen_is_one_sentence():

@@ -6,6 +6,7 @@ Exit 0: left or finished. 2: bad input.
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -128,13 +129,21 @@ def _light(side: PressSide, size: tuple[int, int], number: int | None, board: bo
     from chalkbeam.board import board_of
     from chalkbeam.operator_window import OperatorWindow
     from overlay.screens import Screen
-    from overlay.window import run
+    from overlay.window import beep, run
 
     operator = OperatorWindow() if board else None
-    told = -1
+    told, rung = -1, 0.0
+
+    def due(now: PressSide) -> float | None:
+        ends = now.dwell_ends() if operator is None else None
+        times = [each for each in (now.desk.due, ends) if each is not None and each > rung]
+        return min(times, default=None)
 
     def shown(now: PressSide) -> None:
-        nonlocal told
+        nonlocal told, rung
+        if operator is None and now.rings(time.monotonic()):
+            rung = time.monotonic()
+            beep()  # with an operator's display it is that which rings
         if now.changes == told:
             return
         told = now.changes
@@ -149,7 +158,7 @@ def _light(side: PressSide, size: tuple[int, int], number: int | None, board: bo
             update=lambda now, happened: now.take(happened),
             view=lambda now: now.frame(),
             done=lambda now: now.desk.over,
-            due=lambda now: now.desk.due,
+            due=due,
             shown=shown,
             listen=operator.listen if operator is not None else None,
         )
