@@ -215,7 +215,7 @@ def parse_pad(text: str) -> Pad:
     """
     size, _, tall = text.replace("×", "x").rpartition("x")
     unit = tall.strip().lstrip("0123456789.,/ ")
-    width, depth = parse_size(size if size.rstrip()[-1:].isalpha() else f"{size}{unit}")
+    width, depth = parse_size(f"{size}{unit}" if size.rstrip()[-1:].isnumeric() else size)
     height = parse_length(tall)
     if not 0 < height <= 50:
         raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")

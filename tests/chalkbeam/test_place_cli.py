@@ -1,7 +1,9 @@
 """`chalkbeam place` and `chalkbeam location`, as typed."""
 
 import json
+import os
 import re
+import subprocess
 import sys
 from pathlib import Path
 
@@ -224,6 +226,23 @@ def test_own_location_from_copy_to_use(run, art):
     assert run("location", "copy", "left-chest", "../x")[0] == 2
     code, out, _ = run("location", "list")
     assert "yours" in next(line for line in out.splitlines() if line.startswith("heart-side"))
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
+def test_a_full_disk_and_a_narrow_encoding_are_no_traceback():
+    def call(where, **environment):
+        words = [sys.executable, "-c", "from chalkbeam.cli.app import main; main()", "fabrics"]
+        with Path(where).open("w") as out:
+            return subprocess.run(
+                [*words, "white"], stdout=out, stderr=subprocess.PIPE, text=True, check=False,
+                env={**os.environ, **environment},
+            )  # fmt: skip
+
+    full = call("/dev/full")
+    assert full.returncode == 2
+    assert full.stderr == "chalkbeam: No space left on device; check the name and the disk.\n"
+    narrow = call(os.devnull, PYTHONIOENCODING="ascii")
+    assert (narrow.returncode, narrow.stderr) == (0, "")
 
 
 def test_words_of_the_shop_are_shown_as_written(run, art):

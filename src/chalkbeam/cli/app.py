@@ -5,6 +5,7 @@ Exit 0: done. 1: the answer is "no" (a check failed). 2: bad input.
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -67,15 +68,25 @@ def main() -> None:
     # The solver's matrices are small: more threads in NumPy only spin, at four times the
     # processor time (benchmarks/photos_to_rig.py). Read when NumPy is first imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    _print_anything()
     try:
         app()
     except Refusal as refusal:
         print(f"chalkbeam: {refusal}", file=sys.stderr)
         sys.exit(2)
-    except OSError as error:  # of a file that nobody foresaw: a name too long, a disk gone
-        if error.filename is None:
+    except OSError as error:  # a name too long, a disk full under what is printed
+        if error.errno is None:
             raise
-        reason = error.strerror or "it cannot be used"
-        print(f"chalkbeam: {error.filename}: {reason}; check the name and the disk.",
-              file=sys.stderr)  # fmt: skip
+        what = f"{error.filename}: " if error.filename else ""
+        print(
+            f"chalkbeam: {what}{error.strerror}; check the name and the disk.",
+            file=sys.stderr,
+        )
         sys.exit(2)
+
+
+def _print_anything() -> None:
+    """Let letters that the terminal cannot show come out as question marks."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
