@@ -17,6 +17,8 @@ from chalkbeam.units import Unit, parse_length
 
 _HEADER = re.compile(r"(?P<name>[a-z]+)\s*[_(\[ ]?\s*(?P<unit>mm|cm|in|inch|inches|px)?\s*[)\]]?")
 
+_ALSO = ("height",)
+
 
 def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float64]]:
     """Return columns of a CSV file by name, lengths in mm.
@@ -31,7 +33,8 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
     ----------
     path : Path
     wanted : sequence of str
-        Names of the columns that must be there; others are returned when they are.
+        Names of the columns that must be there; `height` is returned when it is there, and
+        other columns are left aside.
 
     Raises
     ------
@@ -49,12 +52,10 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
         raise Refusal(f"{path} is empty: write a line for each point, under {','.join(wanted)}.")
     separator = next((mark for mark in ("\t", ";", ",") if mark in lines[0]), ",")
     rows = [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=separator)]
-    columns = [_HEADER.fullmatch(cell.lower()) for cell in rows[0]]
-    if any(column is None for column in columns):
+    if rows[0][0][:1] in (*"+-.0123456789",):  # a number: there is no header
         names = [(name, "px" if name.endswith("_px") else "mm") for name in wanted]
     else:
-        named = [(c["name"], c["unit"] or "mm") for c in columns if c is not None]
-        names = [(f"{name}_px" if unit == "px" else name, unit) for name, unit in named]
+        names = [_column(cell) for cell in rows[0]]
         rows = rows[1:]
     known = [name for name, _ in names]
     missing = [name for name in wanted if name not in known]
@@ -62,15 +63,25 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
         raise Refusal(
             f"{path} has no column {missing[0]}: begin it with the line {','.join(wanted)}."
         )
-    table: dict[str, list[float]] = {name: [] for name in known}
+    table: dict[str, list[float]] = {n: [] for n in known if n in (*wanted, *_ALSO)}
     for number, row in enumerate(rows, start=1):
         if len(row) < len(names):
             raise Refusal(
                 f"Point {number} of {path} has {len(row)} of {len(names)} columns: fill it in."
             )
         for (name, unit), cell in zip(names, row, strict=False):
-            table[name].append(_value(cell, unit, f"Point {number} of {path}"))
+            if name in table:
+                table[name].append(_value(cell, unit, f"Point {number} of {path}"))
     return {name: np.array(values) for name, values in table.items()}
+
+
+def _column(title: str) -> tuple[str, str]:
+    """Return the name and unit of a column by its title: ``x_mm``, ``X (in)``, ``y_px``."""
+    match = _HEADER.fullmatch(title.lower())
+    if match is None:
+        return title, "mm"
+    unit = match["unit"] or "mm"
+    return (f"{match['name']}_px" if unit == "px" else match["name"]), unit
 
 
 def read_points(path: Path, height: float) -> tuple[Points, NDArray[np.float64]]:

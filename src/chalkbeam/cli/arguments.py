@@ -85,7 +85,7 @@ class WithRaised(_Sorted):
             if word == RAISED or word.startswith(f"{RAISED}="):
                 close()
                 current = word.partition("=")[2] or next(rest, "")
-                if not current:
+                if not current or current.startswith("--"):
                     raise Refusal(f"{RAISED} needs a height, such as {RAISED} 10mm.")
             else:
                 segment.append(word)
