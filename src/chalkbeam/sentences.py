@@ -44,10 +44,14 @@ def joined(parts: Sequence[Sentence], between: str) -> Sentence:
     templates: list[str] = []
     lengths: list[float] = []
     for part in parts:
-        shift = len(lengths)
-        templates.append(_PLACE.sub(lambda m, by=shift: f"{{{int(m[1]) + by}}}", part.template))
+        templates.append(_renumbered(part.template, len(lengths)))
         lengths += part.lengths
     return Sentence(between.join(templates), tuple(lengths))
+
+
+def _renumbered(template: str, by: int) -> str:
+    """Return a template whose places count from `by` on."""
+    return _PLACE.sub(lambda place: f"{{{int(place[1]) + by}}}", template)
 
 
 def literal(text: str) -> str:
