@@ -62,9 +62,22 @@ def line_of(text: str, place: Sequence[str | int]) -> int:
     return 1
 
 
+_PLAINER = {
+    "field required": "is missing",
+    "extra inputs are not permitted": "is not known here",
+    "string should have at least": "write at least",
+    "input should": "it should",
+}
+"""What the model's library says, in words for people who write such files."""
+
+
 def _sentence(message: str) -> str:
     message = message.removeprefix("Value error, ").strip().rstrip(".")
-    return message[:1].lower() + message[1:]
+    message = message[:1].lower() + message[1:]
+    for technical, plainer in _PLAINER.items():
+        if message.startswith(technical):
+            return plainer + message[len(technical) :]
+    return message
 
 
 def parse_data(text: str, model: type[Model], name: str) -> Model:

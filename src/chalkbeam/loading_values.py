@@ -74,9 +74,15 @@ def origin_words(face: str) -> str:
     return _ORIGINS.get(face, "neck seam")
 
 
+def centre_words(face: str) -> str:
+    """Return what a face's centre line is called."""
+    return "fold" if face.endswith("sleeve") else "centre line"
+
+
 def loading_words(placement: Placement, loading: Loading) -> Sentence:
     """Return in words how to lay the garment."""
     origin = origin_words(placement.face.name)
+    centre = centre_words(placement.face.name)
     sides = {
         "away": "away from you",
         "towards": "towards you",
@@ -89,14 +95,14 @@ def loading_words(placement: Placement, loading: Loading) -> Sentence:
     else:
         parts.append(Sentence("{0} inside the edge", (-loading.overhang,)))
     if abs(loading.aside) < 0.5:
-        parts.append(Sentence("centre line on the middle"))
+        parts.append(Sentence(f"{centre} on the middle"))
     else:
         lengthways = loading.collar in ("away", "towards")
         sides_of = (
             ("to the left of", "to the right of") if lengthways else ("nearer than", "beyond")
         )
         side = sides_of[loading.aside > 0]
-        parts.append(Sentence(f"centre line {{0}} {side} the middle", (abs(loading.aside),)))
+        parts.append(Sentence(f"{centre} {{0}} {side} the middle", (abs(loading.aside),)))
     return joined(parts, ", ")
 
 

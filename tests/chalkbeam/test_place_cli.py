@@ -245,6 +245,22 @@ def test_a_full_disk_and_a_narrow_encoding_are_no_traceback():
     assert (narrow.returncode, narrow.stderr) == (0, "")
 
 
+def test_names_are_printed_as_they_are_written(run, art, tmp_path):
+    code, out, _ = run("place", *TEE, "--location", "left-chest", "--text", "[/b] :tada: [red]x")
+    assert code == 0
+    assert "[/b] :tada: [red]x: ink" in out
+    (tmp_path / "a[b].png").write_bytes(Path(art).read_bytes())
+    sheet = tmp_path / "order.csv"
+    sheet.write_text(
+        "Style,Size,Quantity,Colour,Location,Artwork,Width\n"
+        "Crew tee,M,1,navy [/b],left chest,a[b].png,3 in\n"
+    )
+    assert "navy [/b]" in run("sheet", "check", sheet)[1]
+    code, out, _ = run("sheet", "plan", sheet)
+    assert code == 0
+    assert "a[b].png" in out
+
+
 def test_words_of_the_shop_are_shown_as_written(run, art):
     path = run("location", "copy", "full-back", "mine")[1].split("Copied to ")[1].split(": ")[0]
     text = Path(path).read_text()
@@ -272,6 +288,11 @@ def test_check_names_the_line_that_is_wrong(run, tmp_path):
     code, out, _ = run("location", "check", path, "--json")
     assert code == 1
     assert json.loads(out)["mine"]["unknown_lines"] == ["left_neckpoint"]
+    path.write_text(path.read_text().replace('"front"', '"hat"'))
+    code, _, err = run("location", "check", path)
+    assert code == 2
+    assert "no garment has a face “hat”" in err
+    assert "left_sleeve" in err
     code, _, err = run("location", "check", tmp_path / "none.toml")
     assert code == 2
     assert "cannot be read" in err

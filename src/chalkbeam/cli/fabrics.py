@@ -120,10 +120,10 @@ def _print(found: list[Fabric], light: Light, json: bool) -> None:
             )
         )
         return
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
+    from chalkbeam.cli.terminal import terminal
     from overlay.visibility import CLOTH_DIFFERENCE, CLOTH_LIGHTNESS
 
     table = Table("cloth", "", *(role.value for role in Role), box=None, pad_edge=False)
@@ -144,17 +144,15 @@ def _print(found: list[Fabric], light: Light, json: bool) -> None:
         )
         if worst < 0.5:
             faint.append(fabric.name)
-    console = Console(highlight=False)
+    console = terminal()
     console.print(table)
     console.print(
         "\nHow far each line stands out from the cloth (CIEDE2000), in the colours chosen for it; "
         f"{CLOTH_DIFFERENCE:.0f} is plain to see.",
-        markup=False,
     )
     if faint:
         console.print(
             f"\nFaint in this light on {', '.join(faint)}: shade the press or dim the room.",
-            markup=False,
         )
 
 

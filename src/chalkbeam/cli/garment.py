@@ -269,9 +269,9 @@ def import_sizes(
 
 
 def _print(part: object) -> None:
-    from rich.console import Console
+    from chalkbeam.cli.terminal import terminal
 
-    Console(highlight=False).print(part)
+    terminal().print(part)
 
 
 def _print_json(value: object) -> None:

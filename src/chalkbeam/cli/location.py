@@ -87,9 +87,15 @@ def check_location(
 ) -> None:
     """Check a location file: its form, and whether garments have the lines it names."""
     from chalkbeam.locations.library import read_location
-    from chalkbeam.placement.survey import unknown_lines
+    from chalkbeam.placement.survey import known_faces, unknown_lines
 
     found = read_location(file)
+    for location in found:
+        if location.face not in known_faces():
+            raise Refusal(
+                f"{file}: no garment has a face “{location.face}”: write one of "
+                f"{', '.join(sorted(known_faces()))}."
+            )
     missing = {location.name: unknown_lines(location) for location in found}
     if json:
         _print_json(
@@ -222,9 +228,9 @@ def _conditions(rule: Rule) -> str:
 
 
 def _print(part: object) -> None:
-    from rich.console import Console
+    from chalkbeam.cli.terminal import terminal
 
-    Console(highlight=False).print(part)
+    terminal().print(part)
 
 
 def _print_json(value: object) -> None:

@@ -113,18 +113,19 @@ def check_sheet(
             )
         )
         return
-    from rich.console import Console
     from rich.table import Table
 
-    console = Console(highlight=False)
-    console.print(f"{sheet.name}: {len(order.pieces)} pieces, {imprints} imprints.\n", markup=False)
+    from chalkbeam.cli.terminal import terminal
+
+    console = terminal()
+    console.print(f"{sheet.name}: {len(order.pieces)} pieces, {imprints} imprints.\n")
     table = Table("pieces", "garment", "colour", "size", box=None, pad_edge=False)
     table.columns[0].justify = "right"
     for pile, count in piles.items():
         table.add_row(str(count), *pile.split(" · "))
     console.print(table)
     for note in notes:
-        console.print(f"\nNote: {note}", markup=False)
+        console.print(f"\nNote: {note}")
 
 
 @sheet_app.command("plan")
@@ -143,12 +144,12 @@ def plan_sheet(
     if json:
         _print_plan_json(planned)
         return
-    from rich.console import Console
     from rich.table import Table
 
+    from chalkbeam.cli.terminal import terminal
     from chalkbeam.runs.cost import Times, format_duration
 
-    console = Console(highlight=False)
+    console = terminal()
     table = Table(
         "", "pieces", "garments", "location", "artwork", "change before it",
         box=None, pad_edge=False, header_style="bold",
@@ -177,14 +178,12 @@ def plan_sheet(
     console.print(
         f"\nAn estimate, by seconds a step: {', '.join(assumed)} are assumptions; put in the "
         "shop's own with --times. Measuring by hand: up to a minute a piece (common practice).",
-        markup=False,
     )
     if planned.bound:
         over = planned.seconds / planned.bound - 1
         console.print(
             f"No order can take less than {format_duration(planned.bound)} by these seconds: this "
             f"one is {over:.1%} above that.",
-            markup=False,
         )
 
 

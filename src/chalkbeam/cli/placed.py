@@ -19,15 +19,15 @@ _SIGNS = {"STOP": ("stop", "bold red"), "CAUTION": ("look", "bold yellow"), "NOT
 
 def show_placement(placement: Placement, loading: Loading | None, unit: Unit) -> None:
     """Print a placement for people, to be read at 80 columns."""
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from chalkbeam.artwork import Box
-    from chalkbeam.loading import centre_line, fitting, loading_words, origin_words
+    from chalkbeam.cli.terminal import terminal
+    from chalkbeam.loading import centre_line, centre_words, fitting, loading_words, origin_words
     from chalkbeam.placement import check_words, reasons, remedies, tolerance_words
 
-    console = Console(highlight=False)
+    console = terminal()
     artwork, face = placement.artwork, placement.face
     ink = Box.around(placement.hull())
     title = placement.location.title
@@ -49,9 +49,8 @@ def show_placement(placement: Placement, loading: Loading | None, unit: Unit) ->
         table.add_row(name, format_length(abs(value), unit), f"{_side(value)} the {line}")
     off = x - centre_line(placement)
     side = "right" if off > 0 else "left"
-    where = (
-        f"{side} of the centre line, as you look at it" if abs(off) > 0.5 else "on the centre line"
-    )
+    line = centre_words(face.name)
+    where = f"{side} of the {line}, as you look at it" if abs(off) > 0.5 else f"on the {line}"
     table.add_row("", format_length(abs(off), unit) if abs(off) > 0.5 else "", where)
     if abs(placement.garment_from_art.angle) > 1e-9:
         degrees = -math.degrees(placement.garment_from_art.angle)

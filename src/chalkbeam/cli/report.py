@@ -69,14 +69,15 @@ def _list_runs(store: Store, json: bool) -> None:
 
         typer.echo(json_module.dumps([asdict(heading) for heading in headings]))
         return
-    from rich.console import Console
     from rich.table import Table
+
+    from chalkbeam.cli.terminal import terminal
 
     table = Table("run", "begun (UTC)", "title", "sheet", box=None, pad_edge=False)
     for heading in headings:
         begun = heading.begun[:16].replace("T", " ")
         table.add_row(heading.id[:8], begun, heading.title, heading.sheet)
-    Console(highlight=False, markup=False).print(table)
+    terminal().print(table)
 
 
 def _numbers(found: Report) -> dict[str, object]:
@@ -118,12 +119,12 @@ def _print_json(found: Report) -> None:
 
 
 def _print(found: Report) -> None:
-    from rich.console import Console
     from rich.table import Table
 
+    from chalkbeam.cli.terminal import terminal
     from chalkbeam.runs.cost import format_duration
 
-    console = Console(highlight=False, markup=False)
+    console = terminal()
     console.print(f"{found.run.title}  (run {found.run.id[:8]})\n")
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     rows = [

@@ -24,6 +24,12 @@ def known_lines(face: str) -> tuple[frozenset[str], frozenset[str]]:
     return frozenset(across), frozenset(along)
 
 
+@functools.cache
+def known_faces() -> frozenset[str]:
+    """Return the names of the faces that any style has."""
+    return frozenset(face for style in styles() for face in garment(style, sizes(style)[0]).faces)
+
+
 def unknown_lines(location: Location) -> tuple[str, ...]:
     """Return the lines a location names that no garment has on that face, sorted."""
     across, along = known_lines(location.face)
