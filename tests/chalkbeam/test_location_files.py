@@ -141,7 +141,7 @@ def test_users_presets_are_picked_up_live(tmp_path):
         ('art = "ink_top"', 'art = "ink_topp"', 14, "ink_bottom"),
         ('art = "ink_top"', 'art = "ink_left"', 12, "cannot lie below"),
         ('below = "neck_seam"', 'below = "neck_seam"\nhard = true', 12, "hard rule must be"),
-        ('below = "neck_seam"', 'beneath = "neck_seam"', 15, "not permitted"),
+        ('below = "neck_seam"', 'beneath = "neck_seam"', 15, "is not known here"),
         (
             'across = "left_neck_point"',
             'across = "left_neck_point"\nweight = -1',
@@ -149,7 +149,7 @@ def test_users_presets_are_picked_up_live(tmp_path):
             "greater than",
         ),
         ('across = "left_neck_point"', 'across = "left_neck_point"\nby = "1 in"', 7, "on the line"),
-        ('face = "front"\n', "", 1, "required"),
+        ('face = "front"\n', "", 1, "is missing"),
     ],
 )
 def test_faults_are_told_with_their_line(tmp_path, old, new, line, words):
