@@ -27,10 +27,9 @@ from calibration.geometry import Points
 class Family(Enum):
     """A marker family; both are AprilTag families, which other readers know too.
 
-    Of the families of OpenCV, at equal size of the squares, 16h5 is read at the
-    smallest scale (99 % at 22 px a square, where 36h11 reaches 75 %), so the cards
-    carry it; 36h11 has enough ids for a pattern and is as good from 26 px on
-    (benchmarks/marker_families.py).
+    Of the families of OpenCV, at equal side of the squares, 16h5 is read at the smallest
+    scale (98 % at 22 px, where 36h11 is down to half), so the cards carry it; 36h11 has
+    enough ids for a pattern and is as good from 26 px on (benchmarks/marker_families.py).
     """
 
     TAG_16H5 = cv2.aruco.DICT_APRILTAG_16h5

@@ -4,7 +4,7 @@ Two steps. `refine` looks for the crossing of two edges near each expected corne
 says whether there is one. `align` then lays the board's own picture over the photo
 around every corner and shifts it until they agree best: all edges within half a square
 take part, markers too, so the scatter is several times smaller than that of the
-crossing alone (benchmarks/corner_accuracy.py).
+crossing alone (benchmarks/detection.py).
 """
 
 from __future__ import annotations
