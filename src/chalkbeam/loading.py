@@ -23,9 +23,9 @@ from chalkbeam.loading_values import (
     plain_loading,
 )
 from chalkbeam.placement import Concern, Placement, Severity
-from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.placement.clearance import ink_shape, moved, valid
 from chalkbeam.platen import Platen, platens
-from chalkbeam.sentences import Sentence, joined
+from chalkbeam.sentences import Sentence, joined, literal
 from chalkbeam.units import Unit
 
 __all__ = [
@@ -252,7 +252,7 @@ def _off_platen(
     left, front, right, back = off.bounds
     size = (placement.artwork.ink.width, placement.artwork.ink.height)
     what = Sentence(
-        f"The ink ({{0}} x {{1}}) would leave the pressed area of {platen.name} by {{2}}",
+        f"The ink ({{0}} x {{1}}) would leave the pressed area of {literal(platen.name)} by {{2}}",
         (*size, min(right - left, back - front)),
     )
     others = fitting(placement, collar=collar, threaded=threaded)
@@ -262,7 +262,7 @@ def _off_platen(
     elif others:
         instead = min(others, key=lambda o: o.platen.face.width * o.platen.face.depth)
         cure = loading_words(placement, instead)
-        cure = Sentence(f"use {instead.platen.name}, {cure.template}", cure.lengths)
+        cure = Sentence(f"use {literal(instead.platen.name)}, {cure.template}", cure.lengths)
     else:
         cure = Sentence("no platen on file holds it, make the art smaller")
     whole = joined([what, cure], ": ")
@@ -283,12 +283,11 @@ def _concerns(
     for area in placement.face.areas:
         if area.kind == "hood_shadow":
             continue
-        shape = shapely.Polygon(pose.apply(area.polygon))
-        shape = shape if shape.is_valid else shape.buffer(0)
+        shape = valid(shapely.Polygon(pose.apply(area.polygon)))
         if shape.intersection(pressed).area > EDGE * EDGE:
             names.append(area.name)
     if names:
-        listed = ", ".join(_paired(names))
+        listed = literal(", ".join(_paired(names)))
         cure = "a smaller platen or a pad keeps pressure off" if platen.pad is None else "move it"
         concerns.append(
             Concern(Severity.CAUTION, "pressed", Sentence(f"Under pressure lie: {listed}; {cure}."))
@@ -312,10 +311,10 @@ def _paired(names: list[str]) -> list[str]:
 
 
 def _threading(placement: Placement, platen: Platen, pose: Isometry) -> list[Concern]:
-    cloth = shapely.Polygon(pose.apply(placement.face.outline))
+    cloth = valid(shapely.Polygon(pose.apply(placement.face.outline)))
     face = shapely.Polygon(platen.face.outline())
-    bare = face.difference(cloth.buffer(0))
-    lying = cloth.buffer(0).intersection(face)
+    bare = face.difference(cloth)
+    lying = cloth.intersection(face)
     if lying.is_empty or placement.face.name not in ("front", "back"):
         return []
     lengthways = abs(math.cos(pose.angle)) > 0.5

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from calibration.geometry import Isometry, xy_tuple
 from chalkbeam.loading import Loading, centre_line, origin_words
 from chalkbeam.placement import Placement, Severity
-from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.placement.clearance import ink_shape, moved, valid
 from chalkbeam.target_lettering import BORDER, SMALL_CAP, set_block, text_shape
 from chalkbeam.units import Unit, format_length
 from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
@@ -221,9 +221,7 @@ def _hatches(
     hatches = []
     kinds: dict[bool, list[BaseGeometry]] = {}
     for area in placement.face.areas:
-        shape = shapely.Polygon(pose.apply(area.polygon))
-        shape = shape if shape.is_valid else shape.buffer(0)
-        part = shape.intersection(plate)
+        part = valid(shapely.Polygon(pose.apply(area.polygon))).intersection(plate)
         if part.area > SHORTEST * SHORTEST and part.distance(art) < NEAR:
             kinds.setdefault(area.hard, []).append(part)
     for shapes in kinds.values():

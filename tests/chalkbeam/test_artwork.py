@@ -101,6 +101,15 @@ def test_full_bleed_picture_is_all_ink(tmp_path):
     assert any("all of it counts" in str(note) for note in art.notes)
 
 
+def test_a_rim_of_two_colours_is_no_paper(tmp_path):
+    image = Image.new("RGB", (300, 200), "white")
+    image.paste((18, 52, 96), (0, 0, 300, 70))  # art that runs off three edges
+    image.save(tmp_path / "bled.png")
+    art = load_artwork(tmp_path / "bled.png", width=300)
+    assert art.ink == art.sheet
+    assert any("all of it counts" in str(note) for note in art.notes)
+
+
 def test_specks_are_left_out_but_halftone_dots_are_not(tmp_path):
     image, draw = canvas(1000, 600)
     draw.rectangle((300, 200, 699, 399), fill=NAVY)
@@ -211,6 +220,16 @@ def test_outline_joins_what_lies_closer_than_light_can_part(tmp_path):
     image.save(tmp_path / "bars.png")
     assert len(load_artwork(tmp_path / "bars.png", width=118).outline) == 1
     assert len(load_artwork(tmp_path / "bars.png", width=590).outline) == 20
+
+
+def test_outline_of_many_shapes_is_joined_to_few(tmp_path):
+    image, draw = canvas(1000, 1000)
+    for x in range(50, 950, 100):
+        for y in range(50, 950, 100):
+            draw.rectangle((x, y, x + 40, y + 40), fill=NAVY)
+    image.save(tmp_path / "tiles.png")
+    rings = load_artwork(tmp_path / "tiles.png", width=340).outline
+    assert 1 <= len(rings) <= 24  # 81 squares 24 mm apart: nobody lays a sheet to so many lines
 
 
 @pytest.mark.parametrize("text", ["TERN HARBOUR", "Maggie Pyke", "Gyula", "ROW", "Oar & Anchor"])

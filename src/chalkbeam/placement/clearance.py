@@ -34,7 +34,7 @@ _TELL = {
 def ink_shape(artwork: Artwork) -> BaseGeometry:
     """Return the ink's outer outlines as one shapely shape in the art frame, mm."""
     rings = [shapely.Polygon(ring) for ring in artwork.outline if len(ring) >= 3]
-    shape = shapely.union_all([ring if ring.is_valid else ring.buffer(0) for ring in rings])
+    shape = shapely.union_all([valid(ring) for ring in rings])
     return shape if shape.area > 0 else shapely.Polygon(artwork.hull)
 
 
@@ -55,11 +55,11 @@ class _FaceShapes:
 
 @functools.lru_cache(maxsize=2048)
 def _face_shapes(face: Face) -> _FaceShapes:
-    cloth = _valid(shapely.Polygon(face.outline))
+    cloth = valid(shapely.Polygon(face.outline))
     shapely.prepare(cloth)
     named: dict[str, tuple[Area, list[BaseGeometry]]] = {}
     for area in face.areas:
-        named.setdefault(area.name, (area, []))[1].append(_valid(shapely.Polygon(area.polygon)))
+        named.setdefault(area.name, (area, []))[1].append(valid(shapely.Polygon(area.polygon)))
     areas = []
     for area, shapes in named.values():
         shape = shapely.union_all(shapes)
@@ -69,7 +69,8 @@ def _face_shapes(face: Face) -> _FaceShapes:
     return _FaceShapes(cloth, tuple(areas), bounds)
 
 
-def _valid(shape: BaseGeometry) -> BaseGeometry:
+def valid(shape: BaseGeometry) -> BaseGeometry:
+    """Return a shape whose edges do not cross."""
     return shape if shape.is_valid else shape.buffer(0)
 
 
