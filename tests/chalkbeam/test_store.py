@@ -258,6 +258,16 @@ def test_a_barcode_finds_the_piece(store):
     assert sitting.progress.find("4711") is None
 
 
+def test_the_number_that_is_shown_finds_the_piece(store):
+    run = begin(store, count=8)
+    progress = Sitting(store, run).progress
+    pieces = list(dict.fromkeys(stop.piece.id for stop in run.stops))
+    for number, piece in enumerate(pieces, start=1):
+        assert run.stops[progress.find(str(number))].piece.id == piece
+    assert progress.find("0") is None
+    assert progress.find(str(len(pieces) + 1)) is None
+
+
 # -- a reorder -------------------------------------------------------------------------------
 
 

@@ -105,10 +105,17 @@ class Progress:
         return sum(outcome is Outcome.PRESSED for outcome in self.outcomes.values())
 
     def find(self, text: str) -> int | None:
-        """Return the index of the next open stop of a piece or imprint id, as a barcode says it."""
+        """Return the index of the next open stop of a piece, None if there is no such piece.
+
+        `text` is a piece's or an imprint's id, as a barcode says it, or the piece's
+        number in the order of work, as it is shown ("17 of 59"). Ids go first.
+        """
         text = text.strip()
         if text in self._place:
             return self._place[text]
+        pieces = tuple(self._of_piece)
+        if text not in self._of_piece and text.isdecimal() and 1 <= int(text) <= len(pieces):
+            text = pieces[int(text) - 1]
         places = self._of_piece.get(text, [])
         pending = [place for place in places if not self._ended(place)]
         return next(iter(pending or places), None)
