@@ -59,8 +59,8 @@ def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None
     names = _listed([card.name for card in missing])
     raise Refusal(
         _poor(photo)
-        or f"The {names} cards are not seen in {photo.name}: lay all four cards, go nearer or turn "
-        "the camera until the platen fills the picture, and keep glare and shadow off them."
+        or f"The {names} cards are not seen in {photo.name}: lay all four cards, hold the camera "
+        "still where the platen fills the picture, and keep glare and shadow off the cards."
     )
 
 
