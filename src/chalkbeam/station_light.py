@@ -106,7 +106,9 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     elif desk.view is View.HELP:
         marks = help_marks(face, ACTS, scene.height)
     elif desk.asking is not None:
-        marks = (page_mark(face, question(desk, desk.asking), Role.NOTE, scene.height),)
+        # The remark is about the answer: it stands below, never across, what can be answered.
+        page = (*question(desk, desk.asking), *((remark,) if remark else ()))
+        marks, remark = (page_mark(face, page, Role.NOTE, scene.height),), ""
     elif scene.stop is None:
         marks = (page_mark(face, scene.summary, Role.NOTE),)
     elif scene.paused:
