@@ -55,6 +55,7 @@ class OperatorWindow:
         self._process.join(timeout=CLOSING)
         if self._process.is_alive():
             self._process.terminate()
+            self._process.join(timeout=CLOSING)
         self._here.close()
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam import station_light
+from chalkbeam import operator_window, station_light
 from chalkbeam.bench import Bench, is_for
 from chalkbeam.board import board_of
 from chalkbeam.board_picture import SIZE, draw, seconds_left
@@ -362,8 +362,9 @@ def test_long_words_are_cut_and_troubles_wrapped(press):
     assert picture[:, -8:].max() == 0  # nothing runs out of the page
 
 
-def test_operators_window_passes_keys_and_ends(press):
+def test_operators_window_passes_keys_and_ends(press, monkeypatch):
     """In a process of its own, under the dummy driver: opens, shows, closes."""
+    monkeypatch.setattr(operator_window, "CLOSING", 120)  # a busy machine starts it slowly
     window = OperatorWindow()
     window.show(board_of(press.side))
     got = []
