@@ -87,8 +87,8 @@ def test_own_platens_come_first_and_live(tmp_path):
     [
         ('"20 in"', "20", 3, "length with its unit"),
         ('"600 mm"', '"0 mm"', 4, "greater than 0"),
-        ('height = "12 mm"\n', "", 7, "required"),
-        ("corner_radius", "corner", 5, "not permitted"),
+        ('height = "12 mm"\n', "", 7, "is missing"),
+        ("corner_radius", "corner", 5, "is not known here"),
     ],
 )
 def test_faults_of_own_platens_have_their_line(tmp_path, old, new, line, words):
