@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import os
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -302,7 +303,8 @@ def _key(event: pygame.event.Event, repeated: bool, now: float) -> Key:
 def _video() -> Iterator[None]:
     """Start pygame's displays and windows alone (no sound, no joysticks), and end them again."""
     try:
-        pygame.display.init()
+        with _quiet_search():
+            pygame.display.init()
     except pygame.error as error:
         raise Refusal(f"There is no display to show light on ({error}): {_NO_DISPLAY}") from None
     try:
@@ -314,6 +316,24 @@ def _video() -> Iterator[None]:
     finally:
         pygame.mixer.quit()
         pygame.display.quit()
+
+
+@contextmanager
+def _quiet_search() -> Iterator[None]:
+    """Keep the system's library from complaining where no Wayland session can be.
+
+    It writes on the terminal if the folder of a session's sockets has no name; in a
+    folder without any socket it finds none and is silent.
+    """
+    name = "XDG_RUNTIME_DIR"  # XDG Base Directory Specification
+    if name in os.environ:
+        yield
+        return
+    os.environ[name] = tempfile.gettempdir()
+    try:
+        yield
+    finally:
+        del os.environ[name]
 
 
 def _displays() -> tuple[Display, ...]:
