@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from chalkbeam.garments import garment
+from chalkbeam.garments import FITS, garment, sizes, styles
 
 ADULT = ("XS", "S", "M", "L", "XL", "2XL", "3XL", "4XL", "5XL")
 DRAFT = Path(__file__).parents[1] / "data" / "tee_block_landmarks.csv"
@@ -30,8 +30,8 @@ def _draft(body, column):
     return np.array(pairs).T
 
 
-def _ours(measure):
-    pieces = [garment("crew_tee", size) for size in ADULT]
+def _ours(measure, fit="regular"):
+    pieces = [garment("crew_tee", size, fit=fit) for size in ADULT]
     return np.array([(p.measures["half_chest"].value, p.measures[measure].value) for p in pieces]).T
 
 
@@ -71,19 +71,61 @@ def test_letters_fit_the_bodies_of_the_standard(size, band):
     assert 0 < girth - sum(band) / 2 < 15
 
 
-GROUPS = [
-    ("crew_tee", "regular", ADULT),
-    ("crew_tee", "womens", ADULT),
-    ("crew_tee", "regular", ("6M", "12M", "18M", "24M", "2T", "3T", "4T", "5-6T")),
-    ("crew_tee", "regular", ("YXS", "YS", "YM", "YL", "YXL")),
-    ("pullover_hood", "regular", ADULT),
-    ("placket_shirt", "regular", ("YXS", "YS", "YM", "YL", "YXL")),
-]
+@pytest.mark.parametrize(("measure", "column"), PAIRS)
+def test_womens_fits_grow_like_the_womens_draft(measure, column):
+    # The same band as for the boxy fit: women's blanks have the boxy one's neck.
+    slope = np.polyfit(*_ours(measure, "womens"), 1)[0]
+    reference = np.polyfit(*_draft("female", column), 1)[0]
+    assert 0.4 < slope / reference < 1.25
 
 
-@pytest.mark.parametrize(("style", "fit", "group"), GROUPS)
-def test_no_measure_shrinks_with_size(style, fit, group):
-    pieces = [garment(style, size, fit=fit) for size in group]
-    for smaller, larger in itertools.pairwise(pieces):
+def _groups():
+    """Every style and fit with the sizes of one age, smallest first."""
+    found = {}
+    for style in styles():
+        for fit in FITS:
+            for size in sizes(style, fit=fit):
+                piece = garment(style, size, fit=fit)
+                found.setdefault((style, fit, piece.age), []).append(piece)
+    return found
+
+
+GROUPS = _groups()
+
+
+@pytest.mark.parametrize("group", GROUPS, ids="-".join)
+def test_no_measure_shrinks_with_size(group):
+    for smaller, larger in itertools.pairwise(GROUPS[group]):
         for name, measure in smaller.measures.items():
             assert larger.measures[name].value >= measure.value - 1e-9, (name, larger.label)
+
+
+@pytest.mark.parametrize("group", GROUPS, ids="-".join)
+def test_no_line_rises_with_size(group):
+    # Not of a trade's table: a line below the neck seam that rose would move its prints up on a
+    # larger garment, which no rule of common practice asks for.
+    for smaller, larger in itertools.pairwise(GROUPS[group]):
+        for face in smaller.faces:
+            for name, line in smaller.face(face).along.items():
+                if line.value >= 0:
+                    value = larger.face(face).along[name].value
+                    assert value >= line.value - 1e-9, (face, name, larger.label)
+
+
+@pytest.mark.parametrize("style", ["crew_sweatshirt", "zip_hood", "placket_shirt", "trousers"])
+def test_bands_hardly_grow_beyond_m(style):
+    # From memory: ribs, plackets and waistbands are cut alike for all large sizes.
+    usual, largest = garment(style, "M").measures, garment(style, "5XL").measures
+    bands = {"hem_depth", "cuff_depth", "placket_width", "waistband_depth", "zip_width"}
+    assert bands & usual.keys()
+    for name in bands & usual.keys():
+        assert largest[name].value - usual[name].value <= 0.3 * 25.4, name
+
+
+def test_a_pouch_leaves_room_for_a_print():
+    # Common practice, no source: a hooded front takes a print 2.5 to 3 in below the neck seam and
+    # 1 in above the pocket; an adult's leaves at least 7.5 in for it.
+    for fit in FITS:
+        for size in ADULT:
+            front = garment("pullover_hood", size, fit=fit).face("front")
+            assert front.along["pocket_top"].value - (2.75 + 1) * 25.4 > 7.5 * 25.4

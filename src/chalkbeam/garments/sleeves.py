@@ -40,9 +40,11 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     along = {
         "shoulder_seam": ZERO,
         "pit_line": m.at(sleeve_cap=1.0),
-        "cuff": m.at(sleeve_length=1.0, cuff_depth=-1.0),
+        "hem_seam": m.at(sleeve_length=1.0, cuff_depth=-1.0),
         "sleeve_hem": m.at(sleeve_length=1.0),
     }
+    if style.sleeve != "short":  # a short sleeve ends in a hem; only one on the arm has a cuff
+        along["cuff"] = along["hem_seam"]
     across = {
         "centre": ZERO,
         "sleeve_fold": ZERO,

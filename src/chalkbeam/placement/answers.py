@@ -15,6 +15,7 @@ from chalkbeam.placement.solve import (
     feature_offset,
     pose,
     solve,
+    takes,
 )
 from chalkbeam.placement.values import Severity
 from chalkbeam.sentences import Sentence, joined, literal
@@ -116,10 +117,7 @@ def fitting_locations(garment: Garment, location: Location, artwork: Artwork) ->
         near = {other.face, location.face} <= _BODY or other.face == location.face
         if other.name == location.name or other.face not in garment.faces or not near:
             continue
-        if other.preset.height:  # names and figures, and what runs along an arm
-            continue
-        lettering = any(rule.art == "baseline" for rule in other.rules)
-        if other.turn or (lettering and artwork.baseline is None):
+        if not takes(other, lettering=artwork.baseline is not None):
             continue
         if usual and not 0.7 * usual.low <= artwork.ink.width <= 1.3 * usual.high:
             continue

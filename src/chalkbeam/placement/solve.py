@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -9,12 +10,15 @@ from calibration.geometry import XY, Isometry
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, Extents
 from chalkbeam.garments import Garment, Landmark
-from chalkbeam.locations import Axis, Band, Location, Rule
+from chalkbeam.locations import Axis, Band, Location, Rule, locations
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.words import line_words
 
 SLACK = 1e-6
 """Hard limits that meet within this, mm, do not contradict one another."""
+
+MOST_INSTEAD = 3
+"""So many locations are named in place of one that the garment cannot take."""
 
 Lines = Mapping[str, Landmark]
 
@@ -86,13 +90,7 @@ def applied_rules(
     face = garment.face(location.face)
     extra = extra or {}
     applied = []
-    for rule in location.rules:
-        if garment.age not in rule.ages or garment.fit not in rule.fits:
-            continue
-        if rule.when or rule.unless:
-            known = face.along.keys() | face.across.keys() | extra.keys()
-            if not known.issuperset(rule.when) or known & set(rule.unless):
-                continue
+    for rule in _counting(garment, location, extra):
         if rule.axis is Axis.ACROSS:
             line = face.across.get(rule.line)
         else:
@@ -100,11 +98,7 @@ def applied_rules(
         if line is None:
             if rule.check:
                 continue
-            raise Refusal(
-                f"{location.title.capitalize()} goes by the {line_words(rule.line)}, which the "
-                f"{face.name.replace('_', ' ')} of a {garment.style.replace('_', ' ')} does not "
-                "have: choose another location."
-            )
+            raise _lacking(garment, location, rule)
         applied.append(Applied(rule, line, _asked(rule, garment)))
     for axis, way in ((Axis.ACROSS, "left and right"), (Axis.ALONG, "up and down")):
         if not any(a.rule.axis is axis and aims(a.rule) for a in applied):
@@ -113,6 +107,57 @@ def applied_rules(
                 f"{garment.style.replace('_', ' ')}: choose another location."
             )
     return tuple(applied)
+
+
+def _counting(garment: Garment, location: Location, extra: Lines) -> list[Rule]:
+    """Return the rules that count for a garment's age, fit and lines."""
+    face = garment.face(location.face)
+    known = face.along.keys() | face.across.keys() | extra.keys()
+    return [
+        rule
+        for rule in location.rules
+        if garment.age in rule.ages
+        and garment.fit in rule.fits
+        and known.issuperset(rule.when)
+        and not known & set(rule.unless)
+    ]
+
+
+def takes(location: Location, lettering: bool) -> bool:
+    """Tell whether a location is for upright art of any size, or only for a line of letters.
+
+    Not counted are names and figures, and what is slanted or runs along an arm.
+    """
+    stands = any(rule.art == "baseline" for rule in location.rules)
+    return not (location.turn or location.preset.height or (stands and not lettering))
+
+
+def _lacking(garment: Garment, location: Location, rule: Rule) -> Refusal:
+    """Return the refusal for a line that the garment lacks, naming locations that it has."""
+    face = garment.face(location.face)
+    known = face.along.keys() | face.across.keys()
+    wanted = location.preset.width.get(garment.age)
+
+    def unlike(other: Location) -> float:
+        width = other.preset.width.get(garment.age)
+        return abs(width.usual - wanted.usual) if width and wanted else math.inf
+
+    instead = sorted(
+        (
+            other
+            for other in locations().values()
+            if other.face == location.face
+            and takes(other, lettering=False)
+            and all(r.check or r.line in known for r in _counting(garment, other, {}))
+        ),
+        key=unlike,
+    )
+    names = ", ".join(other.name for other in instead[:MOST_INSTEAD])
+    return Refusal(
+        f"{location.title.capitalize()} goes by the {line_words(rule.line)}, which the "
+        f"{face.name.replace('_', ' ')} of a {garment.style.replace('_', ' ')} does not have: "
+        f"choose another location{f', such as {names}' if names else ''}."
+    )
 
 
 def _asked(rule: Rule, garment: Garment) -> Band:
