@@ -24,6 +24,7 @@ from chalkbeam.artwork import (
 )
 from chalkbeam.artwork.files import read_picture
 from chalkbeam.artwork.ink import centroid, find_baseline, find_ink
+from chalkbeam.locations import location
 from tests.chalkbeam.pictures import NAVY, block, canvas, lettered, noise_blob
 
 
@@ -76,6 +77,16 @@ def test_optical_centre_follows_the_ink_but_never_far(x, y):
     assert abs(point[0] - x) <= max(abs(x) - 10, 3) + 1e-9
     assert optical_centre(box, (x, y), CentreRule.INK).point == (x, y)
     assert optical_centre(box, (x, y), CentreRule.BOX).point == (0, 0)
+
+
+def test_art_without_a_size_comes_in_the_usual_one(tmp_path):
+    path = block(tmp_path / "block.png")
+    spot = location("left-chest")
+    art = load_artwork(path, usual=spot.usual_for("youth"))
+    assert art.ink.width == pytest.approx(spot.preset.width["youth"].usual)
+    assert load_artwork(path, width=60, usual=spot.usual_for("adult")).ink.width == 60
+    # the outline is as fine as that of the same art at a width given
+    assert art.outline == load_artwork(path, width=art.ink.width).outline
 
 
 def test_background_tells_the_ink_where_there_is_no_alpha(tmp_path):

@@ -99,6 +99,21 @@ def test_the_picture_is_the_ink_alone(tmp_path):
     assert (picture[..., 0] > 190).all()
 
 
+def test_one_of_a_ganged_sheet_is_shown_alone(tmp_path):
+    image = Image.new("RGBA", (1100, 400), (0, 0, 0, 0))
+    image.paste((200, 0, 0, 255), (50, 50, 350, 150))
+    image.paste((0, 0, 200, 255), (700, 60, 900, 160))
+    image.save(tmp_path / "gang.png")
+    for pick, size, colour in ((1, (100, 300), 0), (2, (100, 200), 2)):
+        picture = ink_picture(tmp_path / "gang.png", pick=pick, sheet_width=279.4)
+        assert picture.shape[:2] == size
+        assert (picture[..., colour] == 200).all()
+    mirrored = ink_picture(tmp_path / "gang.png", pick=1, sheet_width=279.4, mirrored=True)
+    assert (mirrored[..., 2] == 200).all()
+    with pytest.raises(Refusal, match="holds 2 artworks: there is no number 3"):
+        ink_picture(tmp_path / "gang.png", pick=3, sheet_width=279.4)
+
+
 def test_a_mirrored_sheet_is_shown_as_seen(tmp_path):
     image = Image.new("RGBA", (100, 50), (0, 0, 0, 0))
     image.paste((200, 0, 0, 255), (0, 0, 50, 50))

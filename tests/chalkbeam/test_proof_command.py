@@ -4,6 +4,8 @@ import json
 from pathlib import Path
 
 import pytest
+from PIL import Image
+from pypdfium2 import PdfDocument
 
 from chalkbeam.cli.app import main
 
@@ -48,6 +50,20 @@ def test_proof_and_views(chalkbeam, tmp_path):
         "worn-straight.png",
         "worn-three-quarter.png",
     ]
+
+
+def test_proof_of_one_of_a_ganged_sheet(chalkbeam, tmp_path):
+    image = Image.new("RGBA", (1100, 400), (0, 0, 0, 0))
+    image.paste((200, 0, 0, 255), (50, 50, 350, 150))
+    image.paste((0, 0, 200, 255), (700, 100, 900, 300))
+    image.save(tmp_path / "gang.png")
+    out = tmp_path / "proof.pdf"
+    gang = (*TEE, "--art", tmp_path / "gang.png", "--sheet-width", "11in", "--template")
+    assert chalkbeam(*gang, "--pick", "2", "--out", out)[0] == 0
+    with PdfDocument(out) as page:
+        assert "gang #2" in page[0].get_textpage().get_text_bounded()
+    code, _, err = chalkbeam(*gang, "--pick", "3", "--out", tmp_path / "none.pdf")
+    assert (code, "holds 2 artworks" in err) == (2, True)
 
 
 def test_template_for_lettering(chalkbeam, tmp_path):

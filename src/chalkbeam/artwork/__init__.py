@@ -1,7 +1,7 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
 from chalkbeam.artwork.letters import check_letters, letter, letter_ink
-from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang
+from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang, picked
 from chalkbeam.artwork.values import (
     Artwork,
     Box,
@@ -26,4 +26,5 @@ __all__ = [
     "load_artwork",
     "load_gang",
     "optical_centre",
+    "picked",
 ]

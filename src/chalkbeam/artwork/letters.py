@@ -164,9 +164,9 @@ def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | No
             "make the radius larger or the letters smaller."
         )
     glyphs = []
-    for index, character in enumerate(text):
+    for index, (character, pen) in enumerate(zip(text, face.pens(text), strict=True)):
         shape, advance = _glyph(face, character)
-        before = face.set_line(text[: index + 1], cap, tracking).advance - cap * advance
+        before = cap * pen + tracking * index
         turn = (cap, 0.0, 0.0, cap, before - total / 2, 0.0)
         glyph = shapely.affinity.affine_transform(shape, turn)
         if arc is not None:

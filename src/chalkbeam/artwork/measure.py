@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -28,6 +29,12 @@ SAME_SHAPE = 0.02
 """Width and height given together must keep the picture's proportions within this share."""
 COARSE_DPI = 100
 """Fewer pixels to the inch print with visible steps."""
+
+
+GANG_GAP = 12.0
+"""Ink further apart than this on a sheet belongs to different artworks, mm."""
+
+Part = TypeVar("Part")
 
 
 class SizeUnknown(Refusal):
@@ -61,6 +68,7 @@ def load_artwork(
     mirrored: bool = False,
     centre: CentreRule = CentreRule.AUTO,
     page: int = 1,
+    usual: Callable[[float, float], float] | None = None,
 ) -> Artwork:
     """Read one artwork at true size.
 
@@ -82,18 +90,22 @@ def load_artwork(
         Which centre of the art the rules lay on their lines.
     page : int
         Page of a PDF.
+    usual : callable, optional
+        Given width and height of ink, the factor that brings it to the size usual where it
+        goes (`chalkbeam.locations.Location.usual_for`). Asked only where no size is given
+        and the file does not say its own.
 
     Raises
     ------
     SizeUnknown
-        If no size is given and the file does not say its own.
+        If no size is given, the file does not say its own, and there is no usual one.
     Refusal
         If the file is unreadable, has no ink, or its size is absurd.
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
     check_margin(picture.name, sheet_margin)
     ink = find_ink(picture.name, picture.rgba)
-    scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width))
+    scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width), usual)
     return _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
 
 
@@ -101,7 +113,7 @@ def load_gang(
     path: Path | str,
     *,
     sheet_width: float | None = None,
-    gap: float = 12.0,
+    gap: float = GANG_GAP,
     sheet_margin: float | None = None,
     mirrored: bool = False,
     centre: CentreRule = CentreRule.AUTO,
@@ -121,22 +133,50 @@ def load_gang(
     Other parameters and refusals as in `load_artwork`.
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
-    ink = find_ink(picture.name, picture.rgba)
     check_margin(picture.name, sheet_margin)
+    scale, inks = ganged_inks(picture, sheet_width, gap)
+    margin = gap / 2 if sheet_margin is None else sheet_margin
+    artworks = [_artwork(picture, ink, scale, margin, mirrored, centre) for ink in inks]
+    return tuple(
+        replace(artwork, name=f"{artwork.name} #{number}")
+        for number, artwork in enumerate(artworks, start=1)
+    )
+
+
+def ganged_inks(
+    picture: Picture, sheet_width: float | None = None, gap: float = GANG_GAP
+) -> tuple[float, tuple[Ink, ...]]:
+    """Return a ganged sheet's pixels to the mm, and the ink of each artwork in reading order.
+
+    Parameters and refusals as in `load_gang`.
+    """
+    ink = find_ink(picture.name, picture.rgba)
     if sheet_width is None and picture.pixels_per_mm is None:
         raise SizeUnknown(
             f"{picture.name} does not say how large its sheet is printed: give the width of the "
             "whole sheet, such as --sheet-width 22in."
         )
     scale = _pixels_per_mm(picture, ink, Size(sheet_width=sheet_width))
-    margin = gap / 2 if sheet_margin is None else sheet_margin
-    masks = _apart(ink.mask, gap * scale)
-    artworks = []
-    for number, mask in enumerate(masks, start=1):
-        part = Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
-        artwork = _artwork(picture, part, scale, margin, mirrored, centre)
-        artworks.append(replace(artwork, name=f"{artwork.name} #{number}"))
-    return tuple(artworks)
+    inks = (
+        Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
+        for mask in _apart(ink.mask, gap * scale)
+    )
+    return scale, tuple(inks)
+
+
+def picked(name: str, found: Sequence[Part], number: int) -> Part:
+    """Return one of the artworks of a ganged sheet, counted from 1.
+
+    Raises
+    ------
+    Refusal
+        If there are not so many.
+    """
+    if not 1 <= number <= len(found):
+        count = len(found)
+        held = "1 artwork" if count == 1 else f"{count} artworks"
+        raise Refusal(f"{name} holds {held}: there is no number {number}.")
+    return found[number - 1]
 
 
 def check_size(name: str, width: float, height: float) -> None:
@@ -176,7 +216,9 @@ def _as_seen(picture: Picture, mirrored: bool) -> Picture:
     return replace(picture, rgba=np.ascontiguousarray(picture.rgba[:, ::-1]))
 
 
-def _pixels_per_mm(picture: Picture, ink: Ink, size: Size) -> float:
+def _pixels_per_mm(
+    picture: Picture, ink: Ink, size: Size, usual: Callable[[float, float], float] | None = None
+) -> float:
     left, top, right, bottom = bounds(ink.mask)
     if not picture.drawn and max(right - left, bottom - top) < FEWEST_PIXELS:
         raise Refusal(
@@ -196,12 +238,14 @@ def _pixels_per_mm(picture: Picture, ink: Ink, size: Size) -> float:
         if not (math.isfinite(length) and length > 0):
             raise Refusal(f"{picture.name}: the artwork's size must be larger than zero.")
     if not given:
-        if picture.pixels_per_mm is None:
+        scale = picture.pixels_per_mm
+        if scale is None and usual is not None:
+            scale = 1 / usual(right - left, bottom - top)
+        if scale is None:
             raise SizeUnknown(
                 f"{picture.name} does not say how large it is printed: give its width, "
                 "such as --width 10in."
             )
-        scale = picture.pixels_per_mm
     else:
         scales = [pixels / length for pixels, length in given]
         if max(scales) > min(scales) * (1 + SAME_SHAPE):

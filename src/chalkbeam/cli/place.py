@@ -42,6 +42,26 @@ TurnOption = Annotated[
 ]
 
 
+SheetWidthOption = Annotated[
+    str | None, typer.Option(help="Width of the whole sheet, in place of the ink's.")
+]
+SheetMarginOption = Annotated[
+    str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+]
+MirroredOption = Annotated[
+    bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+]
+PickOption = Annotated[int | None, typer.Option(help="Which artwork of a ganged sheet, from 1.")]
+PageOption = Annotated[int, typer.Option(help="Page of a PDF.")]
+CentreOption = Annotated[
+    str, typer.Option(help="Which centre is laid on the line: auto, ink or box.")
+]
+FontOption = Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")]
+ArcOption = Annotated[
+    str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
+]
+
+
 def read_turn(degrees: float | None) -> float | None:
     """Return a turn as typed in the garment frame, whose y is down, radians.
 
@@ -85,7 +105,7 @@ def read_art(
     Refusal
         As `load_artwork`, `load_gang` and `letter`, or if options contradict each other.
     """
-    from chalkbeam.artwork import CentreRule, SizeUnknown, letter, load_artwork, load_gang
+    from chalkbeam.artwork import CentreRule, letter, load_artwork, load_gang, picked
     from overlay.lettering import BUNDLED_FONT
 
     if (art is None) == (text is None):
@@ -103,16 +123,12 @@ def read_art(
     if centre not in {rule.value for rule in CentreRule}:
         raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
     if text is not None:
-        widest = location.preset.width.get(garment.age)
-        if wide is None and high is None:
-            usual = location.preset.height.get(garment.age)
-            high = usual.usual if usual else None
-            wide = widest.usual if widest and not usual else None
+        size = location.letter_size(garment.age, wide, high)
         return letter(
             text,
-            width=wide,
-            height=high,
-            widest=widest.high if widest and width is None else None,
+            width=size.width,
+            height=size.height,
+            widest=size.widest,
             font=font or BUNDLED_FONT,
             arc=_length(arc),
             sheet_margin=6.0 if margin is None else margin,
@@ -126,23 +142,12 @@ def read_art(
             art, sheet_width=_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
             centre=CentreRule(centre), page=page,
         )  # fmt: skip
-        if not 1 <= pick <= len(ganged):
-            raise Refusal(f"{art.name} holds {len(ganged)} artworks: there is no number {pick}.")
-        return ganged[pick - 1]
-
-    def read(at_width: float | None) -> Artwork:
-        return load_artwork(
-            art, width=at_width, height=high, sheet_width=_length(sheet_width),
-            sheet_margin=margin, mirrored=mirrored, centre=CentreRule(centre), page=page,
-        )  # fmt: skip
-
-    try:
-        return read(wide)
-    except SizeUnknown:
-        first = read(100.0)
-    return read(
-        first.ink.width * location.usual_scale(garment.age, first.ink.width, first.ink.height)
-    )
+        return picked(art.name, ganged, pick)
+    return load_artwork(
+        art, width=wide, height=high, sheet_width=_length(sheet_width), sheet_margin=margin,
+        mirrored=mirrored, centre=CentreRule(centre), page=page,
+        usual=location.usual_for(garment.age),
+    )  # fmt: skip
 
 
 def place_art(
@@ -153,26 +158,14 @@ def place_art(
     text: TextOption = None,
     width: WidthOption = None,
     height: HeightOption = None,
-    sheet_width: Annotated[
-        str | None, typer.Option(help="Width of the whole sheet, in place of the ink's.")
-    ] = None,
-    sheet_margin: Annotated[
-        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
-    ] = None,
-    mirrored: Annotated[
-        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
-    ] = False,
-    pick: Annotated[
-        int | None, typer.Option(help="Which artwork of a ganged sheet, from 1.")
-    ] = None,
-    page: Annotated[int, typer.Option(help="Page of a PDF.")] = 1,
-    centre: Annotated[
-        str, typer.Option(help="Which centre is laid on the line: auto, ink or box.")
-    ] = "auto",
-    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
-    arc: Annotated[
-        str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
-    ] = None,
+    sheet_width: SheetWidthOption = None,
+    sheet_margin: SheetMarginOption = None,
+    mirrored: MirroredOption = False,
+    pick: PickOption = None,
+    page: PageOption = 1,
+    centre: CentreOption = "auto",
+    font: FontOption = None,
+    arc: ArcOption = None,
     turn: TurnOption = None,
     under: Annotated[
         str | None, typer.Option(help="A number goes under this name, set as usual.")

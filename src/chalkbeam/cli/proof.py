@@ -23,8 +23,16 @@ from chalkbeam.cli.garment import (
     find_garment,
 )
 from chalkbeam.cli.place import (
+    ArcOption,
     ArtOption,
+    CentreOption,
+    FontOption,
     HeightOption,
+    MirroredOption,
+    PageOption,
+    PickOption,
+    SheetMarginOption,
+    SheetWidthOption,
     TextOption,
     TurnOption,
     WidthOption,
@@ -61,18 +69,15 @@ def proof(
     text: TextOption = None,
     width: WidthOption = None,
     height: HeightOption = None,
-    sheet_margin: Annotated[
-        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
-    ] = None,
-    mirrored: Annotated[
-        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
-    ] = False,
-    page: Annotated[int, typer.Option(help="Page of a PDF.")] = 1,
+    sheet_width: SheetWidthOption = None,
+    sheet_margin: SheetMarginOption = None,
+    mirrored: MirroredOption = False,
+    pick: PickOption = None,
+    page: PageOption = 1,
+    centre: CentreOption = "auto",
     turn: TurnOption = None,
-    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
-    arc: Annotated[
-        str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
-    ] = None,
+    font: FontOption = None,
+    arc: ArcOption = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
     fabric: Annotated[
@@ -106,8 +111,9 @@ def proof(
     found = find_location(location)
     cloth = find_fabric(fabric) if fabric else None
     artwork = read_art(
-        art, text, garment, found, width=width, height=height, sheet_margin=sheet_margin,
-        mirrored=mirrored, page=page, font=font, arc=arc,
+        art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
+        sheet_margin=sheet_margin, mirrored=mirrored, pick=pick, page=page, centre=centre,
+        font=font, arc=arc,
     )  # fmt: skip
     try:
         placement = place(garment, found, artwork, turn=read_turn(turn))
@@ -117,7 +123,13 @@ def proof(
     colour = cloth.colour if cloth else WHITE
     dark = sum(colour) < 330
     picture = (
-        ink_picture(art, page=page, mirrored=mirrored)
+        ink_picture(
+            art,
+            page=page,
+            mirrored=mirrored,
+            pick=pick,
+            sheet_width=None if sheet_width is None else parse_length(sheet_width),
+        )
         if art is not None
         else letter_picture(
             artwork,

@@ -7,11 +7,11 @@ facts, no code. Lengths are strings with a unit. A distance is one length, or
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import Enum
-from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, get_args
 
@@ -237,22 +237,22 @@ class Rule(_Strict):
             raise ValueError(f"by gives no distance for {min(missing)}: give it, or name the ages")
         return self
 
-    @cached_property
+    @functools.cached_property
     def direction(self) -> Direction:
         """On which side of the line the feature lies."""
         return next(name for name in _DIRECTIONS if getattr(self, name) is not None)
 
-    @cached_property
+    @functools.cached_property
     def axis(self) -> Axis:
         """Along which axis the rule places."""
         return _AXIS_OF[self.direction]
 
-    @cached_property
+    @functools.cached_property
     def line(self) -> str:
         """The garment's line that the rule measures from."""
         return str(getattr(self, self.direction))
 
-    @cached_property
+    @functools.cached_property
     def sign(self) -> float:
         """+1 if the distance counts towards +x or +y (down), -1 if the other way."""
         return -1.0 if self.direction in ("above", "left_of") else 1.0
@@ -307,6 +307,23 @@ class Preset(_Strict):
         return self
 
 
+@dataclass(frozen=True)
+class LetterSize:
+    """How large a line of lettering is set, mm.
+
+    Attributes
+    ----------
+    width, height : float or None
+        Of its ink, or of its capitals.
+    widest : float or None
+        Where it would come out wider, it is set smaller.
+    """
+
+    width: float | None
+    height: float | None
+    widest: float | None
+
+
 @dataclass(frozen=True, eq=False)
 class Location:
     """A location with its name. Reading a file anew makes another location.
@@ -347,6 +364,31 @@ class Location:
         if heights:
             return heights.usual / height
         return widths.usual / width if widths else 1.0
+
+    def usual_for(self, age: Age) -> Callable[[float, float], float] | None:
+        """Return `usual_scale` for an age; None where the location names no size of art."""
+        named = age in self.preset.width or age in self.preset.height
+        return functools.partial(self.usual_scale, age) if named else None
+
+    def letter_size(
+        self, age: Age, width: float | None = None, height: float | None = None
+    ) -> LetterSize:
+        """Return how large a name or number is set here: as asked, else as usual.
+
+        Parameters
+        ----------
+        age : Age
+        width, height : float, optional
+            What was asked for, mm: the ink's width or the height of its capitals.
+        """
+        widths, heights = self.preset.width.get(age), self.preset.height.get(age)
+        widest = widths.high if widths and width is None else None
+        if width is None and height is None:
+            if heights:
+                height = heights.usual
+            elif widths:
+                width = widths.usual
+        return LetterSize(width, height, widest)
 
     @property
     def turn(self) -> float:

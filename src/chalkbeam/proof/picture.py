@@ -7,6 +7,7 @@ the art frame (`chalkbeam.artwork.values`).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from chalkbeam.artwork import Artwork, letter_ink
 from chalkbeam.artwork.files import read_picture
 from chalkbeam.artwork.ink import bounds, find_ink
+from chalkbeam.artwork.measure import ganged_inks, picked
 from overlay.lettering import BUNDLED_FONT
 
 LARGEST = 1600
@@ -24,7 +26,14 @@ LARGEST = 1600
 Pixels = NDArray[np.uint8]
 
 
-def ink_picture(path: Path, *, page: int = 1, mirrored: bool = False) -> Pixels:
+def ink_picture(
+    path: Path,
+    *,
+    page: int = 1,
+    mirrored: bool = False,
+    pick: int | None = None,
+    sheet_width: float | None = None,
+) -> Pixels:
     """Return the ink of an artwork file, shape (h, w, 4), RGBA with straight alpha.
 
     Parameters
@@ -34,6 +43,10 @@ def ink_picture(path: Path, *, page: int = 1, mirrored: bool = False) -> Pixels:
         Page of a PDF.
     mirrored : bool
         The file is printed in mirror image and seen through its carrier.
+    pick : int, optional
+        Which artwork of a ganged sheet, counted from 1.
+    sheet_width : float, optional
+        Width of a ganged sheet, mm, where the file does not say it.
 
     Raises
     ------
@@ -41,8 +54,12 @@ def ink_picture(path: Path, *, page: int = 1, mirrored: bool = False) -> Pixels:
         If the file cannot be read or has no ink.
     """
     picture = read_picture(path, page)
-    rgba = picture.rgba[:, ::-1] if mirrored else picture.rgba
-    ink = find_ink(picture.name, np.ascontiguousarray(rgba))
+    rgba = np.ascontiguousarray(picture.rgba[:, ::-1]) if mirrored else picture.rgba
+    if pick is None:
+        ink = find_ink(picture.name, rgba)
+    else:
+        _, inks = ganged_inks(replace(picture, rgba=rgba), sheet_width)
+        ink = picked(picture.name, inks, pick)
     left, top, right, bottom = bounds(ink.mask)
     cropped = rgba[top:bottom, left:right].copy()
     cover = ink.cover[top:bottom, left:right]
