@@ -88,7 +88,7 @@ class Typeface:
             self._characters: dict[int, str] = font.getBestCmap() or {}
             self._glyphs = font.getGlyphSet()
             self._per_em: float = font["head"].unitsPerEm
-            self._kerning = read_kerning(font)
+            self._kerning = functools.lru_cache(maxsize=4096)(read_kerning(font))
             self._cap = self._cap_height(font)
         except (TTLibError, KeyError, AttributeError, OSError, ValueError) as error:
             raise Refusal(
@@ -115,6 +115,18 @@ class Typeface:
         glyph.draw(pen)
         outlines = _flatten(pen.value, FLATNESS * self._cap)
         return outlines.moved(outlines.points / self._cap), glyph.width / self._cap
+
+    def pens(self, text: str) -> list[float]:
+        """Return where the pen starts each character of a line, in cap heights."""
+        starts, pen, before = [], 0.0, None
+        for character in text:
+            name = self._characters.get(ord(character if character.isprintable() else " "))
+            if name is not None and before:
+                pen += self._kerning(before, name) / self._cap
+            starts.append(pen)
+            pen += (self._glyph(name) if name else self._missing_glyph())[1]
+            before = name
+        return starts
 
     def _missing_glyph(self) -> tuple[Contours, float]:
         """Return an upright empty box, in cap heights: an outer contour and a hole."""

@@ -10,9 +10,9 @@ from typing import cast
 
 from calibration.record import Rig
 from calibration.refusal import Refusal
-from chalkbeam.artwork import Artwork, SizeUnknown, letter, load_artwork
+from chalkbeam.artwork import Artwork, letter, load_artwork
 from chalkbeam.fabrics import find_fabric
-from chalkbeam.garments import Fit, Garment, garment
+from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.loading import Collar, Loading, load
 from chalkbeam.locations import Location
 from chalkbeam.locations import location as find_location
@@ -125,7 +125,7 @@ class Bench:
             self._placer = Placer()
             self._loaded.clear()
         placement = self._place(piece, imprint, location_of)
-        rig, planned = self._lay_on(placement, imprint)
+        rig, planned = self.lay_on(placement, imprint)
         others = [
             self._place(piece, other, location_of) for other in together if other is not imprint
         ]
@@ -137,20 +137,16 @@ class Bench:
     def _place(
         self, piece: Piece, imprint: Imprint, location_of: Callable[[Imprint], str]
     ) -> Placement:
-        worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
-        where = find_location(location_of(imprint))
-        extra = None
-        if imprint.follows:
-            name = next(each for each in piece.imprints if each.id == imprint.follows)
-            extra = foot_of(self._place(piece, name, location_of))
-        artwork = read_artwork(imprint, worn, where)
-        answer = self._placer.place(Request(worn, where, artwork, extra))
-        if isinstance(answer, Refusal):
-            raise answer
-        return answer
+        return place_imprint(self._placer, piece, imprint, location_of)
 
-    def _lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
-        """Return the first rig whose platen is wanted and takes the imprint."""
+    def lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
+        """Return the first rig whose platen is wanted and takes the imprint, and how it lies.
+
+        Raises
+        ------
+        Refusal
+            If none does.
+        """
         wanted = find_platen(imprint.platen) if imprint.platen else None
         refused: Refusal | None = None
         for rig in self.rigs:
@@ -167,6 +163,10 @@ class Bench:
             f"This imprint wants platen {imprint.platen} and the rigs at hand are for others "
             f"({have}): put that platen on and add its rig with --rig, or skip the imprint."
         )
+
+    def lay(self, placement: Placement, imprint: Imprint) -> Loading:
+        """Return how an imprint lies on the first rig that takes it; raises as `lay_on`."""
+        return self.lay_on(placement, imprint)[1]
 
     def _shared(
         self,
@@ -208,6 +208,28 @@ class Bench:
             )  # fmt: skip
             self._loaded[key] = (placement, loading)
         return self._loaded[key][1]
+
+
+def place_imprint(
+    placer: Placer, piece: Piece, imprint: Imprint, location_of: Callable[[Imprint], str]
+) -> Placement:
+    """Return where an imprint of an order goes on its piece.
+
+    Raises
+    ------
+    Refusal
+        If the artwork or the location stands in the way.
+    """
+    worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
+    where = find_location(location_of(imprint))
+    extra = None
+    if imprint.follows:
+        name = next(each for each in piece.imprints if each.id == imprint.follows)
+        extra = foot_of(place_imprint(placer, piece, name, location_of))
+    answer = placer.place(Request(worn, where, read_artwork(imprint, worn, where), extra))
+    if isinstance(answer, Refusal):
+        raise answer
+    return answer
 
 
 def is_for(rig: Rig, platen: Platen) -> bool:
@@ -257,10 +279,9 @@ def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
     if art.path is None:
         return _lettering(art.text, width, height, worn, where)
     changed = art.path.stat().st_mtime_ns
-    try:
-        return _file(art.path, width, height, changed)
-    except SizeUnknown:
-        return _usual_size(_file(art.path, 100.0, None, changed), worn, where)
+    if width is None and height is None:
+        return _usual_size(art.path, where, worn.age, changed)
+    return _file(art.path, width, height, changed)
 
 
 @functools.lru_cache(maxsize=256)
@@ -270,18 +291,16 @@ def _file(path: Path, width: float | None, height: float | None, changed: int) -
 
 
 @functools.lru_cache(maxsize=256)
-def _usual_size(art: Artwork, worn: Garment, where: Location) -> Artwork:
-    return art.scaled(where.usual_scale(worn.age, art.ink.width, art.ink.height))
+def _usual_size(path: Path, where: Location, age: Age, changed: int) -> Artwork:
+    del changed
+    return load_artwork(path, usual=where.usual_for(age))
 
 
 @functools.lru_cache(maxsize=1024)
 def _lettering(
     text: str, width: float | None, height: float | None, worn: Garment, where: Location
 ) -> Artwork:
-    widest = where.preset.width.get(worn.age)
-    usual = where.preset.height.get(worn.age)
-    if width is None and height is None:
-        height = usual.usual if usual else None
-        width = widest.usual if widest and not usual else None
-    most = widest.high if widest and width is None else None
-    return letter(text, width=width, height=height, widest=most, sheet_margin=NAME_MARGIN)
+    size = where.letter_size(worn.age, width, height)
+    return letter(
+        text, width=size.width, height=size.height, widest=size.widest, sheet_margin=NAME_MARGIN
+    )

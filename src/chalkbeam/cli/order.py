@@ -8,10 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.garment import UnitsOption
 from chalkbeam.units import Unit
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from chalkbeam.rehearsal import Lay
     from chalkbeam.runs.order_of_work import Plan
+    from chalkbeam.runs.problems import Problem
     from chalkbeam.runs.sheet import RunSheet
 
 sheet_app = typer.Typer(
@@ -36,8 +41,17 @@ AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the shee
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
 
 
-def read_order(sheet: Path, unit: Unit | None, artwork: Path | None) -> RunSheet:
+def read_order(
+    sheet: Path,
+    unit: Unit | None,
+    artwork: Path | None,
+    lay: Lay | None = None,
+    units: Unit = Unit.INCH,
+) -> RunSheet:
     """Return a run sheet, held against the shop's garments and locations.
+
+    With `lay` (see `chalkbeam.rehearsal`) every imprint is placed and laid as well, so that
+    nothing is first met at the press; lengths are told in `units`.
 
     Raises
     ------
@@ -47,7 +61,14 @@ def read_order(sheet: Path, unit: Unit | None, artwork: Path | None) -> RunSheet
     from chalkbeam.runs.sheet import read_sheet
     from chalkbeam.runs.shop import Shop
 
-    return read_sheet(sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork)
+    examine = None
+    if lay is not None:
+        from chalkbeam.rehearsal import rehearse
+
+        def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
+            return rehearse(order, lay, units)
+
+    return read_sheet(sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine)
 
 
 def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:
@@ -91,12 +112,25 @@ def check_sheet(
     sheet: SheetArgument,
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
+    rig: Annotated[
+        list[str] | None,
+        typer.Option(help="Rig the order is for; repeat for more platens. Any platen without."),
+    ] = None,
     json: JsonOption = False,
+    units: UnitsOption = Unit.INCH,
 ) -> None:
-    """Read a run sheet and say what is in it, or everything that is wrong with it."""
+    """Read a run sheet, place all of it, and say what is in it or everything that is wrong."""
     from collections import Counter
 
-    order = read_order(sheet, unit, artwork)
+    from chalkbeam.rehearsal import on_file
+
+    lay = on_file()
+    if rig:
+        from calibration import shelf
+        from chalkbeam.bench import Bench
+
+        lay = Bench([shelf.open_rig(each) for each in rig]).lay
+    order = read_order(sheet, unit, artwork, lay, units)
     notes = [*order.notes, *_colour_notes(order)]
     piles = Counter(piece.pile for piece in order.pieces)
     imprints = sum(len(piece.imprints) for piece in order.pieces)
@@ -107,12 +141,18 @@ def check_sheet(
         pieces = [asdict(piece) for piece in order.pieces]
         typer.echo(
             json_module.dumps(
-                {"digest": order.digest, "pieces": pieces, "notes": notes},
+                {
+                    "digest": order.digest,
+                    "pieces": pieces,
+                    "notes": notes,
+                    "cautions": list(order.cautions),
+                },
                 default=lambda value: getattr(value, "value", str(value)),
                 ensure_ascii=False,
             )
         )
         return
+    from rich.padding import Padding
     from rich.table import Table
 
     from chalkbeam.cli.terminal import terminal
@@ -126,6 +166,10 @@ def check_sheet(
     console.print(table)
     for note in notes:
         console.print(f"\nNote: {note}")
+    if order.cautions:
+        console.print("\nLook before pressing:")
+        for caution in order.cautions:
+            console.print(Padding(caution, (0, 0, 0, 2)))
 
 
 @sheet_app.command("plan")

@@ -132,6 +132,16 @@ def read_column(index: int, title: str) -> Column | None:
 
 
 @dataclass(frozen=True)
+class Cells:
+    """The columns that speak of one imprint; None where the sheet has none."""
+
+    artwork: Column | None
+    location: Column | None
+    platen: Column | None
+    pad: Column | None
+
+
+@dataclass(frozen=True)
 class Header:
     """The header row, understood.
 

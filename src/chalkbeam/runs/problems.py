@@ -32,19 +32,42 @@ class Problem:
     message: str
 
     def __str__(self) -> str:
-        where = f"row {self.row}" if self.row else ""
+        return self.at([self.row])
+
+    def at(self, rows: Sequence[int]) -> str:
+        """Return the problem as one line for several rows that have it alike."""
+        where = row_words(rows) if self.row else ""
         if self.column >= 0:
             named = f" ({self.title})" if self.title else ""
             where += f"{', ' if where else ''}column {column_letter(self.column)}{named}"
         return f"{where}: {self.message}" if where else self.message
 
 
+def row_words(rows: Sequence[int], most: int | None = None) -> str:
+    """Return rows in words, such as “rows 3, 7–9”; beyond `most` ranges the rest is counted."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    ranges = [
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs[:most]
+    ]
+    more = sum(len(run) for run in runs[len(ranges) :])
+    word = "rows" if len(set(rows)) > 1 else "row"
+    return f"{word} {', '.join(ranges)}{f' and {more} more' if more else ''}"
+
+
 class SheetRefusal(Refusal):
-    """A run sheet with problems: one line each under a heading."""
+    """A run sheet with problems: one line each under a heading, rows that are alike together."""
 
     def __init__(self, path: Path, problems: Sequence[Problem]) -> None:
         self.problems = tuple(sorted(set(problems)))
-        count = len(self.problems)
-        lines = [f"  {problem}" for problem in self.problems]
+        alike: dict[tuple[int, str], list[Problem]] = {}
+        for problem in self.problems:
+            alike.setdefault((problem.column, problem.message), []).append(problem)
+        count = len(alike)
+        lines = [f"  {each[0].at([one.row for one in each])}" for each in alike.values()]
         things = "one thing" if count == 1 else f"{count} things"
         super().__init__("\n".join([f"{path} has {things} to correct:", *lines]))

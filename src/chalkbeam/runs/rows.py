@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calibration.refusal import Refusal
 from chalkbeam.runs.catalogue import Catalogue
-from chalkbeam.runs.headers import Column, Header, plain
+from chalkbeam.runs.headers import Cells, Column, Header, plain
 from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 from chalkbeam.runs.problems import Problem
 from chalkbeam.runs.table import BadCell, Row, column_letter, is_blank
@@ -36,6 +36,8 @@ class RowReader:
     pieces : list of Piece
     problems : list of Problem
     notes : list of str
+    cells : dict of (row, place) to Cells
+        Where each imprint stands, by its row and its place among the piece's imprints, from 1.
     """
 
     def __init__(
@@ -47,6 +49,8 @@ class RowReader:
         self.problems: list[Problem] = []
         self.notes: list[str] = []
         self.pieces: list[Piece] = []
+        self.cells: dict[tuple[int, int], Cells] = {}
+        self._row_cells = 0
         self._files: dict[str, Path | None] = {}
         self._row: Row = ()
         self._number = 0
@@ -168,7 +172,7 @@ class RowReader:
         if isinstance(first, str) and re.match(r"(sub|grand )?total\b", first.lower()):
             self.notes.append(f"Row {number} begins with “{first}” and is left out.")
             return
-        self._row, self._number = row, number
+        self._row, self._number, self._row_cells = row, number, 0
         before = len(self.problems)
         style, size, fit = self._garment()
         sound = len(self.problems) == before
@@ -287,6 +291,7 @@ class RowReader:
                     Imprint("", where, art, sizes[0], sizes[1], press,
                             self._cell("platen", turn), self._cell("pad", turn))
                 )  # fmt: skip
+                self._stands("artwork", "location", turn)
         return imprints
 
     def _lettering(self, placed: set[ArtKind]) -> list[Imprint]:
@@ -316,7 +321,17 @@ class RowReader:
                         self._cell("platen"), self._cell("pad"),
                     )
                 )  # fmt: skip
+                self._stands(field, f"{field} location", 1)
         return imprints
+
+    def _stands(self, artwork: str, location: str, turn: int) -> None:
+        """Keep which columns speak of the imprint just read."""
+        art = self._column(artwork, turn)
+        self._row_cells += 1
+        self.cells[self._number, self._row_cells] = Cells(
+            art, self._column(location, turn) or art,
+            self._column("platen", turn), self._column("pad", turn),
+        )  # fmt: skip
 
     def _check_lettering(self, field: str, text: str) -> None:
         try:

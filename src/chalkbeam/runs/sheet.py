@@ -7,14 +7,15 @@ settings are taken over word for word.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.refusal import Refusal
 from chalkbeam.runs.catalogue import AnyCatalogue, Catalogue
-from chalkbeam.runs.headers import find_header
+from chalkbeam.runs.headers import Cells, find_header
 from chalkbeam.runs.pieces import Piece
-from chalkbeam.runs.problems import SheetRefusal
+from chalkbeam.runs.problems import Problem, SheetRefusal
 from chalkbeam.runs.rows import RowReader
 from chalkbeam.runs.table import read_table
 from chalkbeam.units import Unit
@@ -32,12 +33,23 @@ class RunSheet:
         In the sheet's order.
     notes : tuple of str
         What the user should know: columns not used, rows left out, ….
+    cells : mapping of (row, place) to Cells
+        Where each imprint stands in the sheet, by its row and its place among the imprints
+        of a piece, from 1.
+    cautions : tuple of str
+        What `examine` of `read_sheet` found to look at before pressing.
     """
 
     path: Path
     digest: str
     pieces: tuple[Piece, ...]
     notes: tuple[str, ...] = ()
+    cells: Mapping[tuple[int, int], Cells] = field(default_factory=dict, repr=False)
+    cautions: tuple[str, ...] = ()
+
+
+Examine = Callable[[RunSheet], tuple[Sequence[Problem], Sequence[str]]]
+"""Looks further into an order as read; returns problems, and cautions to be passed on."""
 
 
 def read_sheet(
@@ -46,6 +58,7 @@ def read_sheet(
     unit: Unit | None = None,
     catalogue: Catalogue | None = None,
     artwork_folder: Path | None = None,
+    examine: Examine | None = None,
 ) -> RunSheet:
     """Read a run sheet.
 
@@ -59,6 +72,8 @@ def read_sheet(
         Checks and translates styles, sizes and locations; any name is taken without one.
     artwork_folder : Path, optional
         Where artwork files are, if not beside the sheet.
+    examine : callable, optional
+        What it finds wrong with the rows that could be read is told with the rest.
 
     Raises
     ------
@@ -84,7 +99,9 @@ def read_sheet(
             reader.take(index + 1, rows[index])
         if not reader.pieces and not reader.problems:
             reader.problem(0, None, "the sheet has a header but no order under it: add rows")
-    if reader.problems:
-        raise SheetRefusal(path, reader.problems)
     notes = (*table.notes, *dict.fromkeys(reader.notes))
-    return RunSheet(path, table.digest, tuple(reader.pieces), notes)
+    order = RunSheet(path, table.digest, tuple(reader.pieces), notes, reader.cells)
+    further, cautions = examine(order) if examine is not None else ((), ())
+    if reader.problems or further:
+        raise SheetRefusal(path, [*reader.problems, *further])
+    return replace(order, cautions=tuple(cautions))

@@ -1,0 +1,118 @@
+"""A whole order placed ahead: what would stop the press is told at once, by row and column."""
+
+import pytest
+from PIL import Image
+
+from calibration.geometry import PlatenFace
+from chalkbeam.bench import Bench
+from chalkbeam.rehearsal import on_file, rehearse
+from chalkbeam.runs.problems import SheetRefusal, row_words
+from chalkbeam.runs.sheet import read_sheet
+from chalkbeam.runs.shop import Shop
+from chalkbeam.units import Unit
+from tests.chalkbeam.crew_order import write_pennant
+from tests.chalkbeam.rigs import make_rig
+
+HEAD = "Style,Size,Colour,Qty,Location,Artwork,Width,Platen,Pad,Name,Number\n"
+
+
+@pytest.fixture
+def read(tmp_path):
+    write_pennant(tmp_path / "pennant.png")
+    Image.new("RGBA", (60, 60)).save(tmp_path / "clear.png")
+    (tmp_path / "broken.png").write_bytes(b"\x89PNG\r\n\x1a\nno picture")
+
+    def call(*rows, lay=None):
+        sheet = tmp_path / "crew.csv"
+        sheet.write_text(HEAD + "".join(f"{row}\n" for row in rows))
+        return read_sheet(
+            sheet, catalogue=Shop(), examine=lambda order: rehearse(order, lay or on_file())
+        )
+
+    return call
+
+
+def refused(read, *rows, **options):
+    with pytest.raises(SheetRefusal) as caught:
+        read(*rows, **options)
+    return [(each.row, each.title, each.message) for each in caught.value.problems]
+
+
+def test_everything_that_would_stop_the_press_is_told_at_once(read):
+    found = refused(
+        read,
+        "crew tee,M,navy,2,left chest,clear.png,3 in,,,,",
+        "crew tee,M,navy,2,left chest,broken.png,3 in,,,,",
+        "crew tee,M,navy,2,left chest,gone.png,3 in,,,,",
+        "crew tee,M,navy,1,full back,pennant.png,15 in,4x16in,,,",
+        "crew tee,M,navy,1,full back,pennant.png,9 in,bench,,,",
+        "crew tee,M,navy,1,full back,pennant.png,9 in,,900x900x1,,",
+        "crew tee,9XL,navy,1,full back,pennant.png,9 in,,,,",
+        "crew tee,M,navy,1,full front,pennant.png,30 in,,,,",
+        "zip hood,M,navy,1,full front,pennant.png,20 in,,,,",
+        "crew tee,M,navy,1,left chest,pennant.png,3 in,,,,",
+    )
+    assert [row for row, _, _ in found] == list(range(2, 11))
+    titles = [*["Artwork"] * 3, "Platen", "Platen", "Pad", "Size", "Location", "Location"]
+    assert [title for _, title, _ in found] == titles
+    for (_, _, message), words in zip(
+        found,
+        ("no ink", "not a picture", "no file", "leave the pressed area", "no platen “bench”",
+         "no unit", "no size “9XL”", "would spoil the garment", "does not fit"),
+        strict=True,
+    ):  # fmt: skip
+        assert words in message
+
+
+def test_rows_that_are_alike_are_told_on_one_line(read):
+    row = "crew tee,M,navy,3,left chest,clear.png,3 in,,,,"
+    with pytest.raises(SheetRefusal) as caught:
+        read(row, row, row, row.replace("left chest", "full back"))
+    assert "one thing to correct" in str(caught.value)
+    assert "rows 2–5, column F (Artwork): clear.png has no ink" in str(caught.value)
+
+
+def test_rows_in_words():
+    assert row_words([7]) == "row 7"
+    assert row_words([9, 3, 7, 8, 3]) == "rows 3, 7–9"
+    assert row_words([3, 4, 8]) == "rows 3, 4, 8"
+    assert row_words(range(1, 60, 2), most=2) == "rows 1, 3 and 28 more"
+
+
+def test_a_sound_order_passes_with_its_cautions(read):
+    order = read(
+        "crew tee,M,navy,4,left chest,pennant.png,3 in,,,,",
+        "crew tee,M,navy,2,left chest,pennant.png,1 in,,,,",
+        "crew tee,M,navy,1,full back,pennant.png,9 in,,,TARN,7",
+    )
+    assert len(order.pieces) == 7
+    (caution,) = [each for each in order.cautions if each.startswith("row 3: left-chest")]
+    assert "usual here" in caution
+
+
+def test_held_against_the_rigs_there_are(read):
+    small = make_rig(name="small", face=PlatenFace(203.2, 254.0, 15.0))
+    rows = ["crew tee,M,navy,1,full back,pennant.png,11 in,,,,"]
+    assert read(*rows).pieces
+    (found,) = refused(read, *rows, lay=Bench([small]).lay)
+    assert found[:2] == (2, "Location")
+    assert "would leave the pressed area of small" in found[2]
+
+
+def test_names_and_numbers_are_found_in_their_own_columns(read):
+    order = read("crew tee,M,navy,1,left chest,pennant.png,3 in,,,TARN,7")
+    assert [imprint.location for imprint in order.pieces[0].imprints][1:] == [
+        "player-name", "player-number",
+    ]  # fmt: skip
+    assert order.cells[2, 2].artwork.title == "Name"
+    assert order.cells[2, 3].artwork.title == "Number"
+
+
+def test_lengths_are_told_in_the_unit_asked_for(read, tmp_path):
+    order = read("crew tee,M,navy,1,left chest,pennant.png,3 in,,,,")
+    (tmp_path / "crew.csv").write_text(HEAD + "crew tee,M,navy,1,full front,pennant.png,30 in,,,,")
+    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    problems, _ = rehearse(order, on_file(), Unit.INCH)
+    assert " in off the front" in problems[0].message
+    problems, _ = rehearse(order, on_file(), Unit.MM)
+    assert " mm off the front" in problems[0].message
