@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import functools
+import logging
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
+from typing import Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from calibration.refusal import Refusal
 
 Model = TypeVar("Model", bound=BaseModel)
+Thing = TypeVar("Thing")
+
+_LOG = logging.getLogger(__name__)
+"""Tells what is left out; without a handler of its own it is printed on standard error."""
 
 _HEADER = re.compile(r"\s*(\[\[?)\s*(.+?)\s*\]\]?\s*(?:#.*)?$")
 _KEY = re.compile(
@@ -126,3 +133,50 @@ def read_data(path: Path, model: type[Model]) -> Model:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
         raise Refusal(f"{path} cannot be read: {reason}.") from None
     return parse_data(text, model, str(path))
+
+
+FolderState = tuple[tuple[str, int], ...]
+"""The data files of a folder and when each was changed."""
+
+
+def folder_state(folder: Path) -> FolderState:
+    """Return what a folder's data files are now; empty if there is no such folder."""
+    return tuple(sorted((path.name, path.stat().st_mtime_ns) for path in folder.glob("*.toml")))
+
+
+@dataclass(frozen=True)
+class Shelf(Generic[Thing]):
+    """A user's folder of data files, as read.
+
+    Attributes
+    ----------
+    found : mapping of str to Thing
+        By the file's stem.
+    broken : mapping of str to Refusal
+        Why a file, by its stem, is left out.
+    """
+
+    found: Mapping[str, Thing]
+    broken: Mapping[str, Refusal]
+
+    def remark(self) -> None:
+        """Say which files are left out, and why: once for each fault."""
+        for refusal in self.broken.values():
+            _say(f"chalkbeam: {refusal} Left out until it is mended.")
+
+
+@functools.lru_cache(maxsize=256)
+def _say(remark: str) -> None:
+    _LOG.warning("%s", remark)
+
+
+def read_folder(folder: Path, read: Callable[[Path], Thing]) -> Shelf[Thing]:
+    """Read every data file of a user's folder; those that are broken are kept apart."""
+    found: dict[str, Thing] = {}
+    broken: dict[str, Refusal] = {}
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            found[path.stem] = read(path)
+        except Refusal as refusal:
+            broken[path.stem] = refusal
+    return Shelf(found, broken)

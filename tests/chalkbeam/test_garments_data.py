@@ -152,6 +152,24 @@ def test_a_chart_from_xlsx_changes_the_programs_own_style(tmp_path):
     assert garment("crew_tee", "L", charts_dir=tmp_path).measures["half_chest"].value == 22 * 25.4
 
 
+def test_a_broken_chart_stops_no_other(tmp_path, caplog):
+    (tmp_path / "v_neck.toml").write_text('label = "House V"\n', encoding="utf-8")
+    assert garment("crew_tee", "M", charts_dir=tmp_path).style == "crew_tee"
+    assert garment("crew_tee", "L", charts_dir=tmp_path)
+    assert "v_neck" not in styles(tmp_path)
+    said = [record.getMessage() for record in caplog.records]
+    assert len(said) == 1
+    assert "v_neck.toml cannot be used: line 1 (like): is missing" in said[0]
+    for name in ("v_neck", "V-neck"):
+        with pytest.raises(Refusal, match=r"v_neck\.toml cannot be used"):
+            garment(name, "M", charts_dir=tmp_path)
+    # a new import mends it
+    file = _csv(tmp_path / "chart.csv", HOUSE)
+    stored, _ = import_chart(file, "v_neck", folder=tmp_path, replace=True)
+    assert stored == tmp_path / "v_neck.toml"
+    assert "v_neck" in styles(tmp_path)
+
+
 def test_an_edited_chart_is_picked_up(tmp_path):
     stored, _ = import_chart(
         _csv(tmp_path / "a.csv", "Size,Chest,Length\nM,520mm,740mm\n"), "tee", folder=tmp_path

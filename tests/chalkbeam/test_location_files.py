@@ -130,6 +130,25 @@ def test_users_presets_are_picked_up_live(tmp_path):
         location("heart", tmp_path)
 
 
+def test_a_broken_preset_stops_no_other(tmp_path, caplog):
+    write(tmp_path, GOOD)
+    write(tmp_path, GOOD.replace('"2 in"', '"2"'), "nape.toml")
+    known = locations(tmp_path)
+    assert known["heart"].title == "over the heart"
+    assert "nape" not in known  # nor the program's own, which it was to replace
+    assert location("heart", tmp_path) is known["heart"]
+    assert location("left chest", tmp_path).origin is None
+    said = [record.getMessage() for record in caplog.records]
+    assert len(said) == 1
+    assert "nape.toml cannot be used: line 18" in said[0]
+    with pytest.raises(Refusal, match=r"nape\.toml cannot be used: line 18"):
+        location("Nape", tmp_path)
+    # mended, it is there at once
+    path = write(tmp_path, GOOD, "nape.toml")
+    os.utime(path, ns=(1, 1))
+    assert location("nape", tmp_path).title == "over the heart"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "line", "words"),
     [

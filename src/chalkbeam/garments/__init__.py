@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calibration.refusal import Refusal
+from chalkbeam.datafile import FolderState, folder_state
 from chalkbeam.garments.bags import panel_face
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.grading import measures_of
@@ -20,7 +21,7 @@ from chalkbeam.garments.library import (
     find_size,
     find_style,
     own_styles,
-    shop_charts,
+    shop_shelf,
     style_sizes,
 )
 from chalkbeam.garments.model import (
@@ -59,8 +60,11 @@ __all__ = [
 
 
 def styles(charts_dir: Path | None = None) -> tuple[str, ...]:
-    """Return the names of all styles, the shop's own included."""
-    return tuple(dict.fromkeys([*own_styles(), *shop_charts(charts_dir)]))
+    """Return the names of all styles, the shop's own included; not those whose chart is broken."""
+    shelf = shop_shelf(charts_dir)
+    shelf.remark()
+    own = (key for key in own_styles() if key not in shelf.broken)
+    return tuple(dict.fromkeys([*own, *shelf.found]))
 
 
 def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -> tuple[str, ...]:
@@ -96,7 +100,7 @@ def _draft(
     fit: Fit,
     measured: tuple[tuple[str, float], ...],
     charts_dir: Path | None,
-    charts_state: tuple[tuple[str, int], ...],
+    charts_state: FolderState,
 ) -> Garment:
     key, found, shop = find_style(style, charts_dir)
     name = shop.label if shop else found.label
@@ -150,7 +154,5 @@ def garment(
     if fit not in FITS:
         raise Refusal(f"There is no fit “{fit}”: take one of {', '.join(FITS)}.")
     folder = charts_dir or charts_folder()
-    state: tuple[tuple[str, int], ...] = ()
-    if folder.is_dir():
-        state = tuple(sorted((p.name, p.stat().st_mtime_ns) for p in folder.glob("*.toml")))
-    return _draft(style, size, fit, tuple(sorted((measured or {}).items())), charts_dir, state)
+    taken = tuple(sorted((measured or {}).items()))
+    return _draft(style, size, fit, taken, charts_dir, folder_state(folder))

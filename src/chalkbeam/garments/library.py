@@ -11,7 +11,7 @@ from pathlib import Path
 import platformdirs
 
 from calibration.refusal import Refusal
-from chalkbeam.datafile import read_data
+from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
 from chalkbeam.garments.schema import MM_PER, Chart, Rule, RuleBook, ShopChart, SizeTable, Style
 
@@ -67,9 +67,7 @@ def own_chart(name: str) -> Chart:
     return read_data(DATA / "charts" / f"{name}.toml", Chart)
 
 
-@functools.lru_cache(maxsize=64)
-def _read_shop_chart(path: Path, changed: int) -> ShopChart:
-    """Read a shop's chart; `changed`, its time of change, makes an edited file be read again."""
+def _read_shop_chart(path: Path) -> ShopChart:
     chart = read_data(path, ShopChart)
     if chart.like not in own_styles():
         raise Refusal(
@@ -79,15 +77,17 @@ def _read_shop_chart(path: Path, changed: int) -> ShopChart:
     return chart
 
 
-def shop_charts(folder: Path | None = None) -> Mapping[str, ShopChart]:
+@functools.lru_cache(maxsize=64)
+def _shelf(folder: Path, state: FolderState) -> Shelf[ShopChart]:
+    """Read the shop's folder; `state` makes a change be read again."""
+    del state
+    return read_folder(folder, _read_shop_chart)
+
+
+def shop_shelf(folder: Path | None = None) -> Shelf[ShopChart]:
     """Return the shop's own charts by the style each defines or changes (its file's name)."""
     folder = folder or charts_folder()
-    if not folder.is_dir():
-        return {}
-    return {
-        path.stem: _read_shop_chart(path, path.stat().st_mtime_ns)
-        for path in sorted(folder.glob("*.toml"))
-    }
+    return _shelf(folder, folder_state(folder))
 
 
 def fold(text: str) -> str:
@@ -95,16 +95,31 @@ def fold(text: str) -> str:
     return re.sub(r"[\W_]+", "", text.lower())
 
 
-def find_style(name: str, folder: Path | None = None) -> tuple[str, Style, ShopChart | None]:
+def find_style(
+    name: str, folder: Path | None = None, broken: bool = False
+) -> tuple[str, Style, ShopChart | None]:
     """Return a style's key, the style, and the shop's chart for it if there is one.
+
+    Parameters
+    ----------
+    name : str
+    folder : Path, optional
+        The shop's charts.
+    broken : bool
+        Whether a style will do whose chart from the shop cannot be used.
 
     Raises
     ------
     Refusal
-        If no style goes by that name.
+        If no style goes by that name, or the shop's chart for it cannot be used.
     """
-    shops = shop_charts(folder)
-    wanted = fold(name)
+    shelf = shop_shelf(folder)
+    shops, wanted = shelf.found, fold(name)
+    for key, refusal in shelf.broken.items():
+        also = own_styles()[key].also if key in own_styles() else ()
+        if not broken and wanted in {fold(key), *map(fold, also)}:
+            raise refusal
+    shelf.remark()
     for key, chart in shops.items():
         if wanted in (fold(key), fold(chart.label)):
             return key, own_styles()[chart.like], chart

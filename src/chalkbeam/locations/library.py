@@ -10,7 +10,7 @@ from pathlib import Path
 import platformdirs
 
 from calibration.refusal import Refusal
-from chalkbeam.datafile import read_data
+from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.locations.schema import Location, Preset
 from chalkbeam.locations.twins import twin_of
 
@@ -45,45 +45,46 @@ def read_location(path: Path, own: bool = False) -> tuple[Location, ...]:
     return found, Location(preset.twin, Preset.model_validate(twin_of(raw)), origin)
 
 
-def _read_folder(folder: Path, own: bool) -> dict[str, Location]:
-    return {
-        location.name: location
-        for path in sorted(folder.glob("*.toml"))
-        for location in read_location(path, own)
-    }
-
-
 @functools.cache
 def own_locations() -> Mapping[str, Location]:
     """Return the program's own locations by name."""
-    return _read_folder(DATA, own=True)
+    return {
+        location.name: location
+        for path in sorted(DATA.glob("*.toml"))
+        for location in read_location(path, own=True)
+    }
 
 
 @functools.lru_cache(maxsize=8)
-def _user_locations(folder: Path, state: tuple[tuple[str, int], ...]) -> Mapping[str, Location]:
-    """Read the user's folder; `state`, its files and times, makes a change be read again."""
+def _users_shelf(folder: Path, state: FolderState) -> Shelf[tuple[Location, ...]]:
+    """Read the user's folder; `state` makes a change be read again."""
     del state
-    return _read_folder(folder, own=False)
+    return read_folder(folder, read_location)
+
+
+def _shelf(folder: Path | None) -> Shelf[tuple[Location, ...]]:
+    folder = folder or presets_folder()
+    return _users_shelf(folder, folder_state(folder))
 
 
 def locations(folder: Path | None = None) -> Mapping[str, Location]:
     """Return every location by name; a user's preset replaces the program's of that name.
 
+    A preset that cannot be used is left out, with a remark on standard error; so is the
+    program's location that it was to replace.
+
     Parameters
     ----------
     folder : Path, optional
         The user's presets; `presets_folder` if not given.
-
-    Raises
-    ------
-    Refusal
-        If one of the user's files is unusable.
     """
-    folder = folder or presets_folder()
-    if not folder.is_dir():
+    shelf = _shelf(folder)
+    shelf.remark()
+    if not shelf.found and not shelf.broken:
         return own_locations()
-    state = tuple(sorted((p.name, p.stat().st_mtime_ns) for p in folder.glob("*.toml")))
-    return {**own_locations(), **_user_locations(folder, state)}
+    users = {location.name: location for group in shelf.found.values() for location in group}
+    own = {name: found for name, found in own_locations().items() if name not in shelf.broken}
+    return {**own, **users}
 
 
 def _fold(text: str) -> str:
@@ -96,9 +97,13 @@ def location(name: str, folder: Path | None = None) -> Location:
     Raises
     ------
     Refusal
-        If there is none of that name, listing what there is.
+        If there is none of that name, listing what there is; or if it is a preset of the
+        user's that cannot be used.
     """
     wanted = _fold(name)
+    for stem, refusal in _shelf(folder).broken.items():
+        if wanted == _fold(stem):
+            raise refusal
     known = locations(folder)
     for found in known.values():
         if wanted == _fold(found.name):

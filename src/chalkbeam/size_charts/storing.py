@@ -108,7 +108,7 @@ def import_chart(
     Refusal
         As `read_chart`; or if a chart of that name is there and `replace` is not set.
     """
-    like, found, _ = find_style(style)
+    like, found, _ = find_style(style, folder, broken=replace)
     if like not in own_styles():
         raise Refusal(
             f"“{style}” is the shop's own: say which of Chalkbeam's styles it is cut like."
