@@ -24,6 +24,7 @@ from calibration.pattern import Pattern
 from calibration.photo import Photo
 from calibration.plane_view import LensView
 from calibration.refusal import Refusal
+from calibration.stand import check_still
 
 CLEARANCE = 9.0
 """Distance from a card's or the platen's edge, mm, within which light is not trusted:
@@ -53,7 +54,8 @@ def observe(
         Height of the surface on which cards and pattern lie above the bare platen, mm.
     pattern_photo : Photo, optional
         A second photo, taken from exactly the same place (a camera on a stand), that
-        shows the pattern, while `photo` shows the cards under plain light.
+        shows the pattern, while `photo` shows the cards under plain light. The cards must
+        still lie there: by them it is told whether the camera stood still.
 
     Returns
     -------
@@ -75,6 +77,8 @@ def observe(
     why_not.check_cards(photo, cards, search)
     found = [search.found[card.name] for card in cards]
     view = why_not.check_lie(photo, found)
+    if pattern_photo is not None:
+        check_still(photo, lit, found, view)
     talk = _cross_talk(photo.image, view, found)
     found = [measure_again(photo.image, card, talk) for card in found]
     corners = tuple(

@@ -25,10 +25,21 @@ WORKERS = 2
 
 @dataclass(frozen=True)
 class Shot:
-    """One photo file and the height of its cards above the bare platen, mm."""
+    """One photo file, or two from the same place that count as one.
+
+    Attributes
+    ----------
+    path : Path
+        The photo of cards and pattern; of the cards under plain light if `lit` is given.
+    raised : float
+        Height of the cards above the bare platen, mm.
+    lit : Path or None
+        A second photo from the very same place, that shows the pattern.
+    """
 
     path: Path
     raised: float = 0.0
+    lit: Path | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +73,8 @@ def look(
 
     def one(shot: Shot) -> tuple[Photo, PhotoObservation]:
         photo = read_photo(shot.path)
-        return photo, observe(photo, cards, pattern, shot.raised)
+        lit = None if shot.lit is None else read_photo(shot.lit)
+        return photo, observe(photo, cards, pattern, shot.raised, pattern_photo=lit)
 
     with ThreadPoolExecutor(WORKERS) as pool:
         found = list(pool.map(one, shots))

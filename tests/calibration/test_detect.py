@@ -141,6 +141,23 @@ def test_cards_and_pattern_in_two_photos_from_one_place():
         observe(plain.photo(), layout(plain.face), pattern, pattern_photo=other)
 
 
+def test_two_photos_between_which_the_camera_moved_are_refused():
+    plain = Bench(light=np.full((1080, 1920, 3), 255, np.uint8), ambient=0.4).photo()
+    cards, pattern = layout(Bench().face), Pattern(Bench().projector_size)
+    lit = Bench(ambient=0.02).photo().image
+
+    def pair(image):
+        return observe(plain, cards, pattern, pattern_photo=Photo("lit", image, "bench"))
+
+    aside = np.roll(lit, 1, axis=1)  # a pixel is half a millimetre in the middle
+    with pytest.raises(Refusal, match=r"moved between bench.jpg and lit \(by 0.[3-8] mm at the"):
+        pair(aside)
+    no_cards = lit // 3 + 20
+    no_cards[:330] = no_cards[-330:] = 20
+    with pytest.raises(Refusal, match="Too little of the cards is seen in lit"):
+        pair(no_cards)
+
+
 def test_the_same_photo_upside_down_gives_the_same_corners():
     bench = Bench()
     photo = bench.photo()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 from pathlib import Path
@@ -37,6 +38,14 @@ PhotosArgument = Annotated[
         "board of that height.",
     ),
 ]
+PairsOption = Annotated[
+    bool,
+    typer.Option(
+        "--pairs",
+        help="Photos come in twos from one place, the camera on a stand: first the cards under "
+        "plain light, then the same with the pattern.",
+    ),
+]
 ReportOption = Annotated[
     Path | None, typer.Option(help="Picture to write: what was found and how sure it is.")
 ]
@@ -46,6 +55,7 @@ def calibrate(
     context: typer.Context,
     *,
     photos: PhotosArgument = None,
+    pairs: PairsOption = False,
     platen: Annotated[
         str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
     ],
@@ -99,8 +109,10 @@ def calibrate(
     resolution = parse_pixels(size)
     if camera is None:
         check_photos_given(photos, views, display)
-        taken = shots(context, photos or [])
+        taken = shots(context, photos or [], pairs)
     else:
+        if pairs:
+            raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         board = _height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
         beside = out if out is not None else shelf.place(name or "press")
@@ -180,12 +192,24 @@ def aim(
         print(",".join(f"{row[column]:.10g}" for column in AIM_COLUMNS))
 
 
-def shots(context: typer.Context, photos: list[Path]) -> tuple[Shot, ...]:
-    """Return photo files with the height that was typed before each."""
+def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tuple[Shot, ...]:
+    """Return photo files with the height that was typed before each, two and two if `pairs`."""
     from calibration.pipeline import Shot
 
     heights: tuple[str, ...] = context.meta[RAISED]
-    return tuple(Shot(path, _height(typed)) for path, typed in zip(photos, heights, strict=True))
+    told = [(path, _height(typed)) for path, typed in zip(photos, heights, strict=True)]
+    if not pairs:
+        return tuple(Shot(path, raised) for path, raised in told)
+    found = []
+    for raised, group in itertools.groupby(told, key=lambda each: each[1]):
+        paths = [path for path, _ in group]
+        if len(paths) % 2:
+            raise Refusal(
+                f"{paths[-1]} has no second photo: with --pairs name each photo of the cards and "
+                "then the one of the pattern from the same place."
+            )
+        found += [Shot(one, raised, two) for one, two in zip(paths[::2], paths[1::2], strict=True)]
+    return tuple(found)
 
 
 def described(rig: Rig) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from calibration.refusal import Refusal
 from chalkbeam.cli.arguments import WithRaised
 from chalkbeam.cli.calibrate import (
     JsonOption,
+    PairsOption,
     ReportOption,
     RigOption,
     described,
@@ -121,6 +122,7 @@ def default(
 def check(
     context: typer.Context,
     photos: PhotosArgument = None,
+    pairs: PairsOption = False,
     rig: RigOption = None,
     crosses: CrossesOption = None,
     as_json: JsonOption = False,
@@ -129,7 +131,7 @@ def check(
     from calibration import drift, shelf
 
     press = shelf.open_rig(rig)
-    found = drift.compare(press, _now(context, press, photos, crosses))
+    found = drift.compare(press, _now(context, press, photos, pairs, crosses))
     if as_json:
         answer = {
             "verdict": found.verdict.value,
@@ -149,6 +151,7 @@ def check(
 def repair(
     context: typer.Context,
     photos: PhotosArgument = None,
+    pairs: PairsOption = False,
     rig: RigOption = None,
     crosses: CrossesOption = None,
     out: OutOption = None,
@@ -160,7 +163,7 @@ def repair(
 
     place = shelf.find(rig)
     press = shelf.open_rig(rig)
-    now = _now(context, press, photos, crosses)
+    now = _now(context, press, photos, pairs, crosses)
     found = drift.compare(press, now)
     if found.verdict is drift.Verdict.RECALIBRATE:
         raise Refusal(found.sentence)
@@ -188,7 +191,11 @@ def touch_up(
 
 
 def _now(
-    context: typer.Context, press: Rig, photos: list[Path] | None, crosses: Path | None
+    context: typer.Context,
+    press: Rig,
+    photos: list[Path] | None,
+    pairs: bool,
+    crosses: Path | None,
 ) -> Solution:
     """Return the rig solved from what was observed now."""
     from calibration import drift
@@ -199,7 +206,7 @@ def _now(
         raise Refusal("Give photos taken now, or crosses set by hand with --crosses.")
     if crosses is not None:
         return drift.bumped(press, crosses=read_crosses(crosses))
-    _, seen = look(shots(context, photos or []), press.face, press.projector.size)
+    _, seen = look(shots(context, photos or [], pairs), press.face, press.projector.size)
     return drift.bumped(press, seen)
 
 
