@@ -99,7 +99,7 @@ def test_background_tells_the_ink_where_there_is_no_alpha(tmp_path):
         # JPEG and WebP blur an edge by up to two pixels, a millimetre here
         assert art.sheet.left == pytest.approx(clear.sheet.left, abs=2)
         assert art.ink.height == pytest.approx(50, abs=1.5)
-        assert any("no transparency" in str(note) for note in art.notes)
+        assert any("no transparency" in str(remark) for remark in art.remarks)
 
 
 def test_full_bleed_picture_is_all_ink(tmp_path):
@@ -109,7 +109,7 @@ def test_full_bleed_picture_is_all_ink(tmp_path):
     art = load_artwork(tmp_path / "photo.png", width=240)
     assert art.ink.height == pytest.approx(180)
     assert art.ink == art.sheet
-    assert any("all of it counts" in str(note) for note in art.notes)
+    assert any("all of it counts" in str(remark) for remark in art.remarks)
 
 
 def test_a_rim_of_two_colours_is_no_paper(tmp_path):
@@ -118,7 +118,7 @@ def test_a_rim_of_two_colours_is_no_paper(tmp_path):
     image.save(tmp_path / "bled.png")
     art = load_artwork(tmp_path / "bled.png", width=300)
     assert art.ink == art.sheet
-    assert any("all of it counts" in str(note) for note in art.notes)
+    assert any("all of it counts" in str(remark) for remark in art.remarks)
 
 
 def test_specks_are_left_out_but_halftone_dots_are_not(tmp_path):
@@ -130,7 +130,7 @@ def test_specks_are_left_out_but_halftone_dots_are_not(tmp_path):
     image.save(tmp_path / "dust.png")
     art = load_artwork(tmp_path / "dust.png", width=493)  # 300 … 793 px at 1 px/mm
     assert art.ink.height == pytest.approx(200)
-    assert any("1 lonely speck" in str(note) for note in art.notes)
+    assert any("1 lonely speck" in str(remark) for remark in art.remarks)
 
 
 def test_exif_rotation_and_rare_pixel_formats(tmp_path):

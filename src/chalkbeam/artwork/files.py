@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from calibration.refusal import Refusal
+from chalkbeam.artwork.fonts import Fonts, fonts_for
 from chalkbeam.units import MM_PER_INCH, parse_length
 
 MM_PER_POINT = MM_PER_INCH / 72
@@ -46,12 +47,15 @@ class Picture:
         Scale at the file's true size; None where the file does not say.
     drawn : bool
         Whether the file is a drawing (SVG, PDF), sharp at any size.
+    remarks : tuple of str
+        What was taken for granted while reading it, as sentences.
     """
 
     name: str
     rgba: Pixels
     pixels_per_mm: float | None
     drawn: bool
+    remarks: tuple[str, ...] = ()
 
 
 def read_picture(path: Path, page: int = 1) -> Picture:
@@ -99,6 +103,7 @@ def _read_raster(name: str, data: bytes) -> Picture:
                     f"{name} has {image.width} x {image.height} pixels, more than Chalkbeam "
                     "reads: export it at 300 dpi."
                 )
+            pictures = getattr(image, "n_frames", 1)
             factor = math.ceil(math.sqrt(image.width * image.height / WORK_PIXELS))
             ImageOps.exif_transpose(image, in_place=True)
             rgba = _to_rgba(image if factor == 1 else _reduced(image, factor))
@@ -112,7 +117,10 @@ def _read_raster(name: str, data: bytes) -> Picture:
         raise Refusal(
             f"{name} has more pixels than Chalkbeam reads: export it at 300 dpi."
         ) from error
-    return Picture(name, rgba, None, drawn=False)
+    remarks: tuple[str, ...] = ()
+    if pictures > 1:
+        remarks = (f"The file holds {pictures} pictures: the first of them is taken.",)
+    return Picture(name, rgba, None, False, remarks)
 
 
 def _reduced(image: Image.Image, factor: int) -> Image.Image:
@@ -134,7 +142,6 @@ def _to_rgba(image: Image.Image) -> Pixels:
 
 
 def _read_svg(path: Path, data: bytes) -> Picture:
-    failed = f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
     try:
         if data[:2] == b"\x1f\x8b":
             import gzip
@@ -142,19 +149,45 @@ def _read_svg(path: Path, data: bytes) -> Picture:
             data = gzip.decompress(data)
         text = _svg_text(data)
         root = ElementTree.fromstring(text)
-        image = _draw_svg(text, path, width=VECTOR_PIXELS)
+        _check_links(path, root)
+        fonts = fonts_for(path.name, root)
+        image = _draw_svg(text, path, fonts, width=VECTOR_PIXELS)
         if image.height > VECTOR_PIXELS:
-            image = _draw_svg(text, path, height=VECTOR_PIXELS)
+            image = _draw_svg(text, path, fonts, height=VECTOR_PIXELS)
         rgba = np.array(image.convert("RGBA"))
+    except Refusal:
+        raise
     except (ElementTree.ParseError, LookupError, ValueError, OSError, EOFError) as error:
-        raise Refusal(failed) from error
+        raise Refusal(
+            f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
+        ) from error
     width = _physical(root.get("width", ""))
     height = _physical(root.get("height", ""))
     if width:
         scale: float | None = rgba.shape[1] / width
     else:
         scale = rgba.shape[0] / height if height else None
-    return Picture(path.name, rgba, scale, drawn=True)
+    remarks: tuple[str, ...] = ()
+    if fonts is not None:
+        remarks = (
+            f"Its letters are drawn in this computer's {', '.join(fonts.named)}: outlines instead "
+            "of text would look the same everywhere.",
+        )
+    return Picture(path.name, rgba, scale, True, remarks)
+
+
+def _check_links(path: Path, root: ElementTree.Element) -> None:
+    """Refuse a drawing that links to a picture which is not there: it would be left out."""
+    for element in root.iter():
+        if not str(element.tag).endswith(("}image", "}feImage")):
+            continue
+        link = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+        if link.startswith(("data:", "#")) or (link and (path.parent / link).is_file()):
+            continue
+        raise Refusal(
+            f"{path.name} links to a picture that is not there ({link[:80] or 'without a name'}): "
+            "embed the picture and export it again."
+        )
 
 
 def _svg_text(data: bytes) -> str:
@@ -169,17 +202,27 @@ def _svg_text(data: bytes) -> str:
 
 
 def _draw_svg(
-    text: str, path: Path, width: int | None = None, height: int | None = None
+    text: str,
+    path: Path,
+    fonts: Fonts | None,
+    width: int | None = None,
+    height: int | None = None,
 ) -> Image.Image:
     import resvg_py
 
+    generic = {} if fonts is None else fonts.generic
     drawn = resvg_py.svg_to_bytes(
         svg_string=text,
         width=width,
         height=height,
         dpi=CSS_DPI,
         resources_dir=str(path.resolve().parent),
-        skip_system_fonts="<text" not in text,  # looking for fonts takes longer than drawing
+        skip_system_fonts=True,  # reading hundreds of fonts takes longer than drawing
+        font_files=[] if fonts is None else [str(file) for file in fonts.files],
+        font_family=generic.get("serif"),
+        serif_family=generic.get("serif"),
+        sans_serif_family=generic.get("sans-serif"),
+        monospace_family=generic.get("monospace"),
     )
     return Image.open(io.BytesIO(drawn))
 
@@ -221,6 +264,8 @@ def _read_pdf(name: str, data: bytes, page: int) -> Picture:
             scale=scale, fill_color=(255, 255, 255, 0), rev_byteorder=True, may_draw_forms=False
         )
         rgba = np.array(bitmap.to_pil().convert("RGBA"))
+        count = len(document)
     finally:
         document.close()
-    return Picture(name, rgba, rgba.shape[1] / (width * MM_PER_POINT), drawn=True)
+    remarks = (f"Page {page} of {count} is taken: --page names another.",) if count > 1 else ()
+    return Picture(name, rgba, rgba.shape[1] / (width * MM_PER_POINT), True, remarks)

@@ -44,15 +44,18 @@ class Ink:
         What told ink from paper: ``"alpha"``, ``"background"`` or ``"whole"``.
     specks : int
         Lonely specks left out.
+    paper : str
+        Where the rim's colour told ink from paper: that colour, in words or as #rrggbb.
     """
 
     cover: Cover
     mask: Mask
     source: str
     specks: int
+    paper: str = ""
 
 
-def find_ink(name: str, rgba: NDArray[np.uint8]) -> Ink:
+def find_ink(name: str, rgba: NDArray[np.uint8], whole: bool = False) -> Ink:
     """Tell ink from paper: by transparency, else by the colour of the picture's rim.
 
     Parameters
@@ -60,41 +63,56 @@ def find_ink(name: str, rgba: NDArray[np.uint8]) -> Ink:
     name : str
         The file's name, for the sentence of a refusal.
     rgba : ndarray, shape (h, w, 4), uint8
+    whole : bool
+        A picture without transparency is all ink, its background too.
 
     Raises
     ------
     Refusal
         If nothing in the picture is ink.
     """
-    alpha = rgba[..., 3]
+    alpha, paper = rgba[..., 3], ""
     if int(alpha.min()) < 250:
         source, cover = "alpha", np.asarray(alpha / 255, dtype=np.float32)
+    elif whole:
+        source, cover = "asked", np.ones(rgba.shape[:2], dtype=np.float32)
     else:
-        source, cover = _against_background(rgba)
+        source, cover, paper = _against_background(rgba)
     mask = cover >= FAINTEST
     if not mask.any():
         where = (
             "every pixel is transparent; export the artwork again"
             if source == "alpha"
-            else "it is one colour from edge to edge; leave a transparent margin around the ink"
+            else "it is one colour from edge to edge; leave a transparent margin around the ink, "
+            "or count all of it as ink with --whole"
         )
         raise Refusal(f"{name} has no ink: {where}.")
     mask, specks = _without_specks(mask)
-    return Ink(np.where(mask, cover, np.float32(0)), mask, source, specks)
+    return Ink(np.where(mask, cover, np.float32(0)), mask, source, specks, paper)
 
 
-def _against_background(rgba: NDArray[np.uint8]) -> tuple[str, Cover]:
-    rim = _lab(np.concatenate([rgba[0], rgba[-1], rgba[:, 0], rgba[:, -1]])[None])[0]
+def _against_background(rgba: NDArray[np.uint8]) -> tuple[str, Cover, str]:
+    """Return what told ink from paper, the cover, and the paper's colour."""
+    edge = np.concatenate([rgba[0], rgba[-1], rgba[:, 0], rgba[:, -1]])
+    rim = _lab(edge[None])[0]
     paper = np.median(rim, axis=0)
     even = np.linalg.norm(rim - paper, axis=1) < SAME_COLOUR
     if even.mean() < EVEN_BORDER:
-        return "whole", np.ones(rgba.shape[:2], dtype=np.float32)
+        return "whole", np.ones(rgba.shape[:2], dtype=np.float32), ""
     cover = np.empty(rgba.shape[:2], dtype=np.float32)
     for start in range(0, len(cover), STRIP):  # a large picture's colours would fill the memory
         strip = slice(start, start + STRIP)
         distance = np.linalg.norm(_lab(rgba[strip]) - paper, axis=2)
         cover[strip] = np.where(distance < SAME_COLOUR, 0, np.clip(distance / FULL_COLOUR, 0, 1))
-    return "background", cover
+    return "background", cover, _colour_words(edge[even])
+
+
+def _colour_words(pixels: NDArray[np.uint8]) -> str:
+    """Return the middle colour of pixels, shape (N, 4), in words or as #rrggbb."""
+    red, green, blue = (int(value) for value in np.median(pixels[:, :3], axis=0))
+    if min(red, green, blue) >= 245:
+        return "white"
+    return "black" if max(red, green, blue) <= 10 else f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def _lab(rgba: NDArray[np.uint8]) -> NDArray[np.float32]:

@@ -68,6 +68,7 @@ def load_artwork(
     mirrored: bool = False,
     centre: CentreRule = CentreRule.AUTO,
     page: int = 1,
+    whole: bool = False,
     usual: Callable[[float, float], float] | None = None,
 ) -> Artwork:
     """Read one artwork at true size.
@@ -90,6 +91,8 @@ def load_artwork(
         Which centre of the art the rules lay on their lines.
     page : int
         Page of a PDF.
+    whole : bool
+        A picture without transparency is all ink, its background too.
     usual : callable, optional
         Given width and height of ink, the factor that brings it to the size usual where it
         goes (`chalkbeam.locations.Location.usual_for`). Asked only where no size is given
@@ -104,7 +107,7 @@ def load_artwork(
     """
     picture = _as_seen(read_picture(Path(path), page), mirrored)
     check_margin(picture.name, sheet_margin)
-    ink = find_ink(picture.name, picture.rgba)
+    ink = find_ink(picture.name, picture.rgba, whole)
     scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width), usual)
     return _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
 
@@ -292,6 +295,7 @@ def _artwork(
         hull=convex_hull(in_frame(_rim(ink.mask))),
         mirrored=mirrored,
         notes=_notes(picture, ink, scale, mirrored),
+        remarks=_remarks(picture, ink),
     )
 
 
@@ -307,20 +311,31 @@ def _rim(mask: NDArray[np.bool_]) -> Points:
 
 def _notes(picture: Picture, ink: Ink, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
     notes: list[str] = []
-    if ink.source == "background":
-        notes.append("The picture has no transparency: ink is what differs from its rim's colour.")
-    if ink.source == "whole":
-        notes.append(
-            "The picture has neither transparency nor an even rim: all of it counts as ink."
-        )
-    if ink.specks:
-        notes.append(f"{ink.specks} lonely specks were left out.")
     if mirrored:
         notes.append("The sheet is printed in mirror image: shown here as seen from its back.")
     dpi = scale * MM_PER_INCH
     if not picture.drawn and dpi < COARSE_DPI:
         notes.append(f"At this size the picture has only {dpi:.0f} pixels to the inch.")
     return tuple(Sentence(literal(note)) for note in notes)
+
+
+def _remarks(picture: Picture, ink: Ink) -> tuple[Sentence, ...]:
+    remarks = list(picture.remarks)
+    if ink.source == "background":
+        remarks.append(
+            f"The picture has no transparency: its rim's colour, {ink.paper}, counts as bare "
+            "carrier, and what differs from it as ink. If the background is printed too, say "
+            "--whole."
+        )
+    if ink.source == "whole":
+        remarks.append(
+            "The picture has neither transparency nor an even rim: all of it counts as ink. If "
+            "the background is not printed, make it transparent."
+        )
+    if ink.specks:
+        specks = "1 lonely speck was" if ink.specks == 1 else f"{ink.specks} lonely specks were"
+        remarks.append(f"{specks} left out.")
+    return tuple(Sentence(literal(remark)) for remark in remarks)
 
 
 def _apart(mask: NDArray[np.bool_], gap: float) -> Sequence[NDArray[np.bool_]]:

@@ -185,7 +185,9 @@ class Artwork:
     mirrored : bool
         Whether the sheet is printed in mirror image and seen through its carrier.
     notes : tuple of Sentence
-        What was assumed while reading it.
+        What whoever orders it should know.
+    remarks : tuple of Sentence
+        What was taken for granted while reading its file, for the shop.
     """
 
     name: str
@@ -198,6 +200,7 @@ class Artwork:
     hull: tuple[XY, ...]
     mirrored: bool = False
     notes: tuple[Sentence, ...] = ()
+    remarks: tuple[Sentence, ...] = ()
 
     def scaled(self, factor: float) -> Artwork:
         """Return the artwork printed `factor` times as large, its sheet with it."""

@@ -51,6 +51,9 @@ SheetMarginOption = Annotated[
 MirroredOption = Annotated[
     bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
 ]
+WholeOption = Annotated[
+    bool, typer.Option("--whole", help="A picture without transparency is all ink.")
+]
 PickOption = Annotated[int | None, typer.Option(help="Which artwork of a ganged sheet, from 1.")]
 PageOption = Annotated[int, typer.Option(help="Page of a PDF.")]
 CentreOption = Annotated[
@@ -94,6 +97,7 @@ def read_art(
     mirrored: bool = False,
     centre: str = "auto",
     page: int = 1,
+    whole: bool = False,
     pick: int | None = None,
     font: Path | None = None,
     arc: str | None = None,
@@ -110,7 +114,7 @@ def read_art(
 
     if (art is None) == (text is None):
         raise Refusal("Give the artwork with --art FILE, or a name or number with --text.")
-    files_only = {"--sheet-width": sheet_width, "--pick": pick,
+    files_only = {"--sheet-width": sheet_width, "--pick": pick, "--whole": whole or None,
                   "--page": None if page == 1 else page}  # fmt: skip
     for option, value in ({"--font": font, "--arc": arc} if text is None else files_only).items():
         if value is not None:
@@ -136,6 +140,8 @@ def read_art(
         )
     assert art is not None  # one of the two was given
     if pick is not None:
+        if whole:
+            raise Refusal("--whole leaves nothing to pick from: leave it out.")
         if width is not None or height is not None:
             raise Refusal("Artworks of a ganged sheet keep its scale: give --sheet-width alone.")
         ganged = load_gang(
@@ -145,7 +151,7 @@ def read_art(
         return picked(art.name, ganged, pick)
     return load_artwork(
         art, width=wide, height=high, sheet_width=_length(sheet_width), sheet_margin=margin,
-        mirrored=mirrored, centre=CentreRule(centre), page=page,
+        mirrored=mirrored, centre=CentreRule(centre), page=page, whole=whole,
         usual=location.usual_for(garment.age),
     )  # fmt: skip
 
@@ -161,6 +167,7 @@ def place_art(
     sheet_width: SheetWidthOption = None,
     sheet_margin: SheetMarginOption = None,
     mirrored: MirroredOption = False,
+    whole: WholeOption = False,
     pick: PickOption = None,
     page: PageOption = 1,
     centre: CentreOption = "auto",
@@ -204,8 +211,8 @@ def place_art(
     found = find_location(location)
     artwork = read_art(
         art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
-        sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, pick=pick,
-        font=None if text is None and under is not None else font, arc=arc,
+        sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, whole=whole,
+        pick=pick, font=None if text is None and under is not None else font, arc=arc,
     )  # fmt: skip
     extra = None
     try:

@@ -35,6 +35,7 @@ from chalkbeam.cli.place import (
     SheetWidthOption,
     TextOption,
     TurnOption,
+    WholeOption,
     WidthOption,
     read_art,
     read_turn,
@@ -72,6 +73,7 @@ def proof(
     sheet_width: SheetWidthOption = None,
     sheet_margin: SheetMarginOption = None,
     mirrored: MirroredOption = False,
+    whole: WholeOption = False,
     pick: PickOption = None,
     page: PageOption = 1,
     centre: CentreOption = "auto",
@@ -112,8 +114,8 @@ def proof(
     cloth = find_fabric(fabric) if fabric else None
     artwork = read_art(
         art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
-        sheet_margin=sheet_margin, mirrored=mirrored, pick=pick, page=page, centre=centre,
-        font=font, arc=arc,
+        sheet_margin=sheet_margin, mirrored=mirrored, whole=whole, pick=pick, page=page,
+        centre=centre, font=font, arc=arc,
     )  # fmt: skip
     try:
         placement = place(garment, found, artwork, turn=read_turn(turn))
@@ -127,6 +129,7 @@ def proof(
             art,
             page=page,
             mirrored=mirrored,
+            whole=whole,
             pick=pick,
             sheet_width=None if sheet_width is None else parse_length(sheet_width),
         )

@@ -181,6 +181,7 @@ def _check_warning(check: CrossCheck) -> Concern:
 
 def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Concern]:
     warnings = [Concern(Severity.NOTE, "art", note) for note in artwork.notes]
+    warnings += [Concern(Severity.NOTE, "file", remark) for remark in artwork.remarks]
     sheet = artwork.sheet
     if max(sheet.width, sheet.height) > LARGEST_SHEET:
         words = "The sheet would be {0} x {1}: crop the picture, or give the sheet's margin."

@@ -33,6 +33,7 @@ def ink_picture(
     mirrored: bool = False,
     pick: int | None = None,
     sheet_width: float | None = None,
+    whole: bool = False,
 ) -> Pixels:
     """Return the ink of an artwork file, shape (h, w, 4), RGBA with straight alpha.
 
@@ -47,6 +48,8 @@ def ink_picture(
         Which artwork of a ganged sheet, counted from 1.
     sheet_width : float, optional
         Width of a ganged sheet, mm, where the file does not say it.
+    whole : bool
+        A picture without transparency is all ink.
 
     Raises
     ------
@@ -56,7 +59,7 @@ def ink_picture(
     picture = read_picture(path, page)
     rgba = np.ascontiguousarray(picture.rgba[:, ::-1]) if mirrored else picture.rgba
     if pick is None:
-        ink = find_ink(picture.name, rgba)
+        ink = find_ink(picture.name, rgba, whole)
     else:
         _, inks = ganged_inks(replace(picture, rgba=rgba), sheet_width)
         ink = picked(picture.name, inks, pick)

@@ -260,7 +260,9 @@ def _caveats(
     canvas: Canvas, proof: Proof, found: Losses, box: tuple[float, float, float, float]
 ) -> None:
     placement, unit = proof.placement, proof.unit
-    lines = [concern.sentence.say(unit) for concern in placement.warnings]
+    # What was taken for granted while reading a file is the shop's business.
+    told = (concern for concern in placement.warnings if concern.about != "file")
+    lines = [concern.sentence.say(unit) for concern in told]
     lines += loss_words(found, placement.location.face)
     lines += [
         _spread_words(proof),
