@@ -288,10 +288,13 @@ def _concerns(
             names.append(area.name)
     if names:
         listed = literal(", ".join(_paired(names)))
-        cure = "a smaller platen or a pad keeps pressure off" if platen.pad is None else "move it"
-        concerns.append(
-            Concern(Severity.CAUTION, "pressed", Sentence(f"Under pressure lie: {listed}; {cure}."))
+        cure = (
+            "a smaller platen or a pad keeps them out"
+            if platen.pad is None
+            else "move the garment or the pad"
         )
+        words = f"The press will close on: {listed}. Ridges hold it open around them: {cure}."
+        concerns.append(Concern(Severity.CAUTION, "pressed", Sentence(words)))
     if threaded:
         concerns += _threading(placement, platen, pose)
     return tuple(concerns)

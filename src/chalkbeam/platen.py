@@ -7,6 +7,7 @@ perhaps, a raised pad. Sizes are common practice, no source.
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -198,6 +199,10 @@ def platen(text: str, path: Path | None = None) -> Platen:
     try:
         width, depth = parse_size(text)
     except Refusal:
+        if re.fullmatch(r"[\d.,/ ]+[x×][\d.,/ ]+", text.strip()):
+            large = re.match(r"\d{3}", text.strip())
+            with_unit = f"{text.strip()}{'mm' if large else 'in'}"
+            raise Refusal(f"The platen “{text}” has no unit: write {with_unit}.") from None
         raise Refusal(
             f"There is no platen “{text}”: write its size, such as 16x20in, or one of "
             f"{', '.join(known)}."

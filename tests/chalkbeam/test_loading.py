@@ -105,7 +105,9 @@ def test_rounded_corners_count():
 def test_seams_under_pressure_are_told_and_a_pad_cures_them():
     placed = place(garment("placket_shirt", "L"), location("left-chest"), block_art(80, 50))
     bare = load(placed, platen("16x20in"))
-    assert any("placket" in str(c.sentence) for c in bare.concerns)
+    said = next(str(c.sentence) for c in bare.concerns if c.about == "pressed")
+    assert said.startswith("The press will close on: ")
+    assert "placket" in said
     padded = load(placed, platen("16x20in").with_pad(Pad(PlatenFace(110, 80, 5), 10.0)))
     assert not any("placket" in str(c.sentence) for c in padded.concerns)
 

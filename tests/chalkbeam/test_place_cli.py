@@ -129,8 +129,8 @@ def test_spoiling_and_impossible_places_exit_with_1(run, art):
 
 def test_plan_picture(run, art, tmp_path):
     path = tmp_path / "plan.png"
-    code, _, _ = run("place", *TEE, "--location", "full-back", "--art", art, "--png", path)
-    assert code == 0
+    code, out, _ = run("place", *TEE, "--location", "full-back", "--art", art, "--png", path)
+    assert (code, out.splitlines()[-1]) == (0, f"{path}: the plan of it.")
     with Image.open(path) as picture:
         assert picture.width > 500
         assert len(picture.convert("RGB").getcolors(1 << 20)) > 10

@@ -218,6 +218,9 @@ def test_size_out_of_the_usual_is_noted():
     assert "5 1/2 in wide" in told(140)[0].sentence.say(Unit.INCH)
     assert told(140)[0].severity is Severity.NOTE
     assert told(178)[0].severity is told(10)[0].severity is Severity.CAUTION  # 7 in, 1 cm
+    said = told(178)[0].sentence.say(Unit.INCH)
+    assert "usual here (left chest, adult sizes) is 3 in to 4 in" in said
+    assert "a unit or the location may be mistaken" in said
 
 
 def test_a_sheet_that_no_roll_gives_is_warned_of():

@@ -36,6 +36,9 @@ def test_found_by_name_or_size():
     assert platen(" Sleeve-4x16in ").face.width == pytest.approx(101.6)
     other = platen("406mm x 508mm")
     assert other.face == PlatenFace(406, 508, CORNER_RADIUS)
+    for bare, whole in (("16x20", "16x20in"), ("406 x 508", "406 x 508mm")):
+        with pytest.raises(Refusal, match=f"“{bare}” has no unit: write {whole}"):
+            platen(bare)
     with pytest.raises(Refusal, match=r"no platen “kitchen table”.*16x20in"):
         platen("kitchen table")
     with pytest.raises(Refusal):

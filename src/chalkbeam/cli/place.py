@@ -239,9 +239,12 @@ def place_art(
 
         save_drawing(plan(placement, loading, units), png, placement.location.title)
     if json:
-        _print_json(as_json(placement, loading, units))
+        drawn = {} if png is None else {"plan": str(png)}
+        _print_json({**as_json(placement, loading, units), **drawn})
     else:
         show_placement(placement, loading, units)
+        if png is not None:
+            print(f"\n{png}: the plan of it.")
     if placement.worst is Severity.STOP:
         raise typer.Exit(1)
 

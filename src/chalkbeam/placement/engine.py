@@ -30,7 +30,7 @@ from chalkbeam.placement.values import (
     worst_first,
 )
 from chalkbeam.placement.words import asked_words, check_words, result_words
-from chalkbeam.sentences import Sentence, joined
+from chalkbeam.sentences import Sentence, joined, literal
 
 
 def place(
@@ -209,9 +209,14 @@ def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> li
     ):
         if usual is None or usual.low - CLOSE <= size <= usual.high + CLOSE:
             continue
-        words = f"The art is {{0}} {word}; usual here for {garment.age} sizes is {{1}} to {{2}}."
+        title = literal(location.title)
+        words = (
+            f"The art is {{0}} {word}; usual here ({title}, {garment.age} sizes) is {{1}} to {{2}}."
+        )
         lengths = (size, usual.low, usual.high)
         meant = usual.low / UNUSUAL <= size <= usual.high * UNUSUAL
+        if not meant:
+            words += " So far off, a unit or the location may be mistaken: check before pressing."
         severity = Severity.NOTE if meant else Severity.CAUTION
         warnings.append(Concern(severity, "size", Sentence(words, lengths)))
     return warnings

@@ -120,7 +120,9 @@ def tolerance_words(placement: Placement) -> Sentence:
     if max(across, along) <= CLOSE:
         text = "The same on every piece: no line it is counted from differs."
     else:
-        text = "From piece to piece of a box it may lie up to {0} across and {1} along elsewhere."
+        ways = [("{0} to either side", across), ("{1} higher or lower", along)]
+        listed = " and ".join(words for words, by in ways if by > CLOSE)
+        text = f"From piece to piece of a box it may lie up to {listed}."
     if graded:
         text += f" Graded, not measured: {', '.join(graded)}."
     return Sentence(text, (across, along))
