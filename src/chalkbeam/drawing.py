@@ -1,28 +1,22 @@
-"""Technical flats of garments: one drawing, written as PDF, SVG or PNG.
+"""Technical flats of garments.
 
 A drawing is a reportlab `Drawing`, a list of shapes on a page in points (1/72
 in, y up). Faces come in their own frame (mm, y down); `PageMap` is the one place
-where the two meet. The PNG is the PDF, rendered, so that all three agree.
+where the two meet. `chalkbeam.drawing_files` writes it as PDF, SVG or PNG.
 """
 
 from __future__ import annotations
 
-import copy
-import io
-import pathlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from numpy.typing import ArrayLike
-from reportlab.graphics import renderPDF, renderSVG
-from reportlab.graphics.shapes import Drawing, Group, Line, Path, Polygon, PolyLine, Rect, String
+from reportlab.graphics.shapes import Drawing, Group, Line, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from calibration.geometry import Points, as_points
-from calibration.refusal import Refusal
-from chalkbeam.files import write_whole
+from chalkbeam.drawing_files import BOLD, FONT, SLANTED
 from chalkbeam.garments import Face, Garment, Landmark
 from chalkbeam.units import MM_PER_INCH, Unit, format_length
 
@@ -45,9 +39,6 @@ STROKES: dict[str, tuple[float, list[float] | None]] = {
     "fold": (0.5, [6.0, 2.0, 1.2, 2.0]),
 }
 """Width in points and dashes by kind of line."""
-
-FONT, SLANTED, BOLD = "Helvetica", "Helvetica-Oblique", "Helvetica-Bold"
-FORMATS = (".pdf", ".svg", ".png")
 
 
 @dataclass(frozen=True)
@@ -257,6 +248,16 @@ def _shown(garment: Garment) -> tuple[tuple[str, str], ...]:
     )
 
 
+def _counted_from(garment: Garment) -> str:
+    """Return what the distances of a garment's drawing count from, in words."""
+    if "panel" in garment.faces:
+        return "the upper edge and the centre line"
+    if "left_leg" in garment.faces:
+        return "the waistband seam and the side seam"
+    sleeve = " (a sleeve's from the shoulder seam)" if "left_sleeve" in garment.faces else ""
+    return f"the neck seam and the centre line{sleeve}"
+
+
 def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0) -> Drawing:
     """Return every face of a garment with its landmarks named.
 
@@ -298,7 +299,7 @@ def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0
                            fontSize=9.5, fillColor=QUIET))  # fmt: skip
         x += width + SIDE_WIDTH
     notes = (
-        "Distances count from the neck seam (or upper seam) and the centre line.",
+        f"Distances count from {_counted_from(garment)}.",
         "Slanted names: derived by a grading rule.",
         "Tinted: stay clear; pale: take care.",
     )
@@ -306,104 +307,3 @@ def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0
         drawing.add(String(margin, foot - 26 - 9 * number, note, fontName=FONT, fontSize=7,
                            fillColor=QUIET))  # fmt: skip
     return drawing
-
-
-def pdf_bytes(drawing: Drawing, title: str) -> bytes:
-    """Return a drawing as a PDF of one page, the same bytes every time."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    buffer = io.BytesIO()
-    canvas = Canvas(buffer, pagesize=(drawing.width, drawing.height), invariant=1)
-    canvas.setTitle(title)
-    canvas.setCreator("Chalkbeam")
-    renderPDF.draw(drawing, canvas, 0, 0)
-    canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
-
-
-def svg_bytes(drawing: Drawing) -> bytes:
-    """Return a drawing as SVG.
-
-    Three habits of the SVG writer are worked around: it fills open lines with black,
-    knows see-through colours but not the opacity of a shape, and takes a PDF font's
-    name for a family.
-    """
-    text: str = renderSVG.drawToString(_plain_shapes(copy.deepcopy(drawing)))
-    family = "font-family: Helvetica, Arial, sans-serif;"
-    for font, style in (
-        (BOLD, " font-weight: bold;"),
-        (SLANTED, " font-style: italic;"),
-        (FONT, ""),
-    ):
-        text = text.replace(f"font-family: {font};", family + style)
-    return text.encode()
-
-
-def _plain_shapes(group: Group) -> Group:
-    contents = []
-    for shape in group.contents:
-        if isinstance(shape, Group):
-            contents.append(_plain_shapes(shape))
-            continue
-        for part in ("fill", "stroke"):
-            opacity = getattr(shape, f"{part}Opacity", None)
-            colour = getattr(shape, f"{part}Color", None)
-            if opacity is not None and colour is not None:
-                seen = Color(colour.red, colour.green, colour.blue, alpha=opacity)
-                setattr(shape, f"{part}Color", seen)
-        contents.append(_open_path(shape) if isinstance(shape, PolyLine) else shape)
-    group.contents = contents
-    return group
-
-
-def _open_path(line: PolyLine) -> Path:
-    path = Path(
-        fillColor=None, strokeColor=line.strokeColor, strokeWidth=line.strokeWidth,
-        strokeDashArray=line.strokeDashArray, strokeLineJoin=line.strokeLineJoin,
-        strokeLineCap=line.strokeLineCap,
-    )  # fmt: skip
-    points = list(zip(line.points[::2], line.points[1::2], strict=True))
-    path.moveTo(*points[0])
-    for point in points[1:]:
-        path.lineTo(*point)
-    return path
-
-
-def picture(pdf: bytes, dots_per_inch: float, page: int = 0) -> np.ndarray:
-    """Return a page of a PDF as a picture, shape (H, W, 3), RGB, uint8."""
-    import pypdfium2
-
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        bitmap = document[page].render(scale=dots_per_inch / 72, rev_byteorder=True)
-        return np.array(bitmap.to_numpy()[:, :, :3])
-    finally:
-        document.close()
-
-
-def save_drawing(
-    drawing: Drawing, path: pathlib.Path, title: str, dots_per_inch: float = 160.0
-) -> None:
-    """Write a drawing as PDF, SVG or PNG, by the name's ending.
-
-    Raises
-    ------
-    Refusal
-        If the ending is none of these or the file cannot be written.
-    """
-    ending = path.suffix.lower()
-    if ending not in FORMATS:
-        raise Refusal(f"{path} must end in {', '.join(FORMATS)}.")
-    if ending == ".svg":
-        write_whole(path, svg_bytes(drawing))
-        return
-    pdf = pdf_bytes(drawing, title)
-    if ending == ".png":
-        from PIL import Image
-
-        buffer = io.BytesIO()
-        image = Image.fromarray(picture(pdf, dots_per_inch))
-        image.save(buffer, "PNG", dpi=(dots_per_inch, dots_per_inch))
-        pdf = buffer.getvalue()
-    write_whole(path, pdf)

@@ -14,16 +14,8 @@ from PIL import Image
 from reportlab.graphics.shapes import String
 
 from calibration.refusal import Refusal
-from chalkbeam.drawing import (
-    PageMap,
-    draw_garment,
-    fit_page,
-    pdf_bytes,
-    picture,
-    save_drawing,
-    spread,
-    svg_bytes,
-)
+from chalkbeam.drawing import PageMap, draw_garment, fit_page, spread
+from chalkbeam.drawing_files import pdf_bytes, picture, save_drawing, svg_bytes
 from chalkbeam.garments import garment
 from chalkbeam.units import Unit
 
@@ -127,3 +119,21 @@ def test_svg_names_font_families():
     text = svg_bytes(draw_garment(garment("tote", "small"))).decode()
     assert "font-weight: bold" in text
     assert "Helvetica-" not in text
+
+
+@pytest.mark.parametrize(
+    ("style", "size", "line"),
+    [
+        ("tote", "standard", "upper edge"),
+        ("trousers", "M", "waistband seam"),
+        ("tank", "M", "the neck seam and the centre line."),
+        ("crew_tee", "M", "a sleeve's from the shoulder seam"),
+    ],
+)
+def test_the_page_says_where_distances_count_from(style, size, line):
+    pdf = pdf_bytes(draw_garment(garment(style, size)), "x")
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        assert line in document[0].get_textpage().get_text_range()
+    finally:
+        document.close()

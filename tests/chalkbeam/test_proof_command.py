@@ -52,6 +52,19 @@ def test_proof_and_views(chalkbeam, tmp_path):
     ]
 
 
+def test_a_belly_turns_a_low_wide_print_further(chalkbeam, tmp_path):
+    words = ("proof", "--style", "tee", "--size", "M", "--location", "left-hem", "--art", CREST)
+    turned = {}
+    for belly in ("0", "1"):
+        code, said, _ = chalkbeam(
+            *words, "--width", "4in", "--belly", belly, "--out", tmp_path / "p.pdf", "--json"
+        )
+        assert code == 0
+        answer = json.loads(said)
+        turned[belly] = answer["edge_on"] + answer["out_of_sight"]
+    assert turned["1"] > turned["0"]
+
+
 def test_proof_of_one_of_a_ganged_sheet(chalkbeam, tmp_path):
     image = Image.new("RGBA", (1100, 400), (0, 0, 0, 0))
     image.paste((200, 0, 0, 255), (50, 50, 350, 150))
@@ -92,6 +105,8 @@ def test_a_spoiling_placement_is_written_but_answered_no(chalkbeam, tmp_path):
         ((), "--art"),
         (("--art", "missing.png", "--width", "3in"), "missing.png"),
         (("--art", CREST, "--width", "3"), "no unit"),
+        (("--art", CREST, "--belly", "1.5"), "from 0 (flat) to 1 (full)"),
+        (("--art", CREST, "--belly", "nan"), "from 0 (flat) to 1 (full)"),
         (("--art", CREST, "--width", "3in", "--fabric", "octarine"), "octarine"),
     ],
 )

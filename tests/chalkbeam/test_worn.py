@@ -121,6 +121,18 @@ def test_legs_have_the_hips_outside():
     assert right[0, 0] == pytest.approx(-left[0, 0])
 
 
+@pytest.mark.parametrize("size", ["18M", "YM", "M", "5XL"])
+def test_legs_meet_down_to_where_they_part(size):
+    from chalkbeam.worn.others import legs_figure
+
+    figure = legs_figure(garment("trousers", size))
+    rise = garment("trousers", size).face("left_leg").along["crotch_line"].value
+    leg = next(surface for surface in figure.surfaces if surface.face == "left_leg")
+    above = -leg.points[..., 1] < rise
+    nearest = np.where(above, leg.points[..., 0], np.inf).min(axis=1)
+    assert nearest[above.any(axis=1)].max() < 3.0  # mm off the wearer's middle
+
+
 def test_the_nearest_triangle_is_seen_and_interpolated():
     pixels = np.array([[0, 0], [10, 0], [0, 10], [0, 0], [10, 0], [0, 10]], dtype=float)
     depth = np.array([5.0, 5, 5, 3, 3, 9])

@@ -216,7 +216,8 @@ def draw(
     units: UnitsOption = Unit.INCH,
 ) -> None:
     """Draw a garment flat, every face, with its landmarks named."""
-    from chalkbeam.drawing import draw_garment, save_drawing
+    from chalkbeam.drawing import draw_garment
+    from chalkbeam.drawing_files import save_drawing
 
     garment = find_garment(style, size, fit, measured)
     save_drawing(draw_garment(garment, units), out, garment.label)

@@ -234,7 +234,7 @@ def place_art(
     except OffPlaten as off:
         raise Refusal(off.words.say(units)) from None
     if png is not None:
-        from chalkbeam.drawing import save_drawing
+        from chalkbeam.drawing_files import save_drawing
         from chalkbeam.plan import plan
 
         save_drawing(plan(placement, loading, units), png, placement.location.title)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calibration.refusal import Refusal
 from chalkbeam.cli.garment import (
     FitOption,
     JsonOption,
@@ -90,6 +91,9 @@ def proof(
         bool,
         typer.Option("--template", help="Write a paper template at true scale instead."),
     ] = False,
+    belly: Annotated[
+        float, typer.Option(help="How full the wearer's belly is, from 0 to 1, in the worn views.")
+    ] = 0.25,
     views: Annotated[
         Path | None, typer.Option(help="Folder for pictures of the garment as worn.")
     ] = None,
@@ -109,6 +113,8 @@ def proof(
     from chalkbeam.units import parse_length
     from overlay.lettering import BUNDLED_FONT
 
+    if not 0 <= belly <= 1:
+        raise Refusal(f"A belly of {belly:g} is none: write a number from 0 (flat) to 1 (full).")
     garment = find_garment(style, size, fit, measured)
     found = find_location(location)
     cloth = find_fabric(fabric) if fabric else None
@@ -142,7 +148,15 @@ def proof(
         )
     )
     made = Proof(
-        placement, picture, colour, cloth.name if cloth else "", units, customer, order, date
+        placement,
+        picture,
+        colour,
+        cloth.name if cloth else "",
+        units,
+        customer,
+        order,
+        date,
+        belly,
     )
     files = {out: (template_pdf if template else proof_pdf)(made, paper.value)}
     if views is not None:

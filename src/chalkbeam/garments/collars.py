@@ -35,8 +35,10 @@ def neck_curve(m: Measures, style: Style, face: str) -> Points:
 def _rib_edge(m: Measures, style: Style, face: str) -> Points:
     """Return the upper edge of a rib collar, in the frame of `face`."""
     drop, rib = m[neck_drop(face)], m["collar_height"]
-    half = m["neck_width"] / 2 - RIB_LEAN * rib
-    return moved(scoop(half, drop - (1 - RIB_RISE) * rib, _fullness(style, face)), -rib)
+    # The binding of a scoop lies flat within the shoulders; a collar stands up above them.
+    rise, lean = (0.0, 1.0) if style.neckline == "scoop" else (RIB_RISE, RIB_LEAN)
+    half = m["neck_width"] / 2 - lean * rib
+    return moved(scoop(half, drop - (1 - rise) * rib, _fullness(style, face)), -rib)
 
 
 def _rib_collar(m: Measures, style: Style, face: str) -> tuple[Line, ...]:

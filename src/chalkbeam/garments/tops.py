@@ -197,7 +197,11 @@ def top_face(m: Measures, style: Style, name: Side) -> Face:
         if raglan
         else {"shoulder seam": shoulder, "armhole seam": armhole}
     )
+    # Where there is no sleeve a binding as wide as the neck's is folded over the armhole.
+    binding = m["collar_height"] if style.sleeve == "none" else 0.0
     bands = {of: (line, SEAM_MARGIN, True) for of, line in seams.items()}
+    if binding:
+        bands["armhole seam"] = (armhole, binding + SEAM_MARGIN / 2, True)
     bands["side"] = (side, SIDE_FOLD, False)
 
     seam_y = hem_y - m["hem_depth"]
@@ -217,6 +221,10 @@ def top_face(m: Measures, style: Style, name: Side) -> Face:
         for piece in _sleeve(m, style, seam, top):
             shape = mirrored(piece.points)
             lines += [piece, Line(piece.name, piece.kind, shape, piece.closed, piece.fill)]
+    if binding:
+        edge = band(armhole, binding, outline)
+        for shape in (edge, mirrored(edge)):
+            lines.append(Line("binding", "edge", shape, closed=True, fill="rib"))
     for of, line in seams.items():
         lines += [Line(of, "seam", line), Line(of, "seam", mirrored(line))]
     lines.append(

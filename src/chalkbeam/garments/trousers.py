@@ -44,18 +44,32 @@ def leg_face(m: Measures, name: str) -> Face:
     seam = end - m["cuff_depth"]
     wide, front, cuff = m["leg_width"], m["front_width"], m["leg_end_width"]
     at_seam = cuff * RIB_GATHER
-    crotch = bezier((front, 0.0), (front * 0.98, 0.55 * rise), (front, 0.92 * rise), (wide, rise))
+    # The centre front seam ends level at the fork, where the inner leg's begins upright: the four
+    # seams that meet there so run on into one another.
+    fork, long = wide - front, seam - rise
+    crotch = np.vstack(
+        [
+            [[front, 0.0]],
+            bezier(
+                (front * 0.985, 0.5 * rise),
+                (front * 0.98, 0.8 * rise),
+                (front + 0.15 * fork, 0.985 * rise),
+                (wide, rise),
+            ),
+        ]
+    )
     inner = bezier(
         (wide, rise),
-        (wide * 0.86, rise + 0.15 * (seam - rise)),
-        (at_seam * 1.15, rise + 0.5 * (seam - rise)),
+        (wide - 0.1 * fork, rise + 0.16 * long),
+        (at_seam * 1.12, rise + 0.55 * long),
         (at_seam, seam),
     )
     half = np.vstack([crotch, inner[1:], [[cuff, end]]])
     outline = np.vstack([half, [[0.0, end], [0.0, 0.0]]]) * flip
     m.check_outline(name, outline)
     rib = np.array([[0.0, seam], [at_seam, seam], [cuff, end], [0.0, end]]) * flip
-    waist = box(0.0, -m["waistband_depth"], front * 0.985, 0.0) * flip
+    band_high = m["waistband_depth"]
+    waist = box(0.0, -band_high, front * 0.985, 0.0) * flip
     slit = (m["pocket_depth"], m["pocket_depth"] + m["pocket_opening"])
     mouth = np.array([[0.0, slit[0]], [7.0, slit[0] + 8], [7.0, slit[1] - 8], [0.0, slit[1]]])
     along = {
@@ -68,7 +82,6 @@ def leg_face(m: Measures, name: str) -> Face:
         "hem": m.at(rise=1.0, inseam=1.0),
     }
     across = {
-        "side_seam": ZERO,
         "left_side_seam" if side < 0 else "right_side_seam": ZERO,
         "centre": m.at(leg_width=side / 2),
         "centre_front": m.at(front_width=side),
@@ -83,8 +96,21 @@ def leg_face(m: Measures, name: str) -> Face:
         Area("pocket", "pocket_edge", band(mouth * flip, SEAM_MARGIN, outline), True),
         Area("cuff", "seam", rib, True),
     )
+    gathers = (
+        Line("gather", "stitch", np.array([[x, -0.85 * band_high], [x, -0.15 * band_high]]) * flip)
+        for x in np.linspace(0.0, front * 0.985, 14)[1:-1]
+    )
+    cord = bezier(
+        (front * 0.97, -0.5 * band_high),
+        (front * 0.9, 0.1 * band_high),
+        (front * 0.98, 0.8 * band_high),
+        (front * 0.92, 1.7 * band_high),
+        9,
+    )
     lines = (
         Line("waistband", "edge", waist, closed=True, fill="rib"),
+        *gathers,
+        Line("cord", "edge", cord * flip),
         Line("cuff", "edge", rib, closed=True, fill="rib"),
         Line("pocket", "seam", mouth * flip),
     )

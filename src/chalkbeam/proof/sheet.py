@@ -40,6 +40,7 @@ def worn_of(proof: Proof) -> Worn:
         placement.garment_from_art,
         placement.artwork.ink.width,
         (red, green, blue),
+        proof.belly,
     )
 
 

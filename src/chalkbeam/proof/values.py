@@ -10,6 +10,7 @@ from reportlab.lib.pagesizes import A4, letter
 
 from chalkbeam.placement import Placement
 from chalkbeam.units import Unit
+from chalkbeam.worn import BELLY
 
 PAPERS: dict[str, tuple[float, float]] = {"letter": letter, "a4": A4}
 """Width and height, pt: ANSI Letter, ISO 216 A4."""
@@ -32,6 +33,8 @@ class Proof:
         What lengths are written in.
     customer, order, date : str
         Written at the head as given; empty ones are left out.
+    belly : float
+        How full the wearer's belly is in the worn views, 0 to 1.
     """
 
     placement: Placement
@@ -42,3 +45,4 @@ class Proof:
     customer: str = ""
     order: str = ""
     date: str = ""
+    belly: float = BELLY

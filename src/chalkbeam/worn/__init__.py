@@ -26,7 +26,7 @@ from chalkbeam.worn.surfaces import Figure, Place, Surface, top_figure
 from chalkbeam.worn.texture import RGB, Texture, cloth_texture, with_art
 from chalkbeam.worn.view import Camera, frame, paint, see
 
-__all__ = ["VIEWS", "Losses", "View", "Worn", "look", "losses", "under_hood"]
+__all__ = ["BELLY", "VIEWS", "Losses", "View", "Worn", "look", "losses", "under_hood"]
 
 View = Literal["straight", "three_quarter", "front"]
 VIEWS: tuple[View, ...] = get_args(View)
@@ -36,6 +36,9 @@ PALE: RGB = (0.86, 0.875, 0.89)
 
 SAMPLES = 20_000
 """About how many points of ink are looked at for the numbers."""
+
+BELLY = 0.25
+"""How full a form's belly is where nobody says, 0 to 1."""
 
 EDGE_ON = math.radians(60)
 """Cloth turned further than this from the viewer shows less than half its width."""
@@ -72,7 +75,7 @@ class Worn:
     garment_from_art: Isometry
     width: float
     cloth: RGB = PALE
-    belly: float = 0.25
+    belly: float = BELLY
 
 
 @dataclass(frozen=True)

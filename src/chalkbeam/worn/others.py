@@ -79,7 +79,14 @@ def _leg(garment: Garment, name: str) -> LegMap:
     rise = face.along["crotch_line"].value
     heights, first = np.unique(np.round(inner[:, 1], 3), return_index=True)
     hip = garment.measures["front_width"].value
-    return LegMap(side, heights, inner[first, 0], hip, ROUNDNESS[garment.age] * 1.02, rise)
+    # The flat seam turns to the fork at the last moment; on the body the cloth there lies between
+    # the legs, and has to close the gap above where they part.
+    fork = float(np.interp(rise, heights, inner[first, 0]))
+    widths = np.maximum(
+        inner[first, 0],
+        np.where(heights <= rise, hip + (fork - hip) * smoothstep(heights / rise / 0.8 - 0.25), 0),
+    )
+    return LegMap(side, heights, widths, hip, ROUNDNESS[garment.age] * 1.02, rise)
 
 
 def legs_figure(garment: Garment) -> Figure:

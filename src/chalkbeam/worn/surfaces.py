@@ -274,7 +274,7 @@ def top_figure(garment: Garment, belly: float) -> Figure:
     arm_length = max(0.8 * m["body_length"], m.get("sleeve_length", 0.0) + 45.0 if sleeved else 0.0)
     for half in halves.values():
         surfaces.append(
-            _torso_form(half, joint, 16.0) if sleeved else _torso_form(half, 1.04 * joint, 2.0)
+            _torso_form(half, joint, 16.0) if sleeved else _torso_form(half, 0.94 * joint, 6.0)
         )
     for name, side in (("left_sleeve", 1.0), ("right_sleeve", -1.0)):
         surfaces.append(_gusset(garment, places, side, sleeved))
@@ -292,10 +292,14 @@ def top_figure(garment: Garment, belly: float) -> Figure:
             neck = np.array([side * m["neck_width"] / 2, -4.0, start[2]])
             surfaces.append(_shoulder(sleeve, neck))
         else:
-            fall = float(halves["front"].shoulder_line(1.04 * joint))
-            start = np.array([side * 1.04 * joint, -fall, -0.1 * joint])
+            out = 0.98 * joint  # the arm begins under the strap, so that nothing gapes beside it
+            fall = float(halves["front"].shoulder_line(out))
+            start = np.array([side * out, -fall - 12.0, -0.1 * joint])
             thick = 0.215 * m["half_chest"] / 2 * np.ones(2) * 1.25
-            sleeve = SleeveMap(start, side, 110.0, np.array([0.0, 1.0]), thick)
+            # A broad form's shoulders bend outwards for longer, so that the arm hangs beside it.
+            broad = float(halves["front"].ellipse(np.array([m["pit_depth"]]))[0][0])
+            bend = max(110.0, (broad + 0.5 * float(thick[0]) - out) / 0.55)
+            sleeve = SleeveMap(start, side, bend, np.array([0.0, 1.0]), thick)
         surfaces.append(_arm(sleeve, arm_length))
     surfaces.extend(neck_form(garment))
     return Figure(tuple(surfaces), places)
