@@ -15,6 +15,10 @@ At 0 everything lies exactly: what remains is what the photos themselves allow. 
 does not know that and lets every card float; *bound* does: it is the Cramér-Rao bound of the
 same observations with cards, print and board held at their places. With hand-laid cards the
 bound counts their stated laying error in (0.4 mm, so ``--laying 0.4`` is the fair match).
+
+*Shape* is what one shift and turn of the light (a touch-up) cannot take out. Its ratio is
+always to the bound with floating cards: their size is known, how they lie is not, so the
+map's scale and shape rest on the cards' sizes.
 """
 
 from __future__ import annotations
@@ -77,6 +81,7 @@ class Row:
     bound: float
     """What the Cramér-Rao bound of these observations predicts for `rms`."""
     shape_bound: float
+    """The same for `shape`, the cards floating."""
     half_pixel: float
     seconds: float
     """Of the solver."""
@@ -153,15 +158,19 @@ def measure(
 def predicted(
     solution: Solution, points: Points, height: float, exact: bool
 ) -> tuple[float, float]:
-    """Return the predicted root mean square miss, and its part that no rigid shift takes out."""
-    slope = landing_slope(solution.map.pinhole, points, height)
-    values, vectors = np.linalg.eigh(known_cards(solution) if exact else solution.fit.matrix)
-    half: Floats = vectors * np.sqrt(np.clip(values, 0, None))
-    modes = np.einsum("nip,pq->niq", slope, half)
-    shapes = [without_rigid(points, modes[:, :, k]) for k in range(modes.shape[2])]
-    whole = float(np.sum(modes**2)) / len(points)
+    """Return the bound on the root mean square miss, and on its part left by a touch-up."""
+    slope = landing_slope(solution.map, points, height)
+    floating = _modes(slope, solution.fit.matrix)
+    whole = _modes(slope, known_cards(solution)) if exact else floating
+    shapes = [without_rigid(points, floating[:, :, k]) for k in range(floating.shape[2])]
     left = sum(float(np.sum(shape**2)) for shape in shapes) / len(points)
-    return whole**0.5, left**0.5
+    return (float(np.sum(whole**2)) / len(points)) ** 0.5, left**0.5
+
+
+def _modes(slope: Floats, spread: Floats) -> Floats:
+    """Return the independent ways to miss, one standard error of each, shape (N, 2, 18)."""
+    values, vectors = np.linalg.eigh(spread)
+    return np.einsum("nip,pq->niq", slope, vectors * np.sqrt(np.clip(values, 0, None)))
 
 
 def known_cards(solution: Solution) -> Floats:
@@ -177,8 +186,7 @@ def known_cards(solution: Solution) -> Floats:
             held[layout_.board(level)] = True
             held[layout_.rise(level)] = True
     task = replace(solution.task, free=solution.task.free & ~held)
-    place = layout_.projector
-    return covariance(task, solution.vector)[place, place]
+    return covariance(task, solution.vector)[np.ix_(layout_.map, layout_.map)]
 
 
 def study(seed: int, camera: str, laying: float, keep: Path | None) -> list[Row]:

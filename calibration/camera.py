@@ -219,8 +219,15 @@ class Pinhole:
         -------
         ndarray, shape (N, 2), platen frame, mm; nan where the ray does not meet the plane
         """
+        return self.unproject_rays(self.directions(pixels), height)
+
+    def directions(self, pixels: ArrayLike) -> Array:
+        """Return the directions of the rays of pixels, shape (N, 3), platen frame."""
         flat = undistort(self, pixels)
-        directions = np.column_stack([flat, np.ones(len(flat))]) @ self.rotation
+        return np.asarray(np.column_stack([flat, np.ones(len(flat))]) @ self.rotation)
+
+    def unproject_rays(self, directions: Array, height: ArrayLike = 0.0) -> Points:
+        """Return where rays through the lens meet a height; as `unproject`, by directions."""
         lens = self.lens
         fall = np.asarray(height, dtype=np.float64) - lens[2]
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -15,7 +15,7 @@ from enum import Enum
 
 import numpy as np
 
-from calibration.camera import INTRINSIC
+from calibration.camera import INTRINSIC, PARAMETERS
 from calibration.geometry import XY, Isometry, Points, as_points
 from calibration.observations import PhotoObservation
 from calibration.record import Rig
@@ -122,12 +122,12 @@ def bumped(
 def allow_bump(rig: Rig) -> Inherited:
     """Return what is known of a rig's projector once it may have been bumped."""
     spread = rig.fit.matrix
-    pose = np.arange(N_INTRINSIC, len(spread))
+    pose = np.arange(N_INTRINSIC, len(PARAMETERS))
     # Bumped, the projector turns about itself: the pose's errors no longer follow the lens's.
     spread[pose, :] = spread[:, pose] = 0.0
     spread[pose, pose] = [BUMP_TURN_ERROR**2] * 3 + [BUMP_SHIFT_ERROR**2] * 3
-    mean = tuple(float(value) for value in rig.projector.pinhole.vector)
-    return Inherited(mean, frozen_matrix(spread))
+    mean = np.concatenate([rig.projector.pinhole.vector, rig.projector.bow.vector])
+    return Inherited(tuple(float(value) for value in mean), frozen_matrix(spread))
 
 
 def compare(rig: Rig, now: Solution) -> Drift:

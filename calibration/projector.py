@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from calibration.camera import Pinhole
 from calibration.geometry import Points, as_points
+from calibration.surface import FLAT, Bow, land
 
 
 @dataclass(frozen=True)
@@ -21,10 +22,13 @@ class ProjectorMap:
         Width and height of the projector's picture, px.
     pinhole : Pinhole
         The projector's lens and ``projector_from_platen`` pose.
+    bow : Bow
+        How the platen's bare face is bowed; heights are above that face.
     """
 
     size: tuple[int, int]
     pinhole: Pinhole
+    bow: Bow = FLAT
 
     def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Return the projector pixels that light points on or above the platen.
@@ -40,9 +44,7 @@ class ProjectorMap:
         ndarray, shape (N, 2), px, pixel (0, 0) at the centre of the top-left pixel.
         Pixels outside the picture are returned as they are: nothing is clipped.
         """
-        flat = as_points(points)
-        heights = np.broadcast_to(np.asarray(height, dtype=np.float64), len(flat))
-        return self.pinhole.project(np.column_stack([flat, heights]))
+        return self.pinhole.project(self.bow.at(points, height))
 
     def platen_from_projector(self, pixels: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Return where the light of projector pixels lands at a height.
@@ -57,7 +59,7 @@ class ProjectorMap:
         -------
         ndarray, shape (N, 2), platen frame, mm
         """
-        return self.pinhole.unproject(pixels, height)
+        return land(self.pinhole, pixels, height, self.bow)
 
     def shift_per_height(self, points: ArrayLike) -> Points:
         """Return how far light moves for each mm that the surface rises, shape (N, 2), mm per mm.

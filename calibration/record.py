@@ -27,7 +27,7 @@ from calibration.solve_values import CardPlan, Cross, Fit, Inherited, Stated
 if TYPE_CHECKING:
     from calibration.solve import Solution
 
-VERSION = 1
+VERSION = 2
 KIND = "chalkbeam rig"
 
 
@@ -120,7 +120,23 @@ class _File(BaseModel):
     rig: Rig
 
 
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+def _with_bow(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 2 of version 1, which took every platen for flat: a bow of 0, known exactly."""
+
+    def widened(matrix: list[list[float]]) -> list[list[float]]:
+        size = len(matrix) + 3
+        return [*([*row, 0.0, 0.0, 0.0] for row in matrix), *([[0.0] * size] * 3)]
+
+    rig = content["rig"]
+    projector = rig["projector"] | {"bow": {"xx": 0.0, "xy": 0.0, "yy": 0.0}}
+    fit = rig["fit"] | {"covariance": widened(rig["fit"]["covariance"])}
+    past = rig["inherited"]
+    if past is not None:
+        past = {"mean": [*past["mean"], 0.0, 0.0, 0.0], "covariance": widened(past["covariance"])}
+    return content | {"rig": rig | {"projector": projector, "fit": fit, "inherited": past}}
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow}
 """For each older version, the step that makes the next version's content out of it."""
 
 

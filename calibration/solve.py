@@ -31,6 +31,8 @@ from calibration.solve_least import (
 from calibration.solve_priors import (
     KEYSTONE,
     PROJECTOR_FREE,
+    bow_priors,
+    bows,
     camera_priors,
     card_priors,
     free_unknowns,
@@ -50,6 +52,10 @@ from calibration.solve_values import (
     Stated,
     frozen_matrix,
 )
+
+PLAIN = "pinhole with lens shift and distortion"
+KEYSTONED = "pinhole with keystone"
+"""The models of the projector that the data choose from."""
 
 FIRST_NOISES = (8.0, 0.5)
 """Corner noise assumed before the residuals tell, px: large while cards still count as lying
@@ -164,16 +170,17 @@ def solve_plans(
     base = [
         *camera_priors(problem, photos),
         *projector_priors(problem, size, stated, inherited),
+        *bow_priors(problem, inherited),
     ]
     free = free_unknowns(problem)
-    noise = np.full(2 * len(photos) + 1, FIRST_NOISES[0])
-    noise[-1] = stated.nudge / 2
+    levels = [np.append(np.full(2 * len(photos), n), stated.nudge / 2) for n in FIRST_NOISES]
 
     vector = first_vector(problem, photos)
-    task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
-    for first in FIRST_NOISES if photos else ():
-        noise[:-1] = first
-        vector = minimise(replace(task, problem=without_pattern(problem)), vector).vector
+    task = Task(problem, [*base, *card_priors(problem, stated, error)], free, levels[-1])
+    # Cards alone say nothing of a face's bow: it joins with the pattern.
+    alone = replace(task, problem=without_pattern(problem), free=free & ~bows(problem))
+    for noise in levels if photos else ():
+        vector = minimise(replace(alone, noise=noise), vector).vector
     starts = _starts(problem, vector, size, stated, inherited)
     task = replace(task, free=free | projector_places(problem, PROJECTOR_FREE))
     result = min((minimise(task, start) for start in starts), key=lambda each: each.cost)
@@ -194,9 +201,8 @@ def solve_plans(
         task = replace(task, noise=_noise(task, result.vector))
         result = minimise(task, result.vector)
 
-    projector = problem.projector(result.vector)
     return Solution(
-        ProjectorMap(size, projector),
+        ProjectorMap(size, problem.projector(result.vector), problem.bow(result.vector, 0)),
         _fit(task, result.vector, stated, keystone),
         photos,
         tuple(plans),
@@ -216,14 +222,15 @@ def _starts(
 ) -> list[Array]:
     """Return the vector with the projector set, in one likely way or two."""
     if inherited is not None:
-        found = [Pinhole.from_vector(inherited.mean)]
-    else:
-        # Once the cameras are known, each landing seen is a cross on a known point.
-        crosses = [*problem.crosses]
-        for height, points, pixels in landed(problem, vector):
-            pairs = zip(xy_tuple(points), xy_tuple(pixels), strict=True)
-            crosses.extend(Cross(point, pixel, height) for point, pixel in pairs)
-        found = first_projectors(crosses, size, stated)
+        start = vector.copy()
+        start[problem.layout.map] = inherited.mean
+        return [start]
+    # Once the cameras are known, each landing seen is a cross on a known point.
+    crosses = [*problem.crosses]
+    for height, points, pixels in landed(problem, vector):
+        pairs = zip(xy_tuple(points), xy_tuple(pixels), strict=True)
+        crosses.extend(Cross(point, pixel, height) for point, pixel in pairs)
+    found = first_projectors(crosses, size, stated)
     starts = np.tile(vector, (len(found), 1))
     starts[:, problem.layout.projector] = [pinhole.vector for pinhole in found]
     return list(starts)
@@ -261,8 +268,7 @@ def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
     """Gather what the solution says of itself."""
     problem = task.problem
     layout = problem.layout
-    place = layout.projector
-    spread = covariance(task, vector)
+    spread = covariance(task, vector)[np.ix_(layout.map, layout.map)]
     raised = [height for height in problem.levels if height]
     if raised:
         origin = f"photos of cards raised by {' and '.join(f'{h:g} mm' for h in raised)}"
@@ -280,9 +286,9 @@ def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
     photo_groups = groups < 2 * len(problem.photos)
     freedom = _lay_error_seen(problem, vector, stated)[1]
     return Fit(
-        model="pinhole with keystone" if keystone else "pinhole with lens shift and distortion",
+        model=KEYSTONED if keystone else PLAIN,
         height_from=origin,
-        covariance=frozen_matrix(spread[place, place]),
+        covariance=frozen_matrix(spread),
         noise=float(np.median(task.noise[groups[photo_groups]]))
         if photo_groups.any()
         else float(task.noise[-1]),

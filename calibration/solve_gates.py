@@ -15,7 +15,7 @@ import numpy as np
 from calibration.camera import Array, Pinhole
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from calibration.solve import Solution
+from calibration.solve import KEYSTONED, Solution
 from calibration.solve_least import Gauss, covariance, minimise
 from calibration.solve_problem import NOTHING, Problem
 from calibration.solve_values import CardFit
@@ -24,6 +24,12 @@ from calibration.uncertainty import Worst, place_in_words, worst
 LAY_LIMIT = 3.0
 """A card may lie off by this many times what the operator promised; beyond, something is wrong
 that floating cards should not paper over."""
+
+SCALE_LIMIT = 0.005
+"""Print scale, less 1, beyond which the bar must be measured: office printers stay within."""
+
+BAR_LIMIT = 0.004
+"""How far the print scale may be from the measured bar: four times the bar's error."""
 
 TURN_LIMIT = math.radians(4.0)
 """A card may lie turned by this, radians: one that is flush with an edge cannot be."""
@@ -57,10 +63,12 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     Refusal
         Naming the first gate that the solution fails, and what to do.
     """
-    _sensible(solution)
     _cards(solution)
+    _scale(solution)
     _crosses(solution, face)
     _photos(solution)
+    _sensible(solution)
+    _keystone(solution)
     if solution.photos:
         _held_out(solution)
     fit, stated = solution.fit, solution.stated
@@ -95,6 +103,36 @@ def _cards(solution: Solution) -> None:
                 f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
                 "platen's size is the true one, and take the photos again."
             )
+
+
+def _scale(solution: Solution) -> None:
+    """Refuse what sizes and distances of the cards say of each other, if it cannot be true."""
+    if not solution.photos:
+        return
+    seen, bar = solution.fit.print_scale, solution.stated.bar
+    if bar is None and abs(seen - 1) > SCALE_LIMIT:
+        larger, smaller = ("larger", "smaller") if seen > 1 else ("smaller", "larger")
+        raise Refusal(
+            f"The cards look {100 * abs(seen - 1):.1f} % {larger} than drawn, or the platen is "
+            f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen."
+        )
+    if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
+        raise Refusal(
+            f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
+            f"{100 * seen:.1f} %: measure the bar and the platen again."
+        )
+
+
+def _keystone(solution: Solution) -> None:
+    """Refuse to guess where a lens is behind a picture that electronics have bent."""
+    if solution.fit.model != KEYSTONED or solution.stated.lens is not None:
+        return
+    raised = sorted({photo.raised for photo in solution.photos if photo.raised})
+    board = f", and the board {' and '.join(f'{h:g}' for h in raised)} mm high" if raised else ""
+    raise Refusal(
+        "The photos do not fit a plain projector lens: make sure that the projector's keystone "
+        f"correction is off{board}; if it must stay on, measure where the lens is (--lens)."
+    )
 
 
 def describe_lay(fit: CardFit) -> str:
@@ -246,7 +284,7 @@ def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -
     lays = np.arange(layout.lay(0, 0).start, layout.lay(layout.levels, 0).start)
     exact = Gauss.each(lays, 0.0, 0.01)
     task = replace(solution.task, priors=[*solution.task.priors, exact])
-    spread = covariance(task, solution.vector)[layout.projector, layout.projector]
+    spread = covariance(task, solution.vector)[np.ix_(layout.map, layout.map)]
     return worst(solution.map, spread, _MANY, face, (height,))[0]
 
 

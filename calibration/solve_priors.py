@@ -43,6 +43,9 @@ BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 2.0, 0.01
 """How a raised board lies on the platen, mm and radians: roughly flush with its edges."""
 BOARD_HEIGHT_ERROR = 0.15
 """How well the board's stated height is known, mm."""
+BOW_ERROR = 0.06
+"""How far a press's platen or a board is from flat, mm at 100 mm from its middle: a quarter of
+a millimetre at the edges (common practice, no source)."""
 LENS_ERROR = 10.0
 """How well a lens is found with a tape measure, mm."""
 
@@ -104,6 +107,17 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
     return priors
 
 
+def bow_priors(problem: Problem, inherited: Inherited | None = None) -> list[Prior]:
+    """Return how flat the platen and boards are, but for what the projector's past tells."""
+    layout = problem.layout
+    told = inherited is not None and bool(inherited.covariance[-1][-1])
+    levels = range(1 if told else 0, layout.levels)
+    return [
+        Gauss.each(np.arange(bent.start, bent.stop), 0.0, BOW_ERROR)
+        for bent in (layout.bow(level) for level in levels)
+    ]
+
+
 def projector_priors(
     problem: Problem,
     size: tuple[int, int],
@@ -116,7 +130,7 @@ def projector_priors(
         known = np.flatnonzero(np.diag(spread) > 0)
         # The inverse of the Cholesky factor whitens.
         root = np.linalg.inv(np.linalg.cholesky(spread[np.ix_(known, known)]))
-        places = problem.layout.projector.start + known
+        places = problem.layout.map[known]
         return [Gauss(places, np.array(inherited.mean)[known], root)]
     width, height = size
     throw = THROW if stated.throw is None else stated.throw
@@ -131,16 +145,16 @@ def projector_priors(
         ASPECT_ERROR,
         SKEW_ERROR * throw * width,
     ]
-    places = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
+    lens = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
     projector = problem.layout.projector
-    priors: list[Prior] = [Gauss.each(projector.start + np.array(places), mean, errors)]
+    priors: list[Prior] = [Gauss.each(projector.start + np.array(lens), mean, errors)]
     if stated.lens is not None:
         priors.append(LensAt(projector, np.array(stated.lens), LENS_ERROR))
     return priors
 
 
 def free_unknowns(problem: Problem) -> NDArray[np.bool_]:
-    """Return which unknowns of cameras and cards the observations bear on, shape (layout.size,)."""
+    """Return which unknowns of cameras, cards and faces the photos bear on, as a mask."""
     layout = problem.layout
     free = np.zeros(layout.size, dtype=np.bool_)
     for index in range(layout.cameras):
@@ -151,11 +165,20 @@ def free_unknowns(problem: Problem) -> NDArray[np.bool_]:
         free[layout.stray(photo)] = not alone  # one photo cannot stray from itself
         for k in np.unique(seen.card):
             free[layout.lay(seen.level, int(k))] = True
+        free[layout.bow(seen.level)] = True
         if problem.levels[seen.level]:
             free[layout.board(seen.level)] = True
             free[layout.rise(seen.level)] = True
+    free[layout.bow(0)] = True  # crosses stand on the platen, too
     free[layout.scale] = bool(problem.photos)
     return free
+
+
+def bows(problem: Problem) -> NDArray[np.bool_]:
+    """Return a mask of the bows of all faces, shape (layout.size,)."""
+    mask = np.zeros(problem.layout.size, dtype=np.bool_)
+    mask[problem.layout.bow(0).start : problem.layout.bow(problem.layout.levels).start] = True
+    return mask
 
 
 PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty", "tz")

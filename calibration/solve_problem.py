@@ -20,6 +20,7 @@ from calibration.camera import INTRINSIC, PARAMETERS, POSE, Array, Pinhole
 from calibration.geometry import Points, as_points
 from calibration.observations import Corner, PhotoObservation
 from calibration.solve_values import CardPlan, Cross
+from calibration.surface import Bow, basis, land, on_surface
 
 Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_] | slice
@@ -27,6 +28,7 @@ Mask = NDArray[np.bool_] | slice
 N_LENS, N_POSE, N_PINHOLE = len(INTRINSIC), len(POSE), len(PARAMETERS)
 N_STRAY = 3  # focal length (relative), principal point x, y
 N_LAY = 3  # x, y, turn
+N_BOW = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +83,7 @@ class Layout:
     photo's straying from its camera's intrinsics (relative focal length, principal
     point: focusing and stabilisation move the lens), the projector (15), each level's
     lays of each card (x, y, turn), each level's board (x, y, turn), each level's
-    height error, the print scale less 1.
+    bow (3) and height error, the print scale less 1.
     """
 
     cameras: int
@@ -114,9 +116,19 @@ class Layout:
         """Return where a level's board stands."""
         return _block(self.lay(self.levels, 0).start, level, N_LAY)
 
+    def bow(self, level: int) -> slice:
+        """Return where the bow of a level's face stands."""
+        return _block(self.board(self.levels).start, level, N_BOW)
+
+    @property
+    def map(self) -> Indices:
+        """Where the parameters of the map stand: the projector's and the bare platen's bow."""
+        bow = self.bow(0)
+        return np.concatenate([_places(self.projector), _places(bow)])
+
     def rise(self, level: int) -> int:
         """Return where a level's height error stands."""
-        return int(self.board(self.levels).start) + level
+        return int(self.bow(self.levels).start) + level
 
     @property
     def scale(self) -> int:
@@ -143,7 +155,7 @@ class Problem:
     cameras : tuple of str
         Camera keys.
     levels : tuple of float
-        Stated heights of the lays, mm.
+        Stated heights of the lays, mm; the first is the bare platen, 0.
     plans : tuple of CardPlan
     pattern : ndarray, shape (K, 2)
         Projector px of the pattern's corners by index.
@@ -165,9 +177,9 @@ class Problem:
         pattern: Points,
         crosses: Sequence[Cross] = (),
     ) -> Problem:
-        """Gather observations into arrays; cameras and levels in order of first appearance."""
+        """Gather observations into arrays; cameras and raised levels as they first appear."""
         cameras = tuple(dict.fromkeys(o.camera for o in observations))
-        levels = tuple(dict.fromkeys(o.raised for o in observations))
+        levels = tuple(dict.fromkeys((0.0, *(o.raised for o in observations))))
         names = {plan.name: k for k, plan in enumerate(plans)}
         photos = tuple(
             _seen(o, cameras.index(o.camera), levels.index(o.raised), names) for o in observations
@@ -202,6 +214,10 @@ class Problem:
         """Return the projector."""
         return Pinhole.from_vector(vector[self.layout.projector])
 
+    def bow(self, vector: Array, level: int) -> Bow:
+        """Return the bow of a level's face."""
+        return Bow(*(float(value) for value in vector[self.layout.bow(level)]))
+
     def height(self, vector: Array, level: int) -> float:
         """Return the true height of a level, mm."""
         return float(self.levels[level] + vector[self.layout.rise(level)])
@@ -212,12 +228,14 @@ class Problem:
         rows: list[Array] = []
         for index, seen in enumerate(self.photos):
             camera, height = self.camera(vector, index), self.height(vector, seen.level)
+            bow = self.bow(vector, seen.level)
             laid, _ = self._laid(vector, seen)
-            rows.append(camera.project(_raise(laid, height)) - seen.card_pixels)
-            lit = projector.unproject(self.pattern[seen.pattern], height)
-            rows.append(camera.project(_raise(lit, height)) - seen.pattern_pixels)
+            rows.append(camera.project(bow.at(laid, height)) - seen.card_pixels)
+            lit = land(projector, self.pattern[seen.pattern], height, bow)
+            rows.append(camera.project(bow.at(lit, height)) - seen.pattern_pixels)
         if self.crosses:
-            rows.append(projector.unproject(*self._cross_pixels) - self._cross_points)
+            bow = self.bow(vector, 0)
+            rows.append(land(projector, *self._cross_pixels, bow) - self._cross_points)
         return np.concatenate([block.ravel() for block in rows])
 
     def jacobian(self, vector: Array) -> Array:
@@ -226,27 +244,38 @@ class Problem:
         blocks: list[Array] = []
         for index, seen in enumerate(self.photos):
             camera, height = self.camera(vector, index), self.height(vector, seen.level)
+            bow, bent = self.bow(vector, seen.level), layout.bow(seen.level)
 
             laid, by_unknown = self._laid(vector, seen)
-            _, by_camera, by_point = camera.jacobian(_raise(laid, height))
+            _, by_camera, by_point = camera.jacobian(bow.at(laid, height))
+            by_place = on_surface(by_point, bow.slope(laid))
             block = np.zeros((len(laid), 2, layout.size))
             self._put_camera(block, by_camera, vector, index)
             for place, slope in by_unknown:
-                block[:, :, place] += by_point[:, :, :2] @ slope
-            block[:, :, layout.rise(seen.level)] += by_point[:, :, 2]
+                block[:, :, place] += by_place @ slope
+            block[:, :, bent] = by_point[:, :, 2:] * basis(laid)[:, None, :]
+            block[:, :, layout.rise(seen.level)] = by_point[:, :, 2]
             blocks.append(block)
 
-            lit, by_projector, by_rise = _landing(projector, self.pattern[seen.pattern], height)
-            _, by_camera, by_point = camera.jacobian(_raise(lit, height))
+            lit, by_projector, by_rise = _landing(
+                projector, self.pattern[seen.pattern], height, bow
+            )
+            _, by_camera, by_point = camera.jacobian(bow.at(lit, height))
+            by_place = on_surface(by_point, bow.slope(lit))
+            lifted = by_place @ by_rise + by_point[:, :, 2:]
             block = np.zeros((len(lit), 2, layout.size))
             self._put_camera(block, by_camera, vector, index)
-            block[:, :, layout.projector] = by_point[:, :, :2] @ by_projector
-            moved = np.einsum("nij,nj->ni", by_point[:, :, :2], by_rise)
-            block[:, :, layout.rise(seen.level)] = moved + by_point[:, :, 2]
+            block[:, :, layout.projector] = by_place @ by_projector
+            block[:, :, bent] = lifted * basis(lit)[:, None, :]
+            block[:, :, layout.rise(seen.level)] = lifted[:, :, 0]
             blocks.append(block)
         if self.crosses:
-            block = np.zeros((len(self.crosses), 2, layout.size))
-            block[:, :, layout.projector] = _landing(projector, *self._cross_pixels)[1]
+            lit, by_projector, by_rise = _landing(
+                projector, *self._cross_pixels, self.bow(vector, 0)
+            )
+            block = np.zeros((len(lit), 2, layout.size))
+            block[:, :, layout.projector] = by_projector
+            block[:, :, layout.bow(0)] = by_rise * basis(lit)[:, None, :]
             blocks.append(block)
         return np.concatenate(blocks).reshape(-1, layout.size)
 
@@ -337,10 +366,6 @@ def _places(block: slice) -> Indices:
     return np.arange(block.start, block.stop)
 
 
-def _raise(points: Points, height: float) -> Points:
-    return np.column_stack([points, np.full(len(points), height)])
-
-
 def _turn(points: Points, angles: Array) -> Points:
     """Turn each point about the origin by its angle, counter-clockwise."""
     c, s = np.cos(angles), np.sin(angles)
@@ -355,9 +380,9 @@ def _perpendicular(points: Points) -> Points:
 
 
 def _landing(
-    projector: Pinhole, pixels: Points, height: float | Array
+    projector: Pinhole, pixels: Points, height: float | Array, bow: Bow
 ) -> tuple[Points, Array, Array]:
-    """Return where the light of pixels lands, and the slopes of that.
+    """Return where the light of pixels lands on a bowed sheet, and the slopes of that.
 
     The landing point X keeps ``project(X(p), p) = pixel``, hence
     ``dX/dp = -(du/dX)^-1 du/dp`` (implicit function theorem).
@@ -366,11 +391,9 @@ def _landing(
     -------
     points : ndarray, shape (N, 2), platen frame, mm
     by_projector : ndarray, shape (N, 2, 15)
-    by_height : ndarray, shape (N, 2)
+    by_height : ndarray, shape (N, 2, 1)
     """
-    points = projector.unproject(pixels, height)
-    heights = np.broadcast_to(height, len(points))
-    _, by_parameter, by_point = projector.jacobian(np.column_stack([points, heights]))
-    inverse = -np.linalg.inv(by_point[:, :, :2])
-    by_height = np.einsum("nij,nj->ni", inverse, by_point[:, :, 2])
-    return points, inverse @ by_parameter, by_height
+    points = land(projector, pixels, height, bow)
+    _, by_parameter, by_point = projector.jacobian(bow.at(points, height))
+    inverse = -np.linalg.inv(on_surface(by_point, bow.slope(points)))
+    return points, inverse @ by_parameter, inverse @ by_point[:, :, 2:]

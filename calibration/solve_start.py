@@ -173,7 +173,7 @@ def first_projectors(
             "whole platen and take the photo again."
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
-    problem = Problem((), (), (), (), np.zeros((0, 2)), few)
+    problem = Problem((), (), (0.0,), (), np.zeros((0, 2)), few)
     free = projector_places(problem, PROJECTOR_FREE)
     task = Task(problem, projector_priors(problem, size, stated), free, np.array([START_NOISE]))
     results = []

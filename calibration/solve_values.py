@@ -128,9 +128,9 @@ class Inherited:
 
     Attributes
     ----------
-    mean : tuple of float, (15,)
-        The pinhole's parameters, in the order `camera.PARAMETERS`.
-    covariance : tuple of tuple of float, (15, 15)
+    mean : tuple of float, (18,)
+        The map's parameters: its pinhole's, in the order `camera.PARAMETERS`, and its bow's.
+    covariance : tuple of tuple of float, (18, 18)
         With the bump allowed for.
     """
 
@@ -176,8 +176,8 @@ class Fit:
         Which projector model the data chose, in words.
     height_from : str
         What the map's behaviour with height rests on, in words.
-    covariance : tuple of tuple of float, (15, 15)
-        Of the map's pinhole parameters, in the order `camera.PARAMETERS`.
+    covariance : tuple of tuple of float, (18, 18)
+        Of the map's parameters: its pinhole's, in the order `camera.PARAMETERS`, and its bow's.
     noise : float
         Standard error of one corner coordinate in the photos, px (by hand: on the platen, mm).
     freedom : int
@@ -200,7 +200,7 @@ class Fit:
 
     @property
     def matrix(self) -> NDArray[np.float64]:
-        """The covariance as an array, shape (15, 15)."""
+        """The covariance as an array, shape (18, 18)."""
         return np.array(self.covariance, dtype=np.float64)
 
 

@@ -2,7 +2,9 @@
 
 The covariance of the solved projector (which already carries the photos' noise, the
 cards' laying, the print's scale and the boards' heights) is carried to the platen:
-a pixel chosen for the point X lands at X + dX with ``dX = (du/dX)^-1 du/dp dp``.
+a pixel chosen for the point X lands at X + dX with ``dX = (du/dX)^-1 du/dp dp``. The
+parameters p are the projector's, in the order `camera.PARAMETERS`, and the bow of the
+platen's face (`surface.Bow`).
 """
 
 from __future__ import annotations
@@ -13,9 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibration.camera import Array, Pinhole
+from calibration.camera import Array
 from calibration.geometry import XY, PlatenFace, Points, as_points
 from calibration.projector import ProjectorMap
+from calibration.surface import basis, on_surface
 
 STEP = 12.0
 """Spacing of the points that stand for the whole platen, mm; the error is smooth over ten
@@ -52,26 +55,27 @@ def landing_covariance(
     Parameters
     ----------
     projector : ProjectorMap
-    covariance : array_like, shape (15, 15)
-        Of the projector's parameters, in the order `camera.PARAMETERS`.
+    covariance : array_like, shape (18, 18)
+        Of the map's parameters, as `landing_slope` orders them.
     points : array_like, shape (N, 2), platen frame, mm
     height : float or array_like of shape (N,), mm
     """
-    slope = landing_slope(projector.pinhole, points, height)
+    slope = landing_slope(projector, points, height)
     spread = np.asarray(covariance, dtype=np.float64)
     return np.asarray(np.einsum("nip,pq,njq->nij", slope, spread, slope, optimize=True))
 
 
-def landing_slope(pinhole: Pinhole, points: ArrayLike, height: ArrayLike = 0.0) -> Array:
-    """Return how far light aimed at points moves for each parameter, shape (N, 2, 15).
+def landing_slope(projector: ProjectorMap, points: ArrayLike, height: ArrayLike = 0.0) -> Array:
+    """Return how far light aimed at points moves for each parameter, shape (N, 2, 18).
 
-    That is the derivative of where the true projector puts the pixels that `pinhole`
-    chose, by the solved parameters.
+    That is the derivative of where the true projector puts the pixels that the solved
+    map chose, by the solved parameters: the pinhole's 15 and the bow's 3.
     """
     flat = as_points(points)
-    heights = np.broadcast_to(np.asarray(height, dtype=np.float64), len(flat))
-    _, by_parameter, by_point = pinhole.jacobian(np.column_stack([flat, heights]))
-    return np.asarray(np.linalg.solve(by_point[:, :, :2], by_parameter))
+    _, by_parameter, by_point = projector.pinhole.jacobian(projector.bow.at(flat, height))
+    by_bow = by_point[:, :, 2:] * basis(flat)[:, None, :]
+    by_place = on_surface(by_point, projector.bow.slope(flat))
+    return np.asarray(np.linalg.solve(by_place, np.concatenate([by_parameter, by_bow], axis=2)))
 
 
 def standard_error(covariances: Array) -> Array:

@@ -45,7 +45,7 @@ class TrueLens:
         u = self.focal * x + self.skew * y + self.centre[0]
         return np.column_stack([u, self.focal * self.aspect * y + self.centre[1]])
 
-    def land(self, pixels: np.ndarray, height: float) -> np.ndarray:
+    def land(self, pixels: np.ndarray, height: float | np.ndarray) -> np.ndarray:
         y = (pixels[:, 1] - self.centre[1]) / (self.focal * self.aspect)
         x = (pixels[:, 0] - self.centre[0] - self.skew * y) / self.focal
         bent = np.column_stack([x, y])
@@ -86,8 +86,19 @@ class Bench:
     print_scale: float = 1.0
     lays: dict[tuple[float, str], tuple[float, float, float]] = field(default_factory=dict)
 
+    bow: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    def surface(self, points: np.ndarray, height: float) -> np.ndarray:
+        """Points of the bowed platen, or of a sheet on it, shape (N, 3)."""
+        x, y = points.T / 100
+        rise = self.bow[0] * x * x + self.bow[1] * x * y + self.bow[2] * y * y
+        return np.column_stack([points, height + rise])
+
     def landing(self, pixels: np.ndarray, height: float = 0.0) -> np.ndarray:
-        return self.projector.land(pixels, height)
+        points = self.projector.land(pixels, height)
+        for _ in range(8 if any(self.bow) else 0):
+            points = self.projector.land(pixels, self.surface(points, height)[:, 2])
+        return points
 
     def laid_corners(self, card: Card, raised: float) -> np.ndarray:
         dx, dy, turn = self.lays.get((raised, card.name), (0.0, 0.0, 0.0))
@@ -110,8 +121,9 @@ class Bench:
         hint: float | None = None,
     ) -> PhotoObservation:
         def shoot(points: np.ndarray) -> np.ndarray:
-            solid = np.column_stack([points, np.full(len(points), raised)])
-            return camera.project(solid) + rng.normal(0, noise, (len(points), 2))
+            return camera.project(self.surface(points, raised)) + rng.normal(
+                0, noise, (len(points), 2)
+            )
 
         def inside(pixel: np.ndarray) -> bool:
             return bool(np.all(pixel > 5) and np.all(pixel < np.array(camera.size) - 6))

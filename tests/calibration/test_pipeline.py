@@ -8,7 +8,7 @@ from tests.calibration.synthetic import FACE, bench, grid, phone, posed
 
 def calibrated(monkeypatch, key):
     """Calibrate from three photos that two phones took, all under one key."""
-    rng = np.random.default_rng(7)
+    rng = np.random.default_rng(12)  # lenses that differ much
     truth = bench(rng)
     lenses = [phone(rng), phone(rng)]
     seen = tuple(

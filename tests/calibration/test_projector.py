@@ -6,6 +6,7 @@ import numpy as np
 
 from calibration.camera import Pinhole
 from calibration.projector import ProjectorMap
+from calibration.surface import Bow
 
 # A projector 1.1 m away whose axis leans about 30 degrees, lens shifted half a picture.
 LEANING = ProjectorMap(
@@ -31,6 +32,21 @@ def test_heights_may_differ_by_point() -> None:
     apart = [LEANING.projector_from_platen(p, h)[0] for p, h in zip(GRID, heights, strict=True)]
     np.testing.assert_allclose(together, apart, atol=1e-12)
     np.testing.assert_allclose(LEANING.platen_from_projector(together, heights), GRID, atol=1e-9)
+
+
+def test_there_and_back_on_a_bowed_platen() -> None:
+    bowed = ProjectorMap(LEANING.size, LEANING.pinhole, Bow(0.2, -0.1, 0.15))
+    for height in (0.0, 20.0):
+        pixels = bowed.projector_from_platen(GRID, height)
+        np.testing.assert_allclose(bowed.platen_from_projector(pixels, height), GRID, atol=1e-8)
+    # A platen 1 mm high at a point is a flat one with 1 mm of cloth there.
+    corner = np.array([[200.0, 0.0]])
+    bow = Bow(xx=0.25)
+    np.testing.assert_allclose(
+        ProjectorMap(LEANING.size, LEANING.pinhole, bow).projector_from_platen(corner),
+        LEANING.projector_from_platen(corner, 1.0),
+        atol=1e-12,
+    )
 
 
 def test_light_walks_with_height_along_the_ray() -> None:

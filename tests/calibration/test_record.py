@@ -11,13 +11,18 @@ import numpy as np
 import pytest
 
 from calibration import record
+from calibration.byhand import resolve
 from calibration.camera import Pinhole
+from calibration.drift import Verdict, check_photos
 from calibration.geometry import PlatenFace
 from calibration.observations import Corner, PhotoObservation
 from calibration.projector import ProjectorMap
 from calibration.record import Rig, load, save
 from calibration.refusal import Refusal
 from calibration.solve_values import CardFit, CardPlan, Cross, Fit, Stated, frozen_matrix
+from calibration.uncertainty import worst
+
+DATA = Path(__file__).parents[1] / "data"
 
 RIG = Rig(
     name="Boathouse press",
@@ -26,7 +31,7 @@ RIG = Rig(
     fit=Fit(
         model="pinhole",
         height_from="the solved pose",
-        covariance=frozen_matrix(np.eye(15) / 3),
+        covariance=frozen_matrix(np.eye(18) / 3),
         noise=0.1,
         freedom=400,
         cards=(CardFit("front-left", 0.0, (0.1, -0.2), 0.001, 0.02, 9),),
@@ -146,9 +151,26 @@ def test_older_versions_are_brought_up_to_date(path: Path, monkeypatch: pytest.M
         rig = dict(old["rig"]) | {"name": old["label"]}  # type: ignore[call-overload] # free JSON
         return {k: v for k, v in old.items() if k != "label"} | {"rig": rig}
 
-    monkeypatch.setattr(record, "VERSION", 2)
-    monkeypatch.setitem(record.MIGRATIONS, 1, step)
+    older = record.VERSION
+    monkeypatch.setattr(record, "VERSION", older + 1)
+    monkeypatch.setitem(record.MIGRATIONS, older, step)
     assert load(path) == RIG
+
+
+def test_a_rig_of_version_1_still_lights_the_same_and_keeps_its_observations() -> None:
+    """The file and the pixels were written by version 1 of the format, for a repaired rig."""
+    rig = load(DATA / "rig-version-1.json")
+    points = [(0, 0), (150, 200), (-150, -200)]
+    bare = [[899.0744788, 492.7006179], [1247.9576743, 71.2274685], [607.5950555, 844.7970626]]
+    high = [[895.2674474, 512.9588398], [1249.6437197, 86.4209811], [600.0117934, 868.3109511]]
+    np.testing.assert_allclose(rig.projector.projector_from_platen(points), bare, atol=1e-6)
+    np.testing.assert_allclose(rig.projector.projector_from_platen(points, 20), high, atol=1e-6)
+    found = worst(rig.projector, rig.fit.matrix, rig.fit.freedom, rig.face, (0.0, 20.0))
+    assert [each.bound for each in found] == pytest.approx([0.8962607, 1.0670271], rel=1e-6)
+    again = resolve(rig).map
+    far = again.platen_from_projector(rig.projector.projector_from_platen(points)) - points
+    assert np.hypot(*far.T).max() < 0.1
+    assert check_photos(rig, rig.photos).verdict is Verdict.UNCHANGED
 
 
 def test_a_failed_write_leaves_the_old_file(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,6 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calibration.cards import layout
+from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
 from calibration.solve import Solution, solve
@@ -196,6 +198,31 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     assert solution.fit.model == "pinhole with keystone"
     assert rms(off(bench, solution)) < 0.06
     assert rms(off(bench, solution, 20.0)) < 0.3
+    examine(solution, bench.face)
+    with pytest.raises(Refusal, match=r"keystone correction is off, and the board 10 mm high"):
+        examine(solved(bench, photos(bench, rng, 2, 1)), bench.face)
+
+
+def test_a_platen_of_another_size_than_stated() -> None:
+    rng = np.random.default_rng(105)
+    bench = synthetic.bench(rng)
+    seen = photos(bench, rng, 1)
+    told = PlatenFace(bench.face.width + 4, bench.face.depth + 4)
+    for stated, said in ((Stated(), "measure the printed 100 mm bar"), (CAREFUL, "platen")):
+        solution = solve(seen, layout(told), bench.pattern, told, replace(stated, laid=0.8))
+        with pytest.raises(Refusal, match=said):
+            examine(solution, told)
+
+
+@pytest.mark.parametrize("bow", [(0.12, 0.0, 0.08), (0.0, 0.15, 0.0), (-0.1, 0.05, 0.1)])
+def test_a_bowed_platen_is_seen_as_one(bow: tuple[float, float, float]) -> None:
+    rng = np.random.default_rng(106)
+    bench = replace(synthetic.bench(rng), bow=bow)
+    solution = solved(bench, photos(bench, rng, 3, 1))
+    np.testing.assert_allclose(solution.map.bow.vector, bow, atol=0.01)
+    for height in (0.0, 20.0):
+        assert rms(off(bench, solution, height)) < 0.06
+    assert solution.fit.model == "pinhole with lens shift and distortion"
 
 
 def test_the_model_needs_a_photo_of_the_bare_platen() -> None:

@@ -35,6 +35,7 @@ def vector(problem: Problem) -> np.ndarray:
     vector[layout.pose(0)] = [3.0, 0.2, 0.1, 10, -20, 700]
     vector[layout.pose(1)] = [2.8, -0.2, 0.3, 30, 40, 800]
     vector[layout.projector] = [900, 322, 300, -0.02, 0.01, 0, 0, 1, 0, 2.6, 0, 0.1, 5, -90, 900]
+    vector[layout.bow(0)], vector[layout.bow(1)] = [0.1, -0.2, 0.15], [-0.05, 0.02, 0.1]
     vector[layout.board(1)] = [3.0, -4.0, 0.02]
     vector[layout.lay(0, 2)] = [1.0, -2.0, 0.03]
     return vector
@@ -77,5 +78,5 @@ def test_the_truth_leaves_nothing() -> None:
     vector[layout.projector] = synthetic.pinhole(bench.projector).vector
     vector[layout.scale] = bench.print_scale - 1
     for k, card in enumerate(bench.cards):
-        vector[layout.lay(0, k)] = bench.lays[10.0, card.name]
+        vector[layout.lay(1, k)] = bench.lays[10.0, card.name]
     np.testing.assert_allclose(problem.residuals(vector), 0, atol=1e-6)

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from calibration import byhand
-from calibration.camera import PARAMETERS, Pinhole
+from calibration.camera import Pinhole
 from calibration.geometry import PlatenFace
 from calibration.projector import ProjectorMap
 from calibration.solve import Solution, solve
 from calibration.solve_priors import LENS_ERROR
 from calibration.solve_values import Stated
+from calibration.surface import Bow
 from calibration.uncertainty import (
     bound,
     landing_covariance,
@@ -98,7 +99,7 @@ def test_errors_follow_the_predicted_covariance(runs: Runs, height: float) -> No
     """
     squares = []
     for bench, solution in runs():
-        slope = landing_slope(solution.map.pinhole, GRID, height).reshape(-1, len(PARAMETERS))
+        slope = landing_slope(solution.map, GRID, height).reshape(-1, 18)
         sizes, modes = np.linalg.eigh(slope @ solution.fit.matrix @ slope.T)
         error = misses(bench, solution, height).ravel()
         squares.append((modes[:, -5:].T @ error) ** 2 / sizes[-5:])
@@ -118,17 +119,24 @@ def test_the_bound_holds_as_often_as_it_says(runs: Runs, height: float) -> None:
     assert np.mean(held) > 0.93
 
 
-LEANING = ProjectorMap((1920, 1080), Pinhole(2400.0, 960.0, 1100.0, -0.02, rx=2.6, tz=1100.0))
+LEANING = ProjectorMap(
+    (1920, 1080), Pinhole(2400.0, 960.0, 1100.0, -0.02, rx=2.6, tz=1100.0), Bow(0.05, 0.02, -0.1)
+)
 
 
 def test_covariance_is_that_of_sampled_projectors() -> None:
     """First-order propagation (Hartley & Zisserman, 2nd ed., Result 5.6) against samples."""
     rng = np.random.default_rng(5)
     size = np.array([1, 0.5, 0.5, 1e-4, 1e-4, 0, 0, 1e-4, 0.1, 1e-4, 1e-4, 1e-4, 0.1, 0.1, 0.5])
-    spread = np.diag(size**2)
+    bent = np.array([0.02, 0.03, 0.01])
+    spread = np.diag(np.concatenate([size, bent]) ** 2)
     chosen = LEANING.projector_from_platen(GRID, 5.0)
     landed = [
-        Pinhole.from_vector(LEANING.pinhole.vector + rng.normal(0, size)).unproject(chosen, 5.0)
+        ProjectorMap(
+            LEANING.size,
+            Pinhole.from_vector(LEANING.pinhole.vector + rng.normal(0, size)),
+            Bow(*(LEANING.bow.vector + rng.normal(0, bent))),
+        ).platen_from_projector(chosen, 5.0)
         for _ in range(4000)
     ]
     sampled = np.einsum("dni,dnj->nij", landed - GRID, landed - GRID) / len(landed)
@@ -152,7 +160,7 @@ def test_bound_never_falls_short_of_a_thin_error() -> None:
 
 def test_worst_point_and_its_name() -> None:
     face = PlatenFace(400.0, 500.0)
-    spread = np.zeros((15, 15))
+    spread = np.zeros((18, 18))
     spread[9, 9] = 1e-6  # a turn about the projector's x axis moves the far edge most
     found = worst(LEANING, spread, 1000, face, (0.0, 20.0))
     assert [each.height for each in found] == [0.0, 20.0]
