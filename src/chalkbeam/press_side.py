@@ -13,7 +13,7 @@ from chalkbeam.runs.pieces import Imprint
 from chalkbeam.runs.progress import At, Outcome
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.watch import sheet_trouble
-from chalkbeam.station import advance
+from chalkbeam.station import UNSEEN, advance
 from chalkbeam.station_light import Scene, lit
 from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
 from chalkbeam.units import Unit
@@ -49,7 +49,8 @@ class PressSide:
         self.sitting = sitting
         self.bench = bench
         self.unit = unit
-        self.desk = Desk()
+        asked = UNSEEN if sitting.progress.at.step is Step.PRESS else ""
+        self.desk = Desk(said=asked, sure=bool(asked))
         self.at_hand: AtHand | None = None
         self.refused = ""
         self.sheet_note = ""

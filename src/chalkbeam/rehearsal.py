@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import cast
 
 from calibration.refusal import Refusal
-from chalkbeam.bench import place_imprint, read_artwork
+from chalkbeam.bench import Bench, place_imprint, read_artwork
 from chalkbeam.garments import Fit, garment
 from chalkbeam.loading import Collar, Loading, OffPlaten, load
 from chalkbeam.locations import location as find_location
@@ -188,5 +188,24 @@ def on_file(collar: Collar = "away", threaded: bool = True) -> Lay:
                 refused = refused or refusal
         assert refused is not None
         raise refused
+
+    return lay
+
+
+def first_rigs(bench: Bench, later: dict[str, None]) -> Lay:
+    """Return how to lay imprints on the rigs at hand, else on any platen on file.
+
+    What only the latter take is added to `later`, a sentence each: it cannot be pressed
+    before its platen is on.
+    """
+    some = on_file()
+
+    def lay(placement: Placement, imprint: Imprint) -> Loading:
+        try:
+            return bench.lay(placement, imprint)
+        except Refusal as refusal:
+            loading = some(placement, imprint)
+            later[f"{placement.location.title}: {refusal}"] = None
+            return replace(loading, concerns=())
 
     return lay

@@ -31,6 +31,10 @@ BOUNCE = 0.15
 """A step asked for again within this many seconds is a bouncing pedal."""
 
 
+UNSEEN = "was it pressed? space: yes, page up: no"
+"""Asked where the press step was not seen to begin: after a power cut, or after an undo."""
+
+
 Answer = tuple[Desk, tuple[Command, ...]]
 
 
@@ -183,6 +187,8 @@ def _step(desk: Desk, standing: Standing, act: Act, at: float) -> Answer:
         case Step.LAY:
             return _at_step(desk, at), (Command(Order.STEP, step=Step.PRESS),)
         case Step.PRESS:
+            if desk.pressing_since is None and not desk.sure:
+                return replace(desk, sure=True, said=UNSEEN), ()
             left = dwell_left(desk, standing, at)
             if left > 0 and not desk.sure:
                 said = f"{left:.0f} s of the dwell left: once more if it is done"

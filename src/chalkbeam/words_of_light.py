@@ -66,6 +66,11 @@ def help_marks(
     return tuple(marks)
 
 
+def waiting_marks(face: PlatenFace) -> tuple[Mark, ...]:
+    """Return what is lit while the first picture is being worked out."""
+    return (page_mark(face, ["getting ready …"], Role.NOTE),)
+
+
 def page_mark(
     face: PlatenFace,
     lines: Sequence[str],

@@ -12,6 +12,7 @@ from calibration import shelf
 from chalkbeam.cli import app as program
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import make_rig, save_rig
+from tests.chalkbeam.typed import type_keys
 
 
 @pytest.fixture
@@ -81,21 +82,25 @@ def test_thicker_cloth_moves_the_light(bench, capsys, monkeypatch):
 
 def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
     keys = [pygame.K_SPACE, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_ESCAPE, pygame.K_ESCAPE]
-    get = pygame.event.get
-
-    def typed():
-        events = get()
-        if keys:
-            key = keys.pop(0)
-            events.append(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
-            events.append(pygame.event.Event(pygame.KEYUP, key=key, mod=0))
-        return events
-
-    monkeypatch.setattr(pygame.event, "get", typed)
+    type_keys(monkeypatch, keys)
     code, out, err = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
     assert (code, out) == (0, "left chest: moved 2.0 mm right\n")
     assert "do not look into its lens" in err
     assert "hot" in err
+
+
+def test_keys_pressed_before_the_first_picture_do_nothing(bench, capsys, monkeypatch):
+    keys = [pygame.K_RIGHT, pygame.K_ESCAPE, pygame.K_ESCAPE]
+    type_keys(monkeypatch, keys, early=[pygame.K_SPACE] * 3)
+    _, out, err = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
+    assert out == ""  # still in the load step: the arrow moved nothing
+    assert err.startswith("Getting ready")
+
+
+def test_escape_before_the_first_picture_ends(bench, capsys, monkeypatch):
+    type_keys(monkeypatch, [], early=[pygame.K_ESCAPE])
+    code, out, _ = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
+    assert (code, out) == (0, "")
 
 
 @pytest.mark.parametrize(
@@ -105,19 +110,20 @@ def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
         (("--location", "left-chest", "--rig", "pennant.png"), 2, "pennant.png"),
         (("--location", "left-chset"), 2, "left-chset"),
         (("--location", "left-chest", "--size", "9XL"), 2, "9XL"),
-        (("--location", "left-chest", "--art", "none.svg"), 2, "none.svg"),
+        (("--location", "left-chest", "--art", "none.svg", "--window"), 2, "none.svg"),
         (("--location", "left-chest", "--collar", "inside"), 2, "inside"),
         (("--location", "left-chest", "--thickness", "2in"), 2, "2in"),
         (("--location", "left-chest", "--fabric", "invisible"), 2, "invisible"),
-        (("--location", "left-chest", "--pad", "1x1x9in"), 2, "pad"),
+        (("--location", "left-chest", "--pad", "1x1x9in", "--window"), 2, "pad"),
         (("--location", "left-chest"), 2, "No display shows 640x360"),
         (("--location", "left-chest", "--display", "7"), 2, "There is no display 7"),
         (("--location", "left-chest", "--display", "1"), 2, "Display 1 shows"),
         (("--location", "left-chest") * 10, 2, "nine number keys"),
-        (("--location", "left-chest", "--width", "30in"), 2, "would leave the pressed area"),
-        (("--style", "pullover_hood", "--location", "full-front", "--width", "22in"), 1, "collar"),
+        (("--location", "left-chest", "--width", "30in", "--window"), 2, "pressed area"),
+        (("--style", "hoodie", "--location", "full-front", "--width", "22in", "--window"), 1,
+         "collar"),
     ],
-)
+)  # fmt: skip
 def test_refusals(bench, capsys, monkeypatch, arguments, code, says):
     done, out, err = chalkbeam(capsys, monkeypatch, *USUAL, *arguments)
     assert done == code

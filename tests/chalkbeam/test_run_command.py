@@ -10,6 +10,7 @@ from chalkbeam.runs.events import Kind
 from chalkbeam.runs.store import Store
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import save_rig
+from tests.chalkbeam.typed import type_keys
 
 SHEET = """Style,Size,Colour,Qty,Location,Artwork,Width,Time (s)
 crew tee,M,navy,2,left chest,pennant.png,90 mm,12
@@ -31,23 +32,9 @@ def bench(tmp_path, monkeypatch):
 def chalkbeam(capsys, monkeypatch):
     """Run the program while keys are typed; return its exit code and what it said."""
 
-    def call(*arguments, keys=WAY_OUT):
-        waiting = list(keys)
-        get = pygame.event.get
-
-        def typed():
-            events = get()
-            if waiting:
-                key = waiting.pop(0)
-                text = chr(key) if 32 < key < 127 else ""
-                events += [
-                    pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=text),
-                    pygame.event.Event(pygame.KEYUP, key=key, mod=0),
-                ]
-            return events
-
+    def call(*arguments, keys=WAY_OUT, early=()):
         with monkeypatch.context() as patched:
-            patched.setattr(pygame.event, "get", typed)
+            type_keys(patched, keys, early)
             patched.setattr("chalkbeam.station.BOUNCE", 0.0)
             patched.setattr(sys, "argv", ["chalkbeam", *arguments])
             code = 0
@@ -140,3 +127,35 @@ def test_needs_the_projectors_display(bench, chalkbeam):
     assert code == 2
     assert "No display shows 640x360" in err
     assert not (bench / "record.db").exists()
+
+
+def test_a_foot_on_the_pedal_while_the_window_opens_confirms_nothing(bench, chalkbeam):
+    step = pygame.K_SPACE
+    chalkbeam(*USUAL, "--as-listed", keys=[step, step, *WAY_OUT])  # left under the press
+    code, out, err = chalkbeam(*USUAL, keys=WAY_OUT, early=[step] * 4)
+    assert code == 0
+    assert err.startswith("Getting ready")
+    assert "0 of 3 imprints pressed" in out
+    # What is lit first asks whether it was pressed: one deliberate key says so.
+    _, out, _ = chalkbeam(*USUAL, keys=[step, *WAY_OUT])
+    assert "1 of 3 imprints pressed" in out
+
+
+def test_nothing_is_first_met_at_the_press(bench, chalkbeam):
+    (bench / "pennant.png").write_bytes(b"no picture")
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "rows 2, 3, column F (Artwork): pennant.png is not a picture" in err
+    assert "--anyway" in err
+    assert pressed(bench) == []
+    code, out, _ = chalkbeam(*USUAL, "--anyway")
+    assert code == 0
+    assert "0 of 3 imprints pressed" in out
+
+
+def test_what_no_rig_takes_is_told_before_the_order_begins(bench, chalkbeam):
+    (bench / "crew.csv").write_text(SHEET.replace("Width,", "Width,Platen,").replace(
+        "90 mm,", "90 mm,,").replace("250 mm,", "250 mm,15x15in,"))  # fmt: skip
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 0
+    assert "To be skipped for now: full back: This imprint wants platen 15x15in" in err

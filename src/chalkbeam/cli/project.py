@@ -34,6 +34,8 @@ from chalkbeam.cli.place import (
 from chalkbeam.units import Unit, parse_length
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from calibration.record import Rig
     from chalkbeam.projecting import Session
     from overlay.palette import Palette
@@ -103,6 +105,8 @@ def show_light(
     units: UnitsOption = Unit.INCH,
 ) -> None:
     """Show in light where a garment and its transfer go: load, lay, dark, at the press of a key."""
+    if png is None:
+        print("Getting ready: rig, artwork and placement …", file=sys.stderr, flush=True)
     from dataclasses import replace
 
     from calibration import shelf
@@ -124,30 +128,33 @@ def show_light(
     platen = Platen(light.name or "this platen", light.face)
     if pad is not None:
         platen = platen.with_pad(parse_pad(pad))
-    choices = []
-    for name in location:
-        found = find_location(name)
-        artwork = read_art(
-            art, text, garment, found, width=width, height=height, sheet_margin=sheet_margin,
-            mirrored=mirrored, font=font,
-        )  # fmt: skip
-        try:
-            placement = place(garment, found, artwork, turn=read_turn(turn))
-        except Impossible as fight:
-            print(fight.words.say(units))
-            raise typer.Exit(1) from None
-        loading = load(
-            placement, platen, collar=pointing,
-            overhang=None if overhang is None else parse_length(overhang),
-            aside=None if aside is None else parse_length(aside), threaded=not on_top,
-        )  # fmt: skip
-        choices.append(Choice(placement, loading))
-    session = Session.of(choices, View.CHECK if check else View.WORK)
+    found = [find_location(name) for name in location]
     palette = palette_of(fabric)
+
+    def prepare() -> Session:
+        choices = []
+        for where in found:
+            artwork = read_art(
+                art, text, garment, where, width=width, height=height, sheet_margin=sheet_margin,
+                mirrored=mirrored, font=font,
+            )  # fmt: skip
+            try:
+                placement = place(garment, where, artwork, turn=read_turn(turn))
+            except Impossible as fight:
+                print(fight.words.say(units))
+                raise typer.Exit(1) from None
+            loading = load(
+                placement, platen, collar=pointing,
+                overhang=None if overhang is None else parse_length(overhang),
+                aside=None if aside is None else parse_length(aside), threaded=not on_top,
+            )  # fmt: skip
+            choices.append(Choice(placement, loading))
+        return Session.of(choices, View.CHECK if check else View.WORK)
+
     if png is not None:
-        _write_pictures(session, light, palette, units, png, check)
+        _write_pictures(prepare(), light, palette, units, png, check)
     else:
-        _open(session, light, palette, units, display, window)
+        _open(prepare, light, palette, units, display, window)
 
 
 def _cloth(text: str) -> float:
@@ -176,26 +183,44 @@ def palette_of(fabric: str | None) -> Palette:
 
 
 def _open(
-    session: Session, rig: Rig, palette: Palette, units: Unit, display: int | None, window: bool
+    prepare: Callable[[], Session],
+    rig: Rig,
+    palette: Palette,
+    units: Unit,
+    display: int | None,
+    window: bool,
 ) -> None:
     from chalkbeam.cautions import AT_THE_PRESS
+    from chalkbeam.opening import run_when_ready
     from chalkbeam.projecting import advance, lit
-    from chalkbeam.words_of_light import shift_words
-    from overlay.frame import Painter
+    from chalkbeam.words_of_light import shift_words, waiting_marks
+    from overlay.frame import Frame, Painter
     from overlay.screens import Screen
-    from overlay.window import choose_display, run
+    from overlay.window import choose_display
 
     size = rig.projector.size
     number = None if window else choose_display(size, display)
-    painter = Painter(rig.projector, palette)
+    painter = Painter(rig.projector, palette, keep=2)
     print(AT_THE_PRESS, file=sys.stderr)
-    last = run(
-        session,
+
+    def view(now: Session) -> Frame | None:
+        return painter.paint(lit(now, rig.face, rig.name, units))
+
+    def ready() -> Session:
+        session = prepare()
+        view(session)
+        return session
+
+    last = run_when_ready(
+        ready,
         Screen(size, number),
+        waiting=painter.paint(waiting_marks(rig.face)),
         update=advance,
-        view=lambda now: painter.paint(lit(now, rig.face, rig.name, units)),
+        view=view,
         done=lambda now: now.over,
     )
+    if last is None:
+        return
     for choice, nudge in zip(last.choices, last.nudges, strict=True):
         words = shift_words(nudge)
         if words:

@@ -28,7 +28,12 @@ from chalkbeam.cli.project import DisplayOption, WindowOption
 from chalkbeam.units import Unit
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from calibration.record import Rig
+    from chalkbeam.bench import Bench
     from chalkbeam.press_side import PressSide
+    from chalkbeam.runs.sheet import RunSheet
     from chalkbeam.runs.store import Run, Store
 
 
@@ -46,6 +51,10 @@ def run_order(
     as_listed: AsListedOption = False,
     anew: Annotated[
         bool, typer.Option("--anew", help="Begin a new run even if one is unfinished.")
+    ] = False,
+    anyway: Annotated[
+        bool,
+        typer.Option("--anyway", help="Begin although some of the sheet cannot be pressed."),
     ] = False,
     again: Annotated[
         str | None,
@@ -66,6 +75,7 @@ def run_order(
     units: UnitsOption = Unit.INCH,
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
+    print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
     from calibration import shelf
     from chalkbeam.bench import Bench
     from chalkbeam.cautions import AT_THE_PRESS
@@ -81,31 +91,80 @@ def run_order(
     wanted: list[str | None] = [*rig] if rig else [None]
     rigs = [shelf.open_rig(each) for each in wanted]
     bench = Bench(rigs, pointing, not on_top)
-    order = read_order(sheet, unit, artwork)
+    order = _read(sheet, unit, artwork, units)
     number = None if window else choose_display(rigs[0].projector.size, display)
     with Store(record or record_file()) as store:
-        run = None if anew or again is not None else _unfinished(store, order.digest)
-        if run is None:
+        left = None if anew or again is not None else _unfinished(store, order.digest)
+        earlier = None if again is None else store.run(again).id
+        planned = None
+        if left is None:
             planned = plan_order(order, times, first, as_listed)
-            earlier = None if again is None else store.run(again).id
-            run = store.begin(
-                planned, title=sheet.stem, sheet=sheet.resolve(), digest=order.digest,
-                earlier=earlier,
-            )  # fmt: skip
+            for note in order.notes:
+                print(f"Note: {note}", file=sys.stderr)
         else:
-            print(f"Going on with the run begun {run.begun[:16].replace('T', ' ')} UTC.")
-        for note in order.notes:
-            print(f"Note: {note}", file=sys.stderr)
+            print(f"Going on with the run begun {left.begun[:16].replace('T', ' ')} UTC.")
         print(AT_THE_PRESS, file=sys.stderr)
-        sitting = Sitting(
-            store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
-        )
-        side = PressSide(sitting, bench, units)
+
+        def prepare() -> PressSide:
+            run = left
+            if planned is not None:
+                if not anyway:
+                    _place_ahead(order, Bench(rigs, pointing, not on_top), units)
+                run = store.begin(
+                    planned, title=sheet.stem, sheet=sheet.resolve(), digest=order.digest,
+                    earlier=earlier,
+                )  # fmt: skip
+            assert run is not None  # begun just now, or left unfinished
+            sitting = Sitting(
+                store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
+            )
+            side = PressSide(sitting, bench, units)
+            side.frame()
+            return side
+
         board = not no_board and (number is None or _several_displays())
-        _light(side, rigs[0].projector.size, number, board)
-        sitting.close()
-        lines = side.summary() if sitting.progress.stop is None else _standing(side)
-        print("; ".join(lines) + f". See chalkbeam report {run.id[:8]}.")
+        side = _light(prepare, rigs[0], number, board)
+        if side is None:
+            print("Left before anything was shown: nothing has changed.")
+            return
+        side.sitting.close()
+        lines = side.summary() if side.sitting.progress.stop is None else _standing(side)
+        print("; ".join(lines) + f". See chalkbeam report {side.sitting.run.id[:8]}.")
+
+
+def _read(sheet: Path, unit: Unit | None, artwork: Path | None, units: Unit) -> RunSheet:
+    """Return the order; where it cannot be read, say everything that is wrong with it."""
+    from chalkbeam.runs.problems import SheetRefusal
+
+    try:
+        return read_order(sheet, unit, artwork)
+    except SheetRefusal:
+        from chalkbeam.rehearsal import on_file
+
+        return read_order(sheet, unit, artwork, on_file(), units)
+
+
+def _place_ahead(order: RunSheet, bench: Bench, units: Unit) -> None:
+    """Place the whole order before it begins, so that nothing is first met at the press.
+
+    What no rig at hand takes is told, and waits to be skipped: its platen may come later.
+
+    Raises
+    ------
+    SheetRefusal
+        If something can never be pressed as the sheet asks.
+    """
+    from chalkbeam.rehearsal import first_rigs, rehearse
+    from chalkbeam.runs.problems import SheetRefusal
+
+    later: dict[str, None] = {}
+    problems, _ = rehearse(order, first_rigs(bench, later), units)
+    if problems:
+        raise SheetRefusal(
+            order.path, problems, "Correct the sheet, or begin all the same with --anyway."
+        )
+    for sentence in later:
+        print(f"To be skipped for now: {sentence}", file=sys.stderr)
 
 
 def _unfinished(store: Store, digest: str) -> Run | None:
@@ -124,12 +183,18 @@ def _several_displays() -> bool:
     return len(displays()) > 1
 
 
-def _light(side: PressSide, size: tuple[int, int], number: int | None, board: bool) -> None:
-    """Open the windows and work until the operator leaves."""
+def _light(
+    prepare: Callable[[], PressSide], rig: Rig, number: int | None, board: bool
+) -> PressSide | None:
+    """Open the windows and work until the operator leaves; None if that was at once."""
     from chalkbeam.board import board_of
+    from chalkbeam.opening import run_when_ready
     from chalkbeam.operator_window import OperatorWindow
+    from chalkbeam.words_of_light import waiting_marks
+    from overlay.frame import render
+    from overlay.palette import DEFAULT_PALETTE
     from overlay.screens import Screen
-    from overlay.window import beep, run
+    from overlay.window import beep
 
     operator = OperatorWindow() if board else None
     told, rung = -1, 0.0
@@ -152,9 +217,10 @@ def _light(side: PressSide, size: tuple[int, int], number: int | None, board: bo
             operator.show(board_of(now))
 
     try:
-        run(
-            side,
-            Screen(size, number, title="Chalkbeam light"),
+        return run_when_ready(
+            prepare,
+            Screen(rig.projector.size, number, title="Chalkbeam light"),
+            waiting=render(waiting_marks(rig.face), rig.projector, DEFAULT_PALETTE),
             update=lambda now, happened: now.take(happened),
             view=lambda now: now.frame(),
             done=lambda now: now.desk.over,

@@ -62,7 +62,7 @@ def row_words(rows: Sequence[int], most: int | None = None) -> str:
 class SheetRefusal(Refusal):
     """A run sheet with problems: one line each under a heading, rows that are alike together."""
 
-    def __init__(self, path: Path, problems: Sequence[Problem]) -> None:
+    def __init__(self, path: Path, problems: Sequence[Problem], hint: str = "") -> None:
         self.problems = tuple(sorted(set(problems)))
         alike: dict[tuple[int, str], list[Problem]] = {}
         for problem in self.problems:
@@ -70,4 +70,5 @@ class SheetRefusal(Refusal):
         count = len(alike)
         lines = [f"  {each[0].at([one.row for one in each])}" for each in alike.values()]
         things = "one thing" if count == 1 else f"{count} things"
+        lines += [hint] if hint else []
         super().__init__("\n".join([f"{path} has {things} to correct:", *lines]))

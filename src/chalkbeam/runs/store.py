@@ -121,7 +121,8 @@ class Store:
             self.path.parent.mkdir(parents=True, exist_ok=True)
         self._engine = sa.create_engine(
             sa.URL.create("sqlite", database=str(self.path)),
-            connect_args={"timeout": lock_wait},
+            # A record may be opened in one thread and used in another, never in two at a time.
+            connect_args={"timeout": lock_wait, "check_same_thread": False},
             poolclass=sa.StaticPool,
         )
         sa.event.listen(self._engine, "connect", _on_connect)

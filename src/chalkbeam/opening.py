@@ -1,0 +1,127 @@
+"""A window that is open at once, while what it will show is still being worked out."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Generic, TypeVar
+
+from overlay.frame import Frame
+from overlay.inputs import Closed, Input, Key, Told
+from overlay.keys import Act, action_for
+from overlay.screens import Screen
+from overlay.window import run
+
+T = TypeVar("T")
+
+SETTLING = 0.25
+"""Keys that come sooner after the first picture, s, were pressed before anybody saw it."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Prepared(Generic[T]):
+    """What the preparing thread has to say: what is ready, or why nothing is."""
+
+    ready: T | None = None
+    failed: BaseException | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Now(Generic[T]):
+    """What the window shows: nothing yet, or what has been made ready."""
+
+    ready: T | None = None
+    failed: BaseException | None = None
+    over: bool = False
+
+
+def run_when_ready(
+    prepare: Callable[[], T],
+    screen: Screen,
+    *,
+    waiting: Frame | None,
+    update: Callable[[T, Input], T],
+    view: Callable[[T], Frame | None],
+    done: Callable[[T], bool],
+    due: Callable[[T], float | None] = lambda state: None,
+    shown: Callable[[T], None] = lambda state: None,
+    listen: Callable[[Callable[[Input], None]], None] | None = None,
+) -> T | None:
+    """Open the window, prepare in the background, then go on as `overlay.window.run`.
+
+    A key typed before the first picture is up does nothing: a foot on the pedal meant
+    whatever was there before, and must not confirm what nobody has seen. Only Escape (or
+    the window's own close button) counts: it ends.
+
+    Parameters
+    ----------
+    prepare : callable
+        Returns the first state, its first picture drawn; runs in a thread of its own.
+    waiting : Frame or None
+        What to show meanwhile.
+    screen, update, view, done, due, shown, listen
+        As in `overlay.window.run`.
+
+    Returns
+    -------
+    state or None
+        The last state; None if the operator left before the first.
+
+    Raises
+    ------
+    BaseException
+        Whatever `prepare` raises, once the window is closed.
+    """
+    post: Callable[[Input], None] = lambda happened: None  # noqa: E731 - until there is a window
+    began = False
+    seen_at = float("inf")
+
+    def work() -> None:
+        try:
+            told = _Prepared(prepare())
+        except BaseException as error:
+            told = _Prepared(failed=error)
+        post(Told(told))
+
+    def on_listen(given: Callable[[Input], None]) -> None:
+        nonlocal post
+        post = given
+        if listen is not None:
+            listen(given)
+
+    def on_shown(now: _Now[T]) -> None:
+        nonlocal began, seen_at
+        if not began:
+            began = True
+            threading.Thread(target=work, daemon=True).start()
+        if now.ready is not None:
+            seen_at = min(seen_at, time.monotonic())
+            shown(now.ready)
+
+    def on_input(now: _Now[T], happened: Input) -> _Now[T]:
+        match happened:
+            case Told(_Prepared() as told):
+                return _Now(told.ready, told.failed, told.failed is not None)
+            case Key() if now.ready is None or happened.at < seen_at + SETTLING:
+                action = action_for(happened)
+                leaves = action is not None and action.act in (Act.LEAVE, Act.LEAVE_NOW)
+                return replace(now, over=leaves and now.ready is None)
+            case Closed() if now.ready is None:
+                return replace(now, over=True)
+        return now if now.ready is None else replace(now, ready=update(now.ready, happened))
+
+    last = run(
+        _Now[T](),
+        screen,
+        update=on_input,
+        view=lambda now: waiting if now.ready is None else view(now.ready),
+        done=lambda now: now.over or (now.ready is not None and done(now.ready)),
+        due=lambda now: None if now.ready is None else due(now.ready),
+        shown=on_shown,
+        listen=on_listen,
+    )
+    if last.failed is not None:
+        raise last.failed
+    return last.ready
