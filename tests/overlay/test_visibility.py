@@ -109,6 +109,20 @@ def test_every_role_can_be_told_on_every_cloth_of_the_ladder(cloth):
             assert sight.apart >= 7.0, role
 
 
+@pytest.mark.parametrize(
+    "cloth", [*CLOTHS.values(), (80, 140, 200), (140, 200, 250), (80, 140, 140), (80, 20, 20)]
+)
+def test_a_line_is_twice_as_bright_as_its_cloth_for_one_who_sees_no_hue(cloth):
+    # A doubling of luminance is one photographic stop, plain to every eye; from memory. The
+    # luminance is Y of CIE XYZ from linear sRGB (IEC 61966-2-1), not the L* that was chosen by.
+    palette, light = palette_for(cloth), Light()
+    weights = np.array([0.2126, 0.7152, 0.0722])
+    bare = light.seen([(0, 0, 0)], cloth, palette.gamma)[0] @ weights
+    for role in Role:
+        lit = light.seen([palette.look(role).colour], cloth, palette.gamma)[0] @ weights
+        assert lit >= 2 * bare, role
+
+
 def test_on_red_cloth_the_usual_colours_run_together_and_ours_do_not():
     red = CLOTHS["red"]
     before, after = sights(DEFAULT_PALETTE, red), sights(palette_for(red), red)
