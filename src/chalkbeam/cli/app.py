@@ -10,6 +10,7 @@ import os
 import sys
 
 import typer
+from typer.exceptions import TyperException
 
 from calibration.refusal import Refusal
 from chalkbeam.cli import (
@@ -28,6 +29,7 @@ from chalkbeam.cli import (
     rig,
     run,
 )
+from chalkbeam.cli.usage import usage_words
 
 app = typer.Typer(
     name="chalkbeam",
@@ -70,7 +72,12 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _print_anything()
     try:
-        app()
+        code = app(prog_name="chalkbeam", standalone_mode=False)
+        if isinstance(code, int):
+            sys.exit(code)
+    except TyperException as error:
+        print(usage_words(error), file=sys.stderr)
+        sys.exit(2)
     except Refusal as refusal:
         print(f"chalkbeam: {refusal}", file=sys.stderr)
         sys.exit(2)

@@ -1,0 +1,45 @@
+"""A command line that cannot be understood, in one sentence that says what to type."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def usage_words(error: Exception) -> str:
+    """Return what is wrong with a command line, and what to type instead.
+
+    Parameters
+    ----------
+    error : Exception
+        What the command-line library raised; its context and parameter are read if there.
+    """
+    context: Any = getattr(error, "ctx", None)
+    said: str = getattr(error, "format_message", lambda: str(error))().rstrip(".")
+    if said.startswith("Usage:"):  # a group of commands by itself: its list is the answer
+        return said
+    if context is None:
+        return f"chalkbeam: {said or 'stopped'}."
+    path = str(context.command_path)
+    missing: Any = getattr(error, "param", None)
+    if missing is None or not said.startswith("Missing"):
+        return f"chalkbeam: {said}: `{path} --help` lists what can be written."
+    usual = " ".join([path, *(_as_typed(each) for each in context.command.params if each.required)])
+    what = _called(missing)
+    return f"chalkbeam: {what} is missing: type `{usual}`; `{path} --help` says more."
+
+
+def _is_option(parameter: Any) -> bool:
+    return bool(parameter.param_type_name == "option")
+
+
+def _called(parameter: Any) -> str:
+    """Return a parameter's name for the head of a sentence."""
+    if _is_option(parameter):
+        return f"The option {parameter.opts[-1]}"
+    return f"The {parameter.name.replace('_', ' ')}"
+
+
+def _as_typed(parameter: Any) -> str:
+    """Return how a parameter is written, its value in capitals."""
+    name = str(parameter.name).upper()
+    return f"{parameter.opts[-1]} {name}" if _is_option(parameter) else name

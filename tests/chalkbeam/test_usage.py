@@ -1,0 +1,30 @@
+"""A command line that cannot be understood: one sentence, exit code 2."""
+
+import sys
+
+import pytest
+
+from chalkbeam.cli import app as program
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["run"], "The sheet is missing: type `chalkbeam run SHEET`"),
+        (["sheet", "check"], "type `chalkbeam sheet check SHEET`"),
+        (["sheet", "rescue", "x.db"], "The option --out is missing"),
+        (["place"], "The option --style is missing: type `chalkbeam place --style STYLE"),
+        (["run", "x.csv", "--lamp"], "`chalkbeam run --help` lists"),
+        (["runn"], "runn"),
+        (["report", "--measure", "long"], "valid number"),
+    ],
+)
+def test_one_sentence_says_what_to_type(arguments, says, capsys, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["/usr/bin/chalkbeam", *arguments])
+    with pytest.raises(SystemExit) as end:
+        program.main()
+    assert end.value.code == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert said.startswith("chalkbeam: ")
+    assert len(said.splitlines()) == 1
