@@ -258,6 +258,13 @@ def _counted_from(garment: Garment) -> str:
     return f"the neck seam and the centre line{sleeve}"
 
 
+def _resting_on(garment: Garment) -> str:
+    """Return what to add where lengths are assumed."""
+    assumed = any(measure.assumed for measure in garment.measures.values())
+    words = " Assumed, from memory or common practice: what no chart of yours or tape gave."
+    return words if assumed else ""
+
+
 def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0) -> Drawing:
     """Return every face of a garment with its landmarks named.
 
@@ -300,7 +307,7 @@ def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0
         x += width + SIDE_WIDTH
     notes = (
         f"Distances count from {_counted_from(garment)}.",
-        "Slanted names: derived by a grading rule.",
+        "Slanted names: derived by a grading rule." + _resting_on(garment),
         "Tinted: stay clear; pale: take care.",
     )
     for number, note in enumerate(notes):

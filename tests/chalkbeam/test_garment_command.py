@@ -38,6 +38,21 @@ def test_show_speaks_the_units_asked_for(chalkbeam):
     assert "165 mm" in millimetres
 
 
+def test_show_says_what_the_figures_rest_on(chalkbeam):
+    words = ("garment", "show", "--style", "tee", "--size", "18M")
+    said = " ".join(chalkbeam(*words)[1].split())
+    assert "17 measures, 15 of them graded; 17 are assumed, from memory or common practice" in said
+    taped = " ".join(chalkbeam(*words, "--measured", "half_chest=275mm")[1].split())
+    assert "16 are assumed" in taped
+    assert "measured on the piece" in taped
+    # a line that a rule derives is starred
+    assert "pit line 3 1/8 in*" in said
+    assert "neck seam 0 in " in said
+    shown = json.loads(chalkbeam(*words, "--measured", "half_chest=275mm", "--json")[1])
+    assert shown["measures"]["pit_depth"]["assumed"] is True
+    assert shown["measures"]["half_chest"]["assumed"] is False
+
+
 def test_show_json_is_in_millimetres_and_measured_lengths_count(chalkbeam):
     words = ("garment", "show", "--style", "tee", "--size", "M", "--json")
     shown = json.loads(chalkbeam(*words, "--measured", "half_chest=21in")[1])

@@ -107,6 +107,7 @@ def show_garment(
         f"differ by ± {format_length(garment.tolerance, units)}"
     )
     _print(Text(head, style="bold"))
+    _print(Text(_standing(garment)))
     table = Table("measure", "length", "±", "where it comes from", box=None, header_style="bold")
     table.columns[1].justify = table.columns[2].justify = "right"
     for column in table.columns[:3]:
@@ -122,6 +123,20 @@ def show_garment(
     for name in garment.faces:
         _print(Text(""))
         _print(_landmarks(garment.face(name), units))
+    _print(Text("\n* graded by a rule, neither in a chart nor measured"))
+
+
+def _standing(garment: Garment) -> str:
+    """Return what a garment's figures rest on, as a sentence."""
+    measures = garment.measures.values()
+    graded = sum(measure.derived is not None for measure in measures)
+    assumed = sum(measure.assumed for measure in measures)
+    if not assumed:
+        return f"{len(measures)} measures, {graded} of them graded."
+    return (
+        f"{len(measures)} measures, {graded} of them graded; {assumed} are assumed, from memory or "
+        "common practice: import your supplier's chart, or measure the piece."
+    )
 
 
 def _origin(name: str, measure: Measure) -> str:
@@ -151,7 +166,7 @@ def _landmarks(face: Face, units: Unit) -> object:
         name, mark = marks[index]
         return (
             name.replace("_", " "),
-            format_length(mark.value, units),
+            format_length(mark.value, units) + ("*" if mark.derived else " "),
             format_length(mark.tolerance, units) if mark.tolerance else "",
         )
 
@@ -177,6 +192,7 @@ def as_json(garment: Garment) -> dict[str, object]:
                 "tolerance_mm": measure.tolerance,
                 "derived": measure.derived,
                 "source": measure.source,
+                "assumed": measure.assumed,
             }
             for name, measure in garment.measures.items()
         },

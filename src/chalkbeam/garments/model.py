@@ -81,6 +81,11 @@ class Measure:
     derived: str | None = None
     source: str = ""
 
+    @property
+    def assumed(self) -> bool:
+        """Whether it rests on memory or common practice alone: on no chart, tape or standard."""
+        return self.source.startswith(("from memory", "common practice"))
+
 
 @dataclass(frozen=True)
 class Landmark:
