@@ -150,6 +150,8 @@ class PressSide:
         try:
             self.at_hand = self._at_hand(index)
             self.refused = ""
+            rig = self.at_hand.rig
+            self.sitting.use(rig.name, rig.calibration_id)
         except Refusal as refusal:
             if str(refusal) != self.refused:
                 self._note(str(refusal))

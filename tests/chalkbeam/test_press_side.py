@@ -388,3 +388,19 @@ def test_one_thread_at_most_stays():
 def test_marks_of_the_plan_hold_no_lettering(press):
     assert not any(isinstance(mark, Text) for mark in board_of(press.side).plan)
     assert any(isinstance(mark, Stroke) and mark.closed for mark in board_of(press.side).plan)
+
+
+def test_every_press_bears_the_rig_that_lit_it(tmp_path):
+    small = make_rig(name="name press", face=PlatenFace(330, 400, 10))
+    large = make_rig()
+    side = open_run(tmp_path, rigs=[large, small])
+    stops = side.sitting.run.stops
+    other = replace(stops[1], imprint=replace(stops[1].imprint, platen="330mm x 400mm"))
+    run = replace(side.sitting.run, stops=(stops[0], other, *stops[2:]))
+    side = PressSide(Sitting(Store(tmp_path / "record.db"), run), side.bench)
+    Press(side).keys(*["space"] * 9)
+    events = Store(tmp_path / "record.db").events(run)
+    pressed = [event for event in events if event.kind is Kind.PRESSED]
+    assert [event.rig for event in pressed[:3]] == ["bench press", "name press", "bench press"]
+    assert pressed[0].calibration == large.calibration_id != small.calibration_id
+    assert pressed[1].calibration == small.calibration_id

@@ -77,6 +77,10 @@ class Sitting:
         self._unsure = None
         self.progress.apply(event)
 
+    def use(self, rig: str, calibration: str) -> None:
+        """Say which rig lights the imprint at hand; every event bears its name and calibration."""
+        self._recorder.use(rig, calibration)
+
     def _at_hand(self) -> tuple[int, str]:
         """Return the index and the id of the imprint at hand."""
         index = self.progress.at.index

@@ -308,6 +308,10 @@ class Recorder:
         self._last = history[-1].seq if history else 0
         self.history = tuple(history)
 
+    def use(self, rig: str, calibration: str) -> None:
+        """Say which rig the events to come are made at, where a run needs several."""
+        self._rig, self._calibration = rig, calibration
+
     def write(
         self,
         kind: Kind,
