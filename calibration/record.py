@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -18,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from calibration.files import write_whole
 from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.observations import PhotoObservation
 from calibration.projector import ProjectorMap
@@ -195,30 +195,6 @@ def load(path: Path | str) -> Rig:
             "fit its content): calibrate again."
         )
     return file.rig
-
-
-def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file beside its place and move it there, so that it is never half-written.
-
-    Raises
-    ------
-    Refusal
-        If the folder is missing or cannot be written to.
-    """
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        try:
-            with beside.open("wb") as file:
-                file.write(content.encode() if isinstance(content, str) else content)
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise Refusal(
-            f"“{path}” cannot be written ({error.strerror}): choose another place."
-        ) from None
 
 
 def _complaint(error: Exception) -> str:

@@ -11,8 +11,9 @@ from PIL import Image
 
 from calibration import report_parts as parts
 from calibration.byhand import resolve
+from calibration.files import write_whole
 from calibration.photo import Photo
-from calibration.record import Rig, write_whole
+from calibration.record import Rig
 from calibration.report_parts import GREY, INK, MARGIN, Sheet
 from calibration.solve import Solution
 from calibration.solve_gates import describe_lay, if_laid_exactly, pixel_on_platen

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import platformdirs
 
-from calibration.record import Rig, load, save, write_whole
+from calibration.files import write_whole
+from calibration.record import Rig, load, save
 from calibration.refusal import Refusal
 
 _DEFAULT = "default.txt"

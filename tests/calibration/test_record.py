@@ -188,5 +188,6 @@ def test_a_failed_write_leaves_the_old_file(path: Path, monkeypatch: pytest.Monk
 
 
 def test_nowhere_to_write(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_text("a file, no folder")
     with pytest.raises(Refusal, match="cannot be written"):
-        save(RIG, tmp_path / "absent" / "rig.json")
+        save(RIG, tmp_path / "taken" / "rig.json")

@@ -76,5 +76,6 @@ def test_the_file_is_what_its_name_says(tmp_path: Path, rig: Rig, name: str, kin
 
 
 def test_nowhere_to_write(tmp_path: Path, rig: Rig) -> None:
+    (tmp_path / "taken").write_text("a file, no folder")
     with pytest.raises(Refusal, match="cannot be written"):
-        write_report(tmp_path / "absent" / "report.png", rig)
+        write_report(tmp_path / "taken" / "report.png", rig)

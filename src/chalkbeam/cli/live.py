@@ -92,7 +92,7 @@ def photos_from_camera(
     import cv2
 
     from calibration.pattern import Pattern, wants_fine
-    from calibration.record import write_whole
+    from chalkbeam.files import write_whole
     from chalkbeam.live_camera.source import open_source
     from chalkbeam.live_camera.taking import take_photos
 
