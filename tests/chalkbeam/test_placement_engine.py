@@ -14,7 +14,7 @@ from calibration.refusal import Refusal
 from chalkbeam.artwork import Box, letter
 from chalkbeam.garments import FITS, Landmark, garment, sizes, styles
 from chalkbeam.locations import location, locations
-from chalkbeam.placement import Impossible, Severity, place, remedies
+from chalkbeam.placement import Impossible, Severity, check_words, place, remedies
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.clearance import clearance
 from chalkbeam.placement.remedies import SHRINK
@@ -260,6 +260,57 @@ def test_impossible_offers_places_that_work():
         assert place(piece, location(other), art).worst < Severity.STOP
     assert " in wide" in fight.words.say(Unit.INCH)
     assert str(fight) == fight.words.say(Unit.MM)
+
+
+def test_how_far_ink_runs_off_and_how_deep_it_lies():
+    piece = garment("crew_tee", "XS")
+    half = piece.measures["half_chest"].value / 2
+    art = block_art(2 * half + 40, 80)  # 20 mm over either side, well below the armholes
+    found = clearance(piece.face("front"), art, Isometry(0.0, 300.0))
+    off = next(c for c in found.warnings if c.about == "edge")
+    assert off.sentence.lengths == pytest.approx((20.0,), abs=0.01)
+    front = garment("zip_hood", "M").face("front")
+    zipped = clearance(front, block_art(20, 100), Isometry(front.across["zip"].value + 15, 200.0))
+    deep = next(c for c in zipped.warnings if c.about == "zip")
+    wide = next(area for area in front.areas if area.kind == "zip").polygon[:, 0].max()
+    # from the art's left edge to the facing's, the shorter side of the overlap
+    assert deep.sentence.lengths == pytest.approx((wide - 5.0,), abs=0.01)
+
+
+def test_a_hood_over_much_of_the_ink_is_a_caution_over_little_a_note():
+    face = garment("pullover_hood", "L").face("back")
+    foot = face.along["hood_drape"].value
+    much, little = (
+        clearance(face, block_art(60, 100), Isometry(0.0, foot + 50.0 - over))
+        for over in (30.0, 3.0)
+    )
+    assert 0.2 < much.hidden < 0.35
+    assert 0.005 < little.hidden < 0.05
+    assert [found.warnings[0].severity for found in (much, little)] == [
+        Severity.CAUTION,
+        Severity.NOTE,
+    ]
+
+
+def test_cross_checks_say_which_way_and_how_much_is_too_much():
+    # A pit measured 40 mm higher than the chart's brings the art up by as much; the shoulder's
+    # rule, half an inch lower than the placing one allows for, then points downwards.
+    chart = garment("crew_tee", "M").measures["pit_depth"].value
+    told = {}
+    for lower in (-40.0, -15.0, 15.0, 60.0):
+        piece = garment("crew_tee", "M", measured={"pit_depth": chart + lower})
+        placed = place(piece, location("left-chest"), block_art(70, 50))
+        check = next(c for c in placed.cross_checks if "shoulder" in c.checked_by.rule.says)
+        assert check.apart == pytest.approx(-lower, abs=1.0)
+        told[lower] = check_words(check).say()
+        # common practice: 7.5 to 9 in below the shoulder, give or take what the lines differ by
+        slack = max(check.placed_by.line.tolerance, check.checked_by.line.tolerance) + 0.5
+        agrees = 7.5 * 25.4 - slack <= 203.2 + lower <= 9 * 25.4 + slack
+        assert check.agrees is agrees
+    assert "lower: the rules disagree" in told[-40.0]
+    assert "lower: the rules agree" in told[-15.0]
+    assert "higher: the rules agree" in told[15.0]
+    assert "higher: the rules disagree" in told[60.0]
 
 
 def test_zip_placket_and_buttons_stop():

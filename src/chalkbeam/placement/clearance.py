@@ -119,7 +119,7 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
     if not shapes.cloth.contains(ink):
         off = ink.difference(shapes.cloth)
         if off.area > TRACE:
-            warnings.append(_off_cloth(face, off, ink))
+            warnings.append(_off_cloth(face, off, ink, shapes.cloth))
     for area, shape in near:
         if not (shape.dwithin(ink, CLEAR) or shape.intersects(sheet)):
             continue
@@ -154,9 +154,18 @@ def _about(area: Area) -> str:
 
 
 def _extent(shape: BaseGeometry) -> float:
-    """Return how far an overlap reaches, mm: the shorter side of the box around it."""
-    left, top, right, bottom = shape.bounds
-    return float(min(right - left, bottom - top))
+    """Return how far an overlap reaches, mm: the shorter side of the box around its largest part.
+
+    Parts are judged one by one: ink may lie on an area at both of its ends.
+    """
+    boxes = shapely.bounds(shapely.get_parts(shape))
+    return float(np.minimum(*(boxes[:, 2:] - boxes[:, :2]).T).max())
+
+
+def _beyond(off: BaseGeometry, cloth: BaseGeometry) -> float:
+    """Return how far the farthest of what lies off the cloth is from it, mm."""
+    corners = shapely.points(shapely.get_coordinates(off))
+    return float(shapely.distance(corners, cloth).max())
 
 
 def _on_area(area: Area, overlap: BaseGeometry, ink: BaseGeometry, severity: Severity) -> Concern:
@@ -165,10 +174,10 @@ def _on_area(area: Area, overlap: BaseGeometry, ink: BaseGeometry, severity: Sev
     return Concern(severity, _about(area), Sentence(words, (_extent(overlap),)))
 
 
-def _off_cloth(face: Face, off: BaseGeometry, ink: BaseGeometry) -> Concern:
+def _off_cloth(face: Face, off: BaseGeometry, ink: BaseGeometry, cloth: BaseGeometry) -> Concern:
     name = face.name.replace("_", " ")
     words = f"The ink runs {{0}} off the {name}, with {_percent(off.area / ink.area)} of its area."
-    return Concern(Severity.STOP, "edge", Sentence(words, (_extent(off),)))
+    return Concern(Severity.STOP, "edge", Sentence(words, (_beyond(off, cloth),)))
 
 
 def _hidden(share: float) -> Concern:
