@@ -190,8 +190,9 @@ class PressSide:
         if at.step is Step.LOAD:
             self._paint(At(at.index, Step.LAY), self.at_hand)
             return
+        # In the lay step arrow keys want an answer at once; the press gives time for the next.
         following = progress.following()
-        if following.index is None:
+        if at.step is not Step.PRESS or following.index is None:
             return
         stop, collar = progress.stops[following.index], progress.collar(following.index)
         try:

@@ -16,9 +16,10 @@ from chalkbeam.placement import Concern, Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.sentences import Sentence
+from chalkbeam.target_lettering import remark as set_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import help_marks, page_mark, shift_words
+from chalkbeam.words_of_light import help_marks, shift_words
 from overlay.check_view import check_marks
 from overlay.inputs import Closed, Input, Key
 from overlay.keys import Act, Action, action_for
@@ -234,7 +235,7 @@ def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mar
     else:
         marks = _work(session, unit)
     if remark:
-        marks = (*marks, page_mark(face, [remark], Role.WARN, height))
+        marks = (*marks, *set_remark([remark], Role.WARN, face, marks, height))
     return marks or None
 
 
@@ -244,7 +245,8 @@ def _work(session: Session, unit: Unit) -> tuple[Mark, ...]:
     if len(session.choices) > 1:
         which = f"location {session.chosen + 1} of {len(session.choices)}"
     if session.step is Step.LOAD:
+        which = f"{which}: {choice.placement.location.title}" if which else ""
         return load_marks(choice.placement, choice.loading, note=which, unit=unit)
     words = shift_words(session.nudge)
-    note = " · ".join(part for part in (which, f"moved {words}" if words else "") if part)
+    note = "\n".join(part for part in (which, f"moved {words}" if words else "") if part)
     return lay_marks(choice.laid(session.nudge), choice.loading, note=note, unit=unit)

@@ -11,6 +11,7 @@ from chalkbeam.projecting import Choice, View, about
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.runs.order_of_work import Stop
 from chalkbeam.station_values import ANSWERS, Asking, Desk
+from chalkbeam.target_lettering import remark as set_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
 from chalkbeam.words_of_light import help_marks, page_mark, shift_words
@@ -122,7 +123,7 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     else:
         marks = _work(scene, scene.stop, scene.at_hand.choice)
     if remark:
-        marks = (*marks, page_mark(face, (remark,), Role.WARN, scene.height))
+        marks = (*marks, *set_remark([remark], Role.WARN, face, marks, scene.height))
     return marks or None
 
 
@@ -145,10 +146,10 @@ def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
     which = f"{scene.number} of {scene.count}"
     if scene.step is Step.LOAD:
         changes = [words for name, words in CHANGES.items() if name in stop.changes]
-        note = " · ".join([f"{which}: {piece_words(stop)}", *changes])
+        note = "\n".join([f"{which}: {piece_words(stop)}", *changes])
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
-    note = f"{which}: {piece_words(stop)}" + (f" · moved {words}" if words else "")
+    note = f"{which}: {piece_words(stop)}" + (f"\nmoved {words}" if words else "")
     return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
 
 
@@ -164,7 +165,7 @@ def _moving(scene: Scene, at_hand: AtHand, moving: Shift) -> tuple[Mark, ...]:
     words = shift_words(moving)
     said = [f"collar moved {words}" if words else "collar as planned",
             "Enter: this piece", "Shift Enter: the rest of the batch"]  # fmt: skip
-    return (*lines, page_mark(scene.face, said, Role.NOTE, scene.height, largest=10.0))
+    return (*lines, *set_remark(said, Role.NOTE, scene.face, lines, scene.height))
 
 
 @functools.lru_cache(maxsize=8)

@@ -6,7 +6,7 @@ cloth. Only what the step needs is lit, and lettering stays clear of the art.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import shapely
@@ -16,7 +16,7 @@ from calibration.geometry import Isometry, xy_tuple
 from chalkbeam.loading import Loading, centre_line, origin_words
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved, valid
-from chalkbeam.target_lettering import BORDER, SMALL_CAP, set_block, text_shape
+from chalkbeam.target_lettering import BORDER, SMALL_CAP, set_block, text_shape, without_ends
 from chalkbeam.units import Unit, format_length
 from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
 
@@ -44,7 +44,7 @@ def load_marks(
     placement : Placement
     loading : Loading
     note : str
-        Which piece this is, for the operator.
+        Which piece this is, for the operator; several lines are set each on its own.
     unit : Unit
         Unit of the lengths in the lettering.
 
@@ -66,14 +66,26 @@ def load_marks(
     marks += arrow
     marks += _level(placement, pose, plate, height)
     words = [
-        *([note] if note else []),
+        *note.splitlines(),
         f"{placement.garment.label}, {_face_words(placement.face.name)}",
         *_load_words(placement, loading, unit),
     ]
-    # Where there is no free place lines may pass behind lettering, but the arrow never does.
-    avoid = [shapely.union_all([_stroke_shape(mark) for mark in some]) for some in (marks, arrow)]
-    marks += set_block(words, Role.NOTE, plate, avoid, height)
-    return tuple(marks)
+    # Where there is no free place lines may pass behind lettering, but the arrow never does;
+    # of the lines the centre line last, by which the garment is laid straight.
+    centre_marks = [mark for mark in marks if isinstance(mark, Stroke) and mark.dash is Dash.CHAIN]
+    labels = [mark for mark in marks if isinstance(mark, Text)]
+    tiers: list[Sequence[Mark]] = [
+        marks,
+        [*arrow, *centre_marks, *labels],
+        [*arrow, *labels],
+        arrow,
+    ]
+    avoid = [shapely.union_all([_stroke_shape(mark) for mark in tier]) for tier in tiers]
+    texts = set_block(words, Role.NOTE, plate, avoid, height)
+    ground = shapely.union_all([text_shape(text) for text in texts])
+    hidden = [label for label in labels if text_shape(label).intersects(ground)]
+    kept = [mark for mark in marks if mark not in arrow and mark not in hidden]
+    return (*without_ends(kept, texts), *arrow, *texts)
 
 
 def _face_words(name: str) -> str:
@@ -118,7 +130,7 @@ def lay_marks(
 ) -> tuple[Mark, ...]:
     """Return where the sheet and its ink go, what to stay clear of, and what is wrong.
 
-    Parameters and result as `load_marks`.
+    Parameters and result as `load_marks`; the lines of the note come first.
     """
     pose, height = loading.platen_from_garment, loading.height
     plate = shapely.Polygon(loading.platen.face.outline())
@@ -152,11 +164,14 @@ def lay_marks(
     for concern in severe[:LONGEST_WARNINGS]:
         text = concern.sentence.say(unit).partition(";")[0].rstrip(".")
         marks += set_block([text], Role.WARN, plate, avoid(), height)
-    words = [f"{placement.location.title}: {placement.artwork.name}"]
-    words += [note] if note else []
+    words = [*note.splitlines(), f"{placement.location.title}: {placement.artwork.name}"]
     if placement.artwork.mirrored:
         words.append("mirror-printed: shown as seen from the back")
-    marks += set_block(words, Role.NOTE, plate, avoid(), height)
+    # On a platen with no room beside the art the piece's number is the last to go.
+    for said in (words, [words[0].partition(":")[0]]):
+        texts = set_block(said, Role.NOTE, plate, avoid()[:2], height, or_none=True)
+        if texts:
+            return (*marks, *texts)
     return tuple(marks)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from calibration.geometry import PlatenFace
 from chalkbeam.runs.events import Shift
-from chalkbeam.target_lettering import wrapped
+from chalkbeam.target_lettering import LEAST_CAP, wrapped
 from chalkbeam.units import Unit, format_length
 from overlay.keys import Act, keys_for
 from overlay.lettering import set_line
@@ -18,7 +18,7 @@ LARGEST_CAP = 9.0
 
 _MARGIN = 15.0
 
-_PAGE_CAPS = (14.0, 12.0, 10.0, 8.0, 6.0, 5.0, 4.0)
+_PAGE_CAPS = (14.0, 12.0, 10.0, 9.0, 8.0, LEAST_CAP)
 """Cap heights to try for a page of text, mm."""
 
 
@@ -58,12 +58,28 @@ def help_marks(
     gap = 1.5
     wide, deep = face.width - 2 * _MARGIN, face.depth - 2 * _MARGIN
     cap = min(LARGEST_CAP, wide / (left + gap + right), deep / (LEADING * (len(acts) - 1) + 1))
+    if cap < LEAST_CAP:
+        return _short_help(keys, words, (wide, deep), height)
     x = -cap * (left + gap + right) / 2 + cap * left
     marks: list[Mark] = [
         Text((x, 0.0), "\n".join(keys), Role.LAY, cap, (1.0, 0.5), height=height),
         Text((x + gap * cap, 0.0), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=height),
     ]
     return tuple(marks)
+
+
+def _short_help(
+    keys: Sequence[str], words: Sequence[str], room: tuple[float, float], height: float
+) -> tuple[Mark, ...]:
+    """Return as much of the list of keys as can be read on a small platen, the first ones first."""
+    most = int((room[1] / LEAST_CAP - 1) / LEADING) + 1
+    lines: list[str] = []
+    for key, said in zip(keys, words, strict=True):
+        more = wrapped(f"{key.partition(',')[0]}: {said}", LEAST_CAP, room[0])
+        if len(lines) + len(more) > most:
+            break
+        lines += more
+    return (Text((0.0, 0.0), "\n".join(lines), Role.NOTE, LEAST_CAP, (0.5, 0.5), height=height),)
 
 
 def waiting_marks(face: PlatenFace) -> tuple[Mark, ...]:
@@ -89,4 +105,7 @@ def page_mark(
         widest = max(set_line(part, cap).advance for part in broken)
         if widest <= wide and cap * (LEADING * (len(broken) - 1) + 1) <= deep:
             break
+    else:  # a platen too small for all of it: the beginning, large enough to be read
+        most = max(1, int((deep / cap - 1) / LEADING) + 1)
+        broken = broken if len(broken) <= most else [*broken[: most - 1], "…"]
     return Text((0.0, 0.0), "\n".join(broken), role, cap, (0.5, 0.5), height=height)
