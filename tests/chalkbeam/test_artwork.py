@@ -42,8 +42,9 @@ def test_height_and_sheet_width_size_it_too(tmp_path):
     assert load_artwork(path, height=50).ink.width == pytest.approx(100)
     assert load_artwork(path, sheet_width=200).ink.width == pytest.approx(100)
     assert load_artwork(path, width=100, height=50).ink.height == pytest.approx(50)
-    with pytest.raises(Refusal, match="proportions"):
-        load_artwork(path, width=100, height=80)
+    for height in (80, 45):
+        with pytest.raises(Refusal, match="proportions"):
+            load_artwork(path, width=100, height=height)
 
 
 def test_sheet_margin_cuts_the_sheet(tmp_path):
@@ -100,6 +101,32 @@ def test_background_tells_the_ink_where_there_is_no_alpha(tmp_path):
         assert art.sheet.left == pytest.approx(clear.sheet.left, abs=2)
         assert art.ink.height == pytest.approx(50, abs=1.5)
         assert any("no transparency" in str(remark) for remark in art.remarks)
+
+
+def test_pale_ink_counts_and_a_faint_halo_does_not(tmp_path):
+    alpha = np.zeros((300, 400), np.uint8)
+    alpha[100:200, 100:300] = round(0.3 * 255)  # a tint of 30 %
+    alpha[100:200, 300:360] = round(0.05 * 255)  # a halo
+    pixels = np.dstack([np.full((300, 400, 3), 40, np.uint8), alpha])
+    Image.fromarray(pixels).save(tmp_path / "tint.png")
+    assert load_artwork(tmp_path / "tint.png", width=100).ink.height == pytest.approx(50)
+
+
+def test_colours_weigh_alike_once_they_are_plain_to_see(tmp_path):
+    image = Image.new("RGB", (500, 200), "white")
+    image.paste((0, 0, 0), (50, 50, 150, 150))
+    image.paste((40, 90, 200), (350, 50, 450, 150))
+    image.save(tmp_path / "two.png")
+    art = load_artwork(tmp_path / "two.png", width=100)
+    assert art.centroid == pytest.approx((0, 0), abs=0.05)
+
+
+def test_a_small_sign_beside_the_art_is_no_speck(tmp_path):
+    image = Image.new("RGBA", (1000, 600), (0, 0, 0, 0))
+    image.paste((0, 0, 0, 255), (100, 100, 700, 500))
+    image.paste((0, 0, 0, 255), (780, 100, 800, 120))  # 20 px: a registered mark
+    image.save(tmp_path / "sign.png")
+    assert load_artwork(tmp_path / "sign.png", width=175).ink.height == pytest.approx(100)
 
 
 def test_full_bleed_picture_is_all_ink(tmp_path):
@@ -233,6 +260,17 @@ def test_outline_joins_what_lies_closer_than_light_can_part(tmp_path):
     assert len(load_artwork(tmp_path / "bars.png", width=590).outline) == 20
 
 
+def test_a_small_part_keeps_its_outline_and_a_point_of_light_does_not(tmp_path):
+    image = Image.new("RGBA", (1000, 400), (0, 0, 0, 0))
+    image.paste((0, 0, 0, 255), (0, 0, 600, 400))
+    image.paste((0, 0, 0, 255), (700, 100, 800, 200))  # 10 mm at 100 mm
+    image.paste((0, 0, 0, 255), (985, 385, 1000, 400))  # 1.5 mm
+    image.save(tmp_path / "parts.png")
+    art = load_artwork(tmp_path / "parts.png", width=100)
+    assert len(art.outline) == 2
+    assert art.ink.width == 100  # what is too small for a line of light is ink all the same
+
+
 def test_outline_of_many_shapes_is_joined_to_few(tmp_path):
     image, draw = canvas(1000, 1000)
     for x in range(50, 950, 100):
@@ -243,7 +281,9 @@ def test_outline_of_many_shapes_is_joined_to_few(tmp_path):
     assert 1 <= len(rings) <= 24  # 81 squares 24 mm apart: nobody lays a sheet to so many lines
 
 
-@pytest.mark.parametrize("text", ["TERN HARBOUR", "Maggie Pyke", "Gyula", "ROW", "Oar & Anchor"])
+@pytest.mark.parametrize(
+    "text", ["TERN HARBOUR", "Maggie Pyke", "Gyula", "ROW", "Oar & Anchor", "TITT"]
+)
 def test_baseline_is_where_the_font_puts_it(tmp_path, text):
     # Outside reference: Pillow draws the text with its baseline (anchor "ls") at row 300.
     path = lettered(tmp_path / "text.png", text)

@@ -62,6 +62,18 @@ def test_drawings_without_a_size_take_the_one_given(tmp_path, size):
     assert load_artwork(path, width=80).ink.height == pytest.approx(40, abs=0.1)
 
 
+@pytest.mark.parametrize(
+    ("width", "millimetres"),
+    [("72pt", 25.4), ("6pc", 25.4), ("1in", 25.4), ("2.54cm", 25.4), ("25.4mm", 25.4)],
+)
+def test_physical_units_of_a_drawing(tmp_path, width, millimetres):
+    # CSS Values and Units 4, 6.2: 1in = 2.54cm = 25.4mm = 72pt = 6pc.
+    path = _svg(
+        tmp_path, '<rect width="100" height="60"/>', f'width="{width}" viewBox="0 0 100 60"'
+    )
+    assert load_artwork(path).ink.width == pytest.approx(millimetres, rel=1e-3)
+
+
 def test_a_script_is_not_run_and_a_linked_picture_must_be_there(tmp_path):
     rect = '<rect x="10" y="10" width="80" height="40"/>'
     assert load_artwork(_svg(tmp_path, f"<script>alert(1)</script>{rect}")).ink.width == 80

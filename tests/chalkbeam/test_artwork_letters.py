@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from PIL import Image, ImageDraw, ImageFont, features
 
 from calibration.refusal import Refusal
@@ -114,3 +115,12 @@ def test_bad_text_is_refused(text, options, words):
 def test_missing_font_is_refused(tmp_path):
     with pytest.raises(Refusal, match="font"):
         letter("PYKE", height=50, font=tmp_path / "none.ttf")
+
+
+def test_a_word_that_reads_the_same_both_ways_is_symmetric_on_an_arc():
+    # Each letter is turned about the middle of its advance: H, O and H hang evenly.
+    for arc in (150.0, -150.0):
+        art = letter("HOH", height=40, arc=arc)
+        hull = shapely.Polygon(art.hull)
+        mirrored = shapely.Polygon(np.array(art.hull) * (-1, 1))
+        assert hull.symmetric_difference(mirrored).area < 0.002 * hull.area

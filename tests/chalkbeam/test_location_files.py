@@ -82,6 +82,21 @@ def test_usual_widths_of_children():
         assert width[age].usual == pytest.approx(share * width["adult"].usual)
 
 
+def test_figures_come_in_their_height_unless_too_wide():
+    # Numbers are 8 in high (common practice, no source), and no wider than the widest.
+    spot = location("player-number")
+    assert spot.usual_scale("adult", 100, 200) * 200 == pytest.approx(8 * 25.4)
+    wide = spot.usual_scale("adult", 1000, 100)
+    assert wide * 1000 == pytest.approx(spot.preset.width["adult"].high)
+    size = spot.letter_size("adult")
+    assert (size.width, size.height) == (None, pytest.approx(8 * 25.4))
+    assert size.widest == spot.preset.width["adult"].high
+    asked = spot.letter_size("adult", width=90.0)
+    assert (asked.width, asked.height, asked.widest) == (90.0, None, None)
+    chest = location("left-chest").letter_size("adult")
+    assert (chest.width, chest.height) == (pytest.approx(3.5 * 25.4), None)
+
+
 def test_twins_exchange_left_and_right_in_words_only():
     assert other_side("left_neck_point, Left chest; leftover bright") == (
         "right_neck_point, Right chest; leftover bright"

@@ -1,6 +1,7 @@
 """The engine's algebra and geometry: balance, clearance, twins, impossible places."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,9 +16,11 @@ from chalkbeam.artwork import Box, letter
 from chalkbeam.garments import FITS, Landmark, garment, sizes, styles
 from chalkbeam.locations import location, locations
 from chalkbeam.placement import Impossible, Severity, check_words, place, remedies
+from chalkbeam.placement.answers import fitting_locations
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.clearance import clearance
 from chalkbeam.placement.remedies import SHRINK
+from chalkbeam.placement.solve import takes
 from chalkbeam.units import Unit
 from tests.chalkbeam.arts import block_art, mirror_art
 from tests.chalkbeam.crossing import inside
@@ -360,6 +363,27 @@ def test_smaller_number_stays_under_its_name():
     assert larger.worst is Severity.STOP
 
 
+def test_what_is_offered_lies_on_the_same_face_first_and_takes_any_art():
+    placed = place(garment("crew_tee", "L"), location("upper-back"), block_art(280, 150))
+    names = fitting_locations(placed.garment, placed.location, placed.artwork)
+    faces = [location(name).face for name in names]
+    assert faces == sorted(faces, key=lambda face: face != "back")
+    assert faces[0] == "back"
+    for name in ("player-number", "left-sleeve-long", "left-chest-script"):
+        assert not takes(location(name), lettering=True)
+    assert takes(location("left-chest-name"), lettering=True)
+    assert not takes(location("left-chest-name"), lettering=False)
+
+
+@pytest.mark.parametrize(("off", "verdict"), [(0.4, "met"), (2.0, "within common practice")])
+def test_a_rule_is_met_within_a_line_of_light(off, verdict):
+    # Chalkbeam's own choice: half a millimetre, half the width of a line of light.
+    placed = place(garment("crew_tee", "M"), location("nape"), block_art(50, 30))
+    rule = next(r for r in placed.rules if r.rule.bound == "target" and r.asked.high > 30)
+    moved = replace(rule, got=rule.asked.usual + off)
+    assert moved.verdict.value == verdict
+
+
 def test_lettering_and_slanted_places_are_not_offered_for_other_art():
     placed = place(garment("pocket_tee", "M"), location("left-chest"), block_art(89, 80))
     elsewhere = next(a.template for a in remedies(placed) if "elsewhere" in a.template)
@@ -379,8 +403,6 @@ def test_lettering_and_slanted_places_are_not_offered_for_other_art():
     ],
 )
 def test_remedies_work(style, name, art):
-    from dataclasses import replace
-
     from chalkbeam.placement.clearance import clearance as touch
     from chalkbeam.placement.remedies import STEP
 

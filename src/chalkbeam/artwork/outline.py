@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import Polygon, union_all
 from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, xy_tuple
@@ -85,7 +85,7 @@ def _rings(work: NDArray[np.uint8], step: NDArray[np.float64], gap: float) -> li
     padded = np.pad(work, radius + 1)
     closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel)
     contours, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    rings: list[tuple[XY, ...]] = []
+    shapes: list[BaseGeometry] = []
     for contour in contours:
         # A contour runs through the middles of the rim's pixels: their edges lie half outside.
         middles = contour.reshape(-1, 2).astype(np.float64) + 0.5 - (radius + 1)
@@ -95,5 +95,6 @@ def _rings(work: NDArray[np.uint8], step: NDArray[np.float64], gap: float) -> li
         else:
             half = 0.5 * float(step.mean())
             shape = Polygon(middles * step).buffer(half, join_style="mitre")
-        rings.extend(simplify(shape))
-    return rings
+        shapes.append(shape)
+    # All at once: what is small is left out only where something larger remains.
+    return simplify(union_all(shapes))
