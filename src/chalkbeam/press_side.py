@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from calibration.refusal import Refusal
@@ -17,8 +18,10 @@ from chalkbeam.station import UNSEEN, advance
 from chalkbeam.station_light import Scene, lit
 from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
 from chalkbeam.units import Unit
-from overlay.frame import Frame, Painter
+from chalkbeam.words_of_light import countdown_mark
+from overlay.frame import Frame, Painter, render
 from overlay.inputs import Input, Key
+from overlay.palette import DEFAULT_PALETTE, Look
 
 
 class PressSide:
@@ -30,6 +33,9 @@ class PressSide:
     bench : Bench
     unit : Unit
         Unit of the lengths in the lettering.
+    counting : bool
+        Whether to count the dwell down in dim light beside the platen: for a shop with no
+        display but the projector.
 
     Attributes
     ----------
@@ -45,7 +51,11 @@ class PressSide:
         Grows with every input that changed something.
     """
 
-    def __init__(self, sitting: Sitting, bench: Bench, unit: Unit = Unit.MM) -> None:
+    def __init__(
+        self, sitting: Sitting, bench: Bench, unit: Unit = Unit.MM, *, counting: bool = False
+    ) -> None:
+        self.counting = counting
+        self._counted: dict[tuple[int, int], Frame | None] = {}
         self.sitting = sitting
         self.bench = bench
         self.unit = unit
@@ -256,9 +266,36 @@ class PressSide:
         palette = at_hand.palette if at_hand is not None else None
         return self._painters[id(rig)].paint(lit(self._scene(at, at_hand, desk)), palette)
 
-    def frame(self) -> Frame | None:
-        """Return the frame to show; None for darkness."""
-        return self._paint(self.sitting.progress.at, self.at_hand, self.desk)
+    def frame(self, at: float | None = None) -> Frame | None:
+        """Return the frame to show; None for darkness.
+
+        `at` is the time on the monotonic clock, s, for the count of the dwell.
+        """
+        frame = self._paint(self.sitting.progress.at, self.at_hand, self.desk)
+        left = None if at is None or frame is not None else self.seconds_left(at)
+        return frame if left is None else self._count(left)
+
+    def seconds_left(self, at: float) -> int | None:
+        """Return the whole seconds to be counted beside the platen; None if none are."""
+        ends = self.dwell_ends()
+        if not self.counting or ends is None or self.desk.dark or self.desk.trouble:
+            return None
+        return max(0, math.ceil(ends - at - 1e-6))
+
+    def count_due(self, at: float) -> float | None:
+        """Return when the count changes next, s on the monotonic clock; None if it does not."""
+        left, ends = self.seconds_left(at), self.dwell_ends()
+        return None if not left or ends is None else ends - left + 1
+
+    def _count(self, left: int) -> Frame | None:
+        """Return the frame with so many seconds beside the platen; None where there is no room."""
+        rig = self.at_hand.rig if self.at_hand is not None else self.bench.rigs[0]
+        if (id(rig), left) not in self._counted:
+            self._counted.clear()
+            mark = countdown_mark(left, rig.face, rig.projector)
+            frame = None if mark is None else render([mark], rig.projector, DIM)
+            self._counted[id(rig), left] = frame
+        return self._counted[id(rig), left]
 
     def summary(self) -> tuple[str, ...]:
         """Return how the order ended, a line each."""
@@ -293,6 +330,9 @@ class PressSide:
         dwell = stop.imprint.press.dwell
         return None if dwell is None else since + dwell
 
+
+DIM = replace(DEFAULT_PALETTE, check=Look((90, 90, 90)))
+"""For figures beside the platen: to be read in a shop's light, not to light the press."""
 
 NOTHING = "nothing to take back"
 

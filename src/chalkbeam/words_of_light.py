@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from calibration.geometry import PlatenFace
+import numpy as np
+
+from calibration.geometry import PlatenFace, rectangle
 from chalkbeam.runs.events import Shift
 from chalkbeam.target_lettering import LEAST_CAP, wrapped
 from chalkbeam.units import Unit, format_length
+from overlay.frame import PlatenMap
 from overlay.keys import Act, keys_for
 from overlay.lettering import set_line
 from overlay.marks import LEADING, Mark, Role, Text
@@ -20,6 +23,13 @@ _MARGIN = 15.0
 
 _PAGE_CAPS = (14.0, 12.0, 10.0, 9.0, 8.0, LEAST_CAP)
 """Cap heights to try for a page of text, mm."""
+
+
+BESIDE = 25.0
+"""Light beside the platen keeps this far off its edge, mm."""
+
+_BESIDE_CAPS = (50.0, 40.0, 30.0, 24.0, 18.0, 14.0)
+"""Cap heights to try for figures beside the platen, mm."""
 
 
 def shift_words(shift: Shift) -> str:
@@ -85,6 +95,36 @@ def _short_help(
 def waiting_marks(face: PlatenFace) -> tuple[Mark, ...]:
     """Return what is lit while the first picture is being worked out."""
     return (page_mark(face, ["getting ready …"], Role.NOTE),)
+
+
+def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Text | None:
+    """Return the seconds of a dwell, to stand in the light beside the platen.
+
+    The platen stays dark while the press is closed. What the projector lights beside it is
+    table or the press's foot, lower than the platen: figures there are read, not measured.
+
+    Parameters
+    ----------
+    seconds : int
+    face : PlatenFace
+    platen_map : PlatenMap
+        Tells what the projector's picture still holds.
+
+    Returns
+    -------
+    Text or None
+        As large as fits, on the operator's side first; None where there is no room.
+    """
+    widest = set_line("000", 1.0).advance
+    for cap in _BESIDE_CAPS:
+        near = -face.depth / 2 - BESIDE - cap / 2
+        aside = face.width / 2 + BESIDE + widest * cap / 2
+        for middle in ((0.0, near), (-aside, 0.0), (aside, 0.0), (0.0, -near)):
+            corners = rectangle(widest * cap, cap) + middle
+            pixels = platen_map.projector_from_platen(corners, np.zeros(4))
+            if (pixels > 2).all() and (pixels < np.array(platen_map.size) - 3).all():
+                return Text(middle, str(seconds), Role.CHECK, cap)
+    return None
 
 
 def page_mark(

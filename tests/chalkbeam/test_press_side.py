@@ -5,6 +5,7 @@ import os
 import threading
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -404,3 +405,26 @@ def test_every_press_bears_the_rig_that_lit_it(tmp_path):
     assert [event.rig for event in pressed[:3]] == ["bench press", "name press", "bench press"]
     assert pressed[0].calibration == large.calibration_id != small.calibration_id
     assert pressed[1].calibration == small.calibration_id
+
+
+def test_the_dwell_is_counted_beside_the_platen_where_there_is_no_other_display(tmp_path):
+    side = open_run(tmp_path)
+    press = Press(side).keys("space", "space")
+    at = side.desk.pressing_since
+    assert side.frame(at + 2.5) is None  # dark: the operator's display counts
+    side.counting = True
+    frames = {left: side.frame(at + 10 - left) for left in (10, 8, 3)}
+    assert side.seconds_left(at + 2.5) == 8
+    assert side.count_due(at + 2.5) == pytest.approx(at + 3)
+    rig = side.bench.rigs[0]
+    platen_px = np.zeros((360, 640), np.uint8)
+    outline = np.rint(rig.projector.projector_from_platen(rig.face.outline(), 0.0)).astype(int)
+    cv2.fillPoly(platen_px, [outline.astype(np.int32)], 1)
+    for frame in frames.values():
+        assert frame.any()
+        assert not frame[platen_px == 1].any()  # dark on the platen
+        assert frame.max() < 100
+    assert not np.array_equal(frames[10], frames[3])
+    assert side.seconds_left(at + 99) == 0
+    press.keys("b")
+    assert side.frame(at + 2.5) is None

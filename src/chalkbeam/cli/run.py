@@ -105,6 +105,8 @@ def run_order(
             print(f"Going on with the run begun {left.begun[:16].replace('T', ' ')} UTC.")
         print(AT_THE_PRESS, file=sys.stderr)
 
+        board = not no_board and (number is None or _several_displays())
+
         def prepare() -> PressSide:
             run = left
             if planned is not None:
@@ -118,11 +120,10 @@ def run_order(
             sitting = Sitting(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
-            side = PressSide(sitting, bench, units)
+            side = PressSide(sitting, bench, units, counting=not board)
             side.frame()
             return side
 
-        board = not no_board and (number is None or _several_displays())
         side = _light(prepare, rigs[0], number, board)
         if side is None:
             print("Left before anything was shown: nothing has changed.")
@@ -201,7 +202,8 @@ def _light(
 
     def due(now: PressSide) -> float | None:
         ends = now.dwell_ends() if operator is None else None
-        times = [each for each in (now.desk.due, ends) if each is not None and each > rung]
+        counts = now.count_due(time.monotonic())
+        times = [each for each in (now.desk.due, ends, counts) if each is not None and each > rung]
         return min(times, default=None)
 
     def shown(now: PressSide) -> None:
@@ -222,7 +224,7 @@ def _light(
             Screen(rig.projector.size, number, title="Chalkbeam light"),
             waiting=render(waiting_marks(rig.face), rig.projector, DEFAULT_PALETTE),
             update=lambda now, happened: now.take(happened),
-            view=lambda now: now.frame(),
+            view=lambda now: now.frame(time.monotonic()),
             done=lambda now: now.desk.over,
             due=due,
             shown=shown,
