@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -17,6 +18,7 @@ from calibration.refusal import Refusal
 from chalkbeam.live_camera.advice import APART, Want, Watch, advise
 from chalkbeam.live_camera.glance import Glance, Light, edge_blur, glance, movement
 from chalkbeam.live_camera.taking import Progress, Wanted, lift, take_photos
+from chalkbeam.live_camera.until_sure import take_until_sure
 from tests.chalkbeam import watched
 from tests.chalkbeam.watched import BOARD, PLACES, Reel
 
@@ -208,6 +210,75 @@ def test_photos_are_taken_from_three_sides_and_on_the_board(views, truth, cards)
         at = said.index(step, at)
     # Nothing is said to be taken before it is kept.
     assert [str(p.kept) for p in told if p.kept] == list(kept)
+
+
+def until_sure(views, places, answers, count=2, board=0.0):
+    """Take photos until an answer is no refusal; return the sets judged and what is told."""
+    answers, judged, told = list(answers), [], []
+
+    def solve(shots, at_every_height):
+        judged.append(([str(shot.path) for shot in shots], at_every_height))
+        if answer := answers.pop(0):
+            raise Refusal(answer)
+        return "a rig"
+
+    truth = watched.watched_rig()
+    wanted = Wanted(truth.face, truth.projector.view.size, count, board)
+    reel = Reel([views[place] for place in places for _ in range(4)])
+    names = take_until_sure(
+        reel, wanted, lambda name, image: Path(f"{name}.png"), told.append, solve
+    )
+    assert names == "a rig"
+    return judged, told
+
+
+ONE, TWO, THREE = "flat-1.png", "flat-2.png", "flat-3.png"
+WIDE = "Light could land 1.3 mm off at the back edge; 1 mm is allowed: take one more photo."
+
+
+@pytest.mark.parametrize(
+    ("refused", "then"),
+    [
+        (WIDE, [ONE, TWO, THREE]),
+        (f"Corners in {ONE} scatter by 0.50 mm: it is blurred, take it again.", [TWO, THREE]),
+        (
+            f"{ONE} does not agree with the other photos: the projector has moved; take all "
+            "photos again without touching anything.",
+            [TWO, THREE],
+        ),
+    ],
+)  # fmt: skip
+def test_good_photos_stay_when_a_set_is_refused(views, refused, then):
+    judged, told = until_sure(views, ["front", "left", "right"], [refused, ""])
+    assert judged == [([ONE, TWO], True), (then, True)]
+    (said,) = [progress for progress in told if progress.refused]
+    assert said.sentence == refused
+    assert (said.number, said.count) == (len(then), len(then))
+
+
+def test_what_is_to_be_laid_again_begins_anew(views):
+    again = "The front-left card lies 4.0 mm to the right of its place: take the photos again."
+    places = ["front", "left", "front", "right"]
+    judged, _ = until_sure(views, places, [again, ""])
+    assert judged == [([ONE, TWO], True), ([THREE, "flat-4.png"], True)]
+
+
+def test_the_bare_platen_is_judged_before_a_board_is_asked_for(views):
+    places = ["front", "left", "board"]
+    judged, _ = until_sure(views, places, [WIDE, "", ""], count=1, board=BOARD)
+    assert judged == [
+        ([ONE], False),
+        ([ONE, TWO], False),
+        ([ONE, TWO, "raised-10mm.png"], True),
+    ]
+
+
+def test_no_photo_cures_a_wrong_measure(views):
+    bar = "The cards look 1.5 % larger than drawn: measure the printed 100 mm bar (--bar)."
+    with pytest.raises(Refusal, match="measure the printed"):
+        until_sure(views, ["front", "left", "right"], [bar, ""])
+    with pytest.raises(Refusal, match="could land"):  # the recording ends: why more were wanted
+        until_sure(views, ["front", "left"], [WIDE, ""])
 
 
 def test_the_light_tells_a_board_from_the_bare_platen(views, truth, cards):

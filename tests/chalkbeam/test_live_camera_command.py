@@ -72,6 +72,33 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     assert all(one != other for one, other in itertools.pairwise(lines))
 
 
+def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_path):
+    """One photo alone leaves height too open here; the photos taken are kept and added to."""
+    out = tmp_path / "rig.json"
+    result = calibrate("--camera", recording, "--views", 1, "--up-to", "10mm", "--out", out)
+    assert result.exit_code == 0, result.output
+    lines = result.stderr.splitlines()
+    refused = [line for line in lines if line.startswith("Not sure enough yet, photo 2 is needed")]
+    assert len(refused) == 1
+    assert "Light could land" in refused[0]
+    rig = load(out)
+    assert len(rig.photos) > 1
+    for height in (0.0, 10.0):
+        assert over_platen(truth, rig.projector, height).worst < rig.stated.tolerance
+
+
+def test_a_recording_that_ends_before_a_set_is_sure_says_why(views, tmp_path):
+    for k in range(4):
+        cv2.imwrite(str(tmp_path / f"view-{k:02d}.jpg"), views[0])
+    result = calibrate(
+        *("--camera", tmp_path / "view-%02d.jpg", "--views", 1),
+        *("--tolerance", "0.3mm", "--out", tmp_path / "rig.json"),
+    )
+    assert isinstance(result.exception, Refusal)
+    assert str(result.exception).startswith("Light could land")
+    assert [path.name for path in tmp_path.glob("rig-photos/*/*")] == ["flat-1.png"]
+
+
 def test_a_recording_that_ends_too_soon_keeps_what_was_taken(views, tmp_path):
     for k in range(4):
         cv2.imwrite(str(tmp_path / f"view-{k:02d}.jpg"), views[0])
@@ -128,7 +155,7 @@ def test_ctrl_c_leaves_whole_photos_and_no_rig(views, tmp_path, camera):
     plugged = camera(Capture([*[views[0]] * 4, KeyboardInterrupt()]))
     result = calibrate("--camera", "0", "--out", tmp_path / "rig.json")
     assert result.exit_code == 130
-    assert "Ended before all photos were taken; the photos taken are kept in" in result.stderr
+    assert "Ended before there was a rig; the photos taken are kept in" in result.stderr
     files = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert [path.name for path in files] == ["flat-1.png"]
     assert cv2.imread(str(files[0])).shape == views[0].shape

@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 import json
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -17,13 +19,14 @@ from chalkbeam.cli.live import (
     DisplayOption,
     ViewsOption,
     check_photos_given,
-    photos_from_camera,
+    rig_from_camera,
     wanted_photos,
 )
+from chalkbeam.cli.remedies import for_photos
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
 if TYPE_CHECKING:
-    from calibration.pipeline import Shot
+    from calibration.pipeline import Calibration, Shot
     from calibration.record import Rig
 
 RigOption = Annotated[
@@ -107,17 +110,24 @@ def calibrate(
     face = PlatenFace(*parse_size(platen))
     check_place(out, report)
     resolution = parse_pixels(size)
+
+    def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
+        asked = stated if at_every_height else replace(stated, heights=(0.0,))
+        try:
+            return calibrate_photos(taken, face, resolution, asked)
+        except Refusal as refusal:
+            raise for_photos(refusal, top) from None
+
     if camera is None:
         check_photos_given(photos, views, display)
-        taken = shots(context, photos or [], pairs)
+        done = solve(shots(context, photos or [], pairs))
     else:
         if pairs:
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         board = _height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
         beside = out if out is not None else shelf.place(name or "press")
-        taken = photos_from_camera(camera, wanted, beside, display)
-    done = calibrate_photos(taken, face, resolution, stated)
+        done = rig_from_camera(camera, wanted, beside, display, solve)
     rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
     if report is not None:
         _draw(report, rig, done)

@@ -25,6 +25,7 @@ from chalkbeam.cli.calibrate import (
     read_throw,
 )
 from chalkbeam.cli.project import DisplayOption, WindowOption
+from chalkbeam.cli.remedies import for_crosses
 from chalkbeam.cli.rig import OutOption, write_renewed
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
@@ -210,9 +211,12 @@ def _examined(solve: Solve, face: PlatenFace) -> Solver:
     def solver(crosses: tuple[Cross, ...]) -> Solved:
         try:
             solution = solve(crosses)
-            return Solved(solution, examine(solution, face))
         except Refusal as refusal:
             return Solved(refused=str(refusal))
+        try:
+            return Solved(solution, examine(solution, face))
+        except Refusal as refusal:
+            return Solved(refused=str(for_crosses(refusal, solution, face)))
 
     return solver
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from calibration.geometry import PlatenFace
-    from calibration.pipeline import Shot
+    from calibration.pipeline import Calibration, Shot
     from chalkbeam.live_camera.taking import Progress, Wanted
 
 CameraOption = Annotated[
@@ -67,10 +67,14 @@ def wanted_photos(
     return Wanted(face, size, views, board)
 
 
-def photos_from_camera(
-    camera: str, wanted: Wanted, rig: Path, display: int | None
-) -> tuple[Shot, ...]:
-    """Guide the operator until all photos are taken; return them, kept beside the rig's file.
+def rig_from_camera(
+    camera: str,
+    wanted: Wanted,
+    rig: Path,
+    display: int | None,
+    solve: Callable[[Sequence[Shot], bool], Calibration],
+) -> Calibration:
+    """Guide the operator until the photos make a rig; keep them beside the rig's file.
 
     Parameters
     ----------
@@ -81,11 +85,13 @@ def photos_from_camera(
         The rig's file to be.
     display : int or None
         Where to show the pattern meanwhile.
+    solve : callable
+        As `chalkbeam.live_camera.until_sure.take_until_sure` takes it.
 
     Raises
     ------
     Refusal
-        If the camera or the display cannot be used.
+        If the camera or the display cannot be used, or no photos would do.
     typer.Exit
         If the operator ends it: 130, as shells have it.
     """
@@ -94,7 +100,7 @@ def photos_from_camera(
     from calibration.pattern import Pattern, wants_fine
     from chalkbeam.files import write_whole
     from chalkbeam.live_camera.source import open_source
-    from chalkbeam.live_camera.taking import take_photos
+    from chalkbeam.live_camera.until_sure import take_until_sure
 
     frame = Pattern(wanted.size).draw(wants_fine(wanted.face))  # refuses impossible sizes first
     folder = rig.parent / f"{rig.stem}-photos" / f"{datetime.now():%Y%m%d-%H%M%S}"
@@ -116,13 +122,13 @@ def photos_from_camera(
         with open_source(camera) as source, _Teller() as tell:
             tell.say(_before(wanted, display))
 
-            def work(stopped: Callable[[], bool]) -> tuple[Shot, ...]:
-                return take_photos(source, wanted, keep, tell, stopped)
+            def work(stopped: Callable[[], bool]) -> Calibration:
+                return take_until_sure(source, wanted, keep, tell, solve, stopped)
 
             return _in_light(work, frame, display)
     except KeyboardInterrupt:
         kept = f"the photos taken are kept in {folder}." if folder.exists() else "nothing is kept."
-        print(f"Ended before all photos were taken; {kept}", file=sys.stderr)
+        print(f"Ended before there was a rig; {kept}", file=sys.stderr)
         raise typer.Exit(130) from None
 
 
@@ -141,10 +147,10 @@ def _before(wanted: Wanted, display: int | None) -> str:
 
 
 def _in_light(
-    work: Callable[[Callable[[], bool]], tuple[Shot, ...]],
+    work: Callable[[Callable[[], bool]], Calibration],
     frame: NDArray[np.uint8],
     display: int | None,
-) -> tuple[Shot, ...]:
+) -> Calibration:
     """Run `work`, with the pattern on a display where one is named."""
     if display is None:
         return work(lambda: False)
@@ -188,9 +194,10 @@ class _Teller(AbstractContextManager["_Teller"]):
         if line == self._said:
             return
         self._said = line
-        if progress.kept is not None or self._live is None:
+        stays = progress.kept is not None or progress.refused
+        if stays or self._live is None:
             self.say(line)
-            if progress.kept is not None and self._live is not None:
+            if stays and self._live is not None:
                 self._console.bell()  # the operator looks at the camera
         else:
             from rich.text import Text
@@ -202,5 +209,7 @@ def progress_line(progress: Progress) -> str:
     """Return progress as one line, such as "Photo 2 of 3 | Good: hold the camera still."."""
     if progress.kept is not None:
         return f"{progress.sentence} Kept as {progress.kept}"
+    if progress.refused:
+        return f"Not sure enough yet, photo {progress.number} is needed | {progress.sentence}"
     on = f", on the {progress.raised:g} mm board" if progress.raised else ""
     return f"Photo {progress.number} of {progress.count}{on} | {progress.sentence}"

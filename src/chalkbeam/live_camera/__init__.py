@@ -1,5 +1,5 @@
 """Calibration photos taken by the program itself, from a camera whose pictures it watches.
 
 `source` brings pictures, `glance` sees quickly what is in one, `advice` judges it (pure),
-and `taking` goes round until every photo is taken and kept.
+`taking` goes round until a photo is taken and kept, and `until_sure` until they make a rig.
 """

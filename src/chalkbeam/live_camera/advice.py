@@ -93,12 +93,15 @@ class Watch:
         The picture before.
     still_since : float
         Since when the picture has been at rest, seconds; infinite while it moves.
+    apart : float
+        Least angle between the next photo's direction and each of those, radians.
     """
 
     face: PlatenFace
     taken: tuple[XYZ, ...] = ()
     last: Glance | None = None
     still_since: float = math.inf
+    apart: float = APART
 
     def after(self, now: Glance) -> Watch:
         """Return what is remembered once a picture has been seen."""
@@ -217,7 +220,7 @@ def _poor_direction(now: Glance, watch: Watch) -> Advice | None:
         return Advice(
             Want.DIRECTION, "Too slanting: move the camera higher, and tilt it down on the platen."
         )
-    if all(_angle(now.towards, taken) >= APART for taken in watch.taken):
+    if all(_angle(now.towards, taken) >= watch.apart for taken in watch.taken):
         return None
     return Advice(Want.DIRECTION, _other_direction(watch.taken))
 

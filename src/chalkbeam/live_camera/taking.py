@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,7 +21,16 @@ from calibration.pattern import Pattern
 from calibration.photo import SMALLEST, Photo
 from calibration.pipeline import Shot
 from calibration.refusal import Refusal
-from chalkbeam.live_camera.advice import LEAST_MODULE, Advice, Want, Watch, advise, fault_of_view
+from chalkbeam.live_camera.advice import (
+    APART,
+    LEAST_MODULE,
+    XYZ,
+    Advice,
+    Want,
+    Watch,
+    advise,
+    fault_of_view,
+)
 from chalkbeam.live_camera.glance import Glance, glance, glance_of
 from chalkbeam.live_camera.source import FrameSource, Picture
 
@@ -39,6 +49,9 @@ _PUZZLED = 2.0
 
 _PAUSE = 1.0
 """Seconds between two thorough looks: they take about half of one."""
+
+_CROWD = 4
+"""Photos from which on another may be taken half as far from them: room runs out."""
 
 _HERE = "this view"
 
@@ -83,6 +96,8 @@ class Progress:
         What the operator is to do now.
     kept : Path or None
         The photo that has just been taken, safely on disk.
+    refused : bool
+        Whether `sentence` says why the photos so far make no rig.
     """
 
     number: int
@@ -90,6 +105,28 @@ class Progress:
     raised: float
     sentence: str
     kept: Path | None = None
+    refused: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """One photo that has been taken.
+
+    Attributes
+    ----------
+    shot : Shot
+    seen : PhotoObservation
+    towards : (float, float, float) or None
+        Direction from which it was taken, as `Glance.towards`.
+    """
+
+    shot: Shot
+    seen: PhotoObservation
+    towards: XYZ | None
+
+
+class Ended(Refusal):
+    """A recording has no more pictures."""
 
 
 Keep = Callable[[str, NDArray[np.uint8]], Path]
@@ -125,26 +162,12 @@ def take_photos(
     KeyboardInterrupt
         If `stopped` says so.
     """
-    if wanted.board and wanted.board < LEAST_BOARD:
-        raise Refusal(
-            f"A board of {wanted.board:g} mm is too low to be told from the bare platen: lay one "
-            f"of {LEAST_BOARD:g} mm or more, or take the photos yourself and name them."
-        )
-    watcher = _Watcher(source, wanted, tell, stopped)
-    shots: list[Shot] = []
-    watch = Watch(wanted.face)
-    bare: PhotoObservation | None = None
+    taker = Taker(source, wanted, keep, tell, stopped)
+    taken: list[Taken] = []
     for number in range(1, wanted.count + 1):
         raised = 0.0 if number <= wanted.flat else wanted.board
-        if raised:
-            watch = Watch(wanted.face)  # on the board any side will do
-        picture, seen, towards = watcher.wait_for(number, raised, watch, bare)
-        name = f"raised-{raised:g}mm" if raised else f"flat-{number}"
-        path = keep(name, picture.image)
-        tell(Progress(number, wanted.count, raised, f"Photo {number} is taken.", path))
-        shots.append(Shot(path, raised))
-        watch, bare = watch.with_photo(towards), bare or seen
-    return tuple(shots)
+        taken.append(taker.take(number, wanted.count, raised, taken))
+    return tuple(each.shot for each in taken)
 
 
 @dataclass(frozen=True)
@@ -161,23 +184,58 @@ class _Doubt:
     sentence: str = ""
 
 
-class _Watcher:
+class Taker:
     """What the waits for all photos share."""
 
     def __init__(
         self,
         source: FrameSource,
         wanted: Wanted,
+        keep: Keep,
         tell: Callable[[Progress], None],
         stopped: Callable[[], bool],
     ) -> None:
+        if wanted.board and wanted.board < LEAST_BOARD:
+            raise Refusal(
+                f"A board of {wanted.board:g} mm is too low to be told from the bare platen: lay "
+                f"one of {LEAST_BOARD:g} mm or more, or take the photos yourself and name them."
+            )
         self._source, self._wanted = source, wanted
-        self._tell, self._stopped = tell, stopped
+        self._keep, self._tell, self._stopped = keep, tell, stopped
         self._cards, self._pattern = layout(wanted.face), Pattern(wanted.size)
+        self._names = Counter[str]()
 
-    def wait_for(
-        self, number: int, raised: float, watch: Watch, bare: PhotoObservation | None
-    ) -> tuple[Picture, PhotoObservation, tuple[float, float, float] | None]:
+    def take(self, number: int, count: int, raised: float, before: Sequence[Taken]) -> Taken:
+        """Wait for the next photo and keep it.
+
+        Parameters
+        ----------
+        number, count : int
+            Which photo it is, from 1, and how many there will be.
+        raised : float
+            Height of the board, mm; 0 for none.
+        before : sequence of Taken
+            Photos that it is to go with: it is not taken from where one of its height was.
+        """
+        watch = Watch(self._wanted.face)
+        beside = [each for each in before if each.shot.raised == raised]
+        for each in beside:
+            watch = watch.with_photo(each.towards)
+        if len(beside) >= _CROWD:
+            watch = replace(watch, apart=APART / 2)
+        bare = next((each.seen for each in before if not each.shot.raised), None)
+        picture, seen, towards = self._wait_for(number, count, raised, watch, bare)
+        kind = f"raised-{raised:g}mm" if raised else "flat"
+        self._names[kind] += 1
+        nth = self._names[kind]
+        name = kind if raised and nth == 1 else f"{kind}-{nth}"
+        path = self._keep(name, picture.image)
+        self._tell(Progress(number, count, raised, f"Photo {number} is taken.", path))
+        return Taken(Shot(path, raised), seen, towards)
+
+    def _wait_for(
+        self, number: int, count: int, raised: float, watch: Watch, bare: PhotoObservation | None
+    ) -> tuple[Picture, PhotoObservation, XYZ | None]:
         """Return the next picture worth a photo, what it shows, and where it was taken from."""
         doubt = _Doubt()
         sentence = ""
@@ -201,9 +259,9 @@ class _Watcher:
                     return picture, *outcome
                 doubt = replace(doubt, looked=picture.at, want=advice.want, sentence=outcome)
             sentence = doubt.sentence or advice.sentence
-            self._tell(Progress(number, self._wanted.count, raised, sentence))
-        raise Refusal(
-            f"{self._source.name} ends before photo {number} of {self._wanted.count} could be "
+            self._tell(Progress(number, count, raised, sentence))
+        raise Ended(
+            f"{self._source.name} ends before photo {number} of {count} could be "
             f"taken; the last advice was: {sentence or 'none, it has no pictures.'}"
         )
 
@@ -215,7 +273,7 @@ class _Watcher:
         watch: Watch,
         now: Glance,
         quick: bool,
-    ) -> tuple[PhotoObservation, tuple[float, float, float] | None] | str:
+    ) -> tuple[PhotoObservation, XYZ | None] | str:
         """Return what a thorough look finds, or what speaks against the photo."""
         size = (picture.image.shape[1], picture.image.shape[0])
         photo = Photo(_HERE, picture.image, f"live {size[0]}x{size[1]}")
