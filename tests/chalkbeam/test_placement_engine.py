@@ -300,7 +300,7 @@ def test_cross_checks_say_which_way_and_how_much_is_too_much():
     # rule, half an inch lower than the placing one allows for, then points downwards.
     chart = garment("crew_tee", "M").measures["pit_depth"].value
     told = {}
-    for lower in (-40.0, -15.0, 15.0, 60.0):
+    for lower in (-40.0, -25.0, -15.0, 15.0, 60.0):
         piece = garment("crew_tee", "M", measured={"pit_depth": chart + lower})
         placed = place(piece, location("left-chest"), block_art(70, 50))
         check = next(c for c in placed.cross_checks if "shoulder" in c.checked_by.rule.says)
@@ -311,6 +311,7 @@ def test_cross_checks_say_which_way_and_how_much_is_too_much():
         agrees = 7.5 * 25.4 - slack <= 203.2 + lower <= 9 * 25.4 + slack
         assert check.agrees is agrees
     assert "lower: the rules disagree" in told[-40.0]
+    assert "lower: the rules disagree" in told[-25.0]
     assert "lower: the rules agree" in told[-15.0]
     assert "higher: the rules agree" in told[15.0]
     assert "higher: the rules disagree" in told[60.0]
