@@ -83,6 +83,8 @@ def read_photo(path: str | Path) -> Photo:
     except IsADirectoryError:
         raise Refusal(f"{path} is a folder: name the photo file in it.") from None
     except UnidentifiedImageError:
+        if not path.stat().st_size:
+            raise Refusal(f"{path.name} is empty: copy it from the camera again.") from None
         raise Refusal(
             f"{path.name} is no photo that can be read: save it as JPEG, PNG, HEIC, WebP or TIFF."
         ) from None

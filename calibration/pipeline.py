@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+import numpy as np
 
 from calibration.cards import layout
 from calibration.detect import observe
@@ -78,7 +81,18 @@ def look(
 
     with ThreadPoolExecutor(WORKERS) as pool:
         found = list(pool.map(one, shots))
+    _all_different([photo for photo, _ in found])
     return tuple(photo for photo, _ in found), tuple(seen for _, seen in found)
+
+
+def _all_different(photos: Sequence[Photo]) -> None:
+    """Refuse a photo given twice: it would count as if it told something new."""
+    for one, other in itertools.combinations(photos, 2):
+        if one.size == other.size and np.array_equal(one.image, other.image):
+            raise Refusal(
+                f"{other.name} is the same photo as {one.name}: leave it out, or take another from "
+                "a different side."
+            )
 
 
 def calibrate(

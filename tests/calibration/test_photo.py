@@ -160,7 +160,7 @@ def test_what_is_no_photo_is_refused(tmp_path):
     (tmp_path / "text.jpg").write_text("hello")
     refused(tmp_path / "text.jpg", words="no photo that can be read")
     (tmp_path / "empty.png").write_bytes(b"")
-    refused(tmp_path / "empty.png", words="no photo that can be read")
+    refused(tmp_path / "empty.png", words="empty.png is empty")
 
 
 def test_a_cut_off_file_is_refused(tmp_path):

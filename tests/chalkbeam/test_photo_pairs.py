@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -41,6 +42,7 @@ def folder(truth, tmp_path_factory):
             truth.scene(), view, shot.sensor, truth.projector, frame, seed=len(name)
         )
         write_photo(picture, place / f"{name}.jpg", make="Tern", view=view)
+    shutil.copy(place / "pattern.jpg", place / "copy.jpg")
     return place
 
 
@@ -79,6 +81,7 @@ def test_two_photos_from_one_place_make_a_true_rig(truth, folder):
         (("--pairs", "pattern.jpg", "cards.jpg"), "No pattern is seen on the platen in cards.jpg"),
         (("cards.jpg", "pattern.jpg"), "No pattern is seen on the platen in cards.jpg"),
         (("--pairs", "--camera", "0"), "A camera takes no pairs"),
+        (("pattern.jpg", "copy.jpg"), "copy.jpg is the same photo as pattern.jpg: leave it out"),
         (("--pairs",), "Name the photos to calibrate from"),
     ],
 )
