@@ -7,7 +7,8 @@ from reportlab.graphics.shapes import Drawing, Group, Line, Polygon, PolyLine, R
 from reportlab.lib.colors import HexColor
 
 from chalkbeam.artwork import Box
-from chalkbeam.drawing import BOLD, FONT, INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
+from chalkbeam.drawing import INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
+from chalkbeam.drawing_files import BOLD, FONT
 from chalkbeam.loading import Loading, centre_line, loading_words, origin_words
 from chalkbeam.placement import Placement
 from chalkbeam.units import Unit, format_length

@@ -16,7 +16,8 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import KeepInFrame, Paragraph
 
 from chalkbeam.artwork import Box
-from chalkbeam.drawing import BOLD, FILLS, FONT, INK, PAPER, QUIET, PageMap, cloth, fit_page
+from chalkbeam.drawing import FILLS, INK, PAPER, QUIET, PageMap, cloth, fit_page
+from chalkbeam.drawing_files import BOLD, FONT
 from chalkbeam.loading import centre_line, origin_words
 from chalkbeam.proof.values import PAPERS, Proof
 from chalkbeam.runs.report_pdf import fitted, font_for

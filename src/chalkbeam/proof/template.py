@@ -23,7 +23,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from calibration.geometry import Points, as_points
 from chalkbeam.artwork import Box
-from chalkbeam.drawing import BOLD, FONT, INK, PT_PER_MM, QUIET, PageMap
+from chalkbeam.drawing import INK, PT_PER_MM, QUIET, PageMap
+from chalkbeam.drawing_files import BOLD, FONT
 from chalkbeam.loading import centre_line, origin_words
 from chalkbeam.locations import Axis
 from chalkbeam.placement import RuleResult
