@@ -131,8 +131,10 @@ def align(
 ) -> tuple[Points, NDArray[np.float64]]:
     """Shift the board's picture around each corner until it agrees best with the photo.
 
-    Gauss-Newton over shift, gain and offset of each patch, with Cauchy weights so that
-    a reflection or a finger in a part of the patch has little say.
+    Gauss-Newton over the shift of each patch, with Cauchy weights so that a reflection or
+    a finger in a part of the patch has little say. Gain, tone curve, blur and offset float
+    as well: markers are not symmetric about a corner, and bright parts that a tone curve
+    widens would pull at it (on virtual webcams that halves the error of a rig).
 
     Parameters
     ----------
@@ -172,13 +174,20 @@ def align(
         for dx, dy in ((1, 0), (0, 1))
     ]
     slopes = np.stack(slope, axis=-1) @ module_from_px  # d picture / d px
-    flat = np.stack([picture, np.ones_like(picture)], axis=-1)
+    # What a photo makes of the picture's levels: gain, tone curve (which widens bright
+    # parts, or ink that has spread), a blur not quite the one chosen, and an offset.
+    edges = _sample(cv2.Laplacian(soft, cv2.CV_32F, ksize=1), at)
+    edges *= 255.0 / max(float(np.abs(edges).max()), 1e-6)
+    curve = picture * (1.0 - picture / 255.0)
+    curve_slope = 1.0 - picture / 127.5
+    flat = np.stack([picture, curve, edges, np.ones_like(picture)], axis=-1)
     pixels = start.copy()
     weights = np.ones_like(picture)
     for _ in range(_STEPS):
         photo = _sample(view, pixels[:, None] + offsets)
         level = _solve(flat, weights, photo)
-        design = np.concatenate([slopes * level[:, :1, None], flat], axis=-1)
+        gain = level[:, :1] + level[:, 1:2] * curve_slope
+        design = np.concatenate([slopes * gain[..., None], flat], axis=-1)
         misfit = photo - (flat @ level[..., None])[..., 0]
         floor = _FLOOR * 255.0 * np.abs(level[:, :1]) + 0.5
         spread = np.maximum(1.4826 * np.median(np.abs(misfit), axis=1, keepdims=True), floor)

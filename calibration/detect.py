@@ -80,7 +80,7 @@ def observe(
     if pattern_photo is not None:
         check_still(photo, lit, found, view)
     talk = _cross_talk(photo.image, view, found)
-    found = [measure_again(photo.image, card, talk) for card in found]
+    found = [measure_again(photo.image, card, view, talk) for card in found]
     corners = tuple(
         Corner(card.card.name, int(index), (float(x), float(y)))
         for card in found

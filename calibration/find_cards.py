@@ -14,6 +14,7 @@ from calibration.cards import SQUARES, Card
 from calibration.corners import align, reduce, refine, working_step
 from calibration.geometry import Points
 from calibration.markers import Marker, Sighting, find_markers, sight
+from calibration.plane_view import LensView
 
 SEARCH_SIDE = 1920
 """Longer side, px, to which a photo is reduced to look for markers: a 1080p webcam's."""
@@ -155,40 +156,47 @@ def _locate(view: NDArray[np.uint8], card: Card, sighting: Sighting) -> FoundCar
 
 
 def measure_again(
-    image: NDArray[np.uint8], found: FoundCard, talk: float, margin: int = 12
+    image: NDArray[np.uint8], found: FoundCard, lens: LensView, talk: float, margin: int = 12
 ) -> FoundCard:
-    """Return a card with its corners measured where the pattern's light is divided out.
+    """Return a card with its corners measured through the lens, the pattern's light divided out.
+
+    A card's own homography knows no lens: in a webcam's photo a patch around a corner is
+    bent by a hundredth of a pixel or two, all towards the photo's middle.
 
     Parameters
     ----------
     image : ndarray, shape (height, width, 3), uint8
         BGR.
     found : FoundCard
+    lens : LensView
+        How the photo shows the platen.
     talk : float
-        As `channels.cross_talk` measured it; 0 leaves the card as it is.
+        As `channels.cross_talk` measured it.
     margin : int
         Photo px around the card that are looked at, at the working scale.
     """
-    if talk < _NO_CROSS_TALK:
-        return found
     board = found.card.board
     edge = float(board.columns * board.square)
     corners = np.array([[0.0, 0.0], [edge, 0.0], [edge, edge], [0.0, edge]])
-    outline = homography.apply(found.photo_from_board, corners)
+    bent = lens.through_same_lens(board.corners[found.indices], found.pixels)
+    outline = bent.photo_from_plane(corners)
     side = float(np.linalg.norm(np.diff(outline, axis=0), axis=1).min()) / edge
     step = working_step(side)
     height, width = image.shape[:2]
     low = np.clip(np.floor(outline.min(axis=0)) - margin * step, 0, [width, height]).astype(int)
     high = np.clip(np.ceil(outline.max(axis=0)) + margin * step, 0, [width, height]).astype(int)
     part = reduce(image[low[1] : high[1], low[0] : high[0]], step)
-    view = channels.ink(part, talk)
-    shift = 0.5 / step - 0.5
-    into_part = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, step]]) / step
-    into_part[:2, 2] += shift
-    matrix = into_part @ found.photo_from_board
-    start = (found.pixels - low + 0.5) / step - 0.5
+    view = channels.red(part) if talk < _NO_CROSS_TALK else channels.ink(part, talk)
+
+    def into_part(pixels: Points) -> Points:
+        return np.asarray((pixels - low + 0.5) / step - 0.5)
+
     pixels, agreement = align(
-        view, lambda p: homography.apply(matrix, p), board, found.indices, start
+        view,
+        lambda p: into_part(bent.photo_from_plane(p)),
+        board,
+        found.indices,
+        into_part(found.pixels),
     )
     good = agreement > _LEAST_AGREEMENT
     kept, pixels = found.indices[good], (pixels[good] + 0.5) * step - 0.5 + low

@@ -7,7 +7,7 @@ The solver has the full models; here the map must be quick, smooth and hard to m
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -72,11 +72,25 @@ class LensView:
 
     def plane_from_photo(self, pixels: ArrayLike) -> Points:
         """Map photo px, shape (N, 2), to points of the plane, shape (N, 2)."""
+        return homography.apply(homography.invert(self.homography), self._straightened(pixels))
+
+    def through_same_lens(self, plane: Points, photo: Points) -> LensView:
+        """Return how the lens shows another plane, of which some points, shape (N, 2), are seen.
+
+        Raises
+        ------
+        homography.DegeneratePointsError
+            If the points do not fix a homography.
+        """
+        return replace(self, homography=homography.fit(plane, self._straightened(photo)))
+
+    def _straightened(self, pixels: ArrayLike) -> Points:
+        """Return photo px as half diagonals from the middle, without distortion."""
         bent = (as_points(pixels) - self.centre) / self.half_diagonal
         q = bent
         for _ in range(20):
             q = bent / (1.0 + self.k * (q * q).sum(axis=1, keepdims=True))
-        return homography.apply(homography.invert(self.homography), q)
+        return np.asarray(q)
 
 
 @dataclass(frozen=True, eq=False)

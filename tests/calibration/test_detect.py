@@ -43,6 +43,19 @@ def test_corners_are_found_to_a_few_hundredths_of_a_pixel(bench):
     assert np.abs(pattern_errors(bench, seen).mean(axis=0)).max() < 0.01
 
 
+def test_neither_lens_nor_tone_curve_pulls_at_the_cards():
+    """A barrel lens bends each patch towards the middle; a tone curve widens bright modules."""
+    white = np.full((1080, 1920, 3), 255, np.uint8)
+    bench = Bench(k1=-0.3, noise=0.0, quality=98, supersample=4, light=white)
+    seen = observe(bench.photo(), layout(bench.face), None)
+    places = {card.name: card.corners() for card in bench.cards}
+    truth = bench.camera_pixels(np.array([places[c.board][c.index] for c in seen.cards]))
+    off = np.array([corner.pixel for corner in seen.cards]) - truth
+    outward = (truth - bench.centre) / np.linalg.norm(truth - bench.centre, axis=1)[:, None]
+    assert abs(float((off * outward).sum(axis=1).mean())) < 0.01
+    assert rms(off) < 0.03  # each card's own homography and plain gain: 0.08
+
+
 def test_a_photo_without_colour_still_serves():
     bench = Bench(grey=1.0)
     seen = watch(bench)
