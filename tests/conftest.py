@@ -8,11 +8,17 @@ os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
 import cv2
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # The suite runs in as many processes as there are cores: one thread each.
 cv2.setNumThreads(1)
-settings.register_profile("chalkbeam", deadline=None, derandomize=True)
+# How long drawing takes says nothing of the code: no deadline, no check of slowness.
+settings.register_profile(
+    "chalkbeam",
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("chalkbeam")
 
 
