@@ -101,7 +101,9 @@ def _candidates(
     left, front, right, back = plate.bounds
     whole = right - left - 2 * BORDER - 8
     places = [(left + BORDER + 4, 0.0), (right - BORDER - 4, 1.0), ((left + right) / 2, 0.5)]
-    for cap, room in itertools.product((CAP, SMALL_CAP, LEAST_CAP), (whole, whole / 2 - BORDER)):
+    for cap, room in itertools.product(
+        (CAP, SMALL_CAP, LEAST_CAP), (whole, whole / 2 - 3 * BORDER)
+    ):
         broken = [part for line in lines for part in wrapped(line, cap, room)]
         if max(set_line(line, cap).advance for line in broken) > whole:
             continue

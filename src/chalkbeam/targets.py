@@ -85,7 +85,8 @@ def load_marks(
     ground = shapely.union_all([text_shape(text) for text in texts])
     hidden = [label for label in labels if text_shape(label).intersects(ground)]
     kept = [mark for mark in marks if mark not in arrow and mark not in hidden]
-    return (*without_ends(kept, texts), *arrow, *texts)
+    shown = [label for label in labels if label not in hidden]
+    return (*without_ends(kept, [*texts, *shown]), *arrow, *texts)
 
 
 def _face_words(name: str) -> str:

@@ -18,7 +18,10 @@ from chalkbeam.board_picture import SIZE, draw, seconds_left
 from chalkbeam.operator_window import OperatorWindow
 from chalkbeam.platen import platen
 from chalkbeam.press_side import PressSide
+from chalkbeam.runs.cost import Times
 from chalkbeam.runs.events import Kind, Shift, Step
+from chalkbeam.runs.order_of_work import plan
+from chalkbeam.runs.shop import fit_on_press
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
 from overlay import frame as frames
@@ -428,3 +431,19 @@ def test_the_dwell_is_counted_beside_the_platen_where_there_is_no_other_display(
     assert side.seconds_left(at + 99) == 0
     press.keys("b")
     assert side.frame(at + 2.5) is None
+
+
+def test_a_reorder_brings_moves_and_another_location_back(tmp_path):
+    press = Press(open_run(tmp_path))
+    where = press.side.locations.index("nape") + 1
+    press.keys(str(where), "space", "right", "right", "space", "space")
+    run = press.side.sitting.run
+    assert press.side.sitting.progress.pressed() == 1
+    store = Store(tmp_path / "record.db")
+    again = store.begin(
+        plan(crew(tmp_path), Times(), fit_on_press, as_listed=True),
+        title="again", sheet=tmp_path / "crew.csv", digest="", earlier=run.id,
+    )  # fmt: skip
+    side = PressSide(Sitting(store, again), press.side.bench)
+    assert side.at_hand.choice.placement.location.name == "nape"
+    assert "moved 2.0 mm right" in Press(side).keys("space").words()

@@ -51,6 +51,8 @@ class Progress:
         Everything that has happened so far, by `seq`.
     carried : mapping of imprint id to Shift, optional
         Nudges brought over from an earlier run (a reorder).
+    places : mapping of imprint id to str, optional
+        Locations brought over likewise.
     """
 
     def __init__(
@@ -58,6 +60,7 @@ class Progress:
         stops: Sequence[Stop],
         events: Iterable[Event] = (),
         carried: dict[str, Shift] | None = None,
+        places: dict[str, str] | None = None,
     ) -> None:
         self.stops = tuple(stops)
         self._place = {stop.imprint.id: index for index, stop in enumerate(self.stops)}
@@ -69,6 +72,7 @@ class Progress:
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
         self._earlier = dict(carried or {})
+        self._places = dict(places or {})
         self._nudges: dict[str, Shift] = {}
         self._batch_nudges: dict[str, Shift] = {}
         self._frozen: dict[str, Shift] = {}
@@ -138,9 +142,10 @@ class Progress:
         return self._collars.get(key, self._collars.get(f"batch {stop.batch}"))
 
     def location(self, index: int) -> str:
-        """Return the location in force at a stop: the sheet's, or the preset chosen instead."""
+        """Return the location in force: the preset chosen, the earlier run's, or the sheet's."""
         imprint = self.stops[index].imprint
-        return self._presets.get(imprint.id, imprint.location)
+        usual = self._places.get(imprint.id, imprint.location)
+        return self._presets.get(imprint.id, usual)
 
     def seconds_left(self) -> float:
         """Return the estimate for what is still open, by the plan's own seconds."""

@@ -55,7 +55,8 @@ class Sitting:
             before = store.run(run.earlier)
             self.earlier = earlier_placements(before.stops, store.events(before), run.stops)
         carried = {imprint: each.nudge for imprint, each in self.earlier.items()}
-        self.progress = Progress(run.stops, self._recorder.history, carried)
+        places = {imprint: each.location for imprint, each in self.earlier.items()}
+        self.progress = Progress(run.stops, self._recorder.history, carried, places)
         self._unsure: tuple[tuple[Any, ...], str] | None = None
         self.write(Kind.OPENED)
 

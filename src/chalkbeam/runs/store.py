@@ -377,6 +377,7 @@ def _on_begin(connection: sa.Connection) -> None:
 
 def _sentence(path: Path, said: str) -> str:
     """Return what an operator can do about a fault of the disk or of SQLite."""
+    said = " ".join(said.split())
     low = said.lower()
     if "full" in low or "no space" in low:
         return (
