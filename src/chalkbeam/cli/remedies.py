@@ -38,15 +38,16 @@ def for_crosses(refusal: Refusal, solution: Solution, face: PlatenFace) -> Refus
     fit, stated = solution.fit, solution.stated
     at = (0.0, THIN)
     bare, thin = (each.bound for each in worst(solution.map, fit.matrix, fit.freedom, face, at))
+    fewer = len(solution.task.problem.crosses) < MOST_CROSSES
+    more = f"set {MOST_CROSSES} crosses (--count {MOST_CROSSES})"
     if bare > stated.tolerance:
-        count = len(solution.task.problem.crosses)
         advice = (
-            f"set {MOST_CROSSES} crosses (--count {MOST_CROSSES})"
-            if count < MOST_CROSSES
+            more
+            if fewer
             else "measure the marks again and set each cross to a quarter of a pixel (Shift)"
         )
         return Refusal(f"{said}{allowed}{advice}.")
-    ways = []
+    ways = [more] if fewer else []
     if stated.lens is None:
         ways.append("measure with a tape where the projector's lens is (--lens)")
         if stated.throw is None:
