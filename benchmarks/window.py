@@ -7,7 +7,7 @@ with a quick foot does it. Timed is from the key's arrival to the flip of the di
 between the act is written to the record (SQLite, ``synchronous=FULL``, in the temporary
 folder), which is the disk's time and given apart. Once under SDL's dummy driver and, where
 Xvfb is installed, once under an X server of the projector's size. Then an order of many
-pieces, each with a name of its own, is worked through without a window.
+pieces, each with a name of its own, is worked through in a window of the dummy driver.
 """
 
 from __future__ import annotations
@@ -156,24 +156,46 @@ def inside(size: tuple[int, int], presses: int) -> None:
 
 
 def long_run(pieces: int) -> None:
-    """Work an order of many pieces; print the memory in use at its tenths."""
-    from overlay.inputs import Key
+    """Work an order of many pieces in the window; print the memory in use at its tenths."""
+    import pygame
+
+    from overlay.inputs import Closed, Input, Key
+    from overlay.screens import Screen
+    from overlay.window import run
 
     def resident() -> float:
         pages = int(Path("/proc/self/statm").read_text().split()[1])
         return pages * resource.getpagesize() / 1e6
 
+    size = (1280, 720)
+    pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
     with tempfile.TemporaryDirectory() as folder:
-        side = press_side(Path(folder), (1280, 720), pieces)
-        at, used = 0.0, []
+        side = press_side(Path(folder), size, pieces)
+        used: list[float] = []
+        pressed = 0
+        post: list[Callable[[Input], None]] = []
         start = time.perf_counter()
-        for number in range(3 * pieces):
-            at += 60.0
-            side.take(Key("space", at=at))
-            side.frame()
+
+        def shown(now: object) -> None:
+            nonlocal pressed
             side.foresee()
-            if (number + 1) % max(1, 3 * pieces // 10) == 0:
+            if pressed == 3 * pieces:
+                post[0](Closed())
+                return
+            pressed += 1
+            if pressed % max(1, 3 * pieces // 10) == 0:
                 used.append(resident())
+            post[0](Key("space", at=60.0 * pressed))
+
+        run(
+            side,
+            Screen(size),
+            update=lambda now, happened: now.take(happened),
+            view=lambda now: now.frame(),
+            done=lambda now: now.desk.over,
+            shown=shown,
+            listen=post.append,
+        )
         taken = time.perf_counter() - start
         assert side.sitting.progress.pressed() == pieces
     print(f"{pieces} pieces in {taken:.0f} s; MB in use at each tenth:")
@@ -208,6 +230,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             server = ["xvfb-run", "-a", "-s", screen, *command]
             subprocess.run(server, env=quiet | {"SDL_VIDEODRIVER": "x11"}, check=True)
     if options.pieces:
+        os.environ["SDL_VIDEODRIVER"] = "dummy"
         long_run(options.pieces)
 
 
