@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -142,6 +143,16 @@ def test_the_next_photo_comes_from_another_side():
     assert "higher" in advise(flat, both.after(flat)).sentence
 
 
+def test_a_narrow_platen_is_turned_along_the_picture():
+    sleeve = PlatenFace(100, 400)
+    across = np.array([[560.0, 690.0], [720, 690], [720, 50], [560, 50]])
+    now = replace(seen_from(0, 0), size=(1280, 720), module=2.1, outline=across)
+    advice = advise(now, Watch(sleeve).after(now))
+    assert "turn the camera by a quarter" in advice.sentence
+    far = replace(now, outline=across / 2 + 200)
+    assert "closer, until" in advise(far, Watch(sleeve).after(far)).sentence
+
+
 def test_a_moving_camera_is_asked_to_hold_still():
     watch = Watch(FACE)
     for k in range(20):  # 5 px every tenth of a second
@@ -271,6 +282,14 @@ def test_the_bare_platen_is_judged_before_a_board_is_asked_for(views):
         ([ONE, TWO], False),
         ([ONE, TWO, "raised-10mm.png"], True),
     ]
+
+
+def test_height_in_doubt_is_not_photographed_for_ever(views):
+    board = "Light could land 1.3 mm off: add a photo with the cards on a flat board (--raised)."
+    with pytest.raises(Refusal, match="flat board"):
+        until_sure(views, ["front", "left", "right"], [board, board, board, ""], count=1)
+    judged, _ = until_sure(views, ["front", "left", "right"], [board, board, ""], count=1)
+    assert judged[-1] == ([ONE, TWO, THREE], True)
 
 
 def test_no_photo_cures_a_wrong_measure(views):

@@ -96,6 +96,7 @@ def test_a_recording_that_ends_before_a_set_is_sure_says_why(views, tmp_path):
     )
     assert isinstance(result.exception, Refusal)
     assert str(result.exception).startswith("Light could land")
+    assert "The photos taken are kept in" in result.stderr
     assert [path.name for path in tmp_path.glob("rig-photos/*/*")] == ["flat-1.png"]
 
 

@@ -126,6 +126,14 @@ def rig_from_camera(
                 return take_until_sure(source, wanted, keep, tell, solve, stopped)
 
             return _in_light(work, frame, display)
+    except Refusal:
+        if folder.exists():
+            print(
+                f"The photos taken are kept in {folder}: they can be named to calibrate with what "
+                "is missing.",
+                file=sys.stderr,
+            )
+        raise
     except KeyboardInterrupt:
         kept = f"the photos taken are kept in {folder}." if folder.exists() else "nothing is kept."
         print(f"Ended before there was a rig; {kept}", file=sys.stderr)

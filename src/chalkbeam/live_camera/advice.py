@@ -40,6 +40,9 @@ pictures, which is the scatter of the quick look itself. A rolling shutter that 
 _LEAST_FILL = 0.5
 """Share of the picture, across or down, that the platen must at least take."""
 
+_FULL = 0.75
+"""Share of the picture beyond which there is no use in moving closer."""
+
 LEAST_MODULE = 2.6
 """Smallest module in which markers are read, px, as calibration.why_not judges photos."""
 
@@ -204,7 +207,14 @@ def _off_picture(now: Glance, face: PlatenFace) -> Advice | None:
 
 def _too_far(now: Glance) -> Advice | None:
     if now.outline is not None:
-        fill = float((np.ptp(now.outline, axis=0) / now.size).max())
+        fills = np.ptp(now.outline, axis=0) / now.size
+        fill = float(fills.max())
+        if now.module < LEAST_MODULE and fill > _FULL and fills.min() < fill / 2:
+            return Advice(
+                Want.DISTANCE,
+                "Too small: turn the camera by a quarter, so that the platen's longer side lies "
+                "along the picture's, and move it closer.",
+            )
         if fill < _LEAST_FILL or now.module < LEAST_MODULE:
             return Advice(
                 Want.DISTANCE,

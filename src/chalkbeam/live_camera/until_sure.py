@@ -15,6 +15,10 @@ Result = TypeVar("Result")
 MORE = 5
 """Photos beyond the number asked for after which it is given up."""
 
+MORE_FOR_HEIGHT = 2
+"""The same where only a board or a tape would truly help: photos of one plane say little of
+height, however many they are."""
+
 
 def take_until_sure(
     source: FrameSource,
@@ -77,7 +81,7 @@ def _until(
     At least `count` of them; `to_come` will be wanted at another height afterwards.
     """
     good: list[Taken] = []
-    asked, left = count, count + MORE
+    asked, taken = count, 0
     refused: Refusal | None = None
     while True:
         while len(good) < asked:
@@ -89,7 +93,7 @@ def _until(
                     raise refused from None  # why there was to be one more
                 raise
             good.append(photo)
-            left -= 1
+            taken += 1
         try:
             return [*before, *good], judge([each.shot for each in (*before, *good)])
         except Refusal as refusal:
@@ -97,7 +101,8 @@ def _until(
         sentence = str(refused)
         good = still_good(sentence, good)
         asked = max(count, len(good) + 1)
-        if not cured_by_photos(sentence) or asked - len(good) > left:
+        more = MORE_FOR_HEIGHT if "(--raised)" in sentence else MORE
+        if not cured_by_photos(sentence) or taken + asked - len(good) > count + more:
             raise refused
         number = len(before) + len(good) + 1
         tell(Progress(number, len(before) + asked + to_come, raised, sentence, refused=True))
