@@ -28,3 +28,10 @@ def test_one_sentence_says_what_to_type(arguments, says, capsys, monkeypatch):
     assert says in said
     assert said.startswith("chalkbeam: ")
     assert len(said.splitlines()) == 1
+
+
+def test_a_photo_of_cloth_needs_to_be_told_where_the_cloth_is(capsys, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["chalkbeam", "fabrics", "--photo", "cloth.png"])
+    with pytest.raises(SystemExit):
+        program.main()
+    assert "write --patch left,top,width,height in px, 8 px" in capsys.readouterr().err

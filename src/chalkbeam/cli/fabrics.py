@@ -69,6 +69,11 @@ def show_fabrics(
 
 
 def _box(text: str, option: str) -> Box:
+    if not text:
+        raise Refusal(
+            f"Say which part of the photo shows the cloth: write {option} left,top,width,height "
+            "in px, 8 px or more each way."
+        )
     parts = text.replace(" ", "").split(",")
     if len(parts) != 4 or not all(part.isdigit() for part in parts):
         raise Refusal(
