@@ -160,7 +160,9 @@ def predicted(
 ) -> tuple[float, float]:
     """Return the bound on the root mean square miss, and on its part left by a touch-up."""
     slope = landing_slope(solution.map, points, height)
-    floating = _modes(slope, solution.fit.matrix)
+    places = solution.task.problem.layout.map
+    spread = covariance(solution.task, solution.vector)
+    floating = _modes(slope, spread[np.ix_(places, places)])
     whole = _modes(slope, known_cards(solution)) if exact else floating
     shapes = [without_rigid(points, floating[:, :, k]) for k in range(floating.shape[2])]
     left = sum(float(np.sum(shape**2)) for shape in shapes) / len(points)

@@ -99,7 +99,7 @@ def _heights(sheet: Sheet, place: tuple[float, float], rig: Rig) -> None:
         f"Lens {lens[0]:.0f}, {lens[1]:.0f}, {lens[2]:.0f} mm (right, back, up): light moves "
         f"{float(np.hypot(*shift)):.2f} mm for each mm of height at the middle.",
         "The bound carries corner noise, laying, print scale and board height; not cloth of "
-        "another height than stated, nor a platen that is not flat.",
+        "another height than stated, nor waves in the platen.",
     ]
     sheet.paragraph((x, y), lines, 15, WIDTH - MARGIN - x, GREY)
 

@@ -31,6 +31,7 @@ from calibration.solve_least import (
 from calibration.solve_priors import (
     KEYSTONE,
     PROJECTOR_FREE,
+    allowing_keystone,
     bow_priors,
     bows,
     camera_priors,
@@ -39,6 +40,7 @@ from calibration.solve_priors import (
     lay_error,
     projector_places,
     projector_priors,
+    rests_on_bare_platen,
 )
 from calibration.solve_problem import Problem
 from calibration.solve_start import first_projectors, first_vector, landed, without_pattern
@@ -203,7 +205,7 @@ def solve_plans(
 
     return Solution(
         ProjectorMap(size, problem.projector(result.vector), problem.bow(result.vector, 0)),
-        _fit(task, result.vector, stated, keystone),
+        _fit(task, result.vector, stated, inherited, keystone),
         photos,
         tuple(plans),
         stated,
@@ -264,23 +266,33 @@ def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[fl
     return float(np.sqrt((LAY_FREEDOM * error**2 + squares) / both)), both
 
 
-def _fit(task: Task, vector: Array, stated: Stated, keystone: bool) -> Fit:
+def _fit(
+    task: Task, vector: Array, stated: Stated, inherited: Inherited | None, keystone: bool
+) -> Fit:
     """Gather what the solution says of itself."""
     problem = task.problem
     layout = problem.layout
-    spread = covariance(task, vector)[np.ix_(layout.map, layout.map)]
+    wide = allowing_keystone(task, vector, stated, inherited)
+    spread = covariance(wide, vector)[np.ix_(layout.map, layout.map)]
     raised = [height for height in problem.levels if height]
     if raised:
         origin = f"photos of cards raised by {' and '.join(f'{h:g} mm' for h in raised)}"
     elif stated.lens is not None:
         origin = "the measured lens position"
+    elif inherited is not None:
+        origin = "the projector's lens as it was calibrated before"
     else:
         origin = "the projector's solved pose"
     notes = []
-    if not raised and stated.lens is None:
+    if rests_on_bare_platen(problem, stated) and inherited is None:
         notes.append(
             "How light moves with height is told by the bare platen alone: that takes the "
-            "projector's keystone correction to be off."
+            "projector's keystone correction to be off. A photo of the cards on a board would show."
+        )
+    if problem.photos and stated.bar is None:
+        notes.append(
+            "The printed bar was not measured: a platen 1 mm larger or smaller than stated puts "
+            "light up to 1 mm off, beyond the bound. Measure the bar (--bar) and the platen."
         )
     groups = problem.groups
     photo_groups = groups < 2 * len(problem.photos)

@@ -17,6 +17,7 @@ from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
 from calibration.solve import KEYSTONED, Solution
 from calibration.solve_least import Gauss, covariance, minimise
+from calibration.solve_priors import BOARD_HEIGHT_ERROR, allowing_keystone
 from calibration.solve_problem import NOTHING, Problem
 from calibration.solve_values import CardFit
 from calibration.uncertainty import Worst, place_in_words, worst
@@ -25,11 +26,15 @@ LAY_LIMIT = 3.0
 """A card may lie off by this many times what the operator promised; beyond, something is wrong
 that floating cards should not paper over."""
 
-SCALE_LIMIT = 0.005
-"""Print scale, less 1, beyond which the bar must be measured: office printers stay within."""
+SCALE_LIMIT = 0.0035
+"""Print scale, less 1, beyond which the bar must be measured: many office printers stay within,
+and a platen stated 2 mm too large or small looks like twice as much."""
 
-BAR_LIMIT = 0.004
-"""How far the print scale may be from the measured bar: four times the bar's error."""
+BAR_LIMIT = 0.003
+"""How far the print scale may be from the measured bar: three times the bar's error."""
+
+BOARD_LIMIT = 3.0
+"""How many standard errors a board's height may be from the stated one."""
 
 TURN_LIMIT = math.radians(4.0)
 """A card may lie turned by this, radians: one that is flush with an edge cannot be."""
@@ -68,6 +73,7 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     _crosses(solution, face)
     _photos(solution)
     _sensible(solution)
+    _boards(solution)
     _keystone(solution)
     if solution.photos:
         _held_out(solution)
@@ -121,6 +127,26 @@ def _scale(solution: Solution) -> None:
             f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
             f"{100 * seen:.1f} %: measure the bar and the platen again."
         )
+
+
+def _boards(solution: Solution) -> None:
+    """Refuse a board whose light contradicts its stated height.
+
+    Had the prior been right, the solved value would scatter about the stated one with the
+    variance that the photos took away from the prior's.
+    """
+    problem, before = solution.task.problem, BOARD_HEIGHT_ERROR**2
+    spread = covariance(solution.task, solution.vector)
+    for level, height in enumerate(problem.levels):
+        place = problem.layout.rise(level)
+        taken = before - spread[place, place]
+        told = taken > 1e-3 * before  # else the photos say nothing of it
+        if height and told and abs(solution.vector[place]) > BOARD_LIMIT * math.sqrt(taken):
+            raise Refusal(
+                f"The light on the board does not lie as it would {height:g} mm up: measure how "
+                "high the cards' face is above the platen, state that (--raised), and make sure "
+                "that the projector's keystone correction is off."
+            )
 
 
 def _keystone(solution: Solution) -> None:
@@ -284,6 +310,7 @@ def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -
     lays = np.arange(layout.lay(0, 0).start, layout.lay(layout.levels, 0).start)
     exact = Gauss.each(lays, 0.0, 0.01)
     task = replace(solution.task, priors=[*solution.task.priors, exact])
+    task = allowing_keystone(task, solution.vector, solution.stated, solution.inherited)
     spread = covariance(task, solution.vector)[np.ix_(layout.map, layout.map)]
     return worst(solution.map, spread, _MANY, face, (height,))[0]
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import INTRINSIC, PARAMETERS
+from calibration.camera import INTRINSIC, PARAMETERS, Array
 from calibration.observations import PhotoObservation
-from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior
+from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior, Task
 from calibration.solve_problem import Problem
 from calibration.solve_values import CardPlan, Inherited, Stated
 
@@ -33,6 +34,10 @@ LENS_SHIFT_ERROR = 0.6
 PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
 ASPECT_ERROR = 0.3
 SKEW_ERROR = 0.3
+KEYSTONE_DOUBT = 0.015
+"""Standard error of aspect, and of skew over focal length, that a bound allows for where height
+is told by the bare platen alone. A flat scene cannot tell a picture that some ten degrees of
+keystone correction have bent from a plain one, and mistakes where its lens is."""
 
 PRINT_SCALE_ERROR = 0.003
 """Office printers come out within about 0.5 % (common practice, no source): two standard errors
@@ -194,6 +199,33 @@ def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_
     start = problem.layout.projector.start
     mask[[start + PARAMETERS.index(name) for name in names]] = True
     return mask
+
+
+def allowing_keystone(
+    task: Task, vector: Array, stated: Stated, inherited: Inherited | None = None
+) -> Task:
+    """Return a fitted task whose covariance allows for a keystone correction left on.
+
+    The same task where a board or a tape has told how light moves with height.
+    """
+    more = projector_places(task.problem, KEYSTONE)
+    if task.free[more].all() or not rests_on_bare_platen(task.problem, stated):
+        return task
+    if inherited is not None:
+        aspect = INTRINSIC.index("aspect")
+        return (
+            replace(task, free=task.free | more) if inherited.covariance[aspect][aspect] else task
+        )
+    places = np.flatnonzero(more)
+    errors = KEYSTONE_DOUBT * np.array([1.0, task.problem.projector(vector).focal])
+    doubt = Gauss.each(places, vector[places], errors)
+    return replace(task, priors=[*task.priors, doubt], free=task.free | more)
+
+
+def rests_on_bare_platen(problem: Problem, stated: Stated) -> bool:
+    """Tell whether nothing above the platen was seen or measured."""
+    raised = any(problem.levels) or any(cross.height for cross in problem.crosses)
+    return not raised and stated.lens is None
 
 
 def _half_side(plan: CardPlan) -> float:

@@ -16,6 +16,7 @@ from calibration.record import Rig
 from calibration.refusal import Refusal
 from calibration.solve import solve
 from calibration.solve_values import Cross, Stated
+from calibration.uncertainty import worst
 from tests.calibration import synthetic
 from tests.calibration.synthetic import Bench
 
@@ -97,6 +98,10 @@ def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) ->
     for height in (0.0, 10.0):
         assert worst_off(after, rig.projector, height) > 5.0
         assert worst_off(after, now.map, height) < 0.7
+    assert now.fit.height_from == "the projector's lens as it was calibrated before"
+    assert not any("bare platen alone" in note for note in now.fit.notes)
+    (high,) = worst(now.map, now.fit.matrix, now.fit.freedom, rig.face, (20.0,))
+    assert worst_off(after, now.map, 20.0) < high.bound < 1.5
 
 
 def test_a_bump_is_measured_and_repaired_by_hand(rig: Rig, bench: Bench) -> None:

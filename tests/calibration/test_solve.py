@@ -14,6 +14,7 @@ from calibration.refusal import Refusal
 from calibration.solve import Solution, solve
 from calibration.solve_gates import describe_lay, examine, if_laid_exactly
 from calibration.solve_values import CardFit, Stated
+from calibration.uncertainty import worst
 from tests.calibration import synthetic
 from tests.calibration.synthetic import Bench
 
@@ -201,6 +202,32 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     examine(solution, bench.face)
     with pytest.raises(Refusal, match=r"keystone correction is off, and the board 10 mm high"):
         examine(solved(bench, photos(bench, rng, 2, 1)), bench.face)
+
+
+@pytest.mark.parametrize("aspect", [0.975, 1.025])
+def test_a_slight_keystone_on_a_bare_platen_is_within_the_bound(aspect: float) -> None:
+    """A flat scene cannot show it, so the bound must hold it."""
+    rng = np.random.default_rng(102)
+    plain = synthetic.bench(rng)
+    bench = replace(plain, projector=replace(plain.projector, aspect=aspect))
+    solution = solved(bench, photos(bench, rng, 1))
+    fit = solution.fit
+    for each in worst(solution.map, fit.matrix, fit.freedom, bench.face, (4.0, 20.0)):
+        assert np.hypot(*off(bench, solution, each.height).T).max() < each.bound
+    assert "keystone correction to be off" in fit.notes[0]
+
+
+@pytest.mark.parametrize("truly", [12.0, 15.0])
+def test_a_board_of_another_height_than_stated(truly: float) -> None:
+    rng = np.random.default_rng(103)
+    bench = synthetic.bench(rng)
+    lens = synthetic.phone(rng)
+    flat = [bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(3)]
+    raised = bench.photo(synthetic.posed(lens, rng), rng, 0.05, truly)
+    told = solved(bench, [*flat, replace(raised, raised=10.0)])
+    with pytest.raises(Refusal, match=r"measure how high the cards' face is|the board 10 mm high"):
+        examine(told, bench.face)
+    examine(solved(bench, [*flat, raised]), bench.face)
 
 
 def test_a_platen_of_another_size_than_stated() -> None:

@@ -75,7 +75,7 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
 def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_path):
     """One photo alone leaves height too open here; the photos taken are kept and added to."""
     out = tmp_path / "rig.json"
-    result = calibrate("--camera", recording, "--views", 1, "--up-to", "10mm", "--out", out)
+    result = calibrate("--camera", recording, "--views", 1, "--up-to", "7mm", "--out", out)
     assert result.exit_code == 0, result.output
     lines = result.stderr.splitlines()
     refused = [line for line in lines if line.startswith("Not sure enough yet, photo 2 is needed")]

@@ -281,7 +281,7 @@ def described(rig: Rig) -> dict[str, Any]:
 BASIS = (
     "within_mm holds in at least 95 % of calibrations, at its point: it carries corner noise, how "
     "the cards were laid, print scale, board height and what the photos leave open of the "
-    "projector's lens, but not cloth of another height than stated, nor a platen that is not flat."
+    "projector's lens, but not cloth of another height than stated, nor waves in the platen."
 )
 
 
