@@ -51,6 +51,9 @@ DISAGREEMENT = 2.5
 HELD_OUT_LIMIT = 1.6
 """How many times farther off held-out corners may be than fitted ones."""
 
+HELD_OUT_LEAST = 0.05
+"""Held-out corners nearer than this are near enough, mm, whatever the ratio: in a sharp photo
+even and odd corners differ by a fiftieth of a pixel, being of one colour each."""
 
 _MANY = 1000  # degrees of freedom of what corners alone determine
 
@@ -259,7 +262,8 @@ def _held_out(solution: Solution) -> float:
     vector = minimise(replace(solution.task, problem=even), solution.vector, 15).vector
     unseen = float(np.median(np.abs(odd.residuals(vector))))
     fitted = float(np.median(np.abs(odd.residuals(solution.vector))))
-    if unseen > HELD_OUT_LIMIT * fitted:
+    pixel = max(pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos)))
+    if unseen > HELD_OUT_LIMIT * fitted and unseen * pixel > HELD_OUT_LEAST:
         raise Refusal(
             "Half of the points do not foretell the other half: the photos show too few corners; "
             "take one more photo, nearer and with the whole platen in it."
