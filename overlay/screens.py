@@ -35,6 +35,9 @@ class Screen:
     display : int or None
         Number of the display to fill; None opens an ordinary window, with the picture
         made smaller where it must be.
+    clear : int or None
+        Number of a display that an ordinary window keeps off where there is another: the
+        projector's, which may well be the main one.
     title : str
     cursor : bool
         Whether the mouse's arrow shows.
@@ -42,6 +45,7 @@ class Screen:
 
     size: tuple[int, int]
     display: int | None = None
+    clear: int | None = None
     title: str = "Chalkbeam"
     cursor: bool = False
 
@@ -88,6 +92,11 @@ def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None =
         f"Several displays show {size[0]}x{size[1]} ({listed(found)}): say which is the "
         "projector with --display."
     )
+
+
+def beside(found: Sequence[Display], clear: int | None) -> Display:
+    """Return the display for an ordinary window: the first that is not to be kept clear."""
+    return next((each for each in found if each.number != clear), found[0])
 
 
 def listed(found: Sequence[Display]) -> str:

@@ -34,7 +34,7 @@ import pygame
 from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
-from overlay.screens import Display, Screen, chosen, listed, other_size
+from overlay.screens import Display, Screen, beside, chosen, listed, other_size
 
 State = TypeVar("State")
 
@@ -155,14 +155,13 @@ class _Window:
         self._open()
 
     def _open(self) -> None:
-        screen, sizes = self._screen, pygame.display.get_desktop_sizes()
+        screen, found = self._screen, _displays()
         if screen.display is None:
-            most = min(0.9 * sizes[0][axis] / screen.size[axis] for axis in (0, 1))
-            scale = min(1.0, most)
+            place = beside(found, screen.clear)
+            scale = min(1.0, *(0.9 * place.size[axis] / screen.size[axis] for axis in (0, 1)))
             size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
-            self._surface = pygame.display.set_mode(size)
+            self._surface = pygame.display.set_mode(size, display=place.number - 1)
         else:
-            found = _displays()
             if not 1 <= screen.display <= len(found):
                 raise Refusal(f"There is no display {screen.display} ({listed(found)}).")
             if found[screen.display - 1].size != screen.size:

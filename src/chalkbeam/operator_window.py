@@ -24,12 +24,18 @@ _GONE = (OSError, EOFError)
 
 
 class OperatorWindow:
-    """The parent's end: opens the display and passes its keys on."""
+    """The parent's end: opens the display and passes its keys on.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    clear : int, optional
+        Number of the display that the light fills.
+    """
+
+    def __init__(self, clear: int | None = None) -> None:
         context = multiprocessing.get_context("spawn")
         self._here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there,), daemon=True)
+        self._process = context.Process(target=_serve, args=(there, clear), daemon=True)
         self._process.start()
         there.close()
 
@@ -72,7 +78,7 @@ class _State:
     ringing: float | None = None
 
 
-def _serve(connection: Connection) -> None:
+def _serve(connection: Connection, clear: int | None) -> None:
     """Run the display; the child's side."""
     import time
 
@@ -129,7 +135,7 @@ def _serve(connection: Connection) -> None:
 
     run(
         _State(),
-        Screen(SIZE, title="Chalkbeam", cursor=True),
+        Screen(SIZE, clear=clear, title="Chalkbeam", cursor=True),
         update=update,
         view=view,
         done=lambda state: state.over,

@@ -197,7 +197,7 @@ def _light(
     from overlay.screens import Screen
     from overlay.window import beep
 
-    operator = OperatorWindow() if board else None
+    operator = OperatorWindow(clear=number) if board else None
     told, rung = -1, 0.0
 
     def due(now: PressSide) -> float | None:
@@ -214,9 +214,9 @@ def _light(
         if now.changes == told:
             return
         told = now.changes
-        now.foresee()
         if operator is not None:
             operator.show(board_of(now))
+        now.foresee()
 
     try:
         return run_when_ready(
