@@ -106,9 +106,16 @@ class Rig:
 
     @property
     def calibration_id(self) -> str:
-        """Ten hexadecimal digits that change whenever the calibration does; the name is no part."""
-        content = asdict(self) | {"name": ""}
-        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:10]
+        """Ten hexadecimal digits that change whenever the calibration does; the name is no part.
+
+        A rig read from a file of an older version has another one than it had then.
+        """
+        return _check_number(asdict(self))
+
+
+def _check_number(rig: dict[str, Any]) -> str:
+    content = json.dumps(rig | {"name": ""}, sort_keys=True)
+    return hashlib.sha256(content.encode()).hexdigest()[:10]
 
 
 class _File(BaseModel):
@@ -182,6 +189,8 @@ def load(path: Path | str) -> Rig:
             f"this program reads up to {VERSION}): update Chalkbeam, or calibrate again."
         )
     try:
+        # An older version's number fits its content as it was then, before any step.
+        fits = version == VERSION or _check_number(content["rig"]) == content["calibration_id"]
         for older in range(version, VERSION):
             content = MIGRATIONS[older](content) | {"version": older + 1}
         file = _File.model_validate(content)
@@ -189,7 +198,9 @@ def load(path: Path | str) -> Rig:
         raise Refusal(
             f"The rig file “{place}” is damaged ({_complaint(error)}): calibrate again."
         ) from None
-    if file.rig.calibration_id != file.calibration_id and version == VERSION:
+    if version == VERSION:
+        fits = file.rig.calibration_id == file.calibration_id
+    if not fits:
         raise Refusal(
             f"The rig file “{place}” was changed by hand or damaged (its check number does not "
             "fit its content): calibrate again."

@@ -173,6 +173,14 @@ def test_a_rig_of_version_1_still_lights_the_same_and_keeps_its_observations() -
     assert check_photos(rig, rig.photos).verdict is Verdict.UNCHANGED
 
 
+def test_a_changed_file_of_version_1_is_refused(path: Path) -> None:
+    content = json.loads((DATA / "rig-version-1.json").read_text())
+    content["rig"]["projector"]["pinhole"]["tx"] += 50.0
+    path.write_text(json.dumps(content))
+    with pytest.raises(Refusal, match="check number"):
+        load(path)
+
+
 def test_a_failed_write_leaves_the_old_file(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     save(RIG, path)
 

@@ -36,7 +36,7 @@ def test_where_height_is_in_doubt_tape_data_sheet_or_thin_cloth():
     assert "measure with a tape where the projector's lens is (--lens)" in advice
     assert "(--throw)" in advice
     assert "--up-to 1mm" in advice
-    assert "more crosses" not in advice
+    assert "--count" not in advice
     assert refused(4, heights=(0.0, 20.0)).startswith("set 9 crosses (--count 9), or measure")
     advice = refused(9, heights=(0.0, 100.0), throw=1.2)
     assert "--throw" not in advice
