@@ -25,6 +25,7 @@ from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -142,7 +143,7 @@ def patched(words: list[str]) -> Iterator[None]:
         sys.argv = before
 
 
-def judge(rig: VirtualRig, kind: Kind, words: Sequence[str], out: Path) -> dict[str, object]:
+def judge(rig: VirtualRig, kind: Kind, words: Sequence[str], out: Path) -> dict[str, Any]:
     """Calibrate by the command line and measure what it accepts."""
     options = {"--platen": "16x20in", "--size": "1920x1080", **kind.options}
     options.pop("order", None)
@@ -205,7 +206,7 @@ def bench(
                     continue
                 words = photos(studio, kind, made, place)
                 judged = judge(rig, kind, words, place / "rig.json")
-                rows.append(Row(kind.name, camera, seed, made, **judged))  # type: ignore[arg-type]
+                rows.append(Row(kind.name, camera, seed, made, **judged))
                 print(line(rows[-1], markdown), flush=True)
     return rows
 

@@ -12,7 +12,8 @@ on the same detections.
 ``--laying`` is the standard deviation of each card's place in mm; with it go the card's
 turn, the print's scale, a board of not quite the stated height and paper 0.1 mm thick.
 At 0 everything lies exactly: what remains is what the photos themselves allow. The solver
-does not know that and lets every card float; *bound* does: it is the Cramér-Rao bound of the
+does not know that and lets every card float, but for the set marked *told* (as with
+``--laid 0.02mm``); *bound* does know: it is the Cramér-Rao bound of the
 same observations with cards, print and board held at their places. With hand-laid cards the
 bound counts their stated laying error in (0.4 mm, so ``--laying 0.4`` is the fair match).
 
@@ -56,12 +57,15 @@ from calibration.photo import read_photo
 from calibration.refusal import Refusal
 from calibration.solve import Solution, solve
 from calibration.solve_least import covariance
+from calibration.solve_values import Stated
 from calibration.uncertainty import landing_slope
 from chalkbeam.virtual_rig import VirtualRig, random_rig, write_photo
 from chalkbeam.virtual_rig.rigs import CameraKind
 
 HEIGHTS = (0.0, 1.0, 4.0, 10.0, 20.0)
 SETS = {"1 photo": (1, 0), "3 photos": (3, 0), "3 + 1 raised": (3, 1)}
+TOLD, TOLD_LAID = "3 + 1, told", 0.02
+"""With cards laid exactly, and the solver told so, mm."""
 NAIVE = "naive, 3 photos"
 
 
@@ -203,14 +207,16 @@ def study(seed: int, camera: str, laying: float, keep: Path | None) -> list[Row]
     raised = [photo for photo in seen if photo.raised]
     cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
     rows = []
-    for method, (wanted, boards) in SETS.items():
+    sets = SETS if laying else SETS | {TOLD: SETS["3 + 1 raised"]}
+    for method, (wanted, boards) in sets.items():
         used = [*flat[:wanted], *raised[:boards]]
         if len(used) < wanted + boards:
             print(f"  {camera} {seed}: too few good photos for {method}", file=sys.stderr)
             continue
         start = time.perf_counter()
         try:
-            solution = solve(used, cards, pattern, rig.face)
+            stated = Stated(laid=TOLD_LAID) if method == TOLD else Stated()
+            solution = solve(used, cards, pattern, rig.face, stated)
         except Refusal as refusal:
             print(f"  {camera} {seed}, {method}: refused: {refusal}", file=sys.stderr)
             continue
@@ -237,7 +243,7 @@ def table(rows: Sequence[Row], camera: str) -> None:
         f"{'':17}{'mm':>7}{'':>8}{'':>8}{'':>8}{'rig':>8}{'rig':>8}"
         f"{'RMS':>8}{'RMS':>8}{'':>7}{'ratio':>8}{'RMS':>9}"
     )
-    for method in (*SETS, NAIVE):
+    for method in (*SETS, TOLD, NAIVE):
         for height in HEIGHTS:
             part = [row for row in mine if row.method == method and row.height == height]
             if not part:
