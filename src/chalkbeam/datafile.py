@@ -6,7 +6,7 @@ import functools
 import logging
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
@@ -136,12 +136,24 @@ def read_data(path: Path, model: type[Model]) -> Model:
 
 
 FolderState = tuple[tuple[str, int], ...]
-"""The data files of a folder and when each was changed."""
+"""The data files of a folder and when each was changed; -1 where that cannot be told."""
+
+
+def _data_files(folder: Path) -> Iterable[Path]:
+    """Return a folder's data files by name, without the hidden ones that editors leave there."""
+    return sorted(path for path in folder.glob("*.toml") if not path.name.startswith("."))
 
 
 def folder_state(folder: Path) -> FolderState:
     """Return what a folder's data files are now; empty if there is no such folder."""
-    return tuple(sorted((path.name, path.stat().st_mtime_ns) for path in folder.glob("*.toml")))
+    return tuple((path.name, _changed(path)) for path in _data_files(folder))
+
+
+def _changed(path: Path) -> int:
+    try:
+        return path.stat().st_mtime_ns
+    except OSError:  # a link to nothing, a file just removed: to be found broken when it is read
+        return -1
 
 
 @dataclass(frozen=True)
@@ -174,7 +186,7 @@ def read_folder(folder: Path, read: Callable[[Path], Thing]) -> Shelf[Thing]:
     """Read every data file of a user's folder; those that are broken are kept apart."""
     found: dict[str, Thing] = {}
     broken: dict[str, Refusal] = {}
-    for path in sorted(folder.glob("*.toml")):
+    for path in _data_files(folder):
         try:
             found[path.stem] = read(path)
         except Refusal as refusal:

@@ -164,6 +164,20 @@ def test_a_broken_preset_stops_no_other(tmp_path, caplog):
     assert location("nape", tmp_path).title == "over the heart"
 
 
+def test_a_link_to_nothing_stops_no_other(tmp_path, caplog):
+    write(tmp_path, GOOD)
+    # An editor's lock is such a link, hidden: no preset at all.
+    (tmp_path / ".#heart.toml").symlink_to("mate@launch.4711:1732500000")
+    write(tmp_path, "half wri", ".heart.toml")
+    assert set(locations(tmp_path)) == {*locations(tmp_path / "nowhere"), "heart"}
+    assert not caplog.records
+    (tmp_path / "nape.toml").symlink_to(tmp_path / "gone.toml")
+    assert "nape" not in locations(tmp_path)
+    assert location("heart", tmp_path).title == "over the heart"
+    with pytest.raises(Refusal, match=r"nape\.toml cannot be read"):
+        location("nape", tmp_path)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "line", "words"),
     [
