@@ -116,7 +116,10 @@ class _Look:
         if len(self._placer) > REMEMBERED:
             self._placer = Placer()
             self._laid.clear()
-        worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
+        try:
+            worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
+        except Refusal as refusal:  # such as a chart spoiled since the sheet was read
+            raise _Bad(None, str(refusal)) from None
         try:
             read_artwork(imprint, worn, find_location(imprint.location))
         except Refusal as refusal:

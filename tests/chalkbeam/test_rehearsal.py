@@ -4,7 +4,10 @@ import pytest
 from PIL import Image
 
 from calibration.geometry import PlatenFace
+from calibration.refusal import Refusal
+from chalkbeam import rehearsal
 from chalkbeam.bench import Bench
+from chalkbeam.garments import garment
 from chalkbeam.rehearsal import on_file, rehearse
 from chalkbeam.runs.problems import SheetRefusal, row_words
 from chalkbeam.runs.sheet import read_sheet
@@ -62,6 +65,24 @@ def test_everything_that_would_stop_the_press_is_told_at_once(read):
         strict=True,
     ):  # fmt: skip
         assert words in message
+
+
+def test_a_garment_that_is_gone_hides_no_other_problem(read, monkeypatch):
+    # The shop's chart may be spoiled between the reading of the sheet and its rehearsal.
+    def gone(style, *rest, **options):
+        if style == "crew_tee":
+            raise Refusal("crew-tee.toml is not TOML: mend it.")
+        return garment(style, *rest, **options)
+
+    monkeypatch.setattr(rehearsal, "garment", gone)
+    found = refused(
+        read,
+        "crew tee,M,navy,1,left chest,pennant.png,3 in,,,,",
+        "zip hood,M,navy,1,full back,clear.png,9 in,,,,",
+    )
+    assert found[0] == (2, "", "crew-tee.toml is not TOML: mend it.")
+    assert found[1][:2] == (3, "Artwork")
+    assert len(found) == 2
 
 
 def test_rows_that_are_alike_are_told_on_one_line(read):
