@@ -164,6 +164,29 @@ def test_a_broken_preset_stops_no_other(tmp_path, caplog):
     assert location("nape", tmp_path).title == "over the heart"
 
 
+@pytest.mark.parametrize(
+    ("broken", "twin", "also"),
+    [("left-chest", "right-chest", "RC"), ("right-cuff", "left-cuff", "left-cuff")],
+)
+def test_the_twin_of_a_broken_preset_is_withheld_with_it(tmp_path, broken, twin, also):
+    # The shop's rule for the one side stands for the other: the program's must not step in.
+    text = f'twin = "{twin}"\n{GOOD}'
+    path = write(tmp_path, text, f"{broken}.toml")
+    assert location(twin, tmp_path).origin == path
+    write(tmp_path, text.replace('"2 in"', '"2"'), path.name)
+    os.utime(path, ns=(1, 1))
+    assert not {broken, twin} & set(locations(tmp_path))
+    for name in (broken, twin, also):
+        with pytest.raises(Refusal, match=rf"{broken}\.toml cannot be used: line 19"):
+            location(name, tmp_path)
+    # a twin with a file of its own is the shop's word
+    mine = write(tmp_path, GOOD, f"{twin}.toml")
+    assert location(twin, tmp_path).origin == mine
+    assert twin in locations(tmp_path)
+    with pytest.raises(Refusal, match=rf"{broken}\.toml"):
+        location(broken, tmp_path)
+
+
 def test_a_link_to_nothing_stops_no_other(tmp_path, caplog):
     write(tmp_path, GOOD)
     # An editor's lock is such a link, hidden: no preset at all.

@@ -55,6 +55,13 @@ def own_locations() -> Mapping[str, Location]:
     }
 
 
+@functools.cache
+def _own_twins() -> Mapping[str, str]:
+    """Return the name of the twin of each of the program's locations that has one."""
+    pairs = [(name, found.preset.twin) for name, found in own_locations().items()]
+    return {mine: its for name, twin in pairs if twin for mine, its in ((name, twin), (twin, name))}
+
+
 @functools.lru_cache(maxsize=8)
 def _users_shelf(folder: Path, state: FolderState) -> Shelf[tuple[Location, ...]]:
     """Read the user's folder; `state` makes a change be read again."""
@@ -67,11 +74,30 @@ def _shelf(folder: Path | None) -> Shelf[tuple[Location, ...]]:
     return _users_shelf(folder, folder_state(folder))
 
 
+def _users(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Location]:
+    return {location.name: location for group in shelf.found.values() for location in group}
+
+
+def _withheld(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Refusal]:
+    """Return why locations are withheld, by name.
+
+    A preset that cannot be read may hold its twin too: what it would say of that side is
+    not to be had, and the program's rule for it is not the shop's.
+    """
+    withheld = dict(shelf.broken)
+    users = _users(shelf)
+    for stem, refusal in shelf.broken.items():
+        twin = _own_twins().get(stem)
+        if twin and twin not in users:
+            withheld.setdefault(twin, refusal)
+    return withheld
+
+
 def locations(folder: Path | None = None) -> Mapping[str, Location]:
     """Return every location by name; a user's preset replaces the program's of that name.
 
-    A preset that cannot be used is left out, with a remark on standard error; so is the
-    program's location that it was to replace.
+    A preset that cannot be used is left out, with a remark on standard error; so are the
+    program's location that it was to replace and, unless the user has one, its twin.
 
     Parameters
     ----------
@@ -82,9 +108,9 @@ def locations(folder: Path | None = None) -> Mapping[str, Location]:
     shelf.remark()
     if not shelf.found and not shelf.broken:
         return own_locations()
-    users = {location.name: location for group in shelf.found.values() for location in group}
-    own = {name: found for name, found in own_locations().items() if name not in shelf.broken}
-    return {**own, **users}
+    every = {**own_locations(), **_users(shelf)}
+    withheld = _withheld(shelf)
+    return {name: found for name, found in every.items() if name not in withheld}
 
 
 def _fold(text: str) -> str:
@@ -98,11 +124,12 @@ def location(name: str, folder: Path | None = None) -> Location:
     ------
     Refusal
         If there is none of that name, listing what there is; or if it is a preset of the
-        user's that cannot be used.
+        user's that cannot be used, or the twin of one.
     """
     wanted = _fold(name)
-    for stem, refusal in _shelf(folder).broken.items():
-        if wanted == _fold(stem):
+    withheld = _withheld(_shelf(folder))
+    for hidden, refusal in withheld.items():
+        if wanted == _fold(hidden):
             raise refusal
     known = locations(folder)
     for found in known.values():
@@ -111,4 +138,8 @@ def location(name: str, folder: Path | None = None) -> Location:
     for found in known.values():
         if wanted in {_fold(found.title), *map(_fold, found.preset.also)}:
             return found
+    for hidden, refusal in withheld.items():
+        own = own_locations().get(hidden)
+        if own and wanted in {_fold(own.title), *map(_fold, own.preset.also)}:
+            raise refusal
     raise Refusal(f"There is no location “{name}”: take one of {', '.join(sorted(known))}.")
