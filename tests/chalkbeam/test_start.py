@@ -20,7 +20,7 @@ def test_the_module_is_the_program():
 
 
 def test_ctrl_c_before_a_command_has_begun_ends_quietly(monkeypatch):
-    def stopped():
+    def stopped(**_):
         raise KeyboardInterrupt
 
     monkeypatch.setattr(app, "app", stopped)
