@@ -16,6 +16,7 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork.fonts import Fonts, fonts_for
+from chalkbeam.artwork.styled import runs, undrawn
 from chalkbeam.units import MM_PER_INCH, parse_length
 
 MM_PER_POINT = MM_PER_INCH / 72
@@ -143,12 +144,7 @@ def _to_rgba(image: Image.Image) -> Pixels:
 
 def _read_svg(path: Path, data: bytes) -> Picture:
     try:
-        if data[:2] == b"\x1f\x8b":
-            import gzip
-
-            data = gzip.decompress(data)
-        text = _svg_text(data)
-        root = ElementTree.fromstring(text)
+        text, root = _parsed(data)
         _check_links(path, root)
         fonts = fonts_for(path.name, root)
         image = _draw_svg(text, path, fonts, width=VECTOR_PIXELS)
@@ -177,17 +173,47 @@ def _read_svg(path: Path, data: bytes) -> Picture:
 
 
 def _check_links(path: Path, root: ElementTree.Element) -> None:
-    """Refuse a drawing that links to a picture which is not there: it would be left out."""
+    """Refuse a drawing with a picture which is not there, or has text: it would be left out."""
     for element in root.iter():
         if not str(element.tag).endswith(("}image", "}feImage")):
             continue
         link = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
         if link.startswith(("data:", "#")) or (link and (path.parent / link).is_file()):
+            _check_inner(path, link)
             continue
         raise Refusal(
             f"{path.name} links to a picture that is not there ({link[:80] or 'without a name'}): "
             "embed the picture and export it again."
         )
+
+
+def _check_inner(path: Path, link: str) -> None:
+    """Refuse a drawing within a drawing that has text: the renderer gives it no font."""
+    if link.startswith("data:image/svg"):
+        from urllib.request import urlopen
+
+        with urlopen(link) as stream:  # a data: URL holds its data itself
+            data = stream.read()
+    elif link.lower().endswith((".svg", ".svgz")):
+        data = (path.parent / link).read_bytes()
+    else:
+        return
+    root = _parsed(data)[1]
+    if undrawn(root) or runs(root):
+        raise Refusal(
+            f"{path.name} shows another drawing with text, which would be left out: turn the "
+            "letters into outlines and export it again."
+        )
+
+
+def _parsed(data: bytes) -> tuple[str, ElementTree.Element]:
+    """Return an SVG's text and its root, unpacked where it is packed."""
+    if data[:2] == b"\x1f\x8b":
+        import gzip
+
+        data = gzip.decompress(data)
+    text = _svg_text(data)
+    return text, ElementTree.fromstring(text)
 
 
 def _svg_text(data: bytes) -> str:

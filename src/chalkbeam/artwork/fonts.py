@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import functools
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -20,6 +19,7 @@ from xml.etree.ElementTree import Element
 from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
 from calibration.refusal import Refusal
+from chalkbeam.artwork.styled import Asked, runs, undrawn
 from overlay.lettering import BUNDLED_FONT
 
 GENERIC: Mapping[str, tuple[str, ...]] = {
@@ -35,9 +35,6 @@ GENERIC: Mapping[str, tuple[str, ...]] = {
 }
 """What stands in for the families that CSS leaves to the computer (CSS Fonts 4, 2.1.1)."""
 _BUNDLED = "DejaVu Sans"
-_TEXT = {"text", "tspan", "textPath", "tref"}
-_FAMILY = re.compile(r"font-family\s*:\s*([^;}]+)")
-_BLOCK = re.compile(r"([^{}]+)\{([^}]*)\}")
 _ENDINGS = {".ttf", ".otf", ".ttc", ".otc"}
 
 
@@ -72,74 +69,62 @@ def fonts_for(name: str, root: Element) -> Fonts | None:
     Raises
     ------
     Refusal
-        If this computer lacks a font, or a font lacks a letter.
+        If this computer lacks a font, a font lacks a letter, or which font a text is set in
+        hangs on what the renderer does not follow.
     """
-    said = "".join("".join(text.itertext()) for text in root.iter() if _tag(text) == "text")
-    letters = {character for character in said if not character.isspace()}
-    if not letters:
+    if left_out := undrawn(root):
+        raise Refusal(
+            f"{name} has text in a box that would be left out (“{left_out[:40]}”): turn the "
+            "letters into outlines and export it again."
+        )
+    text = runs(root)
+    if not text:
         return None
     have = installed()
     generic = {kind: _stand_in(kind, have) for kind in GENERIC}
-    files: dict[Path, None] = {}
     named: dict[str, None] = {}
-    for wanted in _families(root) or [("serif",)]:
-        family = next((each for each in wanted if each in have or each in GENERIC), "")
-        if not family:
+    for run in text:
+        families = dict.fromkeys(_family(name, asked, have, generic) for asked in run.asked)
+        ignored = [asked.declared for asked in run.asked if not asked.plain]
+        if ignored and (len(families) > 1 or "" in families):
             raise Refusal(
-                f"{name} sets text in {wanted[0]}, a font this computer does not have: turn the "
-                "letters into outlines and export it again, or install the font."
+                f"{name} gives its text a font in a way that Chalkbeam does not follow "
+                f"({ignored[0][:80]}): turn the letters into outlines and export it again."
             )
-        family = generic.get(family, family)
-        named[family] = None
-        files |= dict.fromkeys(have.get(family, (BUNDLED_FONT,)))
-    lacking = letters.difference(*(_letters(path) for path in files))
-    if lacking:
-        raise Refusal(
-            f"{name} has “{min(lacking)}”, which its font ({', '.join(named)}) lacks: turn the "
-            "letters into outlines and export it again."
-        )
-    return Fonts(tuple(files), generic, tuple(named))
+        for family in families:
+            lacking = run.letters.difference(*map(_letters, _files(family, have)))
+            if lacking:
+                raise Refusal(
+                    f"{name} has “{min(lacking)}”, which its font ({family}) lacks: turn the "
+                    "letters into outlines and export it again."
+                )
+        named |= families
+    # The renderer's last resort is loaded always: it leaves out what it has no font for.
+    files = (path for family in (*named, generic["serif"]) for path in _files(family, have))
+    return Fonts(tuple(dict.fromkeys(files)), generic, tuple(named))
+
+
+def _family(
+    name: str, asked: Asked, have: Mapping[str, tuple[Path, ...]], generic: Mapping[str, str]
+) -> str:
+    """Return the family that a list comes down to; empty where the list cannot be read."""
+    if not asked.families:
+        return ""
+    for family in asked.families:
+        if family in have or family in generic:
+            return generic.get(family, family)
+    raise Refusal(
+        f"{name} sets text in {asked.families[0]}, a font this computer does not have: turn the "
+        "letters into outlines and export it again, or install the font."
+    )
+
+
+def _files(family: str, have: Mapping[str, tuple[Path, ...]]) -> tuple[Path, ...]:
+    return have.get(family, (BUNDLED_FONT,))
 
 
 def _stand_in(kind: str, have: Mapping[str, tuple[Path, ...]]) -> str:
     return next((family for family in GENERIC[kind] if family in have), _BUNDLED)
-
-
-def _tag(element: Element) -> str:
-    return str(element.tag).rpartition("}")[2]
-
-
-def _families(root: Element) -> list[tuple[str, ...]]:
-    """Return each list of families that text is set in, in the order of the file."""
-    found: dict[tuple[str, ...], None] = {}
-    above = {child: parent for parent in root.iter() for child in parent}
-    lettered: set[Element] = set()
-    for element in root.iter():
-        inside = element if _tag(element) in _TEXT else None
-        while inside is not None and inside not in lettered:
-            lettered.add(inside)
-            inside = above.get(inside)
-    names = {f".{name}" for each in lettered for name in each.get("class", "").split()}
-    names |= {f"#{each.get('id')}" for each in lettered} | {_tag(each) for each in lettered} | {"*"}
-    for declared in _declared(root, lettered, names):
-        families = tuple(part.strip().strip("\"'") for part in declared.split(",") if part.strip())
-        if families and families[0] != "inherit":
-            found[families] = None
-    return list(found)
-
-
-def _declared(root: Element, lettered: set[Element], names: set[str]) -> Iterator[str]:
-    for element in root.iter():
-        if element in lettered:
-            yield element.get("font-family", "")
-            yield from _FAMILY.findall(element.get("style", ""))
-        elif _tag(element) == "style":
-            for selectors, block in _BLOCK.findall(element.text or ""):
-                last = {
-                    selector.split()[-1] for selector in selectors.split(",") if selector.strip()
-                }
-                if last & names:
-                    yield from _FAMILY.findall(block)
 
 
 @functools.cache
@@ -217,6 +202,7 @@ def _names(path: Path) -> list[str]:
     return sorted(_of_each_face(path, names))
 
 
+@functools.cache
 def _letters(path: Path) -> set[str]:
     """Return the characters that a font file has."""
     return _of_each_face(path, lambda face: {chr(code) for code in face.getBestCmap() or ()})
