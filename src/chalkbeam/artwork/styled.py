@@ -219,7 +219,8 @@ def _rules(sheet: str) -> Iterator[_Rule]:
         piece = sheet[start : brace.start()]
         start = brace.end()
         nested = bool(blocks) and (nested or brace[0] == "{")
-        if blocks and not any(each.startswith("@font-face") for each in blocks):
+        spoken = blocks and _DECLARED.search(piece)
+        if spoken and not any(each.startswith("@font-face") for each in blocks):
             yield from _rules_of(blocks[0], piece, plain=not (nested or unpaired))
         if brace[0] == "{":
             blocks.append(piece.strip())
@@ -230,8 +231,6 @@ def _rules(sheet: str) -> Iterator[_Rule]:
 
 
 def _rules_of(selectors: str, block: str, plain: bool) -> Iterator[_Rule]:
-    if not _DECLARED.search(block):
-        return
     bare = _BRACKETS.sub("", selectors)
     if not plain or not all(_PLAIN.fullmatch(each) for each in bare.split(",")):
         asked = tuple(_declared(block, sure=False, plain=False))
