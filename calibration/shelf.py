@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import platformdirs
@@ -99,6 +100,19 @@ def find(text: str | None) -> Path:
 def open_rig(text: str | None) -> Rig:
     """Return the rig given as a path, as a name, or not at all (the default)."""
     return load(find(text))
+
+
+def set_aside(name: str) -> Path | None:
+    """Keep a copy of a named rig before another takes its name; None where there is none.
+
+    The copy is no rig of the shelf; by its path it can be used like any file.
+    """
+    path = place(name)
+    if not path.is_file():
+        return None
+    copy = folder() / "earlier" / f"{name} {datetime.now(UTC):%Y-%m-%d %H%M%S}.json"
+    write_whole(copy, path.read_text("utf-8"))
+    return copy
 
 
 def keep(rig: Rig) -> Path:

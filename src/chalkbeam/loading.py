@@ -249,11 +249,13 @@ def _off_platen(
     off: BaseGeometry,
     instead: Loading | BaseGeometry | None,
 ) -> OffPlaten:
-    left, front, right, back = off.bounds
+    inside = shapely.Polygon(platen.pressed()).buffer(-EDGE)
+    # The pressed area is convex: what lies farthest off is a corner of what is left over.
+    beyond = shapely.distance(shapely.points(shapely.get_coordinates(off)), inside).max()
     size = (placement.artwork.ink.width, placement.artwork.ink.height)
     what = Sentence(
         f"The ink ({{0}} x {{1}}) would leave the pressed area of {literal(platen.name)} by {{2}}",
-        (*size, min(right - left, back - front)),
+        (*size, float(beyond)),
     )
     others = fitting(placement, collar=collar, threaded=threaded)
     if isinstance(instead, Loading):

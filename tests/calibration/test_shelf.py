@@ -73,3 +73,13 @@ def test_paths_come_before_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 def test_names_that_are_no_file_names(name: str) -> None:
     with pytest.raises(Refusal, match="cannot name a rig"):
         shelf.place(name)
+
+
+def test_a_rig_whose_name_is_taken_again_is_kept() -> None:
+    assert shelf.set_aside(RIG.name) is None
+    path = shelf.keep(RIG)
+    copy = shelf.set_aside(RIG.name)
+    assert copy is not None
+    assert copy.read_text() == path.read_text()
+    assert shelf.names() == (RIG.name,)
+    assert shelf.open_rig(str(copy)).calibration_id == RIG.calibration_id

@@ -207,6 +207,15 @@ class TestAim:
         assert (row["x_px"], row["y_px"]) == pytest.approx(tuple(expected), abs=1e-3)
         assert (row["x_mm"], row["y_mm"]) == (-100.0, 50.0)
 
+    def test_a_point_without_light_is_told(self, run, rig, made):
+        code, out, err = run("aim", "--rig", rig, "3m", "0mm", "--json")
+        assert code == 0
+        assert not json.loads(out)["points"][0]["lit"]
+        assert "no light falls there" in err
+        side = f"{made.face.width / 2 + 2:g}mm"
+        assert "lies off the platen" in run("aim", "--rig", rig, side, "0mm")[2]
+        assert run("aim", "--rig", rig, "10mm", "0mm")[2] == ""
+
     def test_height_moves_the_pixel(self, run, rig, made):
         (flat,) = aimed(run("aim", "--rig", rig, "0mm", "0mm")[1])
         (high,) = aimed(run("aim", "--rig", rig, "0mm", "0mm", "--height", "10mm")[1])

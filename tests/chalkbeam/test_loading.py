@@ -89,6 +89,9 @@ def test_ink_off_the_pressed_area_is_refused_with_what_works():
     with pytest.raises(OffPlaten, match="use 15x15in") as caught:
         load(placed, platen("11x15in"))
     assert "11 3/4 in" in caught.value.words.say(Unit.INCH)
+    # It hangs over on both sides alike: each by half of what is too much.
+    over = (300 - (11 * 25.4 - 2 * EDGE)) / 2
+    assert f"by {over:.0f} mm" in caught.value.words.say(Unit.MM)
     huge = place(garment("crew_tee", "5XL"), location("full-back"), block_art(420, 520))
     with pytest.raises(OffPlaten, match="no platen on file holds it"):
         load(huge, platen("16x20in"))

@@ -41,6 +41,13 @@ def test_the_sample_is_an_order_of_about_sixty_mixed_pieces(tmp_path):
     assert said["notes"] == ["Row 36 begins with “Total” and is left out."]
 
 
+def test_a_sample_never_replaces_an_order(sheet):
+    sheet.write_text("my own")
+    with pytest.raises(Refusal, match="may be your own work"):
+        chalkbeam("sheet", "sample", "--out", sheet.parent)
+    assert sheet.read_text() == "my own"
+
+
 def test_check_counts_the_piles(sheet):
     said = chalkbeam("sheet", "check", sheet)
     assert "59 pieces, 113 imprints" in said

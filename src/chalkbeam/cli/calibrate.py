@@ -26,6 +26,10 @@ from chalkbeam.cli.remedies import for_photos
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from calibration.geometry import Points
     from calibration.pipeline import Calibration, Shot
     from calibration.record import Rig
 
@@ -131,15 +135,19 @@ def calibrate(
     rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
     if report is not None:
         _draw(report, rig, done)
+    earlier = None
     if out is not None:
         save(rig, out)
     else:
+        earlier = shelf.set_aside(rig.name)
         out = shelf.keep(rig)
     if as_json:
         print(json.dumps({"written": str(out), **described(rig)}, indent=1))
     else:
         print(in_words(rig))
         print(f"Wrote {out}" + (f" and {report}." if report else "."))
+        if earlier is not None:
+            print(f"The calibration of that name before it is kept as {earlier}.")
 
 
 AIM_COLUMNS = ("x_mm", "y_mm", "x_px", "y_px")
@@ -180,6 +188,9 @@ def aim(
         heights = np.array([above])
     press = shelf.open_rig(rig)
     pixels = press.projector.projector_from_platen(places, heights)
+    width, high = press.projector.size
+    lit = np.all((pixels > -0.5) & (pixels < [width - 0.5, high - 0.5]), axis=1)
+    _tell_off(places, lit, press)
     spread = landing_covariance(press.projector, press.fit.matrix, places, heights)
     limits = bound(spread, press.fit.freedom)
     rows = [
@@ -190,8 +201,11 @@ def aim(
             "y_px": round(float(v), 4),
             "height_mm": round(float(h), 6),
             "within_mm": round(float(limit), 4),
+            "lit": bool(light),
         }
-        for (x, y), h, (u, v), limit in zip(places, heights, pixels, limits, strict=True)
+        for (x, y), h, (u, v), limit, light in zip(
+            places, heights, pixels, limits, lit, strict=True
+        )
     ]
     if as_json:
         calibration = {"rig": press.name, "calibration_id": press.calibration_id}
@@ -200,6 +214,19 @@ def aim(
     print(",".join(AIM_COLUMNS))
     for row in rows:
         print(",".join(f"{row[column]:.10g}" for column in AIM_COLUMNS))
+
+
+def _tell_off(places: Points, lit: NDArray[np.bool_], press: Rig) -> None:
+    """Remark on points that no light reaches, or for whose light no photo vouches."""
+    size = "x".join(map(str, press.projector.size))
+    off = (abs(places) > [press.face.width / 2, press.face.depth / 2]).any(axis=1)
+    for found, said in (
+        (places[~lit], f"lies outside the projector's picture of {size}: no light falls there"),
+        (places[off & lit], "lies off the platen, where no photo says how true the light is"),
+    ):
+        for x, y in found[:1]:
+            more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
+            typer.echo(f"Note: the point {x:g}, {y:g} mm{more} {said}.", err=True)
 
 
 def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tuple[Shot, ...]:

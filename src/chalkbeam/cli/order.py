@@ -298,8 +298,13 @@ def sample_sheet(
     ),
 ) -> None:
     """Write a sample order to work from: an invented rowing club's, with its artwork."""
-    from chalkbeam.tern_harbour import write_sample
+    from chalkbeam.tern_harbour import SHEET, write_sample
 
+    if (out / SHEET).exists():
+        raise Refusal(
+            f"“{out / SHEET}” is there already and may be your own work: name another folder "
+            "with --out, or move it away."
+        )
     path = write_sample(out)
     typer.echo(f"{path} and the artwork beside it; look at it with: chalkbeam sheet check {path}")
 
@@ -318,6 +323,14 @@ def rescue_record(
         f"{runs} with {saved.events} events saved in {out}; "
         f"{saved.lost} events could not be read. {record} was left as it is."
     )
+    if saved.lost:
+        typer.echo(
+            "What was pressed in the lost events is not known any more: count the finished "
+            "garments before you go on, and jump to the first that is not done (key J).",
+            err=True,
+        )
+    if saved.lost and not saved.events:
+        raise typer.Exit(1)
 
 
 def register(app: typer.Typer) -> None:
