@@ -15,7 +15,7 @@ from chalkbeam.runs.progress import At, Outcome
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.watch import sheet_trouble
 from chalkbeam.station import UNSEEN, advance
-from chalkbeam.station_light import Scene, lit
+from chalkbeam.station_light import Scene, fitting_words, lit
 from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
 from chalkbeam.units import Unit
 from chalkbeam.words_of_light import countdown_mark
@@ -93,7 +93,11 @@ class PressSide:
             try:
                 said = self._carry_out(command)
             except Refusal as refusal:
-                desk = replace(self.desk, said=str(refusal), stepped_at=desk.stepped_at)
+                # The key is used up: held, it would act again; nothing else has changed.
+                desk = replace(
+                    self.desk, said=str(refusal), stepped_at=desk.stepped_at,
+                    held=desk.held, leaving=desk.leaving,
+                )  # fmt: skip
                 break
             desk = replace(desk, said=said or desk.said)
         if commands or desk != self.desk:
@@ -118,6 +122,7 @@ class PressSide:
                 batch = command.order is Order.COLLAR_BATCH
                 sitting.collar(command.shift, rest_of_batch=batch)
             case Order.PRESET:
+                self._try_at(command.text)
                 sitting.preset(command.text)
             case Order.SKIP:
                 sitting.skip(command.text)
@@ -166,6 +171,25 @@ class PressSide:
             if str(refusal) != self.refused:
                 self._note(str(refusal))
             self.at_hand, self.refused = None, str(refusal)
+
+    def _try_at(self, location: str) -> None:
+        """Pass if the imprint at hand can be lit at another location.
+
+        Raises
+        ------
+        Refusal
+            If it cannot: the location in force, its light and the record stay as they are.
+        """
+        progress = self.sitting.progress
+        stop, index = progress.stop, progress.at.index
+        if stop is None or index is None:
+            return
+
+        def elsewhere(imprint: Imprint) -> str:
+            return location if imprint.id == stop.imprint.id else self._location(imprint)
+
+        together = self._together(index)
+        self.bench.at_hand(stop.piece, stop.imprint, elsewhere, progress.collar(index), together)
 
     def _at_hand(self, index: int) -> AtHand:
         """Return an imprint of the order ready to be lit, the same one for the same thing."""
@@ -232,6 +256,13 @@ class PressSide:
         """Return which piece of the order of work a stop is about, from 1; 0 for none."""
         return self._number[stop.piece.id] if stop is not None else 0
 
+    def fitting(self, at: At) -> tuple[str, ...]:
+        """Return which platen and pad to see to, in words; empty once the garment is loaded."""
+        progress = self.sitting.progress
+        if at.index is None or at.step is not Step.LOAD:
+            return ()
+        return fitting_words(progress.stops[at.index].fit, progress.on_press)
+
     # -- light -----------------------------------------------------------------------------
 
     def _scene(self, at: At, at_hand: AtHand | None, desk: Desk) -> Scene:
@@ -249,6 +280,7 @@ class PressSide:
             paused=progress.paused,
             at_hand=at_hand,
             nudge=progress.nudge(at.index) if at.index is not None else Shift(),
+            fitting=self.fitting(at),
             number=self.number(stop),
             count=self.pieces,
             face=rig.face,

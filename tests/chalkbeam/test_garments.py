@@ -78,7 +78,7 @@ def test_a_measured_piece_goes_before_the_chart():
         (lambda: garment("crew_tee", "YXS", measured={"pit_depth": 400.0}), "measure"),
         (lambda: garment("crew_tee", "M", measured={"half_chest": 20.0}), "508 mm .* its unit"),
         (lambda: garment("crew_tee", "M", measured={"sleeve_length": 2000.0}), "its unit"),
-        (lambda: garment("crew_tee", "M").face("leg"), "left_sleeve"),
+        (lambda: garment("crew_tee", "M").face("leg"), "left sleeve"),
     ],
 )
 def test_refusals_list_what_there_is(call, says):

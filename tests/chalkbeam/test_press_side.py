@@ -200,6 +200,23 @@ def test_a_preset_places_the_imprint_elsewhere(press):
     assert "nape" in press.words()
 
 
+def test_a_location_the_garment_does_not_have_is_refused_and_changes_nothing(press, tmp_path):
+    side = press.side
+    side.locations = (*side.locations, "left-leg")
+    press.keys("space", "escape")  # a remark must be seen although the end was asked for
+    before, events = press.marks(), Store(tmp_path / "record.db").events(side.sitting.run)
+    press.keys(str(len(side.locations)))
+    assert "has no face “left leg”: it has front, back, left sleeve" in press.words(Role.WARN)
+    assert side.sitting.progress.location(0) == "left-chest"
+    assert side.at_hand is not None
+    assert side.desk.due is None  # the key does not act again
+    assert Store(tmp_path / "record.db").events(side.sitting.run) == events
+    lines = {mark for mark in before if not isinstance(mark, Text)}
+    assert lines <= set(press.marks())
+    press.keys("space")
+    assert side.sitting.progress.at.step is Step.PRESS
+
+
 def test_the_garment_follows_its_collar(press):
     press.keys("space")
     before = next(m for m in press.marks() if isinstance(m, Crosshair))

@@ -234,5 +234,6 @@ class Garment:
         """
         found = self._faces.get(name) or self._faces.get(_FACE_WORDS.get(name, ""))
         if found is None:
-            raise Refusal(f"{self.label} has no face “{name}”: it has {', '.join(self.faces)}.")
+            asked, has = name.replace("_", " "), ", ".join(self.faces).replace("_", " ")
+            raise Refusal(f"{self.label} has no face “{asked}”: it has {has}.")
         return found
