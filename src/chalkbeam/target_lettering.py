@@ -29,24 +29,16 @@ SHORTEST_END = 25.0
 """A line broken off by lettering that is shorter than this says nothing any more, mm."""
 
 
-def _box(x: float, y: float, text: str, cap: float, align: float) -> BaseGeometry:
-    """Return the box of a line of lettering with its baseline's anchor at (x, y)."""
-    width = set_line(text, cap).advance
-    left = x - align * width
-    return shapely.box(left, y - 0.35 * cap, left + width, y + 1.2 * cap)
-
-
 def text_shape(mark: Mark) -> BaseGeometry:
     """Return the room that a block of lettering takes, with its border; empty for other marks."""
     if not isinstance(mark, Text):
         return shapely.Polygon()
     (x, y), cap = mark.anchor, mark.size
-    lines = mark.text.split("\n")[::-1]
-    boxes = [
-        _box(x, y + index * LEADING * cap, line, cap, mark.align[0])
-        for index, line in enumerate(lines)
-    ]
-    return shapely.union_all(boxes).envelope.buffer(BORDER)
+    lines = mark.text.split("\n")
+    width = max(set_line(line, cap).advance for line in lines)
+    left = x - mark.align[0] * width
+    top = y + (len(lines) - 1) * LEADING * cap + 1.2 * cap
+    return shapely.box(left, y - 0.35 * cap, left + width, top).buffer(BORDER)
 
 
 def set_block(
@@ -84,6 +76,7 @@ def set_block(
     if not lines:
         return []
     last: list[Text] = []
+    shapely.prepare([plate, *avoid])  # hundreds of places are tried
     for count in range(len(lines), 0, -1):
         for blocked in avoid:
             for text in _candidates(lines[:count], role, plate, height):

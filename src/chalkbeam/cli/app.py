@@ -14,6 +14,7 @@ from typer.exceptions import TyperException
 
 from calibration.refusal import Refusal
 from chalkbeam.cli import (
+    aim,
     calibrate,
     cards,
     crosses,
@@ -50,6 +51,7 @@ for group in (
     demo,
     cards,
     calibrate,
+    aim,
     crosses,
     garment,
     location,

@@ -1,4 +1,4 @@
-"""`chalkbeam calibrate` and `chalkbeam aim`: photos to a rig, platen millimetres to pixels."""
+"""`chalkbeam calibrate`: photos to a rig."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.arguments import BOARD, RAISED, Signed, WithRaised
+from chalkbeam.cli.arguments import BOARD, RAISED, WithRaised
 from chalkbeam.cli.live import (
     CameraOption,
     DisplayOption,
@@ -26,10 +26,6 @@ from chalkbeam.cli.remedies import for_photos
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from calibration.geometry import Points
     from calibration.pipeline import Calibration, Shot
     from calibration.record import Rig
 
@@ -102,7 +98,7 @@ def calibrate(
     from calibration.record import Rig, save
     from calibration.solve_values import Stated
 
-    top = _height(up_to)
+    top = read_height(up_to)
     stated = Stated(
         laid=read_positive(laid, "--laid"),
         bar=None if bar is None else _bar(bar),
@@ -128,7 +124,7 @@ def calibrate(
     else:
         if pairs:
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
-        board = _height(context.meta[BOARD])
+        board = read_height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
         beside = out if out is not None else shelf.place(name or "press")
         done = rig_from_camera(camera, wanted, beside, display, solve)
@@ -150,91 +146,12 @@ def calibrate(
             print(f"The calibration of that name before it is kept as {earlier}.")
 
 
-AIM_COLUMNS = ("x_mm", "y_mm", "x_px", "y_px")
-"""What `aim` prints as CSV, a row a point in the order given; JSON says more."""
-
-
-def aim(
-    coordinates: Annotated[
-        list[str] | None,
-        typer.Argument(metavar="[X Y]", help="A point of the platen, such as -100mm 50mm."),
-    ] = None,
-    rig: RigOption = None,
-    points: Annotated[
-        Path | None, typer.Option(help="CSV of points, with columns x_mm,y_mm.")
-    ] = None,
-    height: Annotated[
-        str, typer.Option(help="Height of the lit surface above the bare platen.")
-    ] = "0mm",
-    as_json: JsonOption = False,
-) -> None:
-    """Say which projector pixels light points of the platen, as CSV: x right, y away from you."""
-    import numpy as np
-
-    from calibration import shelf
-    from calibration.uncertainty import bound, landing_covariance
-    from chalkbeam.points import read_points
-
-    if (points is None) == (not coordinates):
-        raise Refusal("Give one point as X Y, or a file of points with --points.")
-    above = _height(height)
-    if points is not None:
-        places, heights = read_points(points, above)
-    else:
-        typed = coordinates or []
-        if len(typed) != 2:
-            raise Refusal(f"A point is X and Y, such as -100mm 50mm, not {' '.join(typed)}.")
-        places = np.array([[parse_length(word) for word in typed]])
-        heights = np.array([above])
-    press = shelf.open_rig(rig)
-    pixels = press.projector.projector_from_platen(places, heights)
-    width, high = press.projector.size
-    lit = np.all((pixels > -0.5) & (pixels < [width - 0.5, high - 0.5]), axis=1)
-    _tell_off(places, lit, press)
-    spread = landing_covariance(press.projector, press.fit.matrix, places, heights)
-    limits = bound(spread, press.fit.freedom)
-    rows = [
-        {
-            "x_mm": round(float(x), 6),
-            "y_mm": round(float(y), 6),
-            "x_px": round(float(u), 4),
-            "y_px": round(float(v), 4),
-            "height_mm": round(float(h), 6),
-            "within_mm": round(float(limit), 4),
-            "lit": bool(light),
-        }
-        for (x, y), h, (u, v), limit, light in zip(
-            places, heights, pixels, limits, lit, strict=True
-        )
-    ]
-    if as_json:
-        calibration = {"rig": press.name, "calibration_id": press.calibration_id}
-        print(json.dumps({**calibration, "points": rows}, indent=1))
-        return
-    print(",".join(AIM_COLUMNS))
-    for row in rows:
-        print(",".join(f"{row[column]:.10g}" for column in AIM_COLUMNS))
-
-
-def _tell_off(places: Points, lit: NDArray[np.bool_], press: Rig) -> None:
-    """Remark on points that no light reaches, or for whose light no photo vouches."""
-    size = "x".join(map(str, press.projector.size))
-    off = (abs(places) > [press.face.width / 2, press.face.depth / 2]).any(axis=1)
-    for found, said in (
-        (places[~lit], f"lies outside the projector's picture of {size}: no light falls there"),
-        (places[off & lit], "lies off the platen, where no photo says how true the light is"),
-    ):
-        for x, y in found[:1]:
-            more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
-            typer.echo(f"Note: the point {x:g}, {y:g} mm{more} {said}.", err=True)
-
-
 def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tuple[Shot, ...]:
     """Return photo files with the height that was typed before each, two and two if `pairs`."""
     from calibration.pipeline import Shot
 
     heights: tuple[str, ...] = context.meta[RAISED]
-    told = [(path, _height(typed)) for path, typed in zip(photos, heights, strict=True)]
+    told = [(path, read_height(typed)) for path, typed in zip(photos, heights, strict=True)]
     if not pairs:
         return tuple(Shot(path, raised) for path, raised in told)
     found = []
@@ -362,7 +279,8 @@ def check_place(*paths: Path | None) -> None:
             raise Refusal(f"There is no folder {path.parent}: make it, or write elsewhere.")
 
 
-def _height(text: str) -> float:
+def read_height(text: str) -> float:
+    """Return a height above the bare platen, mm, as typed."""
     value = parse_length(text)
     if not 0 <= value <= 100:
         raise Refusal(f"{text} is no height above the platen: give 0 mm to 100 mm.")
@@ -412,6 +330,5 @@ def read_lens(text: str) -> tuple[float, float, float]:
 
 
 def register(app: typer.Typer) -> None:
-    """Add the commands to the program."""
+    """Add the command to the program."""
     app.command("calibrate", cls=WithRaised)(calibrate)
-    app.command("aim", cls=Signed)(aim)
