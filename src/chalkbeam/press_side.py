@@ -64,6 +64,7 @@ class PressSide:
         self.at_hand: AtHand | None = None
         self.refused = ""
         self.sheet_note = ""
+        self._noted_at = ""
         self.changes = 0
         stops = sitting.run.stops
         self.locations = run_locations([stop.imprint.location for stop in stops])
@@ -155,13 +156,11 @@ class PressSide:
         if stop is None or index is None:
             self.at_hand, self.refused, self._ready_for = None, "", None
             return
+        self._watch_sheet(stop)
         wanted = (index, progress.collar(index), *map(self._location, stop.piece.imprints))
         if wanted == self._ready_for:
             return
         self._ready_for = wanted
-        if stop.piece.id != self._piece:
-            self._piece = stop.piece.id
-            self.sheet_note = sheet_trouble(self.sitting.run) or ""
         try:
             self.at_hand = self._at_hand(index)
             self.refused = ""
@@ -171,6 +170,16 @@ class PressSide:
             if str(refusal) != self.refused:
                 self._note(str(refusal))
             self.at_hand, self.refused = None, str(refusal)
+
+    def _watch_sheet(self, stop: Stop) -> None:
+        """At a new piece look for what has become of the sheet; light says it at one load step."""
+        if stop.piece.id != self._piece:
+            self._piece = stop.piece.id
+            note = sheet_trouble(self.sitting.run) or ""
+            if note != self.sheet_note:
+                self.sheet_note, self._noted_at = note, ""
+        if self.sheet_note and not self._noted_at and self.sitting.progress.at.step is Step.LOAD:
+            self._noted_at = stop.piece.id
 
     def _try_at(self, location: str) -> None:
         """Pass if the imprint at hand can be lit at another location.
@@ -287,6 +296,7 @@ class PressSide:
             title=rig.name,
             refused=self.refused,
             summary=self.summary() if stop is None else (),
+            sheet_note=self.sheet_note if stop and stop.piece.id == self._noted_at else "",
             unit=self.unit,
         )
 

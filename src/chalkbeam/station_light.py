@@ -74,6 +74,8 @@ class Scene:
         What stands in the way.
     summary : tuple of str
         What to say when the order is finished.
+    sheet_note : str
+        What has become of the run sheet, to be said in the load step; empty once it was said.
     unit : Unit
     """
 
@@ -89,6 +91,7 @@ class Scene:
     title: str
     refused: str
     summary: tuple[str, ...]
+    sheet_note: str
     unit: Unit
 
     @property
@@ -122,6 +125,8 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         marks = _moving(scene, scene.at_hand, desk.moving)
     else:
         marks = _work(scene, scene.stop, scene.at_hand.choice)
+        if scene.step is Step.LOAD:
+            remark = remark or scene.sheet_note
     if remark:
         marks = (*marks, *set_remark([remark], Role.WARN, face, marks, scene.height))
     return marks or None

@@ -330,6 +330,25 @@ def test_board_tells_an_edited_sheet_at_the_next_piece(press, tmp_path):
     assert "has been edited since this run began" in board_of(press.side).trouble
 
 
+def test_light_tells_an_edited_sheet_at_one_load_step(press, tmp_path):
+    said = "The run sheet crew.csv has been edited since this run began"
+    (tmp_path / "crew.csv").write_text("edited\n")
+    assert said not in press.words()
+    press.keys("space", "space", "space")
+    assert press.side.sitting.progress.at.step is Step.LOAD
+    assert said in press.words(Role.WARN)
+    press.keys("space")
+    assert said not in press.words()
+    press.keys("page up")
+    assert said in press.words(Role.WARN)
+    press.keys("j", "3", "return")
+    assert said not in press.words()  # told in light once, on the board for good
+    assert said in board_of(press.side).trouble
+    (tmp_path / "crew.csv").unlink()
+    press.keys("j", "1", "return")
+    assert "is gone" in press.words(Role.WARN)
+
+
 def test_countdown_counts_whole_seconds_up_to_the_end(press):
     press.keys("space", "space")
     board = board_of(press.side)

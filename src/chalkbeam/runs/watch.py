@@ -22,12 +22,12 @@ def sheet_trouble(run: Run) -> str | None:
             return None
     except Refusal:
         return (
-            f"The run sheet {run.sheet} is gone or cannot be read: the run goes on with the order "
-            "as it was recorded."
+            f"The run sheet {Path(run.sheet).name} is gone or cannot be read: the run goes on "
+            "with the order as it was recorded."
         )
     return (
-        f"The run sheet {run.sheet} has been edited since this run began: the run goes on with the "
-        "order as it was; to take the changes in, finish or leave it and begin a new run."
+        f"The run sheet {Path(run.sheet).name} has been edited since this run began: the run goes "
+        "on with the order as it was; to take the changes in, leave it and begin with --anew."
     )
 
 
