@@ -32,8 +32,6 @@ BEHIND = 5
 """How many results are listed."""
 
 _SHORT = {
-    "platen": "platen",
-    "pad": "pad",
     "turn": "turn",
     "stack": "other transfers",
     "pile": "other garments",
@@ -81,6 +79,8 @@ class Board:
         Location and artwork.
     locations : tuple of (str, bool)
         What the number keys choose from, and which is in force.
+    fitting : str
+        Platen and pad to see to before the garment is loaded.
     settings, prepress : str
         The supplier's press settings as entered; what to do before.
     dwell, dwell_ends : float or None
@@ -116,6 +116,7 @@ class Board:
     where: str
     art: str
     locations: tuple[tuple[str, bool], ...]
+    fitting: str
     settings: str
     prepress: str
     dwell: float | None
@@ -159,6 +160,7 @@ def board_of(side: PressSide) -> Board:
         where=choice.placement.location.title if choice is not None else here,
         art=stop.imprint.art.text if stop is not None else "",
         locations=tuple((name.replace("-", " "), name == here) for name in side.locations),
+        fitting=", ".join(side.fitting(progress.at)),
         settings=str(press) if press is not None else "",
         prepress=press.prepress if press is not None else "",
         dwell=press.dwell if press is not None else None,
@@ -201,7 +203,8 @@ def _coming(side: PressSide) -> tuple[tuple[str, str], ...]:
         stop = progress.stops[index]
         if stop.imprint.id in progress.outcomes:
             continue
-        changes = [_SHORT[name] for name in stop.changes if name in _SHORT]
+        words = {"platen": stop.fit.platen_words, "pad": stop.fit.pad_words, **_SHORT}
+        changes = [words[name] for name in stop.changes if name in words]
         lines.append((_what(stop, progress.location(index)), ", ".join(changes)))
         if len(lines) == AHEAD:
             break

@@ -94,6 +94,9 @@ def _body(board: Board, at: float) -> list[Mark]:
         words = f"by the transfer's sheet: {board.settings}"
         marks.append(_text(words, _LEFT, y, 12, Role.CHECK))
         y -= 28
+    if board.fitting:
+        marks.append(_text(board.fitting, _LEFT, y - 4, 14, Role.LOAD))
+        y -= 40
     if board.prepress and board.step in (Step.LOAD, Step.LAY):
         marks.append(_text(f"first pre-press: {board.prepress}", _LEFT + 6, y - 4, 14, Role.WARN))
         y -= 44

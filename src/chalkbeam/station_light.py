@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from calibration.geometry import PlatenFace
@@ -10,6 +11,7 @@ from chalkbeam.bench import AtHand
 from chalkbeam.projecting import Choice, View, about
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.runs.order_of_work import Stop
+from chalkbeam.runs.pieces import Fit
 from chalkbeam.station_values import ANSWERS, Asking, Desk
 from chalkbeam.target_lettering import remark as set_remark
 from chalkbeam.targets import lay_marks, load_marks
@@ -41,13 +43,11 @@ ACTS = (
 )
 
 CHANGES = {
-    "platen": "change the platen",
-    "pad": "change the pad",
     "turn": "turn the garment",
     "stack": "next pile of transfers",
     "pile": "next pile of garments",
 }
-"""What a stop asks to be changed first, as light says it; loading goes without saying."""
+"""What a stop asks to be changed besides the press; loading goes without saying."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +65,8 @@ class Scene:
         The imprint ready to be lit; None if something stands in its way.
     nudge : Shift
         How far the lay lines are moved.
+    fitting : tuple of str
+        Platen and pad to see to, in the load step.
     number, count : int
         Which piece of how many.
     face : PlatenFace
@@ -85,6 +87,7 @@ class Scene:
     paused: bool
     at_hand: AtHand | None
     nudge: Shift
+    fitting: tuple[str, ...]
     number: int
     count: int
     face: PlatenFace
@@ -140,6 +143,21 @@ def question(desk: Desk, asking: Asking) -> tuple[str, ...]:
     return (asking.value, *answers)
 
 
+def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
+    """Return the platen and the pad an imprint needs, for the operator, before it is loaded.
+
+    A pad is named every time: a wrong one moves the light, and nothing else would tell.
+    """
+    words = []
+    if any(fit.platen != other.platen for other in on_press):
+        words.append(fit.platen_words)
+    if fit.pad:
+        words.append(f"on {fit.pad_words}")
+    elif any(other.pad for other in on_press):
+        words.append(fit.pad_words)
+    return tuple(words)
+
+
 def piece_words(stop: Stop) -> str:
     """Return what tells a piece from its neighbours: colour, size, whose it is."""
     piece = stop.piece
@@ -151,7 +169,7 @@ def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
     which = f"{scene.number} of {scene.count}"
     if scene.step is Step.LOAD:
         changes = [words for name, words in CHANGES.items() if name in stop.changes]
-        note = "\n".join([f"{which}: {piece_words(stop)}", *changes])
+        note = "\n".join([f"{which}: {piece_words(stop)}", *scene.fitting, *changes])
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
     note = f"{which}: {piece_words(stop)}" + (f"\nmoved {words}" if words else "")

@@ -37,7 +37,7 @@ def load_marks(
     note: str = "",
     unit: Unit = Unit.MM,
 ) -> tuple[Mark, ...]:
-    """Return where the garment goes: centre line, seams, edges, and how far it hangs over.
+    """Return where pad and garment go: centre line, seams, edges, how far it hangs over.
 
     Parameters
     ----------
@@ -65,6 +65,10 @@ def load_marks(
     arrow = _arrow(placement, pose, plate, height)
     marks += arrow
     marks += _level(placement, pose, plate, height)
+    if loading.platen.pad is not None:  # true on the pad's top, which the garment still leaves bare
+        edge = xy_tuple(loading.platen.pressed())
+        top = loading.platen.height
+        marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=top))
     words = [
         *note.splitlines(),
         f"{placement.garment.label}, {_face_words(placement.face.name)}",

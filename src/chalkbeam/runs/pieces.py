@@ -85,6 +85,16 @@ class Fit:
     pad: str = ""
     loading: str = "front"
 
+    @property
+    def platen_words(self) -> str:
+        """Which platen, for the operator."""
+        return f"platen {self.platen or 'of the rig'}"
+
+    @property
+    def pad_words(self) -> str:
+        """Which pad, for the operator."""
+        return f"pad {self.pad}" if self.pad else "pad out"
+
 
 @dataclass(frozen=True)
 class Imprint:

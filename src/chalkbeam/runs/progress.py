@@ -15,7 +15,7 @@ from typing import TypeVar
 
 from chalkbeam.runs.events import REVOCABLE, Event, Kind, Shift, Step
 from chalkbeam.runs.order_of_work import Stop
-from chalkbeam.runs.pieces import piece_of
+from chalkbeam.runs.pieces import Fit, piece_of
 
 UNDO_DEPTH = 1000
 """How many acts can be taken back; bounds memory over a long run."""
@@ -53,6 +53,12 @@ class Progress:
         Nudges brought over from an earlier run (a reorder).
     places : mapping of imprint id to str, optional
         Locations brought over likewise.
+
+    Attributes
+    ----------
+    on_press : frozenset of Fit
+        What may be on the press: certain once a garment was loaded, else also what the light
+        has asked for since. ``Fit()``, the rig's platen bare, at the start of a session.
     """
 
     def __init__(
@@ -68,6 +74,7 @@ class Progress:
         for index, stop in enumerate(self.stops):
             self._of_piece.setdefault(stop.piece.id, []).append(index)
         self.at = At(0 if self.stops else None)
+        self.on_press = frozenset({Fit()})
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
@@ -168,6 +175,17 @@ class Progress:
         elif event.kind in REVOCABLE and event.imprint in self._place:
             self._taken_back.clear()
             self._act(event)
+        self._see_press(event)
+
+    def _see_press(self, event: Event) -> None:
+        """Keep what may be on the press. Undoing takes back the record, not what was done."""
+        here = frozenset(() if self.stop is None else (self.stop.fit,))
+        if event.kind is Kind.STEPPED and self.at.step is not Step.LOAD:
+            self.on_press = here
+        else:
+            self.on_press |= here
+        if event.kind is Kind.OPENED:
+            self.on_press |= {Fit()}
 
     def _act(self, event: Event) -> None:
         at = self.at
