@@ -69,6 +69,14 @@ def test_plan_compares_and_says_its_assumptions(sheet):
     assert len(said["stops"]) == 113
 
 
+def test_plan_names_the_pad_that_the_first_piece_needs(sheet):
+    lines = chalkbeam("sheet", "plan", sheet).splitlines()
+    first, *rest = [line for line in lines if "crest.svg" in line or "tern.png" in line]
+    assert first.startswith("1 ")
+    assert first.rstrip().endswith("pad 8x10x0.4in")
+    assert any("pad out, transfers" in line for line in rest)
+
+
 def test_pins(sheet):
     said = json.loads(chalkbeam("sheet", "plan", sheet, "--json", "--first", "21-1, 13-1"))
     assert [stop["piece"] for stop in said["stops"]][:6] == ["21-1"] * 3 + ["13-1"] * 3

@@ -248,12 +248,14 @@ def _spells(planned: Plan) -> list[tuple[str, ...]]:
             continue
         before = now
         words = {
-            "platen": f"platen {stop.fit.platen or 'of the rig'}",
-            "pad": f"pad {stop.fit.pad or 'out'}",
+            "platen": stop.fit.platen_words,
+            "pad": stop.fit.pad_words,
             "stack": "transfers",
             "pile": "garments",
         }
-        changes = ", ".join(words[name] for name in stop.changes if name in words)
+        # Nobody knows what is on the press at the start: say what the first stop needs.
+        needed = [each for each in ("platen", "pad") if not rows and getattr(stop.fit, each)]
+        changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
         rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
         pieces.append(1)
     return [(str(count), *row) for count, row in zip(pieces, rows, strict=True)]
