@@ -89,8 +89,8 @@ class Bench:
                 "one projector."
             )
         self.rigs = tuple(rigs)
-        self._collar = collar
-        self._threaded = threaded
+        self.collar = collar
+        self.threaded = threaded
         self._placer = Placer()
         self._loaded: dict[tuple[object, ...], tuple[Placement, Loading]] = {}
 
@@ -203,7 +203,7 @@ class Bench:
             if pad:
                 plate = plate.with_pad(parse_pad(pad))
             loading = load(
-                placement, plate, collar=self._collar, threaded=self._threaded,
+                placement, plate, collar=self.collar, threaded=self.threaded,
                 overhang=set_at[0], aside=set_at[1],
             )  # fmt: skip
             self._loaded[key] = (placement, loading)

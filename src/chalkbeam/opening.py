@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
 from overlay.frame import Frame
-from overlay.inputs import Closed, Input, Key, Told
+from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Told
 from overlay.keys import Act, action_for
 from overlay.screens import Screen
 from overlay.window import run
@@ -22,23 +22,27 @@ SETTLING = 0.25
 
 @dataclass(frozen=True, eq=False)
 class _Prepared(Generic[T]):
-    """What the preparing thread has to say: what is ready, or why nothing is."""
+    """What the preparing thread has to say: what begins the work, or why nothing does."""
 
-    ready: T | None = None
+    begin: Callable[[], T] | None = None
     failed: BaseException | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class _Now(Generic[T]):
-    """What the window shows: nothing yet, or what has been made ready."""
+    """What the window shows: nothing yet, or what has been made ready.
+
+    `display` is what was last told of the display while nothing was ready.
+    """
 
     ready: T | None = None
     failed: BaseException | None = None
     over: bool = False
+    display: DisplayLost | DisplayBack | None = None
 
 
 def run_when_ready(
-    prepare: Callable[[], T],
+    prepare: Callable[[], Callable[[], T]],
     screen: Screen,
     *,
     waiting: Frame | None,
@@ -53,12 +57,14 @@ def run_when_ready(
 
     A key typed before the first picture is up does nothing: a foot on the pedal meant
     whatever was there before, and must not confirm what nobody has seen. Only Escape (or
-    the window's own close button) counts: it ends.
+    the window's own close button) counts: it ends, and what was being prepared is never begun.
 
     Parameters
     ----------
     prepare : callable
-        Returns the first state, its first picture drawn; runs in a thread of its own.
+        Does what takes long and changes nothing, in a thread of its own; returns a function
+        that gives the first state. That one runs in the window's thread, and only while the
+        operator has not left: the place to write to a record.
     waiting : Frame or None
         What to show meanwhile.
     screen, update, view, done, due, shown, listen
@@ -72,7 +78,7 @@ def run_when_ready(
     Raises
     ------
     BaseException
-        Whatever `prepare` raises, once the window is closed.
+        Whatever `prepare`, or what it returns, raises, once the window is closed.
     """
     post: Callable[[Input], None] = lambda happened: None  # noqa: E731 - until there is a window
     began = False
@@ -97,13 +103,19 @@ def run_when_ready(
             began = True
             threading.Thread(target=work, daemon=True).start()
         if now.ready is not None:
-            seen_at = min(seen_at, time.monotonic())
             shown(now.ready)
+            # Only now: keys typed while `shown` worked come with the next look for input.
+            seen_at = min(seen_at, time.monotonic())
 
     def on_input(now: _Now[T], happened: Input) -> _Now[T]:
         match happened:
-            case Told(_Prepared() as told):
-                return _Now(told.ready, told.failed, told.failed is not None)
+            case Told(_Prepared(begin=begin, failed=failed)):
+                if begin is None:
+                    return replace(now, failed=failed, over=True)
+                ready = begin()
+                return _Now(ready if now.display is None else update(ready, now.display))
+            case DisplayLost() | DisplayBack() if now.ready is None:
+                return replace(now, display=happened)
             case Key() if now.ready is None or happened.at < seen_at + SETTLING:
                 action = action_for(happened)
                 leaves = action is not None and action.act in (Act.LEAVE, Act.LEAVE_NOW)

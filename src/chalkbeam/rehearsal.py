@@ -45,7 +45,10 @@ class _Bad(Exception):
 
 
 def rehearse(
-    order: RunSheet, lay: Lay, unit: Unit = Unit.MM
+    order: RunSheet,
+    lay: Lay,
+    unit: Unit = Unit.MM,
+    location_of: Callable[[Imprint], str] = lambda imprint: imprint.location,
 ) -> tuple[tuple[Problem, ...], tuple[str, ...]]:
     """Place every different imprint of an order.
 
@@ -56,6 +59,8 @@ def rehearse(
         See `Lay`: `on_file` without a rig, `chalkbeam.bench.Bench.lay` with one.
     unit : Unit
         Unit of the lengths in what is said.
+    location_of : callable
+        Imprint to the name of the location in force for it; the sheet's without.
 
     Returns
     -------
@@ -67,14 +72,19 @@ def rehearse(
     problems: list[Problem] = []
     cautions: dict[str, list[int]] = {}
     answers: dict[tuple[object, ...], tuple[str, ...] | _Bad] = {}
-    look = _Look(lay, unit)
+
+    def alike(imprint: Imprint | None) -> Imprint | None:
+        """Return what of an imprint decides how it comes out."""
+        return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
+
+    look = _Look(lay, unit, location_of)
     for piece in order.pieces:
         if piece.copy > 1:  # the copies of a row are alike
             continue
         for place, imprint in enumerate(piece.imprints, start=1):
             cells = order.cells.get((piece.row, place), Cells(None, None, None, None))
             over = next((each for each in piece.imprints if each.id == imprint.follows), None)
-            key = (piece.style, piece.size, piece.fit, cells, _alike(imprint), _alike(over))
+            key = (piece.style, piece.size, piece.fit, cells, *map(alike, (imprint, over)))
             if key not in answers:
                 try:
                     answers[key] = tuple(look.at(piece, imprint, cells))
@@ -86,22 +96,17 @@ def rehearse(
                 problems.append(Problem(piece.row, *at, answer.message.rstrip(".") + "."))
                 continue
             for sentence in answer:
-                cautions.setdefault(f"{imprint.location}: {sentence}", []).append(piece.row)
+                cautions.setdefault(f"{location_of(imprint)}: {sentence}", []).append(piece.row)
     return tuple(problems), tuple(
         f"{row_words(rows, MOST_ROWS)}: {sentence}" for sentence, rows in cautions.items()
     )
 
 
-def _alike(imprint: Imprint | None) -> Imprint | None:
-    """Return what of an imprint decides how it comes out."""
-    return imprint and replace(imprint, id="", follows=None)
-
-
 class _Look:
     """Looks at imprints one by one; keeps what the next ones may share."""
 
-    def __init__(self, lay: Lay, unit: Unit) -> None:
-        self._lay, self._unit = lay, unit
+    def __init__(self, lay: Lay, unit: Unit, location_of: Callable[[Imprint], str]) -> None:
+        self._lay, self._unit, self._location_of = lay, unit, location_of
         self._placer = Placer()
         self._laid: dict[tuple[int, str, str], Loading | Refusal] = {}
 
@@ -120,19 +125,20 @@ class _Look:
             worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
         except Refusal as refusal:  # such as a chart spoiled since the sheet was read
             raise _Bad(None, str(refusal)) from None
+        where = self._location_of(imprint)
         try:
-            read_artwork(imprint, worn, find_location(imprint.location))
+            read_artwork(imprint, worn, find_location(where))
         except Refusal as refusal:
             raise _Bad(cells.artwork or cells.location, str(refusal)) from None
         try:
-            placement = place_imprint(self._placer, piece, imprint, lambda each: each.location)
+            placement = place_imprint(self._placer, piece, imprint, self._location_of)
         except Refusal as refusal:
             said = self._words(refusal)
-            raise _Bad(cells.location, f"{imprint.location} cannot be: {said}") from None
+            raise _Bad(cells.location, f"{where} cannot be: {said}") from None
         stops = [each for each in placement.warnings if each.severity is Severity.STOP]
         if stops:
             words = " ".join(each.sentence.say(self._unit) for each in stops)
-            raise _Bad(cells.location, f"{imprint.location} would spoil the garment: {words}")
+            raise _Bad(cells.location, f"{where} would spoil the garment: {words}")
         loading = self._loading(placement, imprint, cells)
         concerns = [*placement.warnings, *loading.concerns]
         return [
@@ -158,7 +164,7 @@ class _Look:
                 self._laid[key] = refusal
         loading = self._laid[key]
         if isinstance(loading, Refusal):
-            said = f"{imprint.location}: {self._words(loading)}"
+            said = f"{self._location_of(imprint)}: {self._words(loading)}"
             raise _Bad(cells.platen if imprint.platen else cells.location, said)
         return loading
 
@@ -201,7 +207,7 @@ def first_rigs(bench: Bench, later: dict[str, None]) -> Lay:
     What only the latter take is added to `later`, a sentence each: it cannot be pressed
     before its platen is on.
     """
-    some = on_file()
+    some = on_file(bench.collar, bench.threaded)
 
     def lay(placement: Placement, imprint: Imprint) -> Loading:
         try:

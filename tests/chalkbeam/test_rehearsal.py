@@ -8,7 +8,7 @@ from calibration.refusal import Refusal
 from chalkbeam import rehearsal
 from chalkbeam.bench import Bench
 from chalkbeam.garments import garment
-from chalkbeam.rehearsal import on_file, rehearse
+from chalkbeam.rehearsal import first_rigs, on_file, rehearse
 from chalkbeam.runs.problems import SheetRefusal, row_words
 from chalkbeam.runs.sheet import read_sheet
 from chalkbeam.runs.shop import Shop
@@ -137,3 +137,32 @@ def test_lengths_are_told_in_the_unit_asked_for(read, tmp_path):
     assert " in off the front" in problems[0].message
     problems, _ = rehearse(order, on_file(), Unit.MM)
     assert " mm off the front" in problems[0].message
+
+
+def test_a_reorder_is_placed_where_it_lay_before(read, tmp_path):
+    row = "zip hood,M,navy,1,full front,pennant.png,200 mm,,,,"
+    (found,) = refused(read, row)
+    assert "on the zip" in found[2]
+    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    assert rehearse(order, on_file(), location_of=lambda imprint: "full-back") == ((), ())
+    # Imprints that are alike but for where they lay before are looked at one by one.
+    (tmp_path / "crew.csv").write_text(f"{HEAD}{row}\n{row}\n")
+    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    brought = {order.pieces[0].imprints[0].id: "full-back"}
+    problems, _ = rehearse(
+        order, on_file(), location_of=lambda each: brought.get(each.id, each.location)
+    )
+    assert [problem.row for problem in problems] == [3]
+
+
+def test_platens_not_at_hand_are_loaded_as_those_at_hand(read):
+    small = make_rig(name="small", face=PlatenFace(203.2, 254.0, 15.0))
+    laid, later = [], {}
+    for bench in (Bench([small]), Bench([small], "left", threaded=False)):
+        lay = first_rigs(bench, later)
+        read(
+            "crew tee,M,navy,1,full back,pennant.png,11 in,16x20in,,,",
+            lay=lambda *of, lay=lay: laid.append(lay(*of)) or laid[-1],
+        )
+    assert len(later) == 1
+    assert [(each.collar, each.threaded) for each in laid] == [("away", True), ("left", False)]

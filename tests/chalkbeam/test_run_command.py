@@ -1,12 +1,15 @@
 """`chalkbeam run` from the command line, driven by keys under the dummy driver."""
 
 import sys
+import threading
 
 import pygame
 import pytest
 
+from chalkbeam import rehearsal
 from chalkbeam.cli import app as program
 from chalkbeam.runs.events import Kind
+from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import save_rig
@@ -159,3 +162,43 @@ def test_what_no_rig_takes_is_told_before_the_order_begins(bench, chalkbeam):
     code, _, err = chalkbeam(*USUAL)
     assert code == 0
     assert "To be skipped for now: full back: This imprint wants platen 15x15in" in err
+
+
+def test_leaving_while_the_order_is_placed_begins_nothing(bench, chalkbeam, monkeypatch):
+    left, threads = threading.Event(), []
+    real = rehearsal.rehearse
+
+    def slow(*arguments):
+        threads.append(threading.current_thread())
+        assert left.wait(30.0)
+        return real(*arguments)
+
+    monkeypatch.setattr(rehearsal, "rehearse", slow)
+    code, out, _ = chalkbeam(*USUAL, early=[pygame.K_ESCAPE])
+    assert code == 0
+    assert out == "Left before anything was shown: nothing has changed.\n"
+    left.set()
+    (thread,) = threads
+    thread.join(30.0)
+    assert not thread.is_alive()
+    assert pressed(bench) == []  # not one run, even after the thread has ended
+
+
+def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
+    """The sheet's location would spoil the hood: on the first day another was chosen."""
+    (bench / "crew.csv").write_text(
+        "Style,Size,Colour,Qty,Location,Artwork,Width\n"
+        "zip hood,M,navy,1,full front,pennant.png,200 mm\n"
+    )
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "on the zip" in err
+    assert chalkbeam(*USUAL, "--anyway")[0] == 0
+    with Store(bench / "record.db") as store:
+        first = store.latest()
+        sitting = Sitting(store, first)
+        sitting.preset("full-back")
+        sitting.press()
+    assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
+    assert pressed(bench) == [["2-1/1"], []]
+    assert chalkbeam(*USUAL, "--anew")[0] == 2

@@ -17,12 +17,14 @@ def type_keys(patched, keys, early=()):
     keys, early : sequence of int
         pygame's key codes.
     """
-    hasty, waiting, seen, seen_at = list(early), list(keys), [], []
+    hasty, waiting, seen, looked = list(early), list(keys), [], []
     get, show = pygame.event.get, window._Window.show
 
     def typed():
         events = get()
-        settled = len(seen) > 1 and time.monotonic() > seen_at[-1] + opening.SETTLING
+        if len(seen) > 1 and not looked:  # the first look for input with the first picture up
+            looked.append(time.monotonic())
+        settled = looked and time.monotonic() > looked[0] + opening.SETTLING
         due = hasty or (waiting if settled else [])
         if due:
             key = due.pop(0)
@@ -37,8 +39,6 @@ def type_keys(patched, keys, early=()):
         show(self, frame)
         if not seen or frame is not seen[-1]:
             seen.append(frame)
-            if len(seen) <= 2:
-                seen_at.append(time.monotonic())
 
     patched.setattr(pygame.event, "get", typed)
     patched.setattr(window._Window, "show", shown)

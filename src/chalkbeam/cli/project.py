@@ -206,10 +206,10 @@ def _open(
     def view(now: Session) -> Frame | None:
         return painter.paint(lit(now, rig.face, rig.name, units))
 
-    def ready() -> Session:
+    def ready() -> Callable[[], Session]:
         session = prepare()
-        view(session)
-        return session
+        view(session)  # drawn here, so that it is up as soon as it is asked for
+        return lambda: session
 
     last = run_when_ready(
         ready,

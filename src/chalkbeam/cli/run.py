@@ -28,11 +28,13 @@ from chalkbeam.cli.project import DisplayOption, WindowOption
 from chalkbeam.units import Unit
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping, Sequence
 
     from calibration.record import Rig
     from chalkbeam.bench import Bench
+    from chalkbeam.loading import Collar
     from chalkbeam.press_side import PressSide
+    from chalkbeam.runs.order_of_work import Stop
     from chalkbeam.runs.sheet import RunSheet
     from chalkbeam.runs.store import Run, Store
 
@@ -91,14 +93,17 @@ def run_order(
     wanted: list[str | None] = [*rig] if rig else [None]
     rigs = [shelf.open_rig(each) for each in wanted]
     bench = Bench(rigs, pointing, not on_top)
-    order = _read(sheet, unit, artwork, units)
+    order = _read(sheet, unit, artwork, units, pointing, not on_top)
     number = None if window else choose_display(rigs[0].projector.size, display)
     with Store(record or record_file()) as store:
         left = None if anew or again is not None else _unfinished(store, order.digest)
-        earlier = None if again is None else store.run(again).id
+        earlier = None if again is None else store.run(again)
         planned = None
+        brought: dict[str, str] = {}
         if left is None:
             planned = plan_order(order, times, first, as_listed)
+            if earlier is not None:
+                brought = _brought_back(store, earlier, planned.stops)
             for note in order.notes:
                 print(f"Note: {note}", file=sys.stderr)
         else:
@@ -107,22 +112,27 @@ def run_order(
 
         board = not no_board and (number is None or _several_displays())
 
-        def prepare() -> PressSide:
+        def prepare() -> Callable[[], PressSide]:
+            later: tuple[str, ...] = ()
+            if planned is not None and not anyway:
+                apart = Bench(rigs, pointing, not on_top)  # a bench serves one thread
+                later = _place_ahead(order, apart, units, brought)
+            return lambda: begin(later)
+
+        def begin(later: tuple[str, ...]) -> PressSide:
+            for sentence in later:
+                print(f"To be skipped for now: {sentence}", file=sys.stderr)
             run = left
             if planned is not None:
-                if not anyway:
-                    _place_ahead(order, Bench(rigs, pointing, not on_top), units)
                 run = store.begin(
                     planned, title=sheet.stem, sheet=sheet.resolve(), digest=order.digest,
-                    earlier=earlier,
+                    earlier=None if earlier is None else earlier.id,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
             sitting = Sitting(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
-            side = PressSide(sitting, bench, units, counting=not board)
-            side.frame()
-            return side
+            return PressSide(sitting, bench, units, counting=not board)
 
         side = _light(prepare, rigs[0], number, board)
         if side is None:
@@ -133,7 +143,14 @@ def run_order(
         print("; ".join(lines) + f". See chalkbeam report {side.sitting.run.id[:8]}.")
 
 
-def _read(sheet: Path, unit: Unit | None, artwork: Path | None, units: Unit) -> RunSheet:
+def _read(
+    sheet: Path,
+    unit: Unit | None,
+    artwork: Path | None,
+    units: Unit,
+    collar: Collar,
+    threaded: bool,
+) -> RunSheet:
     """Return the order; where it cannot be read, say everything that is wrong with it."""
     from chalkbeam.runs.problems import SheetRefusal
 
@@ -142,13 +159,24 @@ def _read(sheet: Path, unit: Unit | None, artwork: Path | None, units: Unit) -> 
     except SheetRefusal:
         from chalkbeam.rehearsal import on_file
 
-        return read_order(sheet, unit, artwork, on_file(), units)
+        return read_order(sheet, unit, artwork, on_file(collar, threaded), units)
 
 
-def _place_ahead(order: RunSheet, bench: Bench, units: Unit) -> None:
+def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str, str]:
+    """Return the locations that a reorder brings back, by imprint id."""
+    from chalkbeam.runs.reorder import earlier_placements
+
+    found = earlier_placements(earlier.stops, store.events(earlier), stops)
+    return {imprint: each.location for imprint, each in found.items()}
+
+
+def _place_ahead(
+    order: RunSheet, bench: Bench, units: Unit, brought: Mapping[str, str]
+) -> tuple[str, ...]:
     """Place the whole order before it begins, so that nothing is first met at the press.
 
-    What no rig at hand takes is told, and waits to be skipped: its platen may come later.
+    Returns what no rig at hand takes: it waits to be skipped, for its platen may come later.
+    `brought` are locations other than the sheet's, by imprint id.
 
     Raises
     ------
@@ -159,13 +187,17 @@ def _place_ahead(order: RunSheet, bench: Bench, units: Unit) -> None:
     from chalkbeam.runs.problems import SheetRefusal
 
     later: dict[str, None] = {}
-    problems, _ = rehearse(order, first_rigs(bench, later), units)
+    problems, _ = rehearse(
+        order,
+        first_rigs(bench, later),
+        units,
+        lambda imprint: brought.get(imprint.id, imprint.location),
+    )
     if problems:
         raise SheetRefusal(
             order.path, problems, "Correct the sheet, or begin all the same with --anyway."
         )
-    for sentence in later:
-        print(f"To be skipped for now: {sentence}", file=sys.stderr)
+    return tuple(later)
 
 
 def _unfinished(store: Store, digest: str) -> Run | None:
@@ -185,7 +217,7 @@ def _several_displays() -> bool:
 
 
 def _light(
-    prepare: Callable[[], PressSide], rig: Rig, number: int | None, board: bool
+    prepare: Callable[[], Callable[[], PressSide]], rig: Rig, number: int | None, board: bool
 ) -> PressSide | None:
     """Open the windows and work until the operator leaves; None if that was at once."""
     from chalkbeam.board import board_of
