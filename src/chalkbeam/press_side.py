@@ -36,6 +36,8 @@ class PressSide:
     counting : bool
         Whether to count the dwell down in dim light beside the platen: for a shop with no
         display but the projector.
+    known : str
+        Digest of the run sheet as the operator knows it, if it was edited since the run began.
 
     Attributes
     ----------
@@ -52,9 +54,16 @@ class PressSide:
     """
 
     def __init__(
-        self, sitting: Sitting, bench: Bench, unit: Unit = Unit.MM, *, counting: bool = False
+        self,
+        sitting: Sitting,
+        bench: Bench,
+        unit: Unit = Unit.MM,
+        *,
+        counting: bool = False,
+        known: str = "",
     ) -> None:
         self.counting = counting
+        self._known = known
         self._counted: dict[tuple[int, int], Frame | None] = {}
         self.sitting = sitting
         self.bench = bench
@@ -175,7 +184,7 @@ class PressSide:
         """At a new piece look for what has become of the sheet; light says it at one load step."""
         if stop.piece.id != self._piece:
             self._piece = stop.piece.id
-            note = sheet_trouble(self.sitting.run) or ""
+            note = sheet_trouble(self.sitting.run, self._known) or ""
             if note != self.sheet_note:
                 self.sheet_note, self._noted_at = note, ""
         if self.sheet_note and not self._noted_at and self.sitting.progress.at.step is Step.LOAD:

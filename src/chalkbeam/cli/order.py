@@ -47,11 +47,13 @@ def read_order(
     artwork: Path | None,
     lay: Lay | None = None,
     units: Unit = Unit.INCH,
+    absent: bool = False,
 ) -> RunSheet:
     """Return a run sheet, held against the shop's garments and locations.
 
     With `lay` (see `chalkbeam.rehearsal`) every imprint is placed and laid as well, so that
     nothing is first met at the press; lengths are told in `units`.
+    With `absent` artwork files need not be there yet.
 
     Raises
     ------
@@ -68,7 +70,9 @@ def read_order(
         def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
             return rehearse(order, lay, units)
 
-    return read_sheet(sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine)
+    return read_sheet(
+        sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine, absent=absent
+    )
 
 
 def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:

@@ -38,11 +38,19 @@ class RowReader:
     notes : list of str
     cells : dict of (row, place) to Cells
         Where each imprint stands, by its row and its place among the piece's imprints, from 1.
+    absent : bool
+        Whether artwork files may be absent.
     """
 
     def __init__(
-        self, header: Header, unit: Unit | None, catalogue: Catalogue, folder: Path
+        self,
+        header: Header,
+        unit: Unit | None,
+        catalogue: Catalogue,
+        folder: Path,
+        absent: bool = False,
     ) -> None:
+        self.absent = absent
         self.header, self.unit, self.catalogue, self.folder = header, unit, catalogue, folder
         self.columns = {(column.field, column.turn): column for column in header.columns}
         self.turns = sorted({column.turn for column in header.columns})
@@ -369,7 +377,7 @@ class RowReader:
     def _find(self, text: str) -> Path | None:
         if text not in self._files:
             path = self.folder / text.replace("\\", "/")
-            self._files[text] = path.resolve() if path.is_file() else None
+            self._files[text] = path.resolve() if path.is_file() or self.absent else None
         return self._files[text]
 
 

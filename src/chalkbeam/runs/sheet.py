@@ -59,6 +59,7 @@ def read_sheet(
     catalogue: Catalogue | None = None,
     artwork_folder: Path | None = None,
     examine: Examine | None = None,
+    absent: bool = False,
 ) -> RunSheet:
     """Read a run sheet.
 
@@ -74,6 +75,8 @@ def read_sheet(
         Where artwork files are, if not beside the sheet.
     examine : callable, optional
         What it finds wrong with the rows that could be read is told with the rest.
+    absent : bool
+        Take artwork files that are not there: they may be put back before their turn.
 
     Raises
     ------
@@ -92,7 +95,9 @@ def read_sheet(
             "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
         )
     header, rows = max(headed, key=lambda pair: len(pair[0].columns))
-    reader = RowReader(header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent)
+    reader = RowReader(
+        header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent, absent
+    )
     reader.check_header()
     if not reader.problems:
         for index in range(header.row + 1, len(rows)):

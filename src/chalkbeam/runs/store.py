@@ -216,11 +216,11 @@ class Store:
             )
         return _run(rows[0])
 
-    def latest(self, digest: str | None = None) -> Run | None:
-        """Return the run begun last, of a sheet with this digest if one is given."""
+    def latest(self, digest: str | None = None, sheet: Path | None = None) -> Run | None:
+        """Return the run begun last; of the sheet with this digest or path, if any is given."""
         query = sa.select(_runs).order_by(sa.text("rowid DESC")).limit(1)
-        if digest is not None:
-            query = query.where(_runs.c.digest == digest)
+        if digest is not None or sheet is not None:
+            query = query.where((_runs.c.digest == digest) | (_runs.c.sheet == str(sheet)))
         with self._faults(), self._engine.begin() as connection:
             row = connection.execute(query).mappings().first()
         return _run(row) if row else None
