@@ -203,9 +203,10 @@ def solve_plans(
         task = replace(task, noise=_noise(task, result.vector))
         result = minimise(task, result.vector)
 
+    found = ProjectorMap(size, problem.projector(result.vector), problem.bow(result.vector, 0))
     return Solution(
-        ProjectorMap(size, problem.projector(result.vector), problem.bow(result.vector, 0)),
-        _fit(task, result.vector, stated, inherited, keystone),
+        found,
+        _fit(task, result.vector, stated, inherited, keystone, found),
         photos,
         tuple(plans),
         stated,
@@ -267,7 +268,12 @@ def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[fl
 
 
 def _fit(
-    task: Task, vector: Array, stated: Stated, inherited: Inherited | None, keystone: bool
+    task: Task,
+    vector: Array,
+    stated: Stated,
+    inherited: Inherited | None,
+    keystone: bool,
+    found: ProjectorMap,
 ) -> Fit:
     """Gather what the solution says of itself."""
     problem = task.problem
@@ -288,6 +294,13 @@ def _fit(
         notes.append(
             "How light moves with height is told by the bare platen alone: that takes the "
             "projector's keystone correction to be off. A photo of the cards on a board would show."
+        )
+    if raised and inherited is None:
+        slope = found.shift_per_height([plan.anchor for plan in problem.plans])
+        notes.append(
+            f"Heights rest on the board of {max(raised):g} mm: for each mm that it is truly higher "
+            f"or lower, light lands up to {np.hypot(*slope.T).max():.1f} mm off on cloth as high, "
+            "beyond the bound. Measure the board with callipers."
         )
     if problem.photos and stated.bar is None:
         notes.append(

@@ -95,6 +95,10 @@ def test_raised_photos_settle_the_height() -> None:
         with_board.append(rms(off(bench, solved(bench, seen), 20.0)))
     assert np.mean(with_board) < 0.06
     assert np.mean(with_board) < np.mean(without)
+    (note,) = (each for each in solved(bench, seen).fit.notes if "callipers" in each)
+    x, y, z = bench.projector.position  # a beam's slope, times how much the board is off
+    steepest = max(np.hypot(x - u, y - v) / z for u, v in bench.face.outline())
+    assert float(note.split("up to ")[1].split(" mm")[0]) == pytest.approx(steepest, rel=0.1)
 
 
 def test_a_measured_lens_settles_the_height() -> None:
