@@ -284,6 +284,53 @@ def test_the_bare_platen_is_judged_before_a_board_is_asked_for(views):
     ]
 
 
+RAISED, RAISED_AGAIN = "raised-10mm.png", "raised-10mm-2.png"
+KEYSTONE = (
+    "The photos do not fit a plain projector lens: make sure that the projector's keystone "
+    "correction is off, and the board 10 mm high; if it must stay on, measure where the lens is "
+    "(--lens)."
+)
+MOVED = (
+    f"{RAISED} does not agree with the other photos: the projector, the platen or a card has moved "
+    "between them; take all photos again without touching anything."
+)
+BLURRED = f"Corners in {ONE} scatter by 0.50 mm: it is blurred, take it again."
+
+
+@pytest.mark.parametrize("refused", [KEYSTONE, MOVED, BLURRED])
+def test_what_the_board_shows_of_the_bare_platen_begins_anew(views, refused):
+    # The board still lies there when the bare platen is asked for: that is told, not taken.
+    places = ["front", "board", "board", "left", "board"]
+    judged, told = until_sure(views, places, ["", refused, "", ""], count=1, board=BOARD)
+    assert judged == [
+        ([ONE], False),
+        ([ONE, RAISED], True),
+        ([TWO], False),
+        ([TWO, RAISED_AGAIN], True),
+    ]
+    (said,) = [progress for progress in told if progress.refused]
+    assert said.sentence.startswith(refused)
+    assert "Take the board away" in said.sentence
+    assert (said.number, said.raised) == (1, 0.0)
+    after = told[told.index(said) + 1 :]
+    assert any("Now take the board away" in progress.sentence for progress in after)
+
+
+def test_beginning_anew_is_done_once_and_says_why_it_was(views):
+    places = ["front", "board", "left", "board", "right"]
+    with pytest.raises(Refusal, match="keystone"):
+        until_sure(views, places, ["", KEYSTONE, "", KEYSTONE, ""], count=1, board=BOARD)
+    with pytest.raises(Refusal, match="keystone"):  # the recording ends
+        until_sure(views, places[:2], ["", KEYSTONE, ""], count=1, board=BOARD)
+
+
+def test_a_card_laid_wrong_on_the_board_leaves_the_bare_platen_as_it_was(views):
+    lay = "The front-left card on the board at 10 mm lies 4.0 mm to the right of its place: lay it "
+    lay += "flush with the platen's edges, and take the photos again."
+    judged, _ = until_sure(views, ["front", "board", "board"], ["", lay, ""], count=1, board=BOARD)
+    assert judged[1:] == [([ONE, RAISED], True), ([ONE, RAISED_AGAIN], True)]
+
+
 def test_height_in_doubt_is_not_photographed_for_ever(views):
     board = "Light could land 1.3 mm off: add a photo with the cards on a flat board (--raised)."
     with pytest.raises(Refusal, match="flat board"):
@@ -296,6 +343,13 @@ def test_no_photo_cures_a_wrong_measure(views):
     bar = "The cards look 1.5 % larger than drawn: measure the printed 100 mm bar (--bar)."
     with pytest.raises(Refusal, match="measure the printed"):
         until_sure(views, ["front", "left", "right"], [bar, ""])
+    height = (
+        "The light on the board does not lie as it would 10 mm up: measure how high the cards' "
+    )
+    height += "face is above the platen, state that (--raised), and make sure that the projector's "
+    height += "keystone correction is off."
+    with pytest.raises(Refusal, match="measure how high"):
+        until_sure(views, ["front", "board", "left"], ["", height, ""], count=1, board=BOARD)
     with pytest.raises(Refusal, match="could land"):  # the recording ends: why more were wanted
         until_sure(views, ["front", "left"], [WIDE, ""])
 

@@ -215,7 +215,8 @@ class Taker:
         raised : float
             Height of the board, mm; 0 for none.
         before : sequence of Taken
-            Photos that it is to go with: it is not taken from where one of its height was.
+            Photos that it is to go with: it is not taken from where one of its height was,
+            nor before its light lies elsewhere than in those of another height.
         """
         watch = Watch(self._wanted.face)
         beside = [each for each in before if each.shot.raised == raised]
@@ -223,8 +224,8 @@ class Taker:
             watch = watch.with_photo(each.towards)
         if len(beside) >= _CROWD:
             watch = replace(watch, apart=APART / 2)
-        bare = next((each.seen for each in before if not each.shot.raised), None)
-        picture, seen, towards = self._wait_for(number, count, raised, watch, bare)
+        other = next((each for each in before if each.shot.raised != raised), None)
+        picture, seen, towards = self._wait_for(number, count, raised, watch, other)
         kind = f"raised-{raised:g}mm" if raised else "flat"
         self._names[kind] += 1
         nth = self._names[kind]
@@ -234,7 +235,7 @@ class Taker:
         return Taken(Shot(path, raised), seen, towards)
 
     def _wait_for(
-        self, number: int, count: int, raised: float, watch: Watch, bare: PhotoObservation | None
+        self, number: int, count: int, raised: float, watch: Watch, other: Taken | None
     ) -> tuple[Picture, PhotoObservation, XYZ | None]:
         """Return the next picture worth a photo, what it shows, and where it was taken from."""
         doubt = _Doubt()
@@ -254,7 +255,7 @@ class Taker:
                 )
             doubt = _kept_in_mind(doubt, advice, now)
             if _look_closer(doubt, advice, picture.at):
-                outcome = self._look(picture, raised, bare, watch, now, quick=advice.take)
+                outcome = self._look(picture, raised, other, watch, now, quick=advice.take)
                 if not isinstance(outcome, str):
                     return picture, *outcome
                 doubt = replace(doubt, looked=picture.at, want=advice.want, sentence=outcome)
@@ -269,7 +270,7 @@ class Taker:
         self,
         picture: Picture,
         raised: float,
-        bare: PhotoObservation | None,
+        other: Taken | None,
         watch: Watch,
         now: Glance,
         quick: bool,
@@ -286,9 +287,14 @@ class Taker:
             fault = fault_of_view(now, watch)
             if fault is not None:
                 return fault.sentence
-        if raised and bare is not None:
-            moved = lift(bare, seen, self._cards)
-            if moved < _LEAST_LIFT * raised:
+        if other is not None:
+            moved = lift(other.seen, seen, self._cards)
+            if moved < _LEAST_LIFT * abs(raised - other.shot.raised):
+                if not raised:
+                    return (
+                        "Now take the board away, and lay the cards on the bare platen, flush in "
+                        "its corners."
+                    )
                 return (
                     f"Now lay the flat board of {raised:g} mm on the platen, and the cards on it, "
                     "flush as before."

@@ -19,6 +19,19 @@ MORE_FOR_HEIGHT = 2
 """The same where only a board or a tape would truly help: photos of one plane say little of
 height, however many they are."""
 
+BARE_AGAIN = (
+    "Take the board away and lay the cards flush on the bare platen again: all photos are "
+    "taken anew."
+)
+
+
+class _Anew(Exception):
+    """With the board's photos to hand, those of the bare platen turn out to be of no use."""
+
+    def __init__(self, refusal: Refusal, seen: list[Taken]) -> None:
+        super().__init__(str(refusal))
+        self.refusal, self.seen = refusal, seen
+
 
 def take_until_sure(
     source: FrameSource,
@@ -31,7 +44,8 @@ def take_until_sure(
     """Take photos as `taking.take_photos` does, and more of them until they make a rig.
 
     Photos of the bare platen are judged by themselves before a board is asked for, since
-    a board once laid cannot be taken away without moving the cards.
+    a board once laid cannot be taken away without moving the cards. Where the board shows
+    that they will not do after all, all photos are taken again.
 
     Parameters
     ----------
@@ -61,10 +75,19 @@ def take_until_sure(
 
     judge = on_the_bare_platen if board else at_every_height
     boards = wanted.count - wanted.flat
-    flat, result = _until(taker, [], 0.0, wanted.flat, boards, judge, tell)
-    if board:
-        _, result = _until(taker, flat, board, boards, 0, at_every_height, tell)
-    return result
+    again: _Anew | None = None
+    while True:
+        flat, result = _until(taker, [], 0.0, wanted.flat, boards, judge, tell, again)
+        if not board:
+            return result
+        try:
+            return _until(taker, flat, board, boards, 0, at_every_height, tell)[1]
+        except _Anew as anew:
+            if again is not None:  # once is enough
+                raise anew.refusal from None
+            again = anew
+        said = f"{again.refusal} {BARE_AGAIN}"
+        tell(Progress(1, wanted.count, 0.0, said, refused=True))
 
 
 def _until(
@@ -75,19 +98,28 @@ def _until(
     to_come: int,
     judge: Callable[[Sequence[Shot]], Result],
     tell: Callable[[Progress], None],
+    again: _Anew | None = None,
 ) -> tuple[list[Taken], Result]:
     """Take photos at one height until they and those before make a rig.
 
     At least `count` of them; `to_come` will be wanted at another height afterwards.
+    `again` is why they are taken once more.
+
+    Raises
+    ------
+    _Anew
+        If a refusal leaves not all of the photos before in use.
     """
     good: list[Taken] = []
     asked, taken = count, 0
-    refused: Refusal | None = None
+    refused = again.refusal if again is not None else None
+    elsewhere = again.seen if again is not None else []  # to tell this height from that one
     while True:
         while len(good) < asked:
             whole = len(before) + asked + to_come
             try:
-                photo = taker.take(len(before) + len(good) + 1, whole, raised, [*before, *good])
+                beside = [*elsewhere, *before, *good]
+                photo = taker.take(len(before) + len(good) + 1, whole, raised, beside)
             except Ended:
                 if refused is not None:
                     raise refused from None  # why there was to be one more
@@ -99,7 +131,10 @@ def _until(
         except Refusal as refusal:
             refused = refusal
         sentence = str(refused)
-        good = still_good(sentence, good)
+        kept = still_good(sentence, [*before, *good])
+        if cured_by_photos(sentence) and not all(each in kept for each in before):
+            raise _Anew(refused, good)
+        good = [each for each in kept if each not in before]
         asked = max(count, len(good) + 1)
         more = MORE_FOR_HEIGHT if "(--raised)" in sentence else MORE
         if not cured_by_photos(sentence) or taken + asked - len(good) > count + more:
@@ -110,16 +145,19 @@ def _until(
 
 def cured_by_photos(sentence: str) -> bool:
     """Tell whether more photos can help against a refusal: a wrong measure stays wrong."""
-    return "(--bar)" not in sentence and "measure the bar" not in sentence
+    return not any(words in sentence for words in ("(--bar)", "measure the bar", "state that"))
 
 
 def still_good(sentence: str, taken: Sequence[Taken]) -> list[Taken]:
     """Return which of the photos taken may stay, going by what the refusal asks for.
 
-    All where it only wants more; none where something must be laid or set anew first; the
-    newest, which shows what now is, where something moved between them; all but the one
-    that it names where that one is bad.
+    All where it only wants more; none where something must be laid or set anew first, or
+    those of the bare platen where that is on the board alone; the newest, which shows what
+    now is, where something moved between them; all but the one that it names where that one
+    is bad.
     """
+    if "card on the board" in sentence:
+        return [each for each in taken if not each.shot.raised]
     if "does not agree with the other photos" in sentence:
         return list(taken[-1:])
     if "photos again" in sentence or "keystone" in sentence:
