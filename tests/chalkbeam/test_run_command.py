@@ -202,3 +202,88 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
     assert pressed(bench) == [["2-1/1"], []]
     assert chalkbeam(*USUAL, "--anew")[0] == 2
+
+
+STEPS = [pygame.K_SPACE] * 3
+PLAIN = SHEET.replace(",12\n", ",\n")  # no dwell to confirm: three steps press an imprint
+
+
+def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(bench, chalkbeam):
+    (bench / "crew.csv").write_text(PLAIN)
+    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
+    (bench / "crew.csv").write_text(PLAIN + "\n")  # saved again: nothing that matters
+    code, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
+    assert code == 0
+    assert out.startswith("Going on with the run begun ")
+    assert "2 of 3 imprints pressed" in out
+    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "An unfinished run of this sheet exists (begun " in err
+    assert "2 of 3 imprints pressed), and the sheet was edited:" in err
+    assert "Row 2 now has 4 pieces instead of 2." in err
+    assert "--as-begun" in err
+    assert "--anew" in err
+    assert pressed(bench) == [["2-1/1", "2-2/1"]]
+    code, out, _ = chalkbeam(*USUAL, "--as-begun", keys=[*STEPS, *WAY_OUT])
+    assert "the order is finished; 3 imprints pressed" in out
+    assert pressed(bench) == [["2-1/1", "2-2/1", "3-1/1"]]
+    code, _, err = chalkbeam(*USUAL, "--as-begun")
+    assert code == 2
+    assert "There is no unfinished run of crew.csv" in err
+    assert chalkbeam(*USUAL)[0] == 0  # the edited sheet begins
+    assert [len(run) for run in pressed(bench)] == [3, 0]
+
+
+def test_anew_begins_a_new_run_of_the_edited_sheet(bench, chalkbeam):
+    (bench / "crew.csv").write_text(PLAIN)
+    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
+    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
+    code, out, _ = chalkbeam(*USUAL, "--anew")
+    assert code == 0
+    assert "0 of 5 imprints pressed" in out
+    code, _, err = chalkbeam(*USUAL, "--anew", "--as-begun")
+    assert code == 2
+    assert "give one only" in err
+
+
+def test_a_sheet_that_is_faulty_or_gone_by_now_leaves_its_run_to_be_gone_on_with(bench, chalkbeam):
+    chalkbeam(*USUAL, "--as-listed")
+    (bench / "crew.csv").write_text(SHEET.replace("90 mm", "ninety"))
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "ninety" in err
+    assert "An unfinished run of this sheet exists" in err
+    assert chalkbeam(*USUAL, "--as-begun")[0] == 0
+    (bench / "crew.csv").unlink()
+    assert chalkbeam(*USUAL)[0] == 2
+    assert chalkbeam(*USUAL, "--as-begun")[1].startswith("Going on with the run begun ")
+
+
+def test_missing_artwork_does_not_stop_an_unfinished_run(bench, chalkbeam):
+    chalkbeam(*USUAL, "--as-listed")
+    (bench / "pennant.png").unlink()
+    for more in ("", "\n"):  # the sheet as it was, or saved again
+        (bench / "crew.csv").write_text(SHEET + more)
+        code, out, err = chalkbeam(*USUAL)
+        assert code == 0
+        assert out.startswith("Going on with the run begun ")
+        assert "To be skipped for now: rows 2, 3: The artwork file " in err
+        assert "pennant.png is missing" in err
+
+
+def test_a_run_begins_without_some_artwork_only_if_that_is_asked_for(bench, chalkbeam):
+    (bench / "crew.csv").write_text(PLAIN.replace("pennant.png,250", "oar.png,250"))
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "there is no file “oar.png”" in err
+    assert "--anyway" in err
+    assert pressed(bench) == []
+    keys = [*STEPS * 2, *WAY_OUT]
+    code, out, err = chalkbeam(*USUAL, "--anyway", "--as-listed", keys=keys)
+    assert code == 0
+    assert "To be skipped for now: row 3: The artwork file " in err
+    assert "2 of 3 imprints pressed" in out
+    write_pennant(bench / "oar.png")  # put back: the run takes it
+    _, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
+    assert "the order is finished; 3 imprints pressed" in out

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from chalkbeam.bench import Bench
     from chalkbeam.loading import Collar
     from chalkbeam.press_side import PressSide
+    from chalkbeam.runs.going_on import Left
     from chalkbeam.runs.order_of_work import Stop
     from chalkbeam.runs.sheet import RunSheet
     from chalkbeam.runs.store import Run, Store
@@ -54,9 +55,15 @@ def run_order(
     anew: Annotated[
         bool, typer.Option("--anew", help="Begin a new run even if one is unfinished.")
     ] = False,
+    as_begun: Annotated[
+        bool,
+        typer.Option("--as-begun", help="Go on with the unfinished run though its sheet differs."),
+    ] = False,
     anyway: Annotated[
         bool,
-        typer.Option("--anyway", help="Begin although some of the sheet cannot be pressed."),
+        typer.Option(
+            "--anyway", help="Begin although artwork is missing or unfit, or does not go there."
+        ),
     ] = False,
     again: Annotated[
         str | None,
@@ -83,6 +90,7 @@ def run_order(
     from chalkbeam.cautions import AT_THE_PRESS
     from chalkbeam.loading import COLLARS
     from chalkbeam.press_side import PressSide
+    from chalkbeam.runs.going_on import absent_artwork, check_unchanged
     from chalkbeam.runs.sitting import Sitting
     from chalkbeam.runs.store import Store, record_file
     from overlay.window import choose_display
@@ -93,28 +101,43 @@ def run_order(
     wanted: list[str | None] = [*rig] if rig else [None]
     rigs = [shelf.open_rig(each) for each in wanted]
     bench = Bench(rigs, pointing, not on_top)
-    order = _read(sheet, unit, artwork, units, pointing, not on_top)
+    if as_begun and (anew or again is not None):
+        raise Refusal("--as-begun goes on with a run, --anew and --again begin one: give one only.")
+    path = record or record_file()
+    digest = _digest(sheet, as_begun)
+    left = None if anew or again is not None else _unfinished(path, sheet, digest)
+    if as_begun and left is None:
+        raise Refusal(f"There is no unfinished run of {sheet} to go on with: leave --as-begun out.")
+    order = None
+    if left is None or not (as_begun or left.run.digest == digest):
+        order = _read(sheet, unit, artwork, units, pointing, not on_top, anyway, left)
+        digest = order.digest
+        if left is not None:
+            check_unchanged(left, order.pieces)
     number = None if window else choose_display(rigs[0].projector.size, display)
-    with Store(record or record_file()) as store:
-        left = None if anew or again is not None else _unfinished(store, order.digest)
+    with Store(path) as store:
         earlier = None if again is None else store.run(again)
         planned = None
         brought: dict[str, str] = {}
         if left is None:
+            assert order is not None  # read for a new run
             planned = plan_order(order, times, first, as_listed)
             if earlier is not None:
                 brought = _brought_back(store, earlier, planned.stops)
             for note in order.notes:
                 print(f"Note: {note}", file=sys.stderr)
         else:
-            print(f"Going on with the run begun {left.begun[:16].replace('T', ' ')} UTC.")
+            print(f"Going on with the run {left}.")
         print(AT_THE_PRESS, file=sys.stderr)
 
         board = not no_board and (number is None or _several_displays())
 
         def prepare() -> Callable[[], PressSide]:
-            later: tuple[str, ...] = ()
-            if planned is not None and not anyway:
+            if left is not None:
+                later = absent_artwork(left.still_open)
+            elif anyway:
+                later = absent_artwork(planned.stops if planned else ())
+            elif order is not None:
                 apart = Bench(rigs, pointing, not on_top)  # a bench serves one thread
                 later = _place_ahead(order, apart, units, brought)
             return lambda: begin(later)
@@ -122,17 +145,17 @@ def run_order(
         def begin(later: tuple[str, ...]) -> PressSide:
             for sentence in later:
                 print(f"To be skipped for now: {sentence}", file=sys.stderr)
-            run = left
+            run = None if left is None else left.run
             if planned is not None:
                 run = store.begin(
-                    planned, title=sheet.stem, sheet=sheet.resolve(), digest=order.digest,
+                    planned, title=sheet.stem, sheet=sheet.resolve(), digest=digest,
                     earlier=None if earlier is None else earlier.id,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
             sitting = Sitting(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
-            return PressSide(sitting, bench, units, counting=not board)
+            return PressSide(sitting, bench, units, counting=not board, known=digest)
 
         side = _light(prepare, rigs[0], number, board)
         if side is None:
@@ -150,16 +173,53 @@ def _read(
     units: Unit,
     collar: Collar,
     threaded: bool,
+    anyway: bool,
+    left: Left | None,
 ) -> RunSheet:
-    """Return the order; where it cannot be read, say everything that is wrong with it."""
+    """Return the order; where it cannot be read, say everything that is wrong with it.
+
+    Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`).
+    """
+    from chalkbeam.rehearsal import on_file
+    from chalkbeam.runs.going_on import CHOICE, unfinished
     from chalkbeam.runs.problems import SheetRefusal
 
+    absent = anyway or left is not None
     try:
-        return read_order(sheet, unit, artwork)
-    except SheetRefusal:
-        from chalkbeam.rehearsal import on_file
+        return read_order(sheet, unit, artwork, absent=absent)
+    except SheetRefusal as refusal:
+        if left is not None:
+            raise Refusal(f"{refusal}\n{unfinished(left)}. {CHOICE}") from None
+    try:
+        return read_order(sheet, unit, artwork, on_file(collar, threaded), units, absent)
+    except SheetRefusal as refusal:
+        if not absent and _readable(sheet, unit, artwork):
+            raise SheetRefusal(sheet, refusal.problems, ANYWAY) from None
+        raise
 
-        return read_order(sheet, unit, artwork, on_file(collar, threaded), units)
+
+def _readable(sheet: Path, unit: Unit | None, artwork: Path | None) -> bool:
+    """Whether nothing but artwork is missing for the order to be read."""
+    try:
+        read_order(sheet, unit, artwork, absent=True)
+    except Refusal:
+        return False
+    return True
+
+
+ANYWAY = "Correct the sheet, or begin all the same with --anyway."
+
+
+def _digest(sheet: Path, as_begun: bool) -> str:
+    """Return the digest of the sheet; empty for one that is gone and not wanted."""
+    from chalkbeam.runs.table import digest_of
+
+    try:
+        return digest_of(sheet)
+    except Refusal:
+        if as_begun:
+            return ""
+        raise
 
 
 def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str, str]:
@@ -194,20 +254,19 @@ def _place_ahead(
         lambda imprint: brought.get(imprint.id, imprint.location),
     )
     if problems:
-        raise SheetRefusal(
-            order.path, problems, "Correct the sheet, or begin all the same with --anyway."
-        )
+        raise SheetRefusal(order.path, problems, ANYWAY)
     return tuple(later)
 
 
-def _unfinished(store: Store, digest: str) -> Run | None:
-    """Return the latest run of this very sheet if it has not been worked to its end."""
-    from chalkbeam.runs.progress import Progress
+def _unfinished(record: Path, sheet: Path, digest: str) -> Left | None:
+    """Return the unfinished run of this sheet; a record is not made for looking."""
+    from chalkbeam.runs.going_on import left_unfinished
+    from chalkbeam.runs.store import Store
 
-    run = store.latest(digest)
-    if run is None:
+    if not record.is_file():
         return None
-    return None if Progress(run.stops, store.events(run)).stop is None else run
+    with Store(record) as store:
+        return left_unfinished(store, sheet, digest)
 
 
 def _several_displays() -> bool:

@@ -7,6 +7,7 @@ the program's.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -71,7 +72,7 @@ def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
     return Left(run, progress.pressed(), still_open)
 
 
-def check_unchanged(left: Left, now: list[Piece]) -> None:
+def check_unchanged(left: Left, now: Sequence[Piece]) -> None:
     """Pass if the sheet still asks for what the unfinished run was begun for.
 
     Raises
