@@ -5,12 +5,15 @@ import os
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 os.environ["SDL_AUDIODRIVER"] = "dummy"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
+# The suite runs in as many processes as there are cores: one thread each. Linear algebra reads
+# this when it is loaded; its threads otherwise wait for each other at full load.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import pytest
 from hypothesis import HealthCheck, settings
 
-# The suite runs in as many processes as there are cores: one thread each.
 cv2.setNumThreads(1)
 # How long drawing takes says nothing of the code: no deadline, no check of slowness.
 settings.register_profile(
