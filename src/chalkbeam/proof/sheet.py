@@ -19,6 +19,7 @@ from chalkbeam.artwork import Box
 from chalkbeam.drawing import FILLS, INK, PAPER, QUIET, PageMap, cloth, fit_page
 from chalkbeam.drawing_files import BOLD, FONT
 from chalkbeam.loading import centre_line, origin_words
+from chalkbeam.proof.likeness import share_like
 from chalkbeam.proof.values import PAPERS, Proof
 from chalkbeam.runs.report_pdf import fitted, font_for
 from chalkbeam.units import format_length
@@ -242,6 +243,17 @@ def loss_words(found: Losses, face: str) -> list[str]:
     return said or [f"Worn, the whole print shows from {where}."]
 
 
+def _likeness_words(proof: Proof) -> list[str]:
+    """Return what of the print will hardly show on the cloth, as sentences."""
+    alike = share_like(proof.art, proof.cloth) if proof.fabric else 0.0
+    if alike < 0.02:
+        return []
+    return [
+        f"About {_percent(alike)} of the print has nearly the colour of the cloth and will hardly "
+        "show: choose lighter or darker artwork, or another fabric."
+    ]
+
+
 def _spread_words(proof: Proof) -> str:
     """Return how far the print may sit elsewhere on the next piece."""
     across, along = (max(value, 0.0) for value in proof.placement.tolerance)
@@ -265,6 +277,7 @@ def _caveats(
     # What was taken for granted while reading a file is the shop's business.
     told = (concern for concern in placement.warnings if concern.about != "file")
     lines = [concern.sentence.say(unit) for concern in told]
+    lines += _likeness_words(proof)
     lines += loss_words(found, placement.location.face)
     lines += [
         _spread_words(proof),
