@@ -26,6 +26,7 @@ from chalkbeam.cli.remedies import for_photos
 from chalkbeam.units import parse_length, parse_pixels, parse_size
 
 if TYPE_CHECKING:
+    from calibration.photo import Photo
     from calibration.pipeline import Calibration, Shot
     from calibration.record import Rig
 
@@ -53,39 +54,57 @@ ReportOption = Annotated[
     Path | None, typer.Option(help="Picture to write: what was found and how sure it is.")
 ]
 
+FaceOption = Annotated[
+    str,
+    typer.Option("--platen", help="Width x depth as you stand at the press, such as 406mmx508mm."),
+]
+ResolutionOption = Annotated[
+    str, typer.Option("--size", help="The projector's own resolution, such as 1920x1080.")
+]
+NewRigOption = Annotated[
+    Path | None,
+    typer.Option("--out", help="Rig file to write; without it the rig is kept by name."),
+]
+NameOption = Annotated[str | None, typer.Option("--name", help="Name of the rig, such as Press 1.")]
+LensOption = Annotated[
+    str | None,
+    typer.Option(
+        "--lens",
+        help="Where the projector's lens is, measured from the platen's middle: right, back, "
+        "up, such as 0,620,1010mm.",
+    ),
+]
+ThrowOption = Annotated[
+    float | None,
+    typer.Option("--throw", help="Throw ratio, from the projector's data sheet: 1.4."),
+]
+ToleranceOption = Annotated[
+    str,
+    typer.Option(
+        "--tolerance", help="How far off light may land at the worst point of the platen."
+    ),
+]
+UpToOption = Annotated[str, typer.Option("--up-to", help="Height up to which that must hold.")]
+
 
 def calibrate(
     context: typer.Context,
     *,
     photos: PhotosArgument = None,
     pairs: PairsOption = False,
-    platen: Annotated[
-        str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
-    ],
-    size: Annotated[str, typer.Option(help="The projector's own resolution, such as 1920x1080.")],
-    out: Annotated[
-        Path | None, typer.Option(help="Rig file to write; without it the rig is kept by name.")
-    ] = None,
-    name: Annotated[str | None, typer.Option(help="Name of the rig, such as Press 1.")] = None,
+    platen: FaceOption,
+    size: ResolutionOption,
+    out: NewRigOption = None,
+    name: NameOption = None,
     report: ReportOption = None,
     bar: Annotated[
         str | None, typer.Option(help="Measured length of the printed 100 mm bar: 99.7mm.")
     ] = None,
-    lens: Annotated[
-        str | None,
-        typer.Option(
-            help="Where the projector's lens is, measured from the platen's middle: right, back, "
-            "up, such as 0,620,1010mm."
-        ),
-    ] = None,
-    throw: Annotated[
-        float | None, typer.Option(help="Throw ratio, from the projector's data sheet: 1.4.")
-    ] = None,
+    lens: LensOption = None,
+    throw: ThrowOption = None,
     laid: Annotated[str, typer.Option(help="Every card lies within this of its place.")] = "0.8mm",
-    tolerance: Annotated[
-        str, typer.Option(help="How far off light may land at the worst point of the platen.")
-    ] = "1mm",
-    up_to: Annotated[str, typer.Option(help="Height up to which that must hold.")] = "4mm",
+    tolerance: ToleranceOption = "1mm",
+    up_to: UpToOption = "4mm",
     camera: CameraOption = None,
     views: ViewsOption = 3,
     display: DisplayOption = None,
@@ -95,7 +114,7 @@ def calibrate(
     from calibration import shelf
     from calibration.geometry import PlatenFace
     from calibration.pipeline import calibrate as calibrate_photos
-    from calibration.record import Rig, save
+    from calibration.record import Rig
     from calibration.solve_values import Stated
 
     top = read_height(up_to)
@@ -126,11 +145,27 @@ def calibrate(
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         board = read_height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
-        beside = out if out is not None else shelf.place(name or "press")
+        beside = out if out is not None else shelf.place(rig_name(name, out))
         done = rig_from_camera(camera, wanted, beside, display, solve)
-    rig = Rig.of(done.solution, name or (out.stem if out else "press"), face)
+    rig = Rig.of(done.solution, rig_name(name, out), face)
+    keep_made(rig, out, report, as_json, done.photos)
+
+
+def rig_name(name: str | None, out: Path | None) -> str:
+    """Return what a new rig is called."""
+    return name or (out.stem if out else "press")
+
+
+def keep_made(
+    rig: Rig, out: Path | None, report: Path | None, as_json: bool, photos: Sequence[Photo] = ()
+) -> None:
+    """Write a new rig, to a file or by its name, and its report; tell how sure it is."""
+    from calibration import shelf
+    from calibration.record import save
+    from calibration.report import write_report
+
     if report is not None:
-        _draw(report, rig, done)
+        write_report(report, rig, photos)
     earlier = None
     if out is not None:
         save(rig, out)
@@ -139,11 +174,11 @@ def calibrate(
         out = shelf.keep(rig)
     if as_json:
         print(json.dumps({"written": str(out), **described(rig)}, indent=1))
-    else:
-        print(in_words(rig))
-        print(f"Wrote {out}" + (f" and {report}." if report else "."))
-        if earlier is not None:
-            print(f"The calibration of that name before it is kept as {earlier}.")
+        return
+    print(in_words(rig))
+    print(f"Wrote {out}" + (f" and {report}." if report else "."))
+    if earlier is not None:
+        print(f"The calibration of that name before it is kept as {earlier}.")
 
 
 def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tuple[Shot, ...]:
@@ -264,12 +299,6 @@ def in_words(rig: Rig) -> str:
 def _table_heights(rig: Rig) -> tuple[float, ...]:
     """Return the heights a report tells of, mm."""
     return tuple(sorted({0.0, 1.0, 4.0, 10.0, 20.0, *rig.stated.heights}))
-
-
-def _draw(path: Path, rig: Rig, done: Any) -> None:
-    from calibration.report import write_report
-
-    write_report(path, rig, done.photos)
 
 
 def check_place(*paths: Path | None) -> None:

@@ -7,22 +7,30 @@ from __future__ import annotations
 
 import json
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.cli.calibrate import (
+    FaceOption,
     JsonOption,
+    LensOption,
+    NameOption,
+    NewRigOption,
     ReportOption,
+    ResolutionOption,
     RigOption,
+    ThrowOption,
+    ToleranceOption,
+    UpToOption,
     check_place,
-    described,
-    in_words,
+    keep_made,
+    read_height,
     read_lens,
     read_positive,
     read_throw,
+    rig_name,
 )
 from chalkbeam.cli.project import DisplayOption, WindowOption
 from chalkbeam.cli.remedies import for_crosses
@@ -36,6 +44,7 @@ if TYPE_CHECKING:
     from calibration.record import Rig
     from calibration.solve import Solution
     from calibration.solve_values import Cross
+    from calibration.uncertainty import Worst
     from chalkbeam.crosses import Setting, Solver
 
     Solve = Callable[[tuple[Cross, ...]], Solution]
@@ -52,31 +61,17 @@ crosses_app = typer.Typer(
 
 @crosses_app.command("new")
 def new(
-    platen: Annotated[
-        str, typer.Option(help="Width x depth as you stand at the press, such as 406mmx508mm.")
-    ],
-    size: Annotated[str, typer.Option(help="The projector's own resolution, such as 1920x1080.")],
+    platen: FaceOption,
+    size: ResolutionOption,
     count: Annotated[int, typer.Option(help="How many crosses, 4 to 9; more are surer.")] = 9,
     inset: InsetOption = "25mm",
-    out: Annotated[
-        Path | None, typer.Option(help="Rig file to write; without it the rig is kept by name.")
-    ] = None,
-    name: Annotated[str | None, typer.Option(help="Name of the rig, such as Press 1.")] = None,
+    out: NewRigOption = None,
+    name: NameOption = None,
     report: ReportOption = None,
-    lens: Annotated[
-        str | None,
-        typer.Option(
-            help="Where the projector's lens is, measured from the platen's middle: right, back, "
-            "up, such as 0,620,1010mm."
-        ),
-    ] = None,
-    throw: Annotated[
-        float | None, typer.Option(help="Throw ratio, from the projector's data sheet: 1.4.")
-    ] = None,
-    tolerance: Annotated[
-        str, typer.Option(help="How far off light may land at the worst point of the platen.")
-    ] = "1mm",
-    up_to: Annotated[str, typer.Option(help="Height up to which that must hold.")] = "4mm",
+    lens: LensOption = None,
+    throw: ThrowOption = None,
+    tolerance: ToleranceOption = "1mm",
+    up_to: UpToOption = "4mm",
     display: DisplayOption = None,
     window: WindowOption = False,
     as_json: JsonOption = False,
@@ -84,17 +79,15 @@ def new(
     """Make a rig without photos: set a cross on each mark, with arrow keys or the mouse."""
     import numpy as np
 
-    from calibration import byhand, shelf
+    from calibration import byhand
     from calibration.geometry import PlatenFace
-    from calibration.record import Rig, save
+    from calibration.record import Rig
     from calibration.solve_values import Stated
     from chalkbeam.crosses import Setting
 
     face = PlatenFace(*parse_size(platen))
     pixels = parse_pixels(size)
-    top = parse_length(up_to)
-    if not 0 <= top <= 100:
-        raise Refusal(f"{up_to} is no height above the platen: give 0 mm to 100 mm.")
+    top = read_height(up_to)
     stated = Stated(
         throw=None if throw is None else read_throw(throw),
         lens=None if lens is None else read_lens(lens),
@@ -110,20 +103,7 @@ def new(
         return byhand.solve_by_hand(places, lights, face, pixels, stated)
 
     solution = _window(Setting(face, pixels, marks), _examined(solve, face), display, window)
-    rig = Rig.of(solution, name or (out.stem if out else "press"), face)
-    if report is not None:
-        from calibration.report import write_report
-
-        write_report(report, rig)
-    if out is not None:
-        save(rig, out)
-    else:
-        out = shelf.keep(rig)
-    if as_json:
-        print(json.dumps({"written": str(out), **described(rig)}, indent=1))
-    else:
-        print(in_words(rig))
-        print(f"Wrote {out}" + (f" and {report}." if report else "."))
+    keep_made(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
 
 
 @crosses_app.command("touch-up")
@@ -206,33 +186,35 @@ def _inset(text: str, width: float, depth: float) -> float:
 def _examined(solve: Solve, face: PlatenFace) -> Solver:
     """Return a solver that refuses what is not sure enough."""
     from calibration.solve_gates import examine
-    from chalkbeam.crosses import Solved
 
-    def solver(crosses: tuple[Cross, ...]) -> Solved:
+    def judge(solution: Solution) -> tuple[Worst, ...]:
         try:
-            solution = solve(crosses)
+            return examine(solution, face)
         except Refusal as refusal:
-            return Solved(refused=str(refusal))
-        try:
-            return Solved(solution, examine(solution, face))
-        except Refusal as refusal:
-            return Solved(refused=str(for_crosses(refusal, solution, face)))
+            raise for_crosses(refusal, solution, face) from None
 
-    return solver
+    return _judged(solve, judge)
 
 
 def _plain(solve: Solve, face: PlatenFace) -> Solver:
     """Return a solver that only works out how sure the result is."""
     from calibration.uncertainty import worst
+
+    def judge(now: Solution) -> tuple[Worst, ...]:
+        return worst(now.map, now.fit.matrix, now.fit.freedom, face, now.stated.heights)
+
+    return _judged(solve, judge)
+
+
+def _judged(solve: Solve, judge: Callable[[Solution], tuple[Worst, ...]]) -> Solver:
     from chalkbeam.crosses import Solved
 
     def solver(crosses: tuple[Cross, ...]) -> Solved:
         try:
-            now = solve(crosses)
+            solution = solve(crosses)
+            return Solved(solution, judge(solution))
         except Refusal as refusal:
             return Solved(refused=str(refusal))
-        fit, heights = now.fit, now.stated.heights
-        return Solved(now, worst(now.map, fit.matrix, fit.freedom, face, heights))
 
     return solver
 
