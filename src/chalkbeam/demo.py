@@ -18,6 +18,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from calibration.files import write_whole
 from calibration.geometry import PlatenFace, Points, resample
 from calibration.pipeline import Shot
 from calibration.pipeline import calibrate as calibrate_photos
@@ -28,7 +29,6 @@ from calibration.report import write_report
 from chalkbeam import tern_harbour
 from chalkbeam.artwork import load_artwork
 from chalkbeam.fabrics import Fabric, find_fabric
-from chalkbeam.files import write_whole
 from chalkbeam.garments import garment
 from chalkbeam.loading import Loading, load, loading_words
 from chalkbeam.locations import location

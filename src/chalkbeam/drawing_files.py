@@ -11,8 +11,8 @@ from reportlab.graphics import renderPDF, renderSVG
 from reportlab.graphics.shapes import Drawing, Group, Path, PolyLine
 from reportlab.lib.colors import Color
 
+from calibration.files import write_whole
 from calibration.refusal import Refusal
-from chalkbeam.files import write_whole
 
 FONT, SLANTED, BOLD = "Helvetica", "Helvetica-Oblique", "Helvetica-Bold"
 FORMATS = (".pdf", ".svg", ".png")

@@ -15,10 +15,10 @@ import platformdirs
 from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from calibration.files import write_whole
 from calibration.photo import Photo
 from calibration.refusal import Refusal
 from chalkbeam.datafile import read_data
-from chalkbeam.files import write_whole
 from overlay.colour import linear_from_srgb, srgb_from_linear
 from overlay.palette import RGB
 

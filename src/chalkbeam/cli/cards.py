@@ -40,8 +40,8 @@ def cards(
     """Write the cards to print, cut out and lay on the platen's corners."""
     from calibration import card_sheet
     from calibration.cards import layout
+    from calibration.files import write_whole
     from calibration.geometry import PlatenFace
-    from chalkbeam.files import write_whole
 
     if not 50 <= dpi <= 2400:
         raise Refusal(f"{dpi:g} dpi is no resolution for cards: give 50 to 2400, such as 300.")
@@ -74,9 +74,9 @@ def pattern(
     """Write the picture to project while the calibration photos are taken."""
     import cv2
 
+    from calibration.files import write_whole
     from calibration.geometry import PlatenFace
     from calibration.pattern import Pattern, wants_fine
-    from chalkbeam.files import write_whole
 
     shown = Pattern(parse_pixels(size))
     fine = platen is not None and wants_fine(PlatenFace(*parse_size(platen)))

@@ -60,7 +60,7 @@ def show_fabrics(
     else:
         found = list(fabrics().values())
     if ladder is not None:
-        from chalkbeam.files import write_whole
+        from calibration.files import write_whole
         from chalkbeam.ladder import LADDER, draw_ladder
 
         shown = found if names or photo else [find_fabric(name) for name in LADDER]

@@ -97,8 +97,8 @@ def rig_from_camera(
     """
     import cv2
 
+    from calibration.files import write_whole
     from calibration.pattern import Pattern, wants_fine
-    from chalkbeam.files import write_whole
     from chalkbeam.live_camera.source import open_source
     from chalkbeam.live_camera.until_sure import take_until_sure
 

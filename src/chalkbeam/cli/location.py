@@ -123,7 +123,7 @@ def copy_location(
     """Copy a location's file into your presets, to be edited there."""
     import re
 
-    from chalkbeam.files import write_whole
+    from calibration.files import write_whole
     from chalkbeam.locations import location, presets_folder
     from chalkbeam.locations.library import DATA
 

@@ -234,7 +234,7 @@ def _write_pictures(
 
     import cv2
 
-    from chalkbeam.files import write_whole
+    from calibration.files import write_whole
     from chalkbeam.projecting import View, lit
     from chalkbeam.runs.events import Step
     from overlay.frame import render

@@ -104,8 +104,8 @@ def proof(
     json: JsonOption = False,
 ) -> None:
     """Write a proof for the customer to sign: the print in place, its measures, how it wears."""
+    from calibration.files import write_whole
     from chalkbeam.fabrics import find_fabric
-    from chalkbeam.files import write_whole
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Severity, place
     from chalkbeam.proof import Proof, ink_picture, letter_picture, proof_pdf, template_pdf

@@ -46,12 +46,12 @@ def show_report(
             raise Refusal(f"The record {path} holds no run yet.")
         found = report(chosen, store.events(chosen), measure)
     if pdf is not None:
-        from chalkbeam.files import write_whole
+        from calibration.files import write_whole
         from chalkbeam.runs.report_pdf import report_pdf
 
         write_whole(pdf, report_pdf(found, paper))
     if csv is not None:
-        from chalkbeam.files import write_whole
+        from calibration.files import write_whole
         from chalkbeam.runs.report_csv import report_csv
 
         write_whole(csv, report_csv(found))

@@ -6,8 +6,8 @@ import re
 import tempfile
 from pathlib import Path
 
+from calibration.files import write_whole
 from calibration.refusal import Refusal
-from chalkbeam.files import write_whole
 from chalkbeam.garments import garment
 from chalkbeam.garments.library import Size, charts_folder, find_style, own_styles
 from chalkbeam.garments.model import Age, Fit

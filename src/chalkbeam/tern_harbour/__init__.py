@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import resources
 from pathlib import Path
 
-from chalkbeam.files import write_whole
+from calibration.files import write_whole
 
 SHEET = "regatta-order.csv"
 
