@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,10 +22,10 @@ from calibration.record import Rig, load, save
 from calibration.refusal import Refusal
 from calibration.solve import solve
 from calibration.solve_values import Stated
-from chalkbeam.cli.app import main
 from chalkbeam.points import read_crosses, read_points
 from tests.calibration import synthetic
 from tests.calibration.synthetic import Bench
+from tests.chalkbeam.program import run_program
 
 PLATEN = ("--platen", "406.4mmx508mm", "--size", "1920x1080")
 
@@ -38,15 +37,7 @@ def run(capsys, monkeypatch, tmp_path):
     monkeypatch.chdir(tmp_path)
 
     def call(*arguments):
-        monkeypatch.setattr(sys, "argv", ["chalkbeam", *map(str, arguments)])
-        code = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
+        return run_program(capsys, monkeypatch, *arguments)
 
     return call
 

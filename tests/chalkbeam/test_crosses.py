@@ -2,7 +2,6 @@
 
 import json
 import math
-import sys
 from dataclasses import replace
 
 import numpy as np
@@ -14,10 +13,10 @@ from calibration.record import Rig, load, save
 from calibration.refusal import Refusal
 from calibration.solve_gates import examine
 from calibration.solve_values import Cross, Stated
-from chalkbeam.cli import app as program
 from chalkbeam.crosses import FAR, FINE, STEP, Setting, Solved, advance, name_of, ruler_words
 from chalkbeam.crosses_light import lit
 from overlay.inputs import Closed, Key, Pointer, Tick
+from tests.chalkbeam.program import run_program
 from tests.chalkbeam.rigs import save_rig
 from tests.overlay.oblique import oblique_map
 
@@ -230,14 +229,7 @@ def chalkbeam(capsys, monkeypatch, tmp_path):
             return state
 
         monkeypatch.setattr("overlay.window.run", operate)
-        monkeypatch.setattr(sys, "argv", ["chalkbeam", "crosses", *arguments, "--window"])
-        code = 0
-        try:
-            program.main()
-        except SystemExit as end:
-            code = end.code or 0
-        said = capsys.readouterr()
-        return code, said.out, said.err
+        return run_program(capsys, monkeypatch, "crosses", *arguments, "--window")
 
     return call
 

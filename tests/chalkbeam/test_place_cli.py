@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from chalkbeam.cli.app import main
 from tests.chalkbeam.pictures import block
+from tests.chalkbeam.program import run_program
 
 
 @pytest.fixture
@@ -20,15 +20,7 @@ def run(capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
 
     def call(*arguments):
-        monkeypatch.setattr(sys, "argv", ["chalkbeam", *map(str, arguments)])
-        code = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        out, err = capsys.readouterr()
-        assert "Traceback" not in out + err
-        return code, out, err
+        return run_program(capsys, monkeypatch, *arguments)
 
     return call
 

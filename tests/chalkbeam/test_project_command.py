@@ -1,7 +1,6 @@
 """`chalkbeam project` and `chalkbeam displays` from the command line."""
 
 import json
-import sys
 
 import cv2
 import numpy as np
@@ -9,8 +8,8 @@ import pygame
 import pytest
 
 from calibration import shelf
-from chalkbeam.cli import app as program
 from tests.chalkbeam.crew_order import write_pennant
+from tests.chalkbeam.program import run_program as chalkbeam
 from tests.chalkbeam.rigs import make_rig, save_rig
 from tests.chalkbeam.typed import type_keys
 
@@ -22,18 +21,6 @@ def bench(tmp_path, monkeypatch):
     save_rig(tmp_path / "rig.json")
     write_pennant(tmp_path / "pennant.png")
     return tmp_path
-
-
-def chalkbeam(capsys, monkeypatch, *arguments):
-    """Run the program; return its exit code and what it said."""
-    monkeypatch.setattr(sys, "argv", ["chalkbeam", *arguments])
-    code = 0
-    try:
-        program.main()
-    except SystemExit as end:
-        code = end.code or 0
-    said = capsys.readouterr()
-    return code, said.out, said.err
 
 
 USUAL = (

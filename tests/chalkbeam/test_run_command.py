@@ -1,17 +1,16 @@
 """`chalkbeam run` from the command line, driven by keys under the dummy driver."""
 
-import sys
 import threading
 
 import pygame
 import pytest
 
 from chalkbeam import rehearsal
-from chalkbeam.cli import app as program
 from chalkbeam.runs.events import Kind
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
 from tests.chalkbeam.crew_order import write_pennant
+from tests.chalkbeam.program import run_program
 from tests.chalkbeam.rigs import save_rig
 from tests.chalkbeam.typed import type_keys
 
@@ -39,14 +38,7 @@ def chalkbeam(capsys, monkeypatch):
         with monkeypatch.context() as patched:
             type_keys(patched, keys, early)
             patched.setattr("chalkbeam.station.BOUNCE", 0.0)
-            patched.setattr(sys, "argv", ["chalkbeam", *arguments])
-            code = 0
-            try:
-                program.main()
-            except SystemExit as end:
-                code = end.code or 0
-        said = capsys.readouterr()
-        return code, said.out, said.err
+            return run_program(capsys, patched, *arguments)
 
     return call
 
