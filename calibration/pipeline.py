@@ -16,7 +16,7 @@ from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
 from calibration.pattern import Pattern
 from calibration.photo import UNKNOWN_CAMERA, Photo, read_photo
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve import Solution, solve
 from calibration.solve_gates import examine
 from calibration.solve_values import Stated
@@ -91,7 +91,8 @@ def _all_different(photos: Sequence[Photo]) -> None:
         if one.size == other.size and np.array_equal(one.image, other.image):
             raise Refusal(
                 f"{other.name} is the same photo as {one.name}: leave it out, or take another from "
-                "a different side."
+                "a different side.",
+                remedy=Remedy(Step.AGAIN, photo=other.name),
             )
 
 

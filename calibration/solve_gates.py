@@ -14,7 +14,7 @@ import numpy as np
 
 from calibration.camera import Array, Pinhole
 from calibration.geometry import PlatenFace
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve import KEYSTONED, Solution
 from calibration.solve_least import Gauss, covariance, minimise
 from calibration.solve_priors import BOARD_HEIGHT_ERROR, allowing_keystone
@@ -84,7 +84,7 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     found = worst(solution.map, fit.matrix, fit.freedom, face, stated.heights)
     over = max(found, key=lambda each: each.bound)
     if over.bound > stated.tolerance:
-        raise Refusal(_too_wide(solution, face, stated.tolerance, over))
+        raise _too_wide(solution, face, stated.tolerance, over)
     return found
 
 
@@ -94,7 +94,8 @@ def _sensible(solution: Solution) -> None:
     if not (np.all(np.isfinite(lens)) and 100 < lens[2] < 20_000):
         raise Refusal(
             "The photos do not fit any projector above the platen: check that the platen's size "
-            "and the projector's resolution are the true ones, and take the photos again."
+            "and the projector's resolution are the true ones, and take the photos again.",
+            remedy=Remedy(Step.ALL_AGAIN),
         )
 
 
@@ -104,13 +105,15 @@ def _cards(solution: Solution) -> None:
     if solution.photos and len(bare) < 3:
         raise Refusal(
             f"Only {len(bare)} of {len(solution.plans)} cards are seen on the bare platen: bring "
-            f"{_listed(missing)} into view and take the photo again."
+            f"{_listed(missing)} into view and take the photo again.",
+            remedy=Remedy(Step.ONE_MORE),
         )
     for fit in solution.fit.cards:
         if math.hypot(*fit.shift) > LAY_LIMIT * solution.stated.laid or abs(fit.turn) > TURN_LIMIT:
             raise Refusal(
                 f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
-                "platen's size is the true one, and take the photos again."
+                "platen's size is the true one, and take the photos again.",
+                remedy=Remedy(Step.BOARD_AGAIN if fit.raised else Step.ALL_AGAIN),
             )
 
 
@@ -123,12 +126,14 @@ def _scale(solution: Solution) -> None:
         larger, smaller = ("larger", "smaller") if seen > 1 else ("smaller", "larger")
         raise Refusal(
             f"The cards look {100 * abs(seen - 1):.1f} % {larger} than drawn, or the platen is "
-            f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen."
+            f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen.",
+            remedy=Remedy(Step.MEASURE),
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
         raise Refusal(
             f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
-            f"{100 * seen:.1f} %: measure the bar and the platen again."
+            f"{100 * seen:.1f} %: measure the bar and the platen again.",
+            remedy=Remedy(Step.MEASURE),
         )
 
 
@@ -148,7 +153,8 @@ def _boards(solution: Solution) -> None:
             raise Refusal(
                 f"The light on the board does not lie as it would {height:g} mm up: measure how "
                 "high the cards' face is above the platen, state that (--raised), and make sure "
-                "that the projector's keystone correction is off."
+                "that the projector's keystone correction is off.",
+                remedy=Remedy(Step.MEASURE),
             )
 
 
@@ -160,7 +166,8 @@ def _keystone(solution: Solution) -> None:
     board = f", and the board {' and '.join(f'{h:g}' for h in raised)} mm high" if raised else ""
     raise Refusal(
         "The photos do not fit a plain projector lens: make sure that the projector's keystone "
-        f"correction is off{board}; if it must stay on, measure where the lens is (--lens)."
+        f"correction is off{board}; if it must stay on, measure where the lens is (--lens).",
+        remedy=Remedy(Step.ALL_AGAIN),
     )
 
 
@@ -215,14 +222,16 @@ def _photos(solution: Solution) -> None:
         raise Refusal(
             f"Corners in {solution.photos[k // 2].name} scatter by {(alone * scale)[k]:.2f} mm: it "
             "is blurred, or a card is not flat; hold the camera still, press the cards flat, take "
-            "it again."
+            "it again.",
+            remedy=Remedy(Step.AGAIN, photo=solution.photos[k // 2].name),
         )
     ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
     if np.max(ratio, initial=0.0) > DISAGREEMENT:
         name = solution.photos[int(np.argmax(ratio)) // 2].name
         raise Refusal(
             f"{name} does not agree with the other photos: the projector, the platen or a card has "
-            "moved between them; take all photos again without touching anything."
+            "moved between them; take all photos again without touching anything.",
+            remedy=Remedy(Step.SINCE_MOVED),
         )
 
 
@@ -266,7 +275,8 @@ def _held_out(solution: Solution) -> float:
     if unseen > HELD_OUT_LIMIT * fitted and unseen * pixel > HELD_OUT_LEAST:
         raise Refusal(
             "Half of the points do not foretell the other half: the photos show too few corners; "
-            "take one more photo, nearer and with the whole platen in it."
+            "take one more photo, nearer and with the whole platen in it.",
+            remedy=Remedy(Step.ONE_MORE),
         )
     return unseen
 
@@ -280,28 +290,34 @@ def _half(problem: Problem, remainder: int) -> Problem:
     return replace(problem, photos=photos)
 
 
-def _too_wide(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> str:
+def _too_wide(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> Refusal:
     """Say that light may land too far off, and what would help most."""
     said = (
         f"Light could land {over.bound:.1f} mm off at {place_in_words(over.point, face)}"
         + (f", {over.height:g} mm up" if over.height else "")
         + f"; {tolerance:g} mm is allowed"
     )
-    return f"{said}: {_advice(solution, face, tolerance, over)}."
+    advice, remedy = _advice(solution, face, tolerance, over)
+    return Refusal(said, advice, remedy=remedy)
 
 
-def _advice(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> str:
+def _advice(
+    solution: Solution, face: PlatenFace, tolerance: float, over: Worst
+) -> tuple[str, Remedy]:
     if not solution.photos:
-        return "set more crosses, on marks spread over the whole platen"
+        advice = "set more crosses, on marks spread over the whole platen"
+        return advice, Remedy(Step.CROSSES)
     bare = worst(solution.map, solution.fit.matrix, solution.fit.freedom, face, (0.0,))[0]
     if over.height and bare.bound < tolerance:
         return (
             "add a photo with the cards on a flat board (--raised), or measure where the "
             "projector's lens is (--lens)"
-        )
+        ), Remedy(Step.HEIGHT)
     if if_laid_exactly(solution, face, over.height).bound < tolerance:
-        return "lay each card flush with the platen's edges and take the photos again"
-    return f"take one more photo, from {_unseen_side(solution)}"
+        advice = "lay each card flush with the platen's edges and take the photos again"
+        return advice, Remedy(Step.ALL_AGAIN)
+    side = _unseen_side(solution)
+    return f"take one more photo, from the {side}", Remedy(Step.ONE_MORE, side=side)
 
 
 def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -> Worst:
@@ -321,7 +337,7 @@ def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -
 
 def _unseen_side(solution: Solution) -> str:
     """Return the side of the platen from which no photo was taken, of those one can stand at."""
-    sides = {"the left": (-1.0, 0.0), "the right": (1.0, 0.0), "the front": (0.0, -1.0)}
+    sides = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "front": (0.0, -1.0)}
     seen = np.array([solution.camera(k).lens[:2] for k in range(len(solution.photos))])
     seen = seen / np.maximum(np.linalg.norm(seen, axis=1, keepdims=True), 1e-9)
     return min(sides, key=lambda side: float(np.max(seen @ np.array(sides[side]))))

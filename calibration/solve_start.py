@@ -12,7 +12,7 @@ from calibration.camera import Array, Pinhole
 from calibration.geometry import Points
 from calibration.homography import Homography
 from calibration.observations import PhotoObservation
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve_least import Task, minimise
 from calibration.solve_priors import PROJECTOR_FREE, projector_places, projector_priors
 from calibration.solve_problem import EVERYTHING, NOTHING, Problem
@@ -70,7 +70,8 @@ def _view(problem: Problem, photo: int, observation: PhotoObservation) -> Homogr
     except homography.DegeneratePointsError:
         raise Refusal(
             f"{observation.name}: too few corners of the cards were found to tell where the camera "
-            "was; take it again with all cards in full view."
+            "was; take it again with all cards in full view.",
+            remedy=Remedy(Step.AGAIN, photo=observation.name),
         ) from None
 
 
@@ -170,7 +171,8 @@ def first_projectors(
     except homography.DegeneratePointsError:
         raise Refusal(
             "Too little was seen of the light on the bare platen: project the pattern over the "
-            "whole platen and take the photo again."
+            "whole platen and take the photo again.",
+            remedy=Remedy(Step.ALL_AGAIN),
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
     problem = Problem((), (), (0.0,), (), np.zeros((0, 2)), few)

@@ -10,7 +10,7 @@ import pytest
 from calibration.cards import layout
 from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve import Solution, solve
 from calibration.solve_gates import describe_lay, examine, if_laid_exactly
 from calibration.solve_values import CardFit, Stated
@@ -149,8 +149,9 @@ def test_a_card_that_lies_wrong_is_named(card: str, shift: tuple[float, float], 
     bench = synthetic.bench(rng)
     bench = replace(bench, lays=bench.lays | {(0.0, card): (*shift, 0.0)})
     solution = solved(bench, photos(bench, rng, 1), Stated())
-    with pytest.raises(Refusal, match=said):
+    with pytest.raises(Refusal, match=said) as caught:
         examine(solution, bench.face)
+    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
     others = [fit for fit in solution.fit.cards if fit.name != card]
     assert all(np.hypot(*fit.shift) < 0.5 for fit in others)
 
@@ -204,8 +205,11 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     assert rms(off(bench, solution)) < 0.06
     assert rms(off(bench, solution, 20.0)) < 0.3
     examine(solution, bench.face)
-    with pytest.raises(Refusal, match=r"keystone correction is off, and the board 10 mm high"):
+    with pytest.raises(
+        Refusal, match=r"keystone correction is off, and the board 10 mm high"
+    ) as caught:
         examine(solved(bench, photos(bench, rng, 2, 1)), bench.face)
+    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
 
 
 @pytest.mark.parametrize("aspect", [0.975, 1.025])
@@ -239,10 +243,14 @@ def test_a_platen_of_another_size_than_stated() -> None:
     bench = synthetic.bench(rng)
     seen = photos(bench, rng, 1)
     told = PlatenFace(bench.face.width + 4, bench.face.depth + 4)
-    for stated, said in ((Stated(), "measure the printed 100 mm bar"), (CAREFUL, "platen")):
+    for stated, said, step in (
+        (Stated(), "measure the printed 100 mm bar", Step.MEASURE),
+        (CAREFUL, "platen's size is the true one", Step.ALL_AGAIN),
+    ):
         solution = solve(seen, layout(told), bench.pattern, told, replace(stated, laid=0.8))
-        with pytest.raises(Refusal, match=said):
+        with pytest.raises(Refusal, match=said) as caught:
             examine(solution, told)
+        assert caught.value.remedy == Remedy(step)
 
 
 @pytest.mark.parametrize("bow", [(0.12, 0.0, 0.08), (0.0, 0.15, 0.0), (-0.1, 0.05, 0.1)])
@@ -275,8 +283,9 @@ def test_a_projector_that_moved_between_photos() -> None:
         b.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"photo-{k}.jpg")
         for k, b in enumerate([bench, bench, bumped])
     ]
-    with pytest.raises(Refusal, match="does not agree with the other photos"):
+    with pytest.raises(Refusal, match="does not agree with the other photos") as caught:
         examine(solved(bench, seen, Stated()), bench.face)
+    assert caught.value.remedy == Remedy(Step.SINCE_MOVED)
 
 
 def test_two_cards_are_too_few() -> None:
@@ -284,28 +293,37 @@ def test_two_cards_are_too_few() -> None:
     bench = synthetic.bench(rng)
     photo = photos(bench, rng, 1)[0]
     kept = tuple(c for c in photo.cards if c.board.startswith("front"))
-    with pytest.raises(Refusal, match=r"Only 2 of 4 cards .*back-left and back-right"):
+    with pytest.raises(Refusal, match=r"Only 2 of 4 cards .*back-left and back-right") as caught:
         examine(solved(bench, [replace(photo, cards=kept)], Stated()), bench.face)
+    assert caught.value.remedy == Remedy(Step.ONE_MORE)
 
 
 def test_a_blurred_photo_is_named() -> None:
     rng = np.random.default_rng(140)
     bench = synthetic.bench(rng)
-    with pytest.raises(Refusal, match=r"photo-1\.jpg scatter by"):
+    with pytest.raises(Refusal, match=r"photo-1\.jpg scatter by") as caught:
         examine(solved(bench, photos(bench, rng, 1, noise=3.0), Stated()), bench.face)
+    assert caught.value.remedy == Remedy(Step.AGAIN, photo="photo-1.jpg")
 
 
 def test_too_wide_a_bound_says_what_helps() -> None:
     rng = np.random.default_rng(150)
     bench = synthetic.bench(rng)
     seen = photos(bench, rng, 1, noise=0.3)
-    with pytest.raises(Refusal, match="lay each card flush"):
+    with pytest.raises(Refusal, match="lay each card flush") as caught:
         examine(solved(bench, seen, Stated(laid=3.0)), bench.face)
+    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
     stated = replace(CAREFUL, heights=(0.0, 20.0), tolerance=0.8)
-    with pytest.raises(Refusal, match=r"20 mm up; 0\.8 mm is allowed: add a photo with the cards"):
+    with pytest.raises(
+        Refusal, match=r"20 mm up; 0\.8 mm is allowed: add a photo with the cards"
+    ) as caught:
         examine(solved(bench, seen, stated), bench.face)
-    with pytest.raises(Refusal, match=r"take one more photo, from the (left|right|front)"):
+    assert caught.value.remedy == Remedy(Step.HEIGHT)
+    with pytest.raises(
+        Refusal, match=r"take one more photo, from the (left|right|front)"
+    ) as caught:
         examine(solved(bench, seen, replace(CAREFUL, tolerance=0.05)), bench.face)
+    assert caught.value.remedy == Remedy(Step.ONE_MORE, side=str(caught.value).split()[-1][:-1])
 
 
 def test_hardly_a_wrong_rig_is_accepted() -> None:

@@ -15,7 +15,7 @@ from calibration.detect import observe
 from calibration.geometry import PlatenFace
 from calibration.pattern import Pattern
 from calibration.photo import Photo
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from chalkbeam.live_camera.advice import APART, Want, Watch, advise
 from chalkbeam.live_camera.glance import Glance, Light, edge_blur, glance, movement
 from chalkbeam.live_camera.taking import Progress, Wanted, lift, take_photos
@@ -224,13 +224,13 @@ def test_photos_are_taken_from_three_sides_and_on_the_board(views, truth, cards)
 
 
 def until_sure(views, places, answers, count=2, board=0.0):
-    """Take photos until an answer is no refusal; return the sets judged and what is told."""
+    """Take photos until an answer is None; return the sets judged and what is told."""
     answers, judged, told = list(answers), [], []
 
     def solve(shots, at_every_height):
         judged.append(([str(shot.path) for shot in shots], at_every_height))
-        if answer := answers.pop(0):
-            raise Refusal(answer)
+        if (answer := answers.pop(0)) is not None:
+            raise answer
         return "a rig"
 
     truth = watched.watched_rig()
@@ -244,39 +244,55 @@ def until_sure(views, places, answers, count=2, board=0.0):
 
 
 ONE, TWO, THREE = "flat-1.png", "flat-2.png", "flat-3.png"
-WIDE = "Light could land 1.3 mm off at the back edge; 1 mm is allowed: take one more photo."
+
+
+def refusal(said, step, **more):
+    return Refusal(said, remedy=Remedy(step, **more))
+
+
+WIDE = refusal("Light could land 1.3 mm off.", Step.ONE_MORE)
+BLURRED = refusal(f"Corners in {ONE} scatter by 0.50 mm.", Step.AGAIN, photo=ONE)
+MOVED = refusal("The projector has moved between the photos.", Step.SINCE_MOVED)
+LAY = refusal("The front-left card lies 4.0 mm to the right of its place.", Step.ALL_AGAIN)
+LAY_ON_BOARD = refusal("The front-left card on the board lies wrong.", Step.BOARD_AGAIN)
+HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up.", Step.HEIGHT)
+MEASURE = refusal("The cards look 1.5 % larger than drawn.", Step.MEASURE)
 
 
 @pytest.mark.parametrize(
     ("refused", "then"),
     [
         (WIDE, [ONE, TWO, THREE]),
-        (f"Corners in {ONE} scatter by 0.50 mm: it is blurred, take it again.", [TWO, THREE]),
-        (
-            f"{ONE} does not agree with the other photos: the projector has moved; take all "
-            "photos again without touching anything.",
-            [TWO, THREE],
-        ),
+        (BLURRED, [TWO, THREE]),
+        (MOVED, [TWO, THREE]),
+        # Whatever the sentence says: the remedy alone counts.
+        (refusal(f"{ONE} and the photos again, the keystone.", Step.ONE_MORE), [ONE, TWO, THREE]),
     ],
-)  # fmt: skip
+)
 def test_good_photos_stay_when_a_set_is_refused(views, refused, then):
-    judged, told = until_sure(views, ["front", "left", "right"], [refused, ""])
+    judged, told = until_sure(views, ["front", "left", "right"], [refused, None])
     assert judged == [([ONE, TWO], True), (then, True)]
     (said,) = [progress for progress in told if progress.refused]
-    assert said.sentence == refused
+    assert said.sentence == str(refused)
     assert (said.number, said.count) == (len(then), len(then))
 
 
 def test_what_is_to_be_laid_again_begins_anew(views):
-    again = "The front-left card lies 4.0 mm to the right of its place: take the photos again."
-    places = ["front", "left", "front", "right"]
-    judged, _ = until_sure(views, places, [again, ""])
+    judged, _ = until_sure(views, ["front", "left", "front", "right"], [LAY, None])
     assert judged == [([ONE, TWO], True), ([THREE, "flat-4.png"], True)]
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_the_side_asked_for_is_the_one_advised(views, side):
+    wide = refusal("Light could land 1.3 mm off.", Step.ONE_MORE, side=side)
+    _, told = until_sure(views, ["front", "front", "left"], [wide, None], count=1)
+    after = " ".join(p.sentence for p in told[[p.refused for p in told].index(True) :])
+    assert f"Next from another side: move the camera to your {side}" in after
 
 
 def test_the_bare_platen_is_judged_before_a_board_is_asked_for(views):
     places = ["front", "left", "board"]
-    judged, _ = until_sure(views, places, [WIDE, "", ""], count=1, board=BOARD)
+    judged, _ = until_sure(views, places, [WIDE, None, None], count=1, board=BOARD)
     assert judged == [
         ([ONE], False),
         ([ONE, TWO], False),
@@ -285,23 +301,14 @@ def test_the_bare_platen_is_judged_before_a_board_is_asked_for(views):
 
 
 RAISED, RAISED_AGAIN = "raised-10mm.png", "raised-10mm-2.png"
-KEYSTONE = (
-    "The photos do not fit a plain projector lens: make sure that the projector's keystone "
-    "correction is off, and the board 10 mm high; if it must stay on, measure where the lens is "
-    "(--lens)."
-)
-MOVED = (
-    f"{RAISED} does not agree with the other photos: the projector, the platen or a card has moved "
-    "between them; take all photos again without touching anything."
-)
-BLURRED = f"Corners in {ONE} scatter by 0.50 mm: it is blurred, take it again."
 
 
-@pytest.mark.parametrize("refused", [KEYSTONE, MOVED, BLURRED])
+@pytest.mark.parametrize("refused", [LAY, MOVED, BLURRED])
 def test_what_the_board_shows_of_the_bare_platen_begins_anew(views, refused):
     # The board still lies there when the bare platen is asked for: that is told, not taken.
     places = ["front", "board", "board", "left", "board"]
-    judged, told = until_sure(views, places, ["", refused, "", ""], count=1, board=BOARD)
+    answers = [None, refused, None, None]
+    judged, told = until_sure(views, places, answers, count=1, board=BOARD)
     assert judged == [
         ([ONE], False),
         ([ONE, RAISED], True),
@@ -309,7 +316,7 @@ def test_what_the_board_shows_of_the_bare_platen_begins_anew(views, refused):
         ([TWO, RAISED_AGAIN], True),
     ]
     (said,) = [progress for progress in told if progress.refused]
-    assert said.sentence.startswith(refused)
+    assert said.sentence.startswith(str(refused))
     assert "Take the board away" in said.sentence
     assert (said.number, said.raised) == (1, 0.0)
     after = told[told.index(said) + 1 :]
@@ -318,40 +325,35 @@ def test_what_the_board_shows_of_the_bare_platen_begins_anew(views, refused):
 
 def test_beginning_anew_is_done_once_and_says_why_it_was(views):
     places = ["front", "board", "left", "board", "right"]
-    with pytest.raises(Refusal, match="keystone"):
-        until_sure(views, places, ["", KEYSTONE, "", KEYSTONE, ""], count=1, board=BOARD)
-    with pytest.raises(Refusal, match="keystone"):  # the recording ends
-        until_sure(views, places[:2], ["", KEYSTONE, ""], count=1, board=BOARD)
+    with pytest.raises(Refusal, match="front-left card lies"):
+        until_sure(views, places, [None, LAY, None, LAY, None], count=1, board=BOARD)
+    with pytest.raises(Refusal, match="front-left card lies"):  # the recording ends
+        until_sure(views, places[:2], [None, LAY, None], count=1, board=BOARD)
 
 
 def test_a_card_laid_wrong_on_the_board_leaves_the_bare_platen_as_it_was(views):
-    lay = "The front-left card on the board at 10 mm lies 4.0 mm to the right of its place: lay it "
-    lay += "flush with the platen's edges, and take the photos again."
-    judged, _ = until_sure(views, ["front", "board", "board"], ["", lay, ""], count=1, board=BOARD)
+    answers = [None, LAY_ON_BOARD, None]
+    judged, _ = until_sure(views, ["front", "board", "board"], answers, count=1, board=BOARD)
     assert judged[1:] == [([ONE, RAISED], True), ([ONE, RAISED_AGAIN], True)]
 
 
 def test_height_in_doubt_is_not_photographed_for_ever(views):
-    board = "Light could land 1.3 mm off: add a photo with the cards on a flat board (--raised)."
-    with pytest.raises(Refusal, match="flat board"):
-        until_sure(views, ["front", "left", "right"], [board, board, board, ""], count=1)
-    judged, _ = until_sure(views, ["front", "left", "right"], [board, board, ""], count=1)
+    places = ["front", "left", "right"]
+    with pytest.raises(Refusal, match="4 mm up"):
+        until_sure(views, places, [HEIGHT, HEIGHT, HEIGHT, None], count=1)
+    judged, _ = until_sure(views, places, [HEIGHT, HEIGHT, None], count=1)
     assert judged[-1] == ([ONE, TWO, THREE], True)
 
 
 def test_no_photo_cures_a_wrong_measure(views):
-    bar = "The cards look 1.5 % larger than drawn: measure the printed 100 mm bar (--bar)."
-    with pytest.raises(Refusal, match="measure the printed"):
-        until_sure(views, ["front", "left", "right"], [bar, ""])
-    height = (
-        "The light on the board does not lie as it would 10 mm up: measure how high the cards' "
-    )
-    height += "face is above the platen, state that (--raised), and make sure that the projector's "
-    height += "keystone correction is off."
-    with pytest.raises(Refusal, match="measure how high"):
-        until_sure(views, ["front", "board", "left"], ["", height, ""], count=1, board=BOARD)
+    with pytest.raises(Refusal, match="larger than drawn"):
+        until_sure(views, ["front", "left", "right"], [MEASURE, None])
+    with pytest.raises(Refusal, match="larger than drawn"):
+        until_sure(views, ["front", "board", "left"], [None, MEASURE, None], count=1, board=BOARD)
+    with pytest.raises(Refusal, match="disk is full"):  # nor what says nothing of photos
+        until_sure(views, ["front", "left", "right"], [Refusal("The disk is full."), None])
     with pytest.raises(Refusal, match="could land"):  # the recording ends: why more were wanted
-        until_sure(views, ["front", "left"], [WIDE, ""])
+        until_sure(views, ["front", "left"], [WIDE, None])
 
 
 def test_the_light_tells_a_board_from_the_bare_platen(views, truth, cards):

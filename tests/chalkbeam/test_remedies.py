@@ -5,7 +5,7 @@ import pytest
 
 from calibration import byhand
 from calibration.geometry import PlatenFace
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve_gates import examine
 from calibration.solve_values import Stated
 from chalkbeam.cli.remedies import for_crosses, for_photos
@@ -49,10 +49,17 @@ def test_more_crosses_only_where_more_can_be_set():
 
 def test_photos_of_thin_cloth_may_say_so():
     wide = Refusal(
-        "Light could land 1.3 mm off at the back; 1 mm is allowed: add a photo with the cards on "
-        "a flat board (--raised), or measure where the projector's lens is (--lens)."
+        "Light could land 1.3 mm off at the back; 1 mm is allowed",
+        "add a photo with the cards on a flat board (--raised)",
+        remedy=Remedy(Step.HEIGHT),
     )
-    assert str(for_photos(wide, 4.0)).endswith("; if you press thin cloth only, say --up-to 1mm.")
+    assert str(wide).endswith(
+        "1 mm is allowed: add a photo with the cards on a flat board (--raised)."
+    )
+    assert str(for_photos(wide, 4.0)).endswith(
+        "board (--raised); if you press thin cloth only, say --up-to 1mm."
+    )
+    assert for_photos(wide, 4.0).remedy == wide.remedy
     assert for_photos(wide, 1.0) is wide
     other = Refusal("The cards are swapped.")
     assert for_photos(other, 4.0) is other

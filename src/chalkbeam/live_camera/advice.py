@@ -98,6 +98,9 @@ class Watch:
         Since when the picture has been at rest, seconds; infinite while it moves.
     apart : float
         Least angle between the next photo's direction and each of those, radians.
+    side : str
+        Side of the platen that the next photo was asked for from, as `Remedy.side`; it is
+        advised where another direction is wanted, and no condition.
     """
 
     face: PlatenFace
@@ -105,6 +108,7 @@ class Watch:
     last: Glance | None = None
     still_since: float = math.inf
     apart: float = APART
+    side: str = ""
 
     def after(self, now: Glance) -> Watch:
         """Return what is remembered once a picture has been seen."""
@@ -232,23 +236,29 @@ def _poor_direction(now: Glance, watch: Watch) -> Advice | None:
         )
     if all(_angle(now.towards, taken) >= watch.apart for taken in watch.taken):
         return None
-    return Advice(Want.DIRECTION, _other_direction(watch.taken))
+    return Advice(Want.DIRECTION, _other_direction(watch))
 
 
 _TILT = math.radians(24.0)
-_STATIONS: tuple[tuple[str, XYZ], ...] = (
-    ("move the camera to your left", (-math.sin(_TILT), 0.0, math.cos(_TILT))),
-    ("move the camera to your right", (math.sin(_TILT), 0.0, math.cos(_TILT))),
-    ("move the camera towards you", (0.0, -math.sin(_TILT), math.cos(_TILT))),
-    ("move the camera straight above", (0.0, 0.0, 1.0)),
-)
+_STATIONS: dict[str, tuple[str, XYZ]] = {
+    "left": ("move the camera to your left", (-math.sin(_TILT), 0.0, math.cos(_TILT))),
+    "right": ("move the camera to your right", (math.sin(_TILT), 0.0, math.cos(_TILT))),
+    "front": ("move the camera towards you", (0.0, -math.sin(_TILT), math.cos(_TILT))),
+    "above": ("move the camera straight above", (0.0, 0.0, 1.0)),
+}
 """Where one can stand with a camera."""
 
 
-def _other_direction(taken: Sequence[XYZ]) -> str:
-    """Say where to go for a photo unlike all that are taken."""
-    way, _ = max(_STATIONS, key=lambda each: min(_angle(each[1], one) for one in taken))
-    return f"Next from another side: {way}, and tilt it so that the platen stays in view."
+def _other_direction(watch: Watch) -> str:
+    """Say where to go for a photo unlike all taken: where one is asked for, or none is yet."""
+
+    def away(station: tuple[str, XYZ]) -> float:
+        return min(_angle(station[1], one) for one in watch.taken)
+
+    asked = _STATIONS.get(watch.side)
+    if asked is None or away(asked) < watch.apart:
+        asked = max(_STATIONS.values(), key=away)
+    return f"Next from another side: {asked[0]}, and tilt it so that the platen stays in view."
 
 
 def _angle(one: XYZ, other: XYZ) -> float:

@@ -205,7 +205,9 @@ class Taker:
         self._cards, self._pattern = layout(wanted.face), Pattern(wanted.size)
         self._names = Counter[str]()
 
-    def take(self, number: int, count: int, raised: float, before: Sequence[Taken]) -> Taken:
+    def take(
+        self, number: int, count: int, raised: float, before: Sequence[Taken], side: str = ""
+    ) -> Taken:
         """Wait for the next photo and keep it.
 
         Parameters
@@ -217,8 +219,10 @@ class Taker:
         before : sequence of Taken
             Photos that it is to go with: it is not taken from where one of its height was,
             nor before its light lies elsewhere than in those of another height.
+        side : str
+            Side of the platen that was asked for, as `Remedy.side`.
         """
-        watch = Watch(self._wanted.face)
+        watch = Watch(self._wanted.face, side=side)
         beside = [each for each in before if each.shot.raised == raised]
         for each in beside:
             watch = watch.with_photo(each.towards)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from calibration.pipeline import Shot
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from chalkbeam.live_camera.source import FrameSource
 from chalkbeam.live_camera.taking import Ended, Keep, Progress, Taken, Taker, Wanted
 
@@ -113,53 +113,48 @@ def _until(
     good: list[Taken] = []
     asked, taken = count, 0
     refused = again.refusal if again is not None else None
+    side = ""
     elsewhere = again.seen if again is not None else []  # to tell this height from that one
     while True:
         while len(good) < asked:
             whole = len(before) + asked + to_come
             try:
                 beside = [*elsewhere, *before, *good]
-                photo = taker.take(len(before) + len(good) + 1, whole, raised, beside)
+                photo = taker.take(len(before) + len(good) + 1, whole, raised, beside, side)
             except Ended:
                 if refused is not None:
                     raise refused from None  # why there was to be one more
                 raise
             good.append(photo)
-            taken += 1
+            taken, side = taken + 1, ""
         try:
             return [*before, *good], judge([each.shot for each in (*before, *good)])
         except Refusal as refusal:
             refused = refusal
-        sentence = str(refused)
-        kept = still_good(sentence, [*before, *good])
-        if cured_by_photos(sentence) and not all(each in kept for each in before):
+        remedy = refused.remedy
+        if remedy is None or remedy.step is Step.MEASURE:
+            raise refused  # a wrong measure stays wrong, whatever is photographed
+        kept = still_good(remedy, [*before, *good])
+        if not all(each in kept for each in before):
             raise _Anew(refused, good)
         good = [each for each in kept if each not in before]
         asked = max(count, len(good) + 1)
-        more = MORE_FOR_HEIGHT if "(--raised)" in sentence else MORE
-        if not cured_by_photos(sentence) or taken + asked - len(good) > count + more:
+        more = MORE_FOR_HEIGHT if remedy.step is Step.HEIGHT else MORE
+        if taken + asked - len(good) > count + more:
             raise refused
-        number = len(before) + len(good) + 1
-        tell(Progress(number, len(before) + asked + to_come, raised, sentence, refused=True))
+        number, side = len(before) + len(good) + 1, remedy.side
+        whole = len(before) + asked + to_come
+        tell(Progress(number, whole, raised, str(refused), refused=True))
 
 
-def cured_by_photos(sentence: str) -> bool:
-    """Tell whether more photos can help against a refusal: a wrong measure stays wrong."""
-    return not any(words in sentence for words in ("(--bar)", "measure the bar", "state that"))
-
-
-def still_good(sentence: str, taken: Sequence[Taken]) -> list[Taken]:
-    """Return which of the photos taken may stay, going by what the refusal asks for.
-
-    All where it only wants more; none where something must be laid or set anew first, or
-    those of the bare platen where that is on the board alone; the newest, which shows what
-    now is, where something moved between them; all but the one that it names where that one
-    is bad.
-    """
-    if "card on the board" in sentence:
-        return [each for each in taken if not each.shot.raised]
-    if "does not agree with the other photos" in sentence:
-        return list(taken[-1:])
-    if "photos again" in sentence or "keystone" in sentence:
-        return []
-    return [each for each in taken if each.shot.path.name not in sentence]
+def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:
+    """Return which of the photos taken may stay, going by what the refusal asks for."""
+    match remedy.step:
+        case Step.BOARD_AGAIN:
+            return [each for each in taken if not each.shot.raised]
+        case Step.SINCE_MOVED:
+            return list(taken[-1:])
+        case Step.ALL_AGAIN:
+            return []
+        case _:
+            return [each for each in taken if each.shot.path.name != remedy.photo]
