@@ -18,10 +18,16 @@ class Display:
         From 1; 1 is the main one.
     size : tuple of int
         Width and height of its picture now, px.
+    name : str
+        The socket it is plugged into; empty where the system does not say.
+    corner : tuple of int or None
+        Where its picture begins among all displays, px; None where the system does not say.
     """
 
     number: int
     size: tuple[int, int]
+    name: str = ""
+    corner: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,26 @@ def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None =
         f"Several displays show {size[0]}x{size[1]} ({listed(found)}): say which is the "
         "projector with --display."
     )
+
+
+def found_again(now: Sequence[Display], before: Sequence[Display], number: int) -> Display | None:
+    """Return the display that was `number` before displays were unplugged, plugged in or swapped.
+
+    It is known by its socket; if that is empty, a display of the same size in a socket that
+    was empty before is taken for it. Where the system names no sockets it is known by its
+    size if no other display has that, else by its number while none is missing. None if it
+    is gone, or cannot be told from another: light must not fall on the operator's display.
+    """
+    home = before[number - 1]
+    alike = [each for each in now if each.size == home.size]
+    if home.name and all(each.name for each in now):
+        sockets = {each.name for each in before}
+        moved = [each for each in alike if each.name not in sockets]
+        same = [each for each in now if each.name == home.name]
+        return same[0] if same else moved[0] if len(moved) == 1 else None
+    if len(alike) == 1 and sum(each.size == home.size for each in before) == 1:
+        return alike[0]
+    return now[number - 1] if len(now) >= len(before) else None
 
 
 def beside(found: Sequence[Display], clear: int | None) -> Display:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+import queue
 import sys
 import tempfile
 import time
@@ -34,7 +35,8 @@ import pygame
 from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
-from overlay.screens import Display, Screen, beside, chosen, listed, other_size
+from overlay.outputs import Output, listing_for, outlive_x_errors
+from overlay.screens import Display, Screen, beside, chosen, found_again, listed, other_size
 
 State = TypeVar("State")
 
@@ -66,7 +68,7 @@ def displays() -> tuple[Display, ...]:
         If the system shows none.
     """
     with _video():
-        return _displays()
+        return _displays(listing_for(pygame.display.get_driver())())
 
 
 def choose_display(size: tuple[int, int], wanted: int | None = None) -> int:
@@ -115,7 +117,7 @@ def run(
     with _video():
         window = _Window(screen)
         if listen is not None:
-            listen(_post)
+            listen(window.inbox.put)
         window.show(view(state))
         shown(state)
         while not done(state):
@@ -143,49 +145,58 @@ def beep(seconds: float = 0.6, hertz: float = 880.0) -> None:
 
 
 class _Window:
-    """An open window; the one place that holds what pygame needs remembered."""
+    """An open window; the one place that holds what pygame needs remembered.
+
+    Attributes
+    ----------
+    inbox : queue.SimpleQueue of Input
+        What other threads pass on; it outlives a window that must be opened again.
+    """
 
     def __init__(self, screen: Screen) -> None:
+        self.inbox: queue.SimpleQueue[Input] = queue.SimpleQueue()
         self._screen = screen
         self._held: set[int] = set()
         self._shown: Frame | None = None
         self._anything_shown = False
-        self._lost = False
-        self._sizes = pygame.display.get_desktop_sizes()
-        self._open()
+        self._trouble = ""
+        self._listing = listing_for(pygame.display.get_driver())
+        self._open(screen.display)
+        self._looked = self._listing(), pygame.display.get_desktop_sizes()
+        self._before = _displays(self._looked[0])
+        self._number = screen.display or 1
 
-    def _open(self) -> None:
+    def _open(self, number: int | None) -> None:
         screen, found = self._screen, _displays()
-        if screen.display is None:
+        if number is None:
             place = beside(found, screen.clear)
             scale = min(1.0, *(0.9 * place.size[axis] / screen.size[axis] for axis in (0, 1)))
             size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
             self._surface = pygame.display.set_mode(size, display=place.number - 1)
         else:
-            if not 1 <= screen.display <= len(found):
-                raise Refusal(f"There is no display {screen.display} ({listed(found)}).")
-            if found[screen.display - 1].size != screen.size:
-                raise Refusal(other_size(found[screen.display - 1], screen.size))
+            if not 1 <= number <= len(found):
+                raise Refusal(f"There is no display {number} ({listed(found)}).")
+            if found[number - 1].size != screen.size:
+                raise Refusal(other_size(found[number - 1], screen.size))
             try:
                 self._surface = pygame.display.set_mode(
-                    screen.size, pygame.FULLSCREEN | pygame.NOFRAME, display=screen.display - 1
+                    screen.size, pygame.FULLSCREEN | pygame.NOFRAME, display=number - 1
                 )
             except pygame.error as error:
                 raise Refusal(
-                    f"Display {screen.display} cannot be filled ({error}): check that no other "
+                    f"Display {number} cannot be filled ({error}): check that no other "
                     "program holds it."
                 ) from None
             opened = self._surface.get_size()
             if opened != screen.size:  # a picture that the system scales is not true
-                raise Refusal(other_size(Display(screen.display, opened), screen.size))
+                raise Refusal(other_size(Display(number, opened), screen.size))
         pygame.display.set_caption(screen.title)
         pygame.mouse.set_visible(screen.cursor)
         pygame.key.set_repeat(_REPEAT_AFTER, _REPEAT_EVERY)
-        self._sizes = pygame.display.get_desktop_sizes()
 
     def show(self, frame: Frame | None) -> None:
         """Put a frame on the display unless it is there already."""
-        if self._lost or (self._anything_shown and frame is self._shown):
+        if self._trouble or (self._anything_shown and frame is self._shown):
             return
         self._shown, self._anything_shown = frame, True
         self._draw()
@@ -206,10 +217,14 @@ class _Window:
         """Sleep until something happens; return it."""
         now = time.monotonic()
         until = now + _LOOK_EVERY if due is None else min(now + _LOOK_EVERY, due)
-        while not (events := pygame.event.get()) and (now := time.monotonic()) < until:
+        while (
+            not (events := _events()) and self.inbox.empty() and (now := time.monotonic()) < until
+        ):
             time.sleep(min(_POLL_EVERY, until - now))
         now = time.monotonic()
         happened = [each for event in events for each in self._translate(event, now)]
+        while not self.inbox.empty():
+            happened.append(self.inbox.get())
         happened += self._look(now)
         if due is not None and now >= due:
             happened.append(Tick(now))
@@ -217,35 +232,63 @@ class _Window:
 
     def _look(self, now: float) -> list[Input]:
         """Look whether the display has gone or come back."""
-        if self._screen.display is None or pygame.display.get_desktop_sizes() == self._sizes:
+        if self._screen.display is None:
             return []
-        self._sizes = pygame.display.get_desktop_sizes()
-        found = _displays()
-        place = self._screen.display - 1
-        if len(found) <= place:
+        looked = self._listing(), pygame.display.get_desktop_sizes()
+        if looked == self._looked:
+            return []
+        self._looked = looked
+        found = _numbered(*looked)
+        place = found_again(found, self._before, self._number)
+        if place is None:
             sentence = (
-                f"Display {self._screen.display}, the projector, is gone: check its cable and "
+                f"Display {self._number}, the projector, is gone: check its cable and "
                 "power; the light comes back by itself."
             )
-        elif found[place].size != self._screen.size:
-            sentence = other_size(found[place], self._screen.size)
-        else:
-            self._lost = False
-            self._open()
-            self._draw()
-            return [DisplayBack(now)]
-        if self._lost:
+        elif place.size != self._screen.size:
+            sentence = other_size(place, self._screen.size)
+        elif not self._trouble and place.corner and place.corner == self._corner:
+            self._before, self._number = found, place.number  # another display came or went
             return []
-        self._lost = True
-        # The system may have moved the window on to the operator's display: out of the way.
-        self._surface = pygame.display.set_mode(_ASIDE)
+        else:
+            try:
+                self._open_again(place.number)
+            except Refusal as refusal:
+                self._looked = None, []  # displays may still be changing: look again
+                sentence, self._trouble = str(refusal), ""
+            else:
+                self._before, self._number = found, place.number
+                was_gone, self._trouble = bool(self._trouble), ""
+                return [DisplayBack(now)] if was_gone else []
+        if sentence == self._trouble:
+            return []
+        if not self._trouble and pygame.display.get_init():
+            # The system may have moved the window on to the operator's display: out of the way.
+            self._surface = pygame.display.set_mode(_ASIDE)
+        self._trouble = sentence
         return [DisplayLost(sentence, now)]
+
+    @property
+    def _corner(self) -> tuple[int, int] | None:
+        return self._before[self._number - 1].corner
+
+    def _open_again(self, number: int) -> None:
+        """Open the window on a display that the window library may not know of yet.
+
+        Raises
+        ------
+        Refusal
+            If that does not work yet.
+        """
+        pygame.display.quit()  # started again, it looks again which displays there are
+        _start_video()
+        self._held.clear()
+        self._open(number)
+        self._draw()
 
     def _translate(self, event: pygame.event.Event, now: float) -> Iterator[Input]:
         if event.type == pygame.QUIT:
             yield Closed(now)
-        elif event.type == _PASSED_ON:
-            yield event.input
         elif event.type == pygame.KEYDOWN:
             repeated = event.key in self._held
             self._held.add(event.key)
@@ -260,7 +303,7 @@ class _Window:
             yield Pointer(self._pixel(event.pos), pressed=True, clicked=True, at=now)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
             yield Pointer(self._pixel(event.pos), at=now)
-        elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED) and not self._lost:
+        elif event.type in (pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED) and not self._trouble:
             self._draw()
 
     def _pixel(self, position: tuple[int, int]) -> tuple[float, float]:
@@ -278,13 +321,9 @@ _ASIDE = (320, 40)
 
 _NO_DISPLAY = "connect the projector, or write the pictures to disk with --png."
 
-_PASSED_ON = pygame.event.custom_type()
 
-
-def _post(happened: Input) -> None:
-    # Where the window has just closed there is nobody left to tell.
-    with suppress(pygame.error):
-        pygame.event.post(pygame.event.Event(_PASSED_ON, input=happened))
+def _events() -> list[pygame.event.Event]:
+    return pygame.event.get() if pygame.display.get_init() else []
 
 
 def _key(event: pygame.event.Event, repeated: bool, now: float) -> Key:
@@ -301,11 +340,7 @@ def _key(event: pygame.event.Event, repeated: bool, now: float) -> Key:
 @contextmanager
 def _video() -> Iterator[None]:
     """Start pygame's displays and windows alone (no sound, no joysticks), and end them again."""
-    try:
-        with _quiet_search():
-            pygame.display.init()
-    except pygame.error as error:
-        raise Refusal(f"There is no display to show light on ({error}): {_NO_DISPLAY}") from None
+    _start_video()
     try:
         # Without a screen the library may fall back to one that nobody sees.
         unseen = pygame.display.get_driver() in ("dummy", "offscreen")
@@ -315,6 +350,16 @@ def _video() -> Iterator[None]:
     finally:
         pygame.mixer.quit()
         pygame.display.quit()
+
+
+def _start_video() -> None:
+    try:
+        with _quiet_search():
+            pygame.display.init()
+    except pygame.error as error:
+        raise Refusal(f"There is no display to show light on ({error}): {_NO_DISPLAY}") from None
+    if pygame.display.get_driver() == "x11":
+        outlive_x_errors()
 
 
 @contextmanager
@@ -335,11 +380,22 @@ def _quiet_search() -> Iterator[None]:
         del os.environ[name]
 
 
-def _displays() -> tuple[Display, ...]:
-    found = tuple(
-        Display(number, size)
-        for number, size in enumerate(pygame.display.get_desktop_sizes(), start=1)
-    )
-    if not found:
+def _displays(outputs: tuple[Output, ...] | None = None) -> tuple[Display, ...]:
+    """Return the displays as the window library counts them, with the system's names if known."""
+    sizes = pygame.display.get_desktop_sizes()
+    if not sizes:
         raise Refusal("There is no display to show light on: connect the projector.")
-    return found
+    same = outputs is not None and [output.size for output in outputs] == sizes
+    return _numbered(outputs if same else None, sizes)
+
+
+def _numbered(
+    outputs: tuple[Output, ...] | None, sizes: list[tuple[int, int]]
+) -> tuple[Display, ...]:
+    """Return the displays by the system's own list, else by the window library's."""
+    if outputs is None:
+        return tuple(Display(number, size) for number, size in enumerate(sizes, start=1))
+    return tuple(
+        Display(number, output.size, output.name, output.corner)
+        for number, output in enumerate(outputs, start=1)
+    )

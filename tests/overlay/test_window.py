@@ -13,6 +13,7 @@ import pytest
 from calibration.refusal import Refusal
 from overlay import window
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Key, Pointer, Tick
+from overlay.outputs import Output
 from overlay.screens import Screen
 from overlay.window import choose_display, displays, run
 
@@ -113,7 +114,10 @@ def test_wakes_when_asked_to():
 
 
 def test_inputs_from_another_thread_are_passed_on():
+    given = []
+
     def listen(post):
+        given.append(post)
         threading.Timer(0.02, post, [Key("x", at=3.0)]).start()
 
     seen = run(
@@ -125,7 +129,7 @@ def test_inputs_from_another_thread_are_passed_on():
         listen=listen,
     )
     assert seen == (Key("x", at=3.0),)
-    window._post(Key("x"))  # nobody is left to tell: nothing happens
+    given[0](Key("x"))  # nobody is left to tell: nothing happens
 
 
 def test_draws_only_new_frames(monkeypatch):
@@ -240,34 +244,96 @@ def test_refuses_a_display_that_changed_before_the_window_opened(monkeypatch):
         run(0, Screen(SIZE, 3), update=None, view=lambda s: None, done=lambda s: True)
 
 
-def test_a_display_unplugged_is_told_and_lit_again_when_it_is_back(monkeypatch):
+def watch(monkeypatch, here, changes, count, screen=None):
+    """Run a light window while displays come and go; return what is told, and where it opened.
+
+    A change is (the system's own list or None, the window library's sizes).
+    """
     monkeypatch.setattr(window, "_LOOK_EVERY", 0.01)
-    here = [(1366, 768), SIZE]
-    changes = [here[:1], here[:1], [here[0], (800, 600)], here]
-    desktops(monkeypatch, *here)
+    now = [here]
+    monkeypatch.setattr(pygame.display, "get_desktop_sizes", lambda: list(now[0][1]))
+    monkeypatch.setattr(window, "listing_for", lambda driver: lambda: now[0][0])
     opened = []
     set_mode = pygame.display.set_mode
     monkeypatch.setattr(
-        pygame.display, "set_mode", lambda *a, **k: opened.append(k) or set_mode(SIZE)
+        pygame.display,
+        "set_mode",
+        lambda *a, **k: opened.append(k.get("display")) or set_mode(SIZE),
     )
-
-    def update(state, happened):
-        return (*state, happened)
-
-    def view(state):
-        return None
+    waiting = list(changes)
 
     def due(state):
-        if changes:
-            desktops(monkeypatch, *changes.pop(0))
+        if waiting:
+            now[0] = waiting.pop(0)
 
-    told = run((), Screen(SIZE, 2), update=update, view=view, done=lambda s: len(s) == 2, due=due)
-    lost, back = told
+    told = run(
+        (), screen or Screen(SIZE, 2), update=lambda state, happened: (*state, happened),
+        view=lambda state: None, done=lambda state: len(state) == count, due=due,
+    )  # fmt: skip
+    return told, opened
+
+
+def test_a_display_unplugged_is_told_and_lit_again_when_it_is_back(monkeypatch):
+    here = (None, [(1366, 768), SIZE])
+    gone, other = (None, [(1366, 768)]), (None, [(1366, 768), (800, 600)])
+    told, opened = watch(monkeypatch, here, [gone, gone, other, here], 3)
+    lost, changed, back = told
     assert isinstance(lost, DisplayLost)
     assert "Display 2, the projector, is gone" in lost.sentence
+    assert isinstance(changed, DisplayLost)
+    assert "Display 2 shows 800x600" in changed.sentence
     assert isinstance(back, DisplayBack)
     # In between the window stood aside, small, wherever the system had moved it.
-    assert [options.get("display") for options in opened] == [1, None, 1]
+    assert opened == [1, None, 1]
+
+
+def test_the_system_is_asked_where_the_window_library_says_nothing(monkeypatch):
+    """SDL 2.28 under X11 keeps the list it found when it started."""
+    operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)
+    stale = [(1366, 768), SIZE]
+    fresh = [SIZE, (1366, 768)]  # plugged in again as the main display
+    told, opened = watch(
+        monkeypatch,
+        ((operator, projector), stale),
+        [((operator,), stale), ((Output("HDMI-1", (0, 0), SIZE), operator), fresh)],
+        2,
+    )
+    assert [type(each) for each in told] == [DisplayLost, DisplayBack]
+    assert opened == [1, None, 0]
+
+
+def test_another_display_coming_and_going_leaves_the_light_alone(monkeypatch):
+    operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)
+    third = Output("DP-1", (1700, 0), SIZE)
+    stale = [(1366, 768), SIZE]
+    told, opened = watch(
+        monkeypatch,
+        ((operator, projector), stale),
+        [
+            ((operator, projector, third), stale),
+            ((projector, third), stale),
+            ((third,), stale),  # the projector's turn: the third display is not taken for it
+        ],
+        1,
+    )
+    (lost,) = told
+    assert isinstance(lost, DisplayLost)
+    assert opened == [1, None]
+
+
+def test_a_display_that_is_back_but_cannot_be_opened_yet_is_tried_again(monkeypatch):
+    operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)
+    stale, both = [(1366, 768)], [(1366, 768), SIZE]
+    told, opened = watch(
+        monkeypatch,
+        ((operator, projector), both),
+        [((operator,), both), ((operator, projector), stale), ((operator, projector), both)],
+        3,
+    )
+    assert "is gone" in told[0].sentence
+    assert "There is no display 2" in told[1].sentence
+    assert isinstance(told[2], DisplayBack)
+    assert opened == [1, None, None, 1]
 
 
 def test_no_screen_is_one_sentence():
