@@ -44,15 +44,29 @@ def advance(desk: Desk, standing: Standing, happened: Input) -> Answer:
         case Closed():
             return replace(desk, over=True), ()
         case DisplayLost(sentence):
-            return replace(desk, trouble=sentence), ()
+            return replace(desk, trouble=f"{sentence} {HELD}", held=()), ()
         case DisplayBack():
-            return replace(desk, trouble=""), ()
+            return replace(desk, trouble="", leaving=False), ()
         case Tick():
             return _release(desk, standing, happened.at)
+        case Key() if desk.trouble:
+            return _in_the_dark(desk, happened), ()
         case Key():
             return _key(desk, standing, happened)
         case _:
             return desk, ()
+
+
+HELD = "No step is taken in the dark; Escape twice ends."
+
+
+def _in_the_dark(desk: Desk, key: Key) -> Desk:
+    """Take no step whose light nobody sees: only leaving is possible."""
+    action = action_for(key)
+    act = action.act if action is not None else None
+    if act is Act.LEAVE_NOW or (act is Act.LEAVE and desk.leaving):
+        return replace(desk, over=True)
+    return replace(desk, leaving=act is Act.LEAVE)
 
 
 def _key(desk: Desk, standing: Standing, key: Key) -> Answer:

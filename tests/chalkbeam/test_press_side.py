@@ -320,8 +320,8 @@ def test_board_says_what_is_at_hand(press):
     board = board_of(press.side)
     assert board.results == (("navy, M · left chest: pennant.png", "pressed"),)
     assert (board.pressed, board.dwell_ends) == (1, None)
-    press.side.take(DisplayLost("the projector is gone"))
-    assert board_of(press.side).trouble == "the projector is gone"
+    press.side.take(DisplayLost("The projector is gone."))
+    assert board_of(press.side).trouble.startswith("The projector is gone. No step is taken")
 
 
 def test_board_tells_an_edited_sheet_at_the_next_piece(press, tmp_path):

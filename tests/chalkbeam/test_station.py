@@ -379,13 +379,35 @@ def test_leaving_takes_two_escapes_or_one_held_control(hand):
 
 
 def test_display_troubles_are_remembered_until_they_are_over(hand):
-    hand.give(DisplayLost("the projector is gone"))
-    assert hand.desk.trouble == "the projector is gone"
-    hand.press("space")
-    assert hand.desk.trouble
+    hand.give(DisplayLost("The projector is gone."))
+    assert hand.desk.trouble.startswith("The projector is gone. No step is taken in the dark")
     hand.give(DisplayBack())
     assert hand.desk.trouble == ""
     assert hand.give(Pointer((1, 2))).desk == hand.desk
+
+
+def test_no_step_is_taken_in_the_dark(hand):
+    hand.press("space", "space")
+    hand.give(Key("7", text="7", at=hand.at + 1))  # perhaps the beginning of a scan
+    before = hand.progress.at
+    hand.give(DisplayLost("The projector is gone."))
+    done = len(hand.done)
+    for name in ("space", "page up", "u", "s", "x", "j", "2", "right", "p", "1"):
+        hand.press(name)
+    assert (hand.progress.at, len(hand.done)) == (before, done)
+    assert hand.desk.asking is None
+    hand.press("escape", "space", "escape")
+    assert not hand.desk.over  # another key in between takes it back
+    hand.give(DisplayBack())
+    assert not hand.desk.leaving
+    hand.press("space", wait=20)
+    assert hand.progress.pressed() == 1  # the dwell went on meanwhile
+
+
+def test_in_the_dark_the_run_can_be_left(hand):
+    hand.give(DisplayLost("The projector is gone."))
+    hand.press("escape", "escape")
+    assert hand.desk.over
 
 
 def test_the_order_finished_still_takes_undo_and_jump(hand):
