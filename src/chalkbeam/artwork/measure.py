@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from calibration.geometry import Points, xy_tuple
 from calibration.refusal import Refusal
 from chalkbeam.artwork.files import Picture, read_picture
-from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
+from chalkbeam.artwork.found import Found, as_seen, find, measured
+from chalkbeam.artwork.ink import Ink, bounds, find_ink
 from chalkbeam.artwork.outline import outline
 from chalkbeam.artwork.values import Artwork, Box, CentreRule, convex_hull, optical_centre
 from chalkbeam.sentences import Sentence, literal
@@ -105,11 +106,10 @@ def load_artwork(
     Refusal
         If the file is unreadable, has no ink, or its size is absurd.
     """
-    picture = _as_seen(read_picture(Path(path), page), mirrored)
-    check_margin(picture.name, sheet_margin)
-    ink = find_ink(picture.name, picture.rgba, whole)
-    scale = _pixels_per_mm(picture, ink, Size(width, height, sheet_width), usual)
-    return _artwork(picture, ink, scale, sheet_margin, mirrored, centre)
+    check_margin(Path(path).name, sheet_margin)
+    found = find(Path(path), page=page, mirrored=mirrored, whole=whole)
+    scale = _pixels_per_mm(found, Size(width, height, sheet_width), usual)
+    return _artwork(found, scale, sheet_margin, mirrored, centre)
 
 
 def load_gang(
@@ -135,11 +135,11 @@ def load_gang(
 
     Other parameters and refusals as in `load_artwork`.
     """
-    picture = _as_seen(read_picture(Path(path), page), mirrored)
+    picture = as_seen(read_picture(Path(path), page), mirrored)
     check_margin(picture.name, sheet_margin)
     scale, inks = ganged_inks(picture, sheet_width, gap)
     margin = gap / 2 if sheet_margin is None else sheet_margin
-    artworks = [_artwork(picture, ink, scale, margin, mirrored, centre) for ink in inks]
+    artworks = [_artwork(measured(picture, ink), scale, margin, mirrored, centre) for ink in inks]
     return tuple(
         replace(artwork, name=f"{artwork.name} #{number}")
         for number, artwork in enumerate(artworks, start=1)
@@ -159,7 +159,7 @@ def ganged_inks(
             f"{picture.name} does not say how large its sheet is printed: give the width of the "
             "whole sheet, such as --sheet-width 22in."
         )
-    scale = _pixels_per_mm(picture, ink, Size(sheet_width=sheet_width))
+    scale = _pixels_per_mm(measured(picture, ink), Size(sheet_width=sheet_width))
     inks = (
         Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
         for mask in _apart(ink.mask, gap * scale)
@@ -213,127 +213,106 @@ def check_margin(name: str, margin: float | None) -> None:
         )
 
 
-def _as_seen(picture: Picture, mirrored: bool) -> Picture:
-    if not mirrored:
-        return picture
-    return replace(picture, rgba=np.ascontiguousarray(picture.rgba[:, ::-1]))
-
-
 def _pixels_per_mm(
-    picture: Picture, ink: Ink, size: Size, usual: Callable[[float, float], float] | None = None
+    found: Found, size: Size, usual: Callable[[float, float], float] | None = None
 ) -> float:
-    left, top, right, bottom = bounds(ink.mask)
-    if not picture.drawn and max(right - left, bottom - top) < FEWEST_PIXELS:
+    width, height = found.size
+    if not found.drawn and max(width, height) < FEWEST_PIXELS:
         raise Refusal(
-            f"{picture.name} has ink only {right - left} x {bottom - top} pixels large: export "
-            "the artwork at 300 dpi."
+            f"{found.name} has ink only {width} x {height} pixels large: export the artwork at "
+            "300 dpi."
         )
     given = [
         (pixels, length)
         for pixels, length in (
-            (right - left, size.width),
-            (bottom - top, size.height),
-            (ink.mask.shape[1], size.sheet_width),
+            (width, size.width),
+            (height, size.height),
+            (found.canvas[0], size.sheet_width),
         )
         if length is not None
     ]
     for _, length in given:
         if not (math.isfinite(length) and length > 0):
-            raise Refusal(f"{picture.name}: the artwork's size must be larger than zero.")
+            raise Refusal(f"{found.name}: the artwork's size must be larger than zero.")
     if not given:
-        scale = picture.pixels_per_mm
+        scale = found.pixels_per_mm
         if scale is None and usual is not None:
-            scale = 1 / usual(right - left, bottom - top)
+            scale = 1 / usual(width, height)
         if scale is None:
             raise SizeUnknown(
-                f"{picture.name} does not say how large it is printed: give its width, "
+                f"{found.name} does not say how large it is printed: give its width, "
                 "such as --width 10in."
             )
     else:
         scales = [pixels / length for pixels, length in given]
         if max(scales) > min(scales) * (1 + SAME_SHAPE):
             raise Refusal(
-                f"{picture.name} has ink {right - left} x {bottom - top} pixels large, which does "
+                f"{found.name} has ink {width} x {height} pixels large, which does "
                 "not have the proportions of the sizes given: give one of them."
             )
         scale = sum(scales) / len(scales)
-    check_size(picture.name, (right - left) / scale, (bottom - top) / scale)
+    check_size(found.name, width / scale, height / scale)
     return scale
 
 
 def _artwork(
-    picture: Picture,
-    ink: Ink,
+    found: Found,
     scale: float,
     sheet_margin: float | None,
     mirrored: bool,
     centre: CentreRule,
 ) -> Artwork:
-    left, top, right, bottom = bounds(ink.mask)
+    left, top, right, bottom = found.bounds
     middle = np.array([(left + right) / 2, (top + bottom) / 2])
 
     def in_frame(points: Points) -> Points:
         return np.asarray((points - middle) / scale, dtype=np.float64)
 
     box = Box.around(in_frame(np.array([[left, top], [right, bottom]], dtype=np.float64)))
-    height, width = ink.mask.shape
-    canvas = Box.around(in_frame(np.array([[0, 0], [width, height]], dtype=np.float64)))
-    cropped = ink.mask[top:bottom, left:right]
-    rings = outline(cropped, scale)
+    canvas = Box.around(in_frame(np.array([[0, 0], found.canvas], dtype=np.float64)))
     corner = (box.left, box.top)
-    balance = in_frame(np.array([centroid(ink.cover)]))[0]
-    weighed = (float(balance[0]), float(balance[1]))
-    baseline = find_baseline(ink.mask)
+    weighed_x, weighed_y = in_frame(np.array(found.centroid))
+    weighed = (float(weighed_x), float(weighed_y))
     return Artwork(
-        name=Path(picture.name).stem,
+        name=Path(found.name).stem,
         ink=box,
         sheet=canvas if sheet_margin is None else box.grown(sheet_margin),
         optical_centre=optical_centre(box, weighed, centre),
         centroid=weighed,
-        baseline=None if baseline is None else (baseline - middle[1]) / scale,
-        outline=tuple(xy_tuple(np.array(ring) + corner) for ring in rings),
-        hull=convex_hull(in_frame(_rim(ink.mask))),
+        baseline=None if found.baseline is None else (found.baseline - middle[1]) / scale,
+        outline=tuple(xy_tuple(np.array(ring) + corner) for ring in outline(found.mask(), scale)),
+        hull=convex_hull(in_frame(found.rim)),
         mirrored=mirrored,
-        notes=_notes(picture, ink, scale, mirrored),
-        remarks=_remarks(picture, ink),
+        notes=_notes(found, scale, mirrored),
+        remarks=_remarks(found),
     )
 
 
-def _rim(mask: NDArray[np.bool_]) -> Points:
-    """Return the pixel-edge corners of the first and last ink of every row, shape (4 R, 2)."""
-    rows = np.nonzero(mask.any(axis=1))[0]
-    first = mask[rows].argmax(axis=1)
-    last = mask.shape[1] - mask[rows, ::-1].argmax(axis=1)
-    return np.vstack(
-        [np.column_stack([x, y]) for x in (first, last) for y in (rows, rows + 1)]
-    ).astype(np.float64)
-
-
-def _notes(picture: Picture, ink: Ink, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
+def _notes(found: Found, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
     notes: list[str] = []
     if mirrored:
         notes.append("The sheet is printed in mirror image: shown here as seen from its back.")
     dpi = scale * MM_PER_INCH
-    if not picture.drawn and dpi < COARSE_DPI:
+    if not found.drawn and dpi < COARSE_DPI:
         notes.append(f"At this size the picture has only {dpi:.0f} pixels to the inch.")
     return tuple(Sentence(literal(note)) for note in notes)
 
 
-def _remarks(picture: Picture, ink: Ink) -> tuple[Sentence, ...]:
-    remarks = list(picture.remarks)
-    if ink.source == "background":
+def _remarks(found: Found) -> tuple[Sentence, ...]:
+    remarks = list(found.remarks)
+    if found.source == "background":
         remarks.append(
-            f"The picture has no transparency: its rim's colour, {ink.paper}, counts as bare "
+            f"The picture has no transparency: its rim's colour, {found.paper}, counts as bare "
             "carrier, and what differs from it as ink. If the background is printed too, say "
             "--whole."
         )
-    if ink.source == "whole":
+    if found.source == "whole":
         remarks.append(
             "The picture has neither transparency nor an even rim: all of it counts as ink. If "
             "the background is not printed, make it transparent."
         )
-    if ink.specks:
-        specks = "1 lonely speck was" if ink.specks == 1 else f"{ink.specks} lonely specks were"
+    if found.specks:
+        specks = "1 lonely speck was" if found.specks == 1 else f"{found.specks} lonely specks were"
         remarks.append(f"{specks} left out.")
     return tuple(Sentence(literal(remark)) for remark in remarks)
 

@@ -1,0 +1,121 @@
+"""The ink of an artwork file in its own pixels: all of an artwork but its size.
+
+A drawing takes half a second to render and measure, and an order prints the same one in many
+sizes: what was found is remembered by the file's content.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.geometry import XY, Points
+from chalkbeam.artwork.files import Picture, read_picture
+from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
+
+REMEMBERED = 32
+"""Files that are remembered; a large one takes 2 MB."""
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A picture's ink, in pixels; points count from the picture's top left corner, pixel edges.
+
+    Attributes
+    ----------
+    name : str
+        The file's name.
+    canvas : (int, int)
+        Width and height of the picture.
+    bounds : (int, int, int, int)
+        Left, top, right, bottom of the ink.
+    centroid : (x, y)
+        Weighted by cover.
+    baseline : float or None
+        y of the line that a single line of lettering stands on.
+    rim : ndarray, shape (N, 2)
+        Corners of the first and last ink of every row.
+    pixels_per_mm, drawn, remarks
+        As `Picture`.
+    source, paper, specks
+        As `Ink`.
+    """
+
+    name: str
+    canvas: tuple[int, int]
+    bounds: tuple[int, int, int, int]
+    centroid: XY
+    baseline: float | None
+    rim: Points
+    pixels_per_mm: float | None
+    drawn: bool
+    remarks: tuple[str, ...]
+    source: str
+    paper: str
+    specks: int
+    _bits: NDArray[np.uint8]
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the ink."""
+        left, top, right, bottom = self.bounds
+        return right - left, bottom - top
+
+    def mask(self) -> NDArray[np.bool_]:
+        """Return where ink is within its bounds, shape (height, width)."""
+        width, height = self.size
+        bits = np.unpackbits(self._bits, count=width * height)
+        return bits.reshape(height, width).astype(bool)
+
+
+def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = False) -> Found:
+    """Return the ink of an artwork file; a file of the same content is measured once.
+
+    Parameters and refusals as in `chalkbeam.artwork.measure.load_artwork`.
+    """
+    path = Path(path)
+    try:
+        digest = hashlib.sha256(path.read_bytes()).digest()
+    except OSError:
+        digest = b""  # reading it as a picture says what is wrong
+    return _find(path.resolve(), digest, page, mirrored, whole)
+
+
+@functools.lru_cache(maxsize=REMEMBERED)
+def _find(path: Path, digest: bytes, page: int, mirrored: bool, whole: bool) -> Found:
+    del digest  # an edited file is read again
+    picture = as_seen(read_picture(path, page), mirrored)
+    return measured(picture, find_ink(picture.name, picture.rgba, whole))
+
+
+def as_seen(picture: Picture, mirrored: bool) -> Picture:
+    """Return a picture as it is seen through its carrier if it is printed in mirror image."""
+    if not mirrored:
+        return picture
+    return replace(picture, rgba=np.ascontiguousarray(picture.rgba[:, ::-1]))
+
+
+def measured(picture: Picture, ink: Ink) -> Found:
+    """Return the measures of a picture's ink."""
+    left, top, right, bottom = box = bounds(ink.mask)
+    height, width = ink.mask.shape
+    return Found(
+        picture.name, (width, height), box, centroid(ink.cover), find_baseline(ink.mask),
+        _rim(ink.mask), picture.pixels_per_mm, picture.drawn, picture.remarks,
+        ink.source, ink.paper, ink.specks, np.packbits(ink.mask[top:bottom, left:right]),
+    )  # fmt: skip
+
+
+def _rim(mask: NDArray[np.bool_]) -> Points:
+    """Return the pixel-edge corners of the first and last ink of every row, shape (4 R, 2)."""
+    rows = np.nonzero(mask.any(axis=1))[0]
+    first = mask[rows].argmax(axis=1)
+    last = mask.shape[1] - mask[rows, ::-1].argmax(axis=1)
+    return np.vstack(
+        [np.column_stack([x, y]) for x in (first, last) for y in (rows, rows + 1)]
+    ).astype(np.float64)
