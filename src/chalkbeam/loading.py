@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable
 
@@ -12,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, Isometry, Points
 from calibration.refusal import Refusal
+from chalkbeam.garments import Face
 from chalkbeam.loading_values import (
     COLLARS,
     Collar,
@@ -136,9 +138,8 @@ def _lay(
     threaded: bool,
 ) -> Loading | BaseGeometry:
     """Return the loading, or the part of the ink that would leave the pressed area."""
-    pressed = shapely.Polygon(platen.pressed())
     turn = Isometry(angle=_ANGLE[collar] + angle, mirrored=True)
-    inside = pressed.buffer(-EDGE)
+    inside = _inside(platen)
     if inside.is_empty:
         raise Refusal(f"The pressed area of {platen.name} is too small to press anything.")
     ink = moved(ink_shape(placement.artwork), turn @ placement.garment_from_art)
@@ -161,7 +162,7 @@ def _lay(
         aside=float((shift + middle)[0 if collar in ("away", "towards") else 1]),
         height=platen.height + layers * placement.garment.thickness,
         threaded=threaded,
-        concerns=_concerns(placement, platen, pose, pressed, threaded),
+        concerns=_concerns(placement.face, platen, pose, threaded),
     )
 
 
@@ -249,7 +250,7 @@ def _off_platen(
     off: BaseGeometry,
     instead: Loading | BaseGeometry | None,
 ) -> OffPlaten:
-    inside = shapely.Polygon(platen.pressed()).buffer(-EDGE)
+    inside = _inside(platen)
     # The pressed area is convex: what lies farthest off is a corner of what is left over.
     beyond = shapely.distance(shapely.points(shapely.get_coordinates(off)), inside).max()
     size = (placement.artwork.ink.width, placement.artwork.ink.height)
@@ -272,17 +273,24 @@ def _off_platen(
     return OffPlaten(words, instead if isinstance(instead, Loading) else None)
 
 
-def _concerns(
-    placement: Placement,
-    platen: Platen,
-    pose: Isometry,
-    pressed: shapely.Polygon,
-    threaded: bool,
-) -> tuple[Concern, ...]:
-    """Return what lies under pressure and should not, and whether the garment goes over."""
+@functools.lru_cache(maxsize=64)
+def _inside(platen: Platen) -> shapely.Polygon:
+    """Return the pressed area without its very edge, platen frame, mm."""
+    inside = shapely.Polygon(platen.pressed()).buffer(-EDGE)
+    shapely.prepare(inside)
+    return inside
+
+
+@functools.lru_cache(maxsize=256)
+def _concerns(face: Face, platen: Platen, pose: Isometry, threaded: bool) -> tuple[Concern, ...]:
+    """Return what lies under pressure and should not, and whether the garment goes over.
+
+    Names and numbers of one size lie alike mostly: what was worked out is remembered.
+    """
     concerns = []
     names = []
-    for area in placement.face.areas:
+    pressed = shapely.Polygon(platen.pressed())
+    for area in face.areas:
         if area.kind == "hood_shadow":
             continue
         shape = valid(shapely.Polygon(pose.apply(area.polygon)))
@@ -298,7 +306,7 @@ def _concerns(
         words = f"The press will close on: {listed}. Ridges hold it open around them: {cure}."
         concerns.append(Concern(Severity.CAUTION, "pressed", Sentence(words)))
     if threaded:
-        concerns += _threading(placement, platen, pose)
+        concerns += _threading(face, platen, pose)
     return tuple(concerns)
 
 
@@ -315,12 +323,12 @@ def _paired(names: list[str]) -> list[str]:
     return paired
 
 
-def _threading(placement: Placement, platen: Platen, pose: Isometry) -> list[Concern]:
-    cloth = valid(shapely.Polygon(pose.apply(placement.face.outline)))
-    face = shapely.Polygon(platen.face.outline())
-    bare = face.difference(cloth)
-    lying = cloth.intersection(face)
-    if lying.is_empty or placement.face.name not in ("front", "back"):
+def _threading(face: Face, platen: Platen, pose: Isometry) -> list[Concern]:
+    cloth = valid(shapely.Polygon(pose.apply(face.outline)))
+    plate = shapely.Polygon(platen.face.outline())
+    bare = plate.difference(cloth)
+    lying = cloth.intersection(plate)
+    if lying.is_empty or face.name not in ("front", "back"):
         return []
     lengthways = abs(math.cos(pose.angle)) > 0.5
     wide = platen.face.width if lengthways else platen.face.depth

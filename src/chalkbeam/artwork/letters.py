@@ -146,6 +146,9 @@ def _fitted(
     not; the proportion is taken again until it holds, from the straight text on.
     """
     shape = _set(face, text, cap, tracking, None)
+    if arc is None:
+        factor = width / _width(shape)
+        return cap * factor, shapely.affinity.scale(shape, factor, factor, origin=(0, 0))
     for _ in range(40):
         factor = width / _width(shape)
         cap, tracking = cap * factor, tracking * factor
@@ -172,7 +175,7 @@ def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | No
         if arc is not None:
             glyph = _on_arc(glyph, before - total / 2 + cap * advance / 2, arc)
         glyphs.append(glyph)
-    shape = shapely.union_all(glyphs)
+    shape = shapely.disjoint_subset_union_all(glyphs)  # only letters that touch are merged
     if shape.is_empty:
         raise Refusal(f"“{text}” has no ink: write the letters to print.")
     return shapely.affinity.scale(shape, 1.0, -1.0, origin=(0, 0))

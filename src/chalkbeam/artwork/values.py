@@ -266,9 +266,9 @@ def extents(artwork: Artwork, angle: float = 0.0) -> Extents:
 
 def convex_hull(points: Points) -> tuple[XY, ...]:
     """Return the convex hull of points of shape (N, 2) as a polygon."""
-    from shapely import MultiPoint
+    from shapely import LineString
 
-    hull = MultiPoint(points).convex_hull
+    hull = LineString(points).convex_hull  # made in one go, unlike as many points
     if hull.geom_type != "Polygon":  # ink as thin as a line
         return xy_tuple(Box.around(points).corners())
     return xy_tuple(np.asarray(hull.exterior.coords)[:-1])

@@ -113,6 +113,7 @@ def locations(folder: Path | None = None) -> Mapping[str, Location]:
     return {name: found for name, found in every.items() if name not in withheld}
 
 
+@functools.lru_cache(maxsize=4096)
 def _fold(text: str) -> str:
     return "".join(character for character in text.lower() if character.isalnum())
 
