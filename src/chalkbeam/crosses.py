@@ -67,9 +67,13 @@ class Setting:
     known : ProjectorMap or None
         The map of a rig that is to be touched up or checked.
     pixels : tuple of XY
-        Where the crosses set so far stand, px.
+        Where the crosses before the one at hand stand, px.
     at : XY or None
         Where the one at hand has been moved to, px; None where it starts.
+    again : bool
+        Whether the one at hand has been set before.
+    later : tuple of XY
+        Where those after it stand, px, if they have been set before.
     turned : int
         By how many quarters of a circle the picture is turned against the platen,
         counter-clockwise; counts only until two crosses tell.
@@ -86,6 +90,8 @@ class Setting:
     known: ProjectorMap | None = None
     pixels: tuple[XY, ...] = ()
     at: XY | None = None
+    again: bool = False
+    later: tuple[XY, ...] = ()
     turned: int = 0
     solved: Solved | None = None
     dark: bool = False
@@ -108,16 +114,28 @@ class Setting:
         # Never so far out that it would have to be searched for.
         return float(np.clip(x, 4, width - 5)), float(np.clip(y, 4, height - 5))
 
+    @property
+    def can_turn(self) -> bool:
+        """Whether nothing tells yet how the picture lies on the platen."""
+        return self.known is None and not self.pixels and not self.later
+
+    @property
+    def placed(self) -> tuple[XY, ...]:
+        """Where the crosses that have been set stand, px, in the order of their marks."""
+        return (*self.pixels, *((self.cross,) if self.again else ()), *self.later)
+
     def crosses(self) -> tuple[Cross, ...]:
-        """Return the crosses set so far."""
+        """Return the crosses before the one at hand."""
         return tuple(
             replace(mark, pixel=pixel) for mark, pixel in zip(self.marks, self.pixels, strict=False)
         )
 
     def predict(self, points: Points) -> Points:
         """Return where points of the platen, shape (N, 2), mm, may be in the picture, px."""
-        set_points = np.array([mark.point for mark in self.marks[: self.index]]).reshape(-1, 2)
-        pixels = np.array(self.pixels).reshape(-1, 2)
+        after = self.index + 1
+        told = (*self.marks[: self.index], *self.marks[after : after + len(self.later)])
+        set_points = np.array([mark.point for mark in told]).reshape(-1, 2)
+        pixels = np.array([*self.pixels, *self.later]).reshape(-1, 2)
         if self.known is None and len(pixels) >= 2:
             return _from_set(points, set_points, pixels)
         guess = self._at_first(points)
@@ -197,12 +215,14 @@ def _key(setting: Setting, key: Key, solver: Solver) -> Setting:
         return replace(setting, dark=not setting.dark)
     if setting.dark:
         return replace(setting, dark=False)
-    if key.name == "r" and setting.known is None and setting.index == 0:
+    if key.name == "r" and setting.can_turn:
         return replace(setting, turned=(setting.turned + 1) % 4, at=None)
     if key.name in _SET:
         return _set(setting, solver)
     if key.name in _BACK:
-        return _back(setting)
+        return take_up(setting, setting.index - 1)
+    if len(key.name) == 1 and key.name.isdecimal():
+        return take_up(setting, int(key.name) - 1)
     return setting
 
 
@@ -211,17 +231,33 @@ def _set(setting: Setting, solver: Solver) -> Setting:
     if setting.solved is not None:
         good = setting.solved.solution is not None
         return replace(setting, over=good, kept=good)
-    done = replace(setting, pixels=(*setting.pixels, setting.cross), at=None)
-    if done.index < len(done.marks):
-        return done
+    setting = replace(setting, at=setting.cross, again=True)
+    if len(setting.placed) < len(setting.marks):
+        return take_up(setting, setting.index + 1)
+    return settled(setting, solver)
+
+
+def settled(setting: Setting, solver: Solver) -> Setting:
+    """Return the setting with all crosses set, and what `solver` makes of them."""
+    done = replace(setting, pixels=setting.placed, at=None, again=False, later=())
     return replace(done, solved=solver(done.crosses()))
 
 
-def _back(setting: Setting) -> Setting:
-    """Take the cross before up again, where it stood."""
-    if not setting.pixels:
+def take_up(setting: Setting, index: int) -> Setting:
+    """Take up a cross that has been set, or the first that has not; the others stay put."""
+    placed = setting.placed
+    here = setting.solved is None and index == setting.index
+    if here or not 0 <= index <= len(placed) or index == len(setting.marks):
         return setting
-    return replace(setting, pixels=setting.pixels[:-1], at=setting.pixels[-1], solved=None)
+    again = index < len(placed)
+    return replace(
+        setting,
+        pixels=placed[:index],
+        at=placed[index] if again else None,
+        again=again,
+        later=placed[index + 1 :],
+        solved=None,
+    )
 
 
 def _inside(setting: Setting, pixel: XY) -> XY:

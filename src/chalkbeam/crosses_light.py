@@ -7,12 +7,14 @@ import math
 
 import numpy as np
 
+from calibration.geometry import Points
 from chalkbeam.crosses import Setting, Solved, name_of
 from chalkbeam.target_lettering import wrapped
 from overlay.check_view import check_marks
 from overlay.flat import FlatMap
 from overlay.frame import Frame, render
-from overlay.marks import Crosshair, Dash, Mark, Role, Stroke, Text
+from overlay.lettering import set_line
+from overlay.marks import LEADING, Crosshair, Dash, Mark, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE
 
 _HELP = (
@@ -21,6 +23,7 @@ _HELP = (
     "or drag with the mouse",
     "Enter: it is on its mark",
     "Page Up: the one before",
+    "1 to 9: that one again",
 )
 _CIRCLE = np.linspace(0, 2 * math.pi, 49)[:-1]
 
@@ -38,13 +41,7 @@ def lit(setting: Setting) -> Frame | None:
 
 def _marks(setting: Setting, page: FlatMap) -> list[Mark]:
     unit = setting.size[1] / 1080  # all sizes below suit a picture of 1080 lines
-    marks: list[Mark] = []
-    for number, pixel in enumerate(setting.pixels, start=1):
-        x, y = page.place(pixel)
-        marks.append(Crosshair((x, y), Role.CHECK, 16 * unit, width=1.5 * unit))
-        marks.append(
-            Text((x + 12 * unit, y + 8 * unit), f"{number}", Role.CHECK, 14 * unit, (0, 0))
-        )
+    marks = _set_ones(setting, page)
     x, y = page.place(setting.cross)
     marks.append(Crosshair((x, y), Role.LAY, 70 * unit, _tilt(setting), 2.0 * unit))
     ring = np.column_stack([np.cos(_CIRCLE), np.sin(_CIRCLE)]) * 30 * unit + (x, y)
@@ -52,11 +49,25 @@ def _marks(setting: Setting, page: FlatMap) -> list[Mark]:
     marks.append(Stroke(points, Role.LAY, 2.0 * unit, closed=True, dash=Dash.SOLID))
     place = name_of(setting.marks[setting.index].point, setting.face)
     words = [f"{setting.index + 1} of {len(setting.marks)}: {place}", *_HELP]
-    if setting.known is None and setting.index == 0:
+    if setting.can_turn:
         words += ["R: turn these words", "until they stand upright"]
     if setting.leaving:
         words = ["Escape again: end"]
     marks.append(_words(setting, page, words, Role.WARN if setting.leaving else Role.NOTE))
+    return marks
+
+
+def _set_ones(setting: Setting, page: FlatMap) -> list[Mark]:
+    """Return the crosses that are set but not at hand, small and with their numbers."""
+    unit = setting.size[1] / 1080
+    marks: list[Mark] = []
+    for index, pixel in enumerate(setting.placed):
+        if index == setting.index and setting.again:
+            continue
+        x, y = page.place(pixel)
+        marks.append(Crosshair((x, y), Role.CHECK, 16 * unit, width=1.5 * unit))
+        number = Text((x + 12 * unit, y + 8 * unit), f"{index + 1}", Role.CHECK, 14 * unit, (0, 0))
+        marks.append(number)
     return marks
 
 
@@ -67,14 +78,23 @@ def _tilt(setting: Setting) -> float:
 
 
 def _words(setting: Setting, page: FlatMap, words: list[str], role: Role) -> Text:
-    """Return words upright for the operator, beside the middle if the cross stands there."""
+    """Return words upright for the operator, as near the middle as they cover no cross."""
     width, height = setting.size
     cap = 20 * height / 1080
-    x, y = page.place(((width - 1) / 2, (height - 1) / 2))
-    cross = page.place(setting.cross) if setting.solved is None else (math.inf, math.inf)
-    if math.dist((x, y), cross) < 0.25 * height:
-        right, _ = setting.directions()
-        x, y = x - 0.27 * width * right[0], y + 0.27 * width * right[1]
+    right, _ = setting.directions()
+    axes = np.array([right, (-right[1], right[0])])
+    wide = max(set_line(line, cap).advance for line in words) + 4 * cap
+    deep = (LEADING * len(words) + 3) * cap
+    crosses = [*setting.placed, *(() if setting.solved else (setting.cross,))]
+    off = (np.array(crosses) - [(width - 1) / 2, (height - 1) / 2]) @ axes.T
+
+    def poor(shift: Points) -> tuple[int, float]:
+        covered = np.abs(off - axes @ shift) < np.array([wide, deep]) / 2
+        return int(covered.all(axis=1).sum()), float(np.hypot(*shift))
+
+    steps = np.linspace(-0.3, 0.3, 13)
+    shift = min((np.array([width * x, height * y]) for y in steps for x in steps), key=poor)
+    x, y = page.place((float((width - 1) / 2 + shift[0]), float((height - 1) / 2 + shift[1])))
     return Text((x, y), "\n".join(words), role, cap, (0.5, 0.5), _tilt(setting))
 
 
@@ -82,8 +102,11 @@ def _result(setting: Setting, solved: Solved, page: FlatMap) -> Frame:
     """Return the squares to measure through the new map, or why there is none."""
     if solved.solution is None:
         room = 0.45 * min(setting.size)
-        words = [*wrapped(solved.refused, 20 * setting.size[1] / 1080, room), "Page Up: back"]
-        return render([_words(setting, page, words, Role.WARN)], page, DEFAULT_PALETTE)
+        told = [*wrapped(solved.refused, 20 * setting.size[1] / 1080, room)]
+        last = ("1 to 9: set that cross again", "Page Up: the last one", "Escape twice: end")
+        words = ["Escape again: end"] if setting.leaving else [*told, "", *last]
+        marks = [*_set_ones(setting, page), _words(setting, page, words, Role.WARN)]
+        return render(marks, page, DEFAULT_PALETTE)
     bound = max(each.bound for each in solved.worst)
     title = f"within {bound:.1f} mm\nEnter: keep it\nPage Up: back"
     if setting.leaving:

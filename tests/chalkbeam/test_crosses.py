@@ -176,6 +176,54 @@ def test_crosses_on_the_wrong_marks_are_refused_and_can_be_set_again():
     again, _ = move(press(wrong, "page up"), true)
     again = press(again, "return", solve=solver)
     assert again.index == 5
+    assert again.solved.refused == ""
+
+
+def test_one_cross_of_a_refused_set_is_mended_and_the_others_stay():
+    true = projector()
+    done, _ = set_all(fresh(), true, solver)
+    wrong = advance(press(done, "3"), Pointer((700.0, 90.0), pressed=True), never)
+    done = press(wrong, "return", solve=solver)
+    assert "back right corner" in done.solved.refused
+    for state in (done, wrong):  # every other cross can be seen, clear of the words
+        frame = lit(state)
+        for index, (x, y) in enumerate(done.pixels):
+            around = frame[round(y) - 12 : round(y) + 13, round(x) - 12 : round(x) + 13]
+            assert 15 < (around.max(axis=2) > 60).sum() < 150, index
+    at_hand = press(done, "3")
+    assert at_hand.cross == done.pixels[2]
+    assert at_hand.placed == done.pixels
+    mended, _ = move(at_hand, true)
+    again = press(mended, "return", solve=solver)
+    assert again.solved.solution is not None
+    assert [a == b for a, b in zip(again.pixels, done.pixels, strict=True)] == [
+        index != 2 for index in range(9)
+    ]
+
+
+def test_crosses_are_taken_up_in_any_order_and_none_counts_before_it_is_set():
+    setting = press(fresh(4), "right", "return", "down", "return", "left")
+    assert setting.placed == setting.pixels
+    first = press(setting, "1")
+    assert (first.index, first.cross) == (0, setting.pixels[0])
+    assert press(first, "r") == first  # the others tell how the picture lies
+    assert press(first, "right").placed == ((first.cross[0] + 1, first.cross[1]), first.later[0])
+    on = press(first, "return", "return")
+    assert (on.index, on.at, on.pixels) == (2, None, setting.pixels)
+    for key in ("4", "0", "9"):
+        assert press(setting, key) == setting
+    asked = []
+
+    def refuse(crosses):
+        asked.append(crosses)
+        return Solved(refused="no.")
+
+    done = press(on, "return", "return", solve=refuse)
+    assert press(done, "5", solve=refuse) == done
+    back = press(done, "page up", "page up", "page up", solve=refuse)
+    assert (back.index, back.placed) == (1, done.pixels)
+    assert press(back, "return", solve=refuse).solved is not None  # none is left to set
+    assert asked[0] == asked[1]
 
 
 def test_frames_show_the_cross_where_it_stands_and_are_drawn_once():
@@ -211,15 +259,18 @@ def chalkbeam(capsys, monkeypatch, tmp_path):
     """Run `chalkbeam crosses` with an operator whose projector is `true`."""
     monkeypatch.chdir(tmp_path)
 
-    def call(true, *arguments, leave=False):
+    def call(true, *arguments, leave=False, after=9, off=(0, 0)):
+        """Leave at once, or once so many crosses are set, the first of them off its mark."""
+
         def operate(state, screen, *, update, view, done, **_):
             while not done(state):
                 assert view(state).any()
-                if leave:
+                if leave or (state.solved is None and state.index >= after):
                     state = update(update(state, Key("escape")), Key("escape"))
                 elif state.solved is None:
                     target = true.projector_from_platen([state.marks[state.index].point])[0]
                     # As near as quarter pixels come.
+                    target = target + np.array(off) * (state.index == 0)
                     seen = tuple(float(value) for value in np.round(target * 4) / 4)
                     state = update(update(state, Pointer(seen, pressed=True)), Key("return"))
                 elif state.solved.refused:
@@ -286,8 +337,79 @@ def test_touch_up_takes_out_a_common_shift(chalkbeam, tmp_path):
 def test_leaving_early_writes_nothing(chalkbeam, tmp_path):
     code, out, _ = chalkbeam(projector(), *NEW, "--out", "rig.json", leave=True)
     assert code == 1
-    assert "nothing was written" in out
-    assert not (tmp_path / "rig.json").exists()
+    assert "no rig was written" in out
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_crosses_without_a_rig_are_kept_and_gone_on_with(chalkbeam, tmp_path):
+    true = projector()
+    here = (*NEW, "--out", "rig.json")
+    code, out, _ = chalkbeam(true, *here, after=4)
+    assert code == 1
+    assert "“rig.crosses” keeps 4 of 9 crosses: the same command goes on with them" in out
+    # Off by 30 px the first one makes no rig; the others are not lost with it.
+    code, out, err = chalkbeam(true, *here, "--anew", off=(30, 0))
+    assert code == 1
+    assert "keeps 9 of 9 crosses" in out
+    assert "Going on" not in err
+    assert [path.name for path in tmp_path.iterdir()] == ["rig.crosses"]
+    code, out, err = chalkbeam(true, *here)
+    assert code == 1  # shown again, and left
+    assert "Going on with 9 of 9 crosses, set before and kept in “rig.crosses”" in err
+    # More crosses than before go on from those there are.
+    code, out, err = chalkbeam(
+        true, *NEW, "--out", "four.json", "--count", "4", after=4, off=(30, 0)
+    )
+    code, out, err = chalkbeam(true, *NEW, "--out", "four.json", after=5)
+    assert "Going on with 4 of 9 crosses" in err
+    assert "keeps 5 of 9" in out
+    code, out, err = chalkbeam(true, *here, "--anew")
+    assert code == 0, err
+    assert load("rig.json").crosses
+    assert not (tmp_path / "rig.crosses").exists()
+
+
+def test_crosses_go_on_at_the_very_pixels(chalkbeam, tmp_path):
+    true = projector()
+    assert chalkbeam(true, *NEW, "--name", "Press 1.5", after=6)[0] == 1
+    assert shelf.names() == ()  # no rig yet
+    code, _, err = chalkbeam(true, *NEW, "--name", "Press 1.5")
+    assert code == 0, err
+    chalkbeam(true, *NEW, "--name", "whole")
+    assert shelf.open_rig("Press 1.5").crosses == shelf.open_rig("whole").crosses
+
+
+@pytest.mark.parametrize(
+    ("other", "says"),
+    [
+        (("--platen", "400mmx500mm"), "for a platen of 406 mm x 508 mm and 1280x720 pixels"),
+        (("--size", "1920x1080"), "do not belong to these marks"),
+        (("--inset", "30mm"), "give --platen, --size and --inset as then"),
+    ],
+)
+def test_crosses_of_another_bench_are_neither_used_nor_lost(chalkbeam, tmp_path, other, says):
+    true = projector()
+    here = (*NEW, "--out", "rig.json")
+    assert chalkbeam(true, *here, after=4)[0] == 1
+    before = (tmp_path / "rig.crosses").read_text()
+    code, _, err = chalkbeam(true, *here, *other)
+    assert code == 2
+    assert says in err
+    assert "--anew" in err
+    assert (tmp_path / "rig.crosses").read_text() == before
+
+
+def test_damaged_crosses_are_refused(chalkbeam, tmp_path):
+    true = projector()
+    here = (*NEW, "--out", "rig.json")
+    assert chalkbeam(true, *here, after=4)[0] == 1
+    whole = (tmp_path / "rig.crosses").read_text()
+    for damaged in ("", "[]", whole[:-40], whole.replace('"version": 1', '"version": 2')):
+        (tmp_path / "rig.crosses").write_text(damaged)
+        code, _, err = chalkbeam(true, *here)
+        assert code == 2
+        assert "holds no crosses that can be used: say --anew to set all crosses anew." in err
+    assert chalkbeam(true, *here, "--anew")[0] == 0
 
 
 @pytest.mark.parametrize(

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from calibration.solve_values import Cross
     from calibration.uncertainty import Worst
     from chalkbeam.crosses import Setting, Solver
+    from chalkbeam.crosses_kept import Kept
+    from overlay.inputs import Input
 
     Solve = Callable[[tuple[Cross, ...]], Solution]
 
@@ -74,16 +76,20 @@ def new(
     up_to: UpToOption = "4mm",
     display: DisplayOption = None,
     window: WindowOption = False,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Set all crosses anew, not going on with those kept.")
+    ] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Make a rig without photos: set a cross on each mark, with arrow keys or the mouse."""
     import numpy as np
 
-    from calibration import byhand
+    from calibration import byhand, shelf
     from calibration.geometry import PlatenFace
     from calibration.record import Rig
     from calibration.solve_values import Stated
     from chalkbeam.crosses import Setting
+    from chalkbeam.crosses_kept import Kept
 
     face = PlatenFace(*parse_size(platen))
     pixels = parse_pixels(size)
@@ -102,8 +108,13 @@ def new(
         lights = np.array([cross.pixel for cross in crosses])
         return byhand.solve_by_hand(places, lights, face, pixels, stated)
 
-    solution = _window(Setting(face, pixels, marks), _examined(solve, face), display, window)
+    kept = Kept.beside(out if out is not None else shelf.place(rig_name(name, out)))
+    setting = Setting(face, pixels, marks)
+    if not anew:
+        setting = kept.resume(setting)
+    solution = _window(setting, _examined(solve, face), display, window, kept)
     keep_made(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
+    kept.forget()
 
 
 @crosses_app.command("touch-up")
@@ -219,10 +230,19 @@ def _judged(solve: Solve, judge: Callable[[Solution], tuple[Worst, ...]]) -> Sol
     return solver
 
 
-def _window(setting: Setting, solver: Solver, display: int | None, window: bool) -> Solution:
-    """Open the window until the crosses are set and kept; return what they came to."""
+def _window(
+    setting: Setting,
+    solver: Solver,
+    display: int | None,
+    window: bool,
+    kept: Kept | None = None,
+) -> Solution:
+    """Open the window until the crosses are set and kept; return what they came to.
+
+    Every cross that is set is written to the file of `kept` before the next comes to hand.
+    """
     from chalkbeam.cautions import CALIBRATING
-    from chalkbeam.crosses import advance, name_of, ruler_words
+    from chalkbeam.crosses import advance, name_of, ruler_words, settled
     from chalkbeam.crosses_light import lit
     from overlay.screens import Screen
     from overlay.window import choose_display, run
@@ -233,17 +253,44 @@ def _window(setting: Setting, solver: Solver, display: int | None, window: bool)
     for place, mark in enumerate(setting.marks, start=1):
         where = ruler_words(mark.point, setting.face)
         print(f"  {place}  {name_of(mark.point, setting.face)}: {where}", file=sys.stderr)
+    if setting.pixels and kept is not None:
+        print(
+            f"Going on with {_share(setting)} crosses, set before and kept in “{kept.path}”; "
+            "--anew sets all anew.",
+            file=sys.stderr,
+        )
+        if len(setting.pixels) == len(setting.marks):
+            setting = settled(setting, solver)
+
+    def update(now: Setting, happened: Input) -> Setting:
+        then = advance(now, happened, solver)
+        elsewhere = then.index != now.index or then.solved is not now.solved
+        if kept is not None and elsewhere and then.placed:
+            kept.keep(then)
+        return then
+
     last = run(
         setting,
         Screen(setting.size, number, title="Chalkbeam crosses"),
-        update=lambda now, happened: advance(now, happened, solver),
+        update=update,
         view=lit,
         done=lambda now: now.over,
     )
     if not last.kept or last.solved is None or last.solved.solution is None:
-        print("Left before the end: nothing was written.")
+        print("Left before the end: no rig was written." + _still_there(last, kept))
         raise typer.Exit(1)
     return last.solved.solution
+
+
+def _still_there(last: Setting, kept: Kept | None) -> str:
+    """Say which crosses are not lost where no rig was made of them."""
+    if kept is None or not last.placed:
+        return ""
+    return f" “{kept.path}” keeps {_share(last)} crosses: the same command goes on with them."
+
+
+def _share(setting: Setting) -> str:
+    return f"{len(setting.placed)} of {len(setting.marks)}"
 
 
 def register(app: typer.Typer) -> None:
