@@ -1,7 +1,6 @@
 """`chalkbeam sheet`: what the commands print, and their exit codes."""
 
 import json
-import sqlite3
 
 import numpy as np
 import pytest
@@ -10,12 +9,7 @@ from typer.testing import CliRunner
 
 from calibration.refusal import Refusal
 from chalkbeam.cli.app import app
-from chalkbeam.runs.events import Kind
-from chalkbeam.runs.order_of_work import plan
-from chalkbeam.runs.rescue import rescue
-from chalkbeam.runs.store import Recorder, Store
 from chalkbeam.tern_harbour import SHEET, write_sample
-from tests.chalkbeam.orders import random_order
 
 
 def chalkbeam(*words):
@@ -84,53 +78,6 @@ def test_pins(sheet):
     assert said["seconds"] == said["as_listed_seconds"]
     with pytest.raises(Refusal, match="no piece “99-1” to pin"):
         chalkbeam("sheet", "plan", sheet, "--first", "99-1")
-
-
-def record(path, notes=300):
-    with Store(path) as store:
-        run = store.begin(plan(random_order(1, 30)), title="t", sheet=path, digest="")
-        recorder = Recorder(store, run)
-        for number in range(notes):
-            recorder.write(Kind.NOTED, text=f"{number} " + "x" * 300)
-        return run
-
-
-def test_rescue_saves_what_a_damaged_record_still_holds(tmp_path):
-    run = record(tmp_path / "record.db")
-    whole = bytearray((tmp_path / "record.db").read_bytes())
-    at = whole.find(b"150 xxx")
-    whole[at - 2000 : at + 2000] = b"\xaa" * 4000
-    (tmp_path / "record.db").write_bytes(whole)
-    with pytest.raises(Refusal, match="damaged"):
-        Store(tmp_path / "record.db")
-    said = chalkbeam("sheet", "rescue", tmp_path / "record.db", "--out", tmp_path / "new.db")
-    assert "1 run with 2" in said
-    assert (tmp_path / "record.db").read_bytes() == whole
-    with Store(tmp_path / "new.db") as store:
-        texts = [event.data["text"] for event in store.events(run)]
-        assert 200 < len(texts) < 300
-        assert texts[0].startswith("0 x")
-        assert texts[-1].startswith("299 x")
-    with sqlite3.connect(tmp_path / "new.db") as raw:
-        assert raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    raw.close()
-
-
-def test_rescue_of_a_sound_record_loses_nothing(tmp_path):
-    record(tmp_path / "record.db", notes=20)
-    saved = rescue(tmp_path / "record.db", tmp_path / "new.db")
-    assert (saved.runs, saved.events, saved.lost) == (1, 20, 0)
-
-
-def test_rescue_refuses_what_it_cannot_do(tmp_path):
-    (tmp_path / "noise.db").write_bytes(b"\x55" * 9000)
-    with pytest.raises(Refusal, match="Nothing can be read"):
-        rescue(tmp_path / "noise.db", tmp_path / "new.db")
-    assert not (tmp_path / "new.db").exists()
-    with pytest.raises(Refusal, match="no record"):
-        rescue(tmp_path / "none.db", tmp_path / "new.db")
-    with pytest.raises(Refusal, match="exists already"):
-        rescue(tmp_path / "noise.db", tmp_path / "noise.db")
 
 
 def test_the_samples_artwork_is_on_a_clear_ground(tmp_path):

@@ -296,17 +296,29 @@ def version(path):
     return found
 
 
-def test_an_older_record_is_brought_up(tmp_path, monkeypatch):
+def test_an_older_record_is_brought_up(tmp_path):
     path = tmp_path / "old.db"
-    monkeypatch.setattr(migrations.migrate, "__defaults__", (migrations.STEPS[:1],))
-    with Store(path) as old:
-        run = begin(old)
-        Recorder(old, run).write(Kind.OPENED)
+    with Store(tmp_path / "new.db") as new:
+        run = begin(new)
+        Recorder(new, run).write(Kind.OPENED)
+    engine = sa.create_engine(f"sqlite:///{path}")
+    with engine.connect() as connection:
+        migrations.migrate(connection, migrations.STEPS[:1])
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"ATTACH '{tmp_path / 'new.db'}' AS new")
+        for table in ("runs", "events"):
+            connection.exec_driver_sql(f"INSERT INTO {table} SELECT * FROM new.{table}")
+    engine.dispose()
     assert version(path) == 1
-    monkeypatch.undo()
     with Store(path) as store:
+        assert store.run(run.id) == run
         assert len(store.events(run)) == 1
     assert version(path) == len(migrations.STEPS)
+    with sqlite3.connect(path) as raw:
+        (copy,) = raw.execute("SELECT packed FROM run_copies").fetchone()
+        (work,) = raw.execute("SELECT work FROM runs").fetchone()
+    raw.close()
+    assert migrations.unpacked(copy)["work"] == work
 
 
 def test_a_migration_that_fails_leaves_nothing_behind(tmp_path):

@@ -329,6 +329,16 @@ def rescue_record(
         f"{runs} with {saved.events} events saved in {out}; "
         f"{saved.lost} events could not be read. {record} was left as it is."
     )
+    for gap in saved.gaps[:MOST_GAPS]:
+        typer.echo(f"  lost: {gap}", err=True)
+    if len(saved.gaps) > MOST_GAPS:
+        typer.echo(f"  … and {len(saved.gaps) - MOST_GAPS} more gaps.", err=True)
+    for run in saved.orphans:
+        typer.echo(
+            f"Of the run {run[:8]} only its events could be saved, not its order of work: it "
+            "cannot be gone on with; begin a new run of the same sheet.",
+            err=True,
+        )
     if saved.lost:
         typer.echo(
             "What was pressed in the lost events is not known any more: count the finished "
@@ -337,6 +347,10 @@ def rescue_record(
         )
     if saved.lost and not saved.events:
         raise typer.Exit(1)
+
+
+MOST_GAPS = 12
+"""More gaps than this are only counted."""
 
 
 def register(app: typer.Typer) -> None:

@@ -7,7 +7,10 @@ released are never edited; a change of the tables is a new step at the end.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import json
+import zlib
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 from sqlalchemy import Connection
 
@@ -59,7 +62,44 @@ def _append_only(connection: Connection) -> None:
         )
 
 
-STEPS: tuple[Callable[[Connection], None], ...] = (_runs_and_events, _append_only)
+RUN_COLUMNS = ("id", "title", "sheet", "digest", "earlier", "begun", "work")
+
+
+def _runs_twice(connection: Connection) -> None:
+    """Keep every run a second time, packed, elsewhere in the file.
+
+    Without its order of work a run's events say little; and it is the longest thing in the
+    file, so the one that damage hits first.
+    """
+    connection.exec_driver_sql("CREATE TABLE run_copies (packed BLOB NOT NULL)")
+    query = f"SELECT {', '.join(RUN_COLUMNS)} FROM runs ORDER BY rowid"
+    for row in connection.exec_driver_sql(query).mappings().all():
+        connection.exec_driver_sql("INSERT INTO run_copies VALUES (?)", (packed({**row}),))
+
+
+def packed(run: Mapping[str, Any]) -> bytes:
+    """Return a row of `runs` as `run_copies` keeps it: packed JSON."""
+    return zlib.compress(json.dumps(dict(run)).encode())
+
+
+def unpacked(copy: bytes) -> dict[str, Any]:
+    """Return the row that `packed` kept.
+
+    Raises
+    ------
+    ValueError
+        If it is spoiled.
+    """
+    try:
+        run = json.loads(zlib.decompress(copy))
+    except zlib.error as error:
+        raise ValueError(str(error)) from None
+    if not isinstance(run, dict) or set(run) != set(RUN_COLUMNS):
+        raise ValueError("not a run")
+    return run
+
+
+STEPS: tuple[Callable[[Connection], None], ...] = (_runs_and_events, _append_only, _runs_twice)
 
 
 def migrate(connection: Connection, steps: Sequence[Callable[[Connection], None]] = STEPS) -> int:

@@ -24,7 +24,7 @@ from sqlalchemy.dialects.sqlite import insert
 from calibration.refusal import Refusal
 from chalkbeam.runs import snapshot
 from chalkbeam.runs.events import Event, Kind, Step, new_id
-from chalkbeam.runs.migrations import migrate
+from chalkbeam.runs.migrations import migrate, packed
 from chalkbeam.runs.order_of_work import Plan, Stop
 
 LOCK_WAIT = 5.0
@@ -47,6 +47,9 @@ _events = sa.Table(
     sa.Column("clock", sa.Float),
     *(sa.Column(name, sa.Text) for name in ("wall", "operator", "rig", "calibration")),
 )
+
+
+_copies = sa.Table("run_copies", _tables, sa.Column("packed", sa.LargeBinary))
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,7 @@ class Store:
         }
         with self._faults(), self._engine.begin() as connection:
             connection.execute(insert(_runs).values(row))
+            connection.execute(insert(_copies).values(packed=packed(row)))
         return run
 
     def runs(self) -> list[Heading]:
