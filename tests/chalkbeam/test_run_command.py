@@ -5,6 +5,7 @@ import threading
 import pygame
 import pytest
 
+from calibration.refusal import Refusal
 from chalkbeam import rehearsal
 from chalkbeam.runs.events import Kind
 from chalkbeam.runs.sitting import Sitting
@@ -74,6 +75,39 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
     code, out, _ = chalkbeam(*USUAL)
     assert "Going on" not in out
     assert [len(run) for run in pressed(bench)] == [3, 0]
+
+
+def operators(folder):
+    with Store(folder / "record.db") as store:
+        return [event.operator for event in store.events(store.latest())]
+
+
+def test_who_was_at_the_press_still_is_unless_another_is_named(bench, chalkbeam):
+    chalkbeam(*USUAL, "--operator", "Kit")
+    _, out, _ = chalkbeam(*USUAL)
+    assert "At the press: Kit, as before; --operator names another." in out
+    assert set(operators(bench)) == {"Kit"}
+    _, out, _ = chalkbeam(*USUAL, "--operator", "Marit")
+    assert "as before" not in out
+    assert operators(bench)[-1] == "Marit"
+    _, out, _ = chalkbeam(*USUAL)
+    assert "At the press: Marit" in out
+    _, out, _ = chalkbeam(*USUAL, "--anew")  # another run: nobody was named
+    assert set(operators(bench)) == {""}
+
+
+def test_with_a_full_disk_what_was_done_is_said_at_the_end_all_the_same(
+    bench, chalkbeam, monkeypatch
+):
+    def full(self):
+        raise Refusal("The disk is full.")
+
+    monkeypatch.setattr(Sitting, "close", full)
+    (bench / "crew.csv").write_text(PLAIN)
+    code, out, err = chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
+    assert code == 2
+    assert "1 of 3 imprints pressed" in out
+    assert "The disk is full." in err
 
 
 def test_a_reorder_brings_the_moves_back(bench, chalkbeam):

@@ -128,6 +128,9 @@ def run_order(
                 print(f"Note: {note}", file=sys.stderr)
         else:
             print(f"Going on with the run {left}.")
+            if not operator and left.operator:
+                operator = left.operator
+                print(f"At the press: {operator}, as before; --operator names another.")
         print(AT_THE_PRESS, file=sys.stderr)
 
         board = not no_board and (number is None or _several_displays())
@@ -161,9 +164,9 @@ def run_order(
         if side is None:
             print("Left before anything was shown: nothing has changed.")
             return
-        side.sitting.close()
         lines = side.summary() if side.sitting.progress.stop is None else _standing(side)
         print("; ".join(lines) + f". See chalkbeam report {side.sitting.run.id[:8]}.")
+        side.sitting.close()  # last: where it cannot be written, what was done is said all the same
 
 
 def _read(

@@ -34,11 +34,14 @@ class Left:
         Imprints pressed so far.
     still_open : tuple of Stop
         What is neither pressed, skipped nor left out.
+    operator : str
+        Who was at the press last; empty if nobody was ever named.
     """
 
     run: Run
     pressed: int
     still_open: tuple[Stop, ...]
+    operator: str = ""
 
     @property
     def pieces(self) -> list[Piece]:
@@ -64,12 +67,14 @@ def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
     run = store.latest(digest, sheet.resolve())
     if run is None:
         return None
-    progress = Progress(run.stops, store.events(run))
+    events = store.events(run)
+    progress = Progress(run.stops, events)
     if progress.stop is None:
         return None
     outcomes = progress.outcomes
     still_open = tuple(stop for stop in run.stops if stop.imprint.id not in outcomes)
-    return Left(run, progress.pressed(), still_open)
+    operator = next((event.operator for event in reversed(events) if event.operator), "")
+    return Left(run, progress.pressed(), still_open, operator)
 
 
 def check_unchanged(left: Left, now: Sequence[Piece]) -> None:
