@@ -128,6 +128,11 @@ class Typeface:
             before = name
         return starts
 
+    def advance(self, text: str) -> float:
+        """Return how far the pen has moved at the end of a line, in cap heights."""
+        # The last place of the pen is where a character after it would start, unkerned.
+        return self.pens(f"{text}\N{OBJECT REPLACEMENT CHARACTER}")[-1]
+
     def _missing_glyph(self) -> tuple[Contours, float]:
         """Return an upright empty box, in cap heights: an outer contour and a hole."""
         outer = np.array([[0.08, 0.0], [0.72, 0.0], [0.72, 1.0], [0.08, 1.0]])
@@ -180,6 +185,12 @@ def typeface(path: Path = BUNDLED_FONT) -> Typeface:
 def set_line(text: str, cap_height: float) -> Lettering:
     """Return `text` in the bundled font, remembered. See `Typeface.set_line`."""
     return typeface().set_line(text, cap_height)
+
+
+@functools.lru_cache(maxsize=4096)
+def advance(text: str) -> float:
+    """Return how long a line is in the bundled font, in cap heights, without drawing it."""
+    return typeface().advance(text)
 
 
 def _flatten(commands: list[tuple[str, tuple[Any, ...]]], flatness: float) -> Contours:

@@ -16,7 +16,7 @@ from chalkbeam.placement import Concern, Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.sentences import Sentence
-from chalkbeam.target_lettering import remark as set_remark
+from chalkbeam.target_lettering import grounds, with_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
 from chalkbeam.words_of_light import help_marks, shift_words
@@ -235,7 +235,8 @@ def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mar
     else:
         marks = _work(session, unit)
     if remark:
-        marks = (*marks, *set_remark([remark], Role.WARN, face, marks, height))
+        where = grounds(session.choice.loading.platen, height)
+        marks = with_remark(marks, [remark], Role.WARN, where)
     return marks or None
 
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from calibration.geometry import PlatenFace
 from chalkbeam.bench import AtHand
+from chalkbeam.platen import Platen
 from chalkbeam.projecting import Choice, View, about
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.runs.order_of_work import Stop
 from chalkbeam.runs.pieces import Fit
 from chalkbeam.station_values import ANSWERS, Asking, Desk
-from chalkbeam.target_lettering import remark as set_remark
+from chalkbeam.target_lettering import Ground, grounds, with_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
 from chalkbeam.words_of_light import help_marks, page_mark, shift_words
@@ -102,6 +103,13 @@ class Scene:
         """Height of the lit surface above the bare platen, mm."""
         return self.at_hand.choice.loading.height if self.at_hand is not None else 0.0
 
+    @property
+    def where(self) -> tuple[Ground, ...]:
+        """Where words may stand."""
+        if self.at_hand is None:
+            return grounds(Platen("", self.face), 0.0)
+        return grounds(self.at_hand.choice.loading.platen, self.height)
+
 
 @functools.lru_cache(maxsize=8)
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
@@ -131,7 +139,7 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         if scene.step is Step.LOAD:
             remark = remark or scene.sheet_note
     if remark:
-        marks = (*marks, *set_remark([remark], Role.WARN, face, marks, scene.height))
+        marks = with_remark(marks, [remark], Role.WARN, scene.where)
     return marks or None
 
 
@@ -158,21 +166,28 @@ def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
     return tuple(words)
 
 
-def piece_words(stop: Stop) -> str:
-    """Return what tells a piece from its neighbours: colour, size, whose it is."""
+def piece_lines(stop: Stop) -> tuple[str, ...]:
+    """Return what tells a piece from its neighbours, a line each: colour and size, whose it is."""
     piece = stop.piece
     whose = " ".join(part for part in (piece.name, piece.number) if part)
-    return ", ".join(part for part in (piece.colour, piece.size, whose) if part)
+    what = ", ".join(part for part in (piece.colour, piece.size) if part)
+    return tuple(part for part in (what, whose) if part)
+
+
+def piece_words(stop: Stop) -> str:
+    """Return the same in one line."""
+    return ", ".join(piece_lines(stop))
 
 
 def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
     which = f"{scene.number} of {scene.count}"
     if scene.step is Step.LOAD:
         changes = [words for name, words in CHANGES.items() if name in stop.changes]
-        note = "\n".join([f"{which}: {piece_words(stop)}", *scene.fitting, *changes])
+        note = "\n".join([which, *piece_lines(stop), *scene.fitting, *changes])
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
-    note = f"{which}: {piece_words(stop)}" + (f"\nmoved {words}" if words else "")
+    moved_by = [f"moved {words}"] if words else []
+    note = "\n".join([which, *piece_lines(stop), *moved_by])
     return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
 
 
@@ -188,7 +203,7 @@ def _moving(scene: Scene, at_hand: AtHand, moving: Shift) -> tuple[Mark, ...]:
     words = shift_words(moving)
     said = [f"collar moved {words}" if words else "collar as planned",
             "Enter: this piece", "Shift Enter: the rest of the batch"]  # fmt: skip
-    return (*lines, *set_remark(said, Role.NOTE, scene.face, lines, scene.height))
+    return with_remark(lines, said, Role.NOTE, scene.where)
 
 
 @functools.lru_cache(maxsize=8)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+import functools
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from calibration.geometry import PlatenFace, xy_tuple
-from overlay.lettering import set_line
+from calibration.geometry import Points, xy_tuple
+from chalkbeam.platen import Platen
+from overlay.lettering import advance
 from overlay.marks import LEADING, Crosshair, Hatch, Mark, Role, Stroke, Text
 
 READ_FROM = 1500.0
@@ -21,94 +25,224 @@ LEAST_CAP = 7.0
 ease, 20 to 22 are preferred (ISO 9241-303, from memory); from 1.5 m 16 minutes are 7.0 mm."""
 CAP = 12.0
 """Usual cap height of lettering, mm: 27 minutes of arc from 1.5 m."""
+CAPS = (CAP, 10.5, 9.0, 8.0, LEAST_CAP)
+"""Cap heights to try, mm."""
 SMALL_CAP = 9.0
-"""Cap height where a small platen has no room for more, mm: 21 minutes of arc from 1.5 m."""
+"""Cap height of the names of lines, mm: 21 minutes of arc from 1.5 m."""
 BORDER = 5.0
-"""Lettering keeps this far from the platen's edge and from the sheet, mm."""
+"""Lettering, or the box around it, keeps this far from the platen's edge and from lines, mm."""
+BOX = 0.56
+"""How far a warning's box reaches beyond its lettering, in cap heights: see `overlay.frame`."""
+SLOPE = 2.0
+"""Beside a pad the cloth comes down over this many of the pad's heights, and the pad's shadow is
+no longer: words there would lie at no known height."""
 SHORTEST_END = 25.0
 """A line broken off by lettering that is shorter than this says nothing any more, mm."""
+_CELL = 1.0
+"""Side of the squares in which free room is counted, mm."""
+_WIDTHS = (1.0, 0.7, 0.48, 0.35)
+"""Widths of a block to try, in widths of the ground."""
+
+_LATER = np.array([0.0, 40.0, 60.0])
+"""How much further up the left side a block goes rather than to the right or the middle, mm."""
+_GLUED = re.compile(
+    r"(?<=\d) (?=(?:in|mm|cm|s|%)\b|of \d|x \d|\d+/\d)|(?<=\d x) (?=\d)|(?<=\d of) (?=\d)"
+    r"|(?<=adult) |(?<=youth) "
+)
+"""Blanks at which no line is broken: inside lengths, sizes and counts."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """Level ground on which words may stand, whole and true to scale.
+
+    Attributes
+    ----------
+    shape : shapely shape
+        Platen frame, mm.
+    height : float
+        Above the platen's bare face, mm.
+    """
+
+    shape: BaseGeometry
+    height: float
+
+
+@functools.lru_cache(maxsize=16)
+def grounds(platen: Platen, height: float) -> tuple[Ground, ...]:
+    """Return where words may stand on a platen, the roomiest first.
+
+    Parameters
+    ----------
+    platen : Platen
+    height : float
+        Of the lit surface above the platen's bare face, mm: on the pad, if there is one.
+
+    Returns
+    -------
+    tuple of Ground
+        The platen's face; with a pad the face beside it and the pad's own.
+    """
+    plate = shapely.Polygon(platen.face.outline())
+    if platen.pad is None:
+        return (Ground(plate, height),)
+    pad = shapely.Polygon(platen.pressed())
+    beside = plate.difference(pad.buffer(SLOPE * platen.pad.height))
+    found = [Ground(beside, height - platen.pad.height), Ground(pad, height)]
+    return tuple(sorted((g for g in found if g.shape.area > 0), key=lambda g: -g.shape.area))
 
 
 def text_shape(mark: Mark) -> BaseGeometry:
     """Return the room that a block of lettering takes, with its border; empty for other marks."""
-    if not isinstance(mark, Text):
-        return shapely.Polygon()
-    (x, y), cap = mark.anchor, mark.size
-    lines = mark.text.split("\n")
-    width = max(set_line(line, cap).advance for line in lines)
-    left = x - mark.align[0] * width
-    top = y + (len(lines) - 1) * LEADING * cap + 1.2 * cap
-    return shapely.box(left, y - 0.35 * cap, left + width, top).buffer(BORDER)
+    return shapely.box(*_room_of(mark)) if isinstance(mark, Text) else shapely.Polygon()
+
+
+def _room_of(mark: Text) -> tuple[float, float, float, float]:
+    """Return the room of lettering with its border: left, bottom, right, top, platen frame, mm."""
+    wide, tall = _extent(mark.text.split("\n"), mark.size)
+    left, bottom = mark.anchor[0] - mark.align[0] * wide, mark.anchor[1] - mark.align[1] * tall
+    side, below, above = _margins(mark.size, mark.role)
+    return left - side, bottom - below, left + wide + side, bottom + tall + above
+
+
+def _extent(lines: Sequence[str], cap: float) -> tuple[float, float]:
+    """Return the width of lines, and their height from the last baseline up, mm."""
+    return cap * max(map(advance, lines)), cap * (1 + LEADING * (len(lines) - 1))
+
+
+def _margins(cap: float, role: Role) -> tuple[float, float, float]:
+    """Return the room beside a block of lettering, below its baseline and above its capitals."""
+    space = BORDER + (BOX * cap if role is Role.WARN else 0.0)
+    # Letters reach 0.3 cap heights below the baseline; accents and brackets 0.2 above.
+    return space, 0.3 * cap + space, 0.2 * cap + space
+
+
+class _Room:
+    """What is free on a ground: a summed-area table of squares, taken if only partly free.
+
+    Crow, Summed-area tables for texture mapping, SIGGRAPH 1984: how much of a rectangle
+    is taken is told from its four corners, so that hundreds of places cost no more than one.
+    """
+
+    def __init__(self, ground: BaseGeometry, blocked: Iterable[BaseGeometry]) -> None:
+        left, front, right, back = ground.bounds
+        self._corner = np.array([left, front])
+        size = np.ceil((np.array([right, back]) - self._corner) / _CELL).astype(int)
+        free = np.zeros((size[1], size[0]), dtype=np.uint8)
+        self._fill(free, ground)
+        taken = 1 - free
+        for shape in blocked:
+            self._fill(taken, shape)
+        # A square that an edge touches is taken on either side of it.
+        around = cv2.copyMakeBorder(taken, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=1)
+        self._table = cv2.integral(cv2.dilate(around, np.ones((3, 3), np.uint8))[1:-1, 1:-1])
+
+    def _fill(self, grid: NDArray[np.uint8], shape: BaseGeometry) -> None:
+        for part in shapely.get_parts(shape):
+            if part.geom_type == "Polygon" and not part.is_empty:
+                rings = [part.exterior, *part.interiors]
+                fixed = [(np.asarray(r.coords) - self._corner) / _CELL * 16 - 8 for r in rings]
+                cv2.fillPoly(grid, [np.rint(f).astype(np.int32) for f in fixed], 1, shift=4)
+
+    def free(self, boxes: Points) -> NDArray[np.bool_]:
+        """Return which boxes (left, bottom, right, top), shape (N, 4), mm, are wholly free."""
+        low = np.floor((boxes[:, :2] - self._corner) / _CELL).astype(int)
+        high = np.ceil((boxes[:, 2:] - self._corner) / _CELL).astype(int)
+        rows, columns = self._table.shape
+        inside = (low >= 0).all(axis=1) & (high[:, 0] < columns) & (high[:, 1] < rows)
+        (x0, y0), (x1, y1) = (np.where(inside[:, None], each, 0).T for each in (low, high))
+        table = self._table
+        taken = table[y1, x1] - table[y0, x1] - table[y1, x0] + table[y0, x0]
+        return np.asarray(inside & (taken == 0))
 
 
 def set_block(
     lines: Sequence[str],
     role: Role,
-    plate: BaseGeometry,
-    avoid: Sequence[BaseGeometry],
-    height: float,
-    or_none: bool = False,
+    where: Sequence[Ground],
+    blocked: Iterable[BaseGeometry],
+    fewest: int = 1,
+    largest: float = CAP,
 ) -> list[Text]:
-    """Set lines of text as one block where the platen is free, breaking them where they must.
+    """Set lines of text as one block where the ground is free, breaking them where they must.
 
     Parameters
     ----------
     lines : sequence of str
         The most important first: where all do not fit, the last are left out.
     role : Role
-    plate : shapely shape
-        The platen's face, mm.
-    avoid : sequence of shapely shapes
-        What to keep off, the strictest first: where no place keeps off the first,
-        the next counts.
-    height : float
-        Of the lit surface, mm.
-    or_none : bool
-        Whether to set nothing where no place will do.
+    where : sequence of Ground
+        The best first.
+    blocked : shapely shapes
+        What to keep off, platen frame, mm.
+    fewest : int
+        How many lines must stand.
+    largest : float
+        Cap height where there is room, mm.
 
     Returns
     -------
     list of Text
-        One block. Large lettering comes before small, whole lines before broken
-        ones, the operator's edge before places further up. Where all fails the first
-        line stands small at the operator's edge: better crowded than missing.
+        One block, or none. All lines come before large lettering, whole lines before
+        broken ones, the operator's edge before places further up, the left before the right.
     """
-    if not lines:
-        return []
-    last: list[Text] = []
-    shapely.prepare([plate, *avoid])  # hundreds of places are tried
-    for count in range(len(lines), 0, -1):
-        for blocked in avoid:
-            for text in _candidates(lines[:count], role, plate, height):
-                last = [text]
-                block = text_shape(text)
-                if plate.contains(block) and block.disjoint(blocked):
-                    return last
-    return [] if or_none else last
+    taken = list(blocked)
+    rooms = [(ground, _Room(ground.shape, taken)) for ground in where]
+    for count in range(len(lines), max(fewest, 1) - 1, -1):
+        for cap in (each for each in CAPS if each <= largest):
+            for ground, room in rooms:
+                text = _placed(tuple(lines[:count]), role, cap, ground, room)
+                if text is not None:
+                    return [text]
+    return []
 
 
-def _candidates(
-    lines: Sequence[str], role: Role, plate: BaseGeometry, height: float
-) -> Iterator[Text]:
-    """Yield the block in every size, breaking and place, the best first."""
-    left, front, right, back = plate.bounds
-    whole = right - left - 2 * BORDER - 8
-    places = [(left + BORDER + 4, 0.0), (right - BORDER - 4, 1.0), ((left + right) / 2, 0.5)]
-    for cap, room in itertools.product(
-        (CAP, SMALL_CAP, LEAST_CAP), (whole, whole / 2 - 3 * BORDER)
-    ):
-        broken = [part for line in lines for part in wrapped(line, cap, room)]
-        if max(set_line(line, cap).advance for line in broken) > whole:
-            continue
-        text = "\n".join(broken)
-        tall = LEADING * cap * (len(broken) - 1)
-        steps = np.arange(front + BORDER + 0.6 * cap, back - BORDER - cap - tall, 0.5 * cap)
-        for y, (x, align) in itertools.product([float(step) for step in steps], places):
-            yield Text((x, y), text, role, cap, (align, 0.0), 0.0, height)
+def _placed(
+    lines: tuple[str, ...], role: Role, cap: float, ground: Ground, room: _Room
+) -> Text | None:
+    """Return a block in the first place that is free, if any."""
+    left, front, right, back = ground.shape.bounds
+    side, below, above = _margins(cap, role)
+    for broken in _breakings(lines, cap, right - left - 2 * (side + _CELL)):
+        wide, tall = _extent(broken, cap)
+        bottoms = np.arange(front + below + _CELL, back - above - tall, 2 * _CELL)
+        lefts = np.array(
+            [left + side + _CELL, right - side - _CELL - wide, (left + right - wide) / 2]
+        )
+        places = np.stack(np.meshgrid(lefts, bottoms), axis=-1).reshape(-1, 2)
+        later = bottoms[:, None] + _LATER
+        places = places[np.argsort(later.ravel(), kind="stable")]
+        low, high = places - (side, below), places + np.array([wide + side, tall + above])
+        boxes = np.hstack([low, high])
+        found = np.flatnonzero(room.free(boxes))
+        if len(found):
+            x, y = places[found[0]]
+            return Text(
+                (float(x), float(y)), "\n".join(broken), role, cap, (0.0, 0.0), 0.0, ground.height
+            )
+    return None
+
+
+@functools.lru_cache(maxsize=256)
+def _breakings(lines: tuple[str, ...], cap: float, room: float) -> tuple[tuple[str, ...], ...]:
+    """Return the ways to break lines into a block no wider than `room`, the widest first."""
+    found: dict[tuple[str, ...], None] = {}
+    for share in _WIDTHS:
+        broken = [part for line in lines for part in balanced(line, cap, share * room)]
+        if cap == LEAST_CAP and share == 1.0:
+            broken = [shortened(part, cap, room) for part in broken]
+        if broken and max(map(advance, broken)) * cap <= room:
+            found[tuple(broken)] = None
+    return tuple(found)
 
 
 def clear_of(marks: Sequence[Mark], room: float = 2.0) -> BaseGeometry:
     """Return the ground that lines and lettering take, with `room` mm around lines."""
+    return shapely.union_all(shapes_of(marks, room))
+
+
+def shapes_of(marks: Iterable[Mark], room: float = 2.0) -> list[BaseGeometry]:
+    """Return the ground that each mark takes, with `room` mm around lines."""
     shapes: list[BaseGeometry] = []
     for mark in marks:
         match mark:
@@ -121,27 +255,30 @@ def clear_of(marks: Sequence[Mark], room: float = 2.0) -> BaseGeometry:
             case Stroke() if len(mark.points) > 1:
                 ring = [*mark.points, mark.points[0]] if mark.closed else mark.points
                 shapes.append(shapely.LineString(ring).buffer(mark.width / 2 + room))
-    return shapely.union_all(shapes)
+    return shapes
 
 
-def remark(
-    lines: Sequence[str], role: Role, face: PlatenFace, marks: Sequence[Mark], height: float
-) -> tuple[Text, ...]:
-    """Return a remark set clear of what is lit already.
+def with_remark(
+    marks: Sequence[Mark], lines: Sequence[str], role: Role, where: Sequence[Ground]
+) -> tuple[Mark, ...]:
+    """Return the marks with a remark, set clear of what is lit already.
 
-    Where there is no room clear of every line it keeps off what the step needs: the lay
-    lines with all inside them, and other lettering; last of all off lettering alone.
+    Where there is no room for it, other lettering gives way; then lines that the step can
+    spare; last of all the remark stands over whatever there is: better crowded than missing.
     """
-    plate = shapely.Polygon(face.outline())
     lay = [mark for mark in marks if mark.role is Role.LAY]
-    needed = clear_of(lay).convex_hull if lay else shapely.Polygon()
-    texts = clear_of([mark for mark in marks if isinstance(mark, Text)])
-    avoid = [
-        shapely.union_all([clear_of(marks), needed]),
-        shapely.union_all([needed, texts]),
-        texts,
-    ]
-    return tuple(set_block(lines, role, plate, avoid, height))
+    needed = [clear_of(lay).convex_hull] if lay else []
+    drawn = [mark for mark in marks if not isinstance(mark, Text)]
+    for kept, blocked in (
+        (marks, [*shapes_of(marks), *needed]),
+        (drawn, [*shapes_of(drawn), *needed]),
+        (drawn, needed),
+        (drawn, []),
+    ):
+        texts = set_block(lines, role, where, blocked)
+        if texts:
+            return (*kept, *texts)
+    return tuple(marks)
 
 
 def without_ends(marks: Sequence[Mark], texts: Sequence[Text]) -> list[Mark]:
@@ -174,12 +311,50 @@ def without_ends(marks: Sequence[Mark], texts: Sequence[Text]) -> list[Mark]:
 
 
 def wrapped(text: str, cap: float, room: float) -> list[str]:
-    """Break text at blanks into lines no longer than `room`, mm."""
+    """Break text at blanks and hyphens into lines no longer than `room`, mm, if that is enough."""
     lines: list[str] = []
-    for word in text.split():
+    for glued in _GLUED.sub("\0", text).split():
+        word = glued.replace("\0", " ")
         longer = f"{lines[-1]} {word}" if lines else word
-        if lines and set_line(longer, cap).advance <= room:
+        if lines and cap * advance(longer) <= room:
             lines[-1] = longer
-        else:
+        elif cap * advance(word) <= room or "-" not in word[1:-1]:
             lines.append(word)
+        else:
+            lines += _at_hyphens(word, cap, room)
     return lines
+
+
+def _at_hyphens(word: str, cap: float, room: float) -> list[str]:
+    lines = [""]
+    for part in re.findall(r"[^-]*-|[^-]+", word):
+        if lines[-1] and cap * advance(lines[-1] + part) > room:
+            lines.append("")
+        lines[-1] += part
+    return lines
+
+
+def balanced(text: str, cap: float, room: float) -> list[str]:
+    """Break text at blanks into as few lines as `wrapped` does, none much shorter than the rest."""
+    best = wrapped(text, cap, room)
+    if len(best) > 1:
+        for narrower in np.linspace(room, room / 2, 12)[1:]:
+            other = wrapped(text, cap, float(narrower))
+            if len(other) > len(best):
+                break
+            best = other
+    return best
+
+
+def shortened(text: str, cap: float, room: float) -> str:
+    """Return as much of the text as is no longer than `room`, mm, and an ellipsis for the rest."""
+    if cap * advance(text) <= room:
+        return text
+    return next(_shorter(text, cap, room), "…")
+
+
+def _shorter(text: str, cap: float, room: float) -> Iterator[str]:
+    for end in range(len(text) - 1, 0, -1):
+        shorter = text[:end].rstrip() + "…"
+        if cap * advance(shorter) <= room:
+            yield shorter

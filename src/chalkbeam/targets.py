@@ -6,6 +6,7 @@ cloth. Only what the step needs is lit, and lettering stays clear of the art.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -16,7 +17,18 @@ from calibration.geometry import Isometry, xy_tuple
 from chalkbeam.loading import Loading, centre_line, origin_words
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved, valid
-from chalkbeam.target_lettering import BORDER, SMALL_CAP, set_block, text_shape, without_ends
+from chalkbeam.target_lettering import (
+    BORDER,
+    CAP,
+    LEAST_CAP,
+    SMALL_CAP,
+    Ground,
+    grounds,
+    set_block,
+    shapes_of,
+    text_shape,
+    without_ends,
+)
 from chalkbeam.units import Unit, format_length
 from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
 
@@ -69,25 +81,31 @@ def load_marks(
         edge = xy_tuple(loading.platen.pressed())
         top = loading.platen.height
         marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=top))
-    words = [
-        *note.splitlines(),
-        f"{placement.garment.label}, {_face_words(placement.face.name)}",
-        *_load_words(placement, loading, unit),
-    ]
-    # Where there is no free place lines may pass behind lettering, but the arrow never does;
-    # of the lines the centre line last, by which the garment is laid straight.
+    said = (
+        [line for line in note.splitlines() if line],
+        [
+            f"{placement.garment.label}, {_face_words(placement.face.name)}",
+            *_load_words(placement, loading, unit),
+        ],
+    )
+    # Where there is no free place lines give way to the words, but the arrow never does; of the
+    # lines the centre line last, by which the garment is laid straight.
     centre_marks = [mark for mark in marks if isinstance(mark, Stroke) and mark.dash is Dash.CHAIN]
     labels = [mark for mark in marks if isinstance(mark, Text)]
-    tiers: list[Sequence[Mark]] = [
-        marks,
-        [*arrow, *centre_marks, *labels],
-        [*arrow, *labels],
-        arrow,
-    ]
-    avoid = [shapely.union_all([_stroke_shape(mark) for mark in tier]) for tier in tiers]
-    texts = set_block(words, Role.NOTE, plate, avoid, height)
-    ground = shapely.union_all([text_shape(text) for text in texts])
-    hidden = [label for label in labels if text_shape(label).intersects(ground)]
+    tiers: list[Sequence[Mark]] = [marks, [*arrow, *centre_marks], arrow]
+    ground = grounds(loading.platen, height)
+    texts: list[Text] = []
+    for words, sacrificed in zip(said, (tiers, tiers[:2]), strict=True):
+        largest = min([text.size for text in texts], default=CAP)
+        for tier in sacrificed:
+            blocked = [*map(_stroke_shape, tier), *map(text_shape, texts)]
+            fewest = 1 if tier is arrow else len(words)
+            block = set_block(words, Role.NOTE, ground, blocked, fewest, largest)
+            if block:
+                texts += block
+                break
+    covered = shapely.union_all([text_shape(text) for text in texts])
+    hidden = [label for label in labels if text_shape(label).intersects(covered)]
     kept = [mark for mark in marks if mark not in arrow and mark not in hidden]
     shown = [label for label in labels if label not in hidden]
     return (*without_ends(kept, [*texts, *shown]), *arrow, *texts)
@@ -156,28 +174,55 @@ def lay_marks(
     x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
     arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
-    hatched = [shapely.Polygon(mark.polygon) for mark in marks if isinstance(mark, Hatch)]
-    art = sheet.union(ink)
-
-    def avoid() -> list[BaseGeometry]:
-        """Return what lettering keeps off: everything, or at least the art and other lettering."""
-        texts = shapely.union_all([text_shape(mark) for mark in marks])
-        return [shapely.union_all([art, texts, *hatched]), shapely.union_all([art, texts]), texts]
-
+    art = sheet.union(ink).buffer(LINE)
     severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
     severe.sort(key=lambda concern: -concern.severity)
-    for concern in severe[:LONGEST_WARNINGS]:
-        text = concern.sentence.say(unit).partition(";")[0].rstrip(".")
-        marks += set_block([text], Role.WARN, plate, avoid(), height)
-    words = [*note.splitlines(), f"{placement.location.title}: {placement.artwork.name}"]
+    warned = [
+        concern.sentence.say(unit).partition(";")[0].rstrip(".")
+        for concern in severe[:LONGEST_WARNINGS]
+    ]
+    words = [
+        *filter(None, note.splitlines()),
+        f"{placement.location.title}: {placement.artwork.name}",
+    ]
     if placement.artwork.mirrored:
         words.append("mirror-printed: shown as seen from the back")
-    # On a platen with no room beside the art the piece's number is the last to go.
-    for said in (words, [words[0].partition(":")[0]]):
-        texts = set_block(said, Role.NOTE, plate, avoid()[:2], height, or_none=True)
-        if texts:
-            return (*marks, *texts)
-    return tuple(marks)
+    off = [art, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
+    return (*marks, *_lay_words(words, warned, grounds(loading.platen, height), off, art))
+
+
+def _lay_words(
+    words: Sequence[str],
+    warned: Sequence[str],
+    ground: Sequence[Ground],
+    off: Sequence[BaseGeometry],
+    art: BaseGeometry,
+) -> list[Text]:
+    """Return what is said beside the art, never across it.
+
+    Where not all has room, all warnings come before the last of the words, and the piece's
+    number before any warning; last of all words stand in stay-clear areas.
+    """
+    ways = [words[:count] for count in range(len(words), 1, -1)]
+    ways += [
+        [f"{words[0]}: {', '.join(words[1:count])}"] for count in (3, 2) if count <= len(words)
+    ]
+    ways.append(words[:1])
+    best: list[Text] = []
+    for blocked in (off, [art]):
+        for said, largest in itertools.product(ways, (CAP, LEAST_CAP) if warned else (CAP,)):
+            texts = set_block(said, Role.NOTE, ground, blocked, len(said), largest)
+            if not texts:
+                continue
+            for text in warned:
+                over = [*blocked, *map(text_shape, texts)]
+                texts += set_block([text], Role.WARN, ground, over)
+            if len(texts) == 1 + len(warned):
+                return texts
+            best = max(best, texts, key=len)
+        if best:
+            return best
+    return best
 
 
 def _span(placement: Placement) -> tuple[float, float]:
@@ -264,7 +309,11 @@ def _arrow(
         return []
     tip = max(np.asarray(line.coords), key=lambda point: float(point @ up)) - 6 * up
     side = np.array([-up[1], up[0]])
-    points = xy_tuple([tip - 14 * up + 9 * side, tip, tip - 14 * up - 9 * side])
+    across = shapely.LineString([tip - 14 * up + 9 * side, tip - 14 * up - 9 * side])
+    ends = np.asarray(across.intersection(plate.buffer(-LINE)).coords)
+    if len(ends) < 2:
+        return []
+    points = xy_tuple([ends[0], tip, ends[-1]])
     return [Stroke(points, Role.LOAD, 2.0, dash=Dash.SOLID, height=height)]
 
 
@@ -280,9 +329,10 @@ def _level(placement: Placement, pose: Isometry, plate: BaseGeometry, height: fl
     (x0, y0), (x1, y1) = strokes[0].points[0], strokes[0].points[-1]
     if abs(x1 - x0) < abs(y1 - y0):  # the line runs away from the operator: no room beside it
         return [*strokes]
-    x, y = min(x0, x1) + BORDER + 4, y0 + 0.5 * SMALL_CAP
-    text = Text((x, y), "armpits", Role.LOAD, SMALL_CAP, (0.0, 0.0), 0.0, height)
-    return [*strokes, text]
+    text = Text(
+        (min(x0, x1) + BORDER + 4, y0), "armpits", Role.LOAD, SMALL_CAP, (0.0, 0.5), 0.0, height
+    )
+    return [*strokes, text] if plate.contains(text_shape(text)) else [*strokes]
 
 
 def _stroke_shape(mark: Mark) -> BaseGeometry:

@@ -72,7 +72,7 @@ def press(tmp_path):
 
 
 def test_light_says_which_piece_and_follows_the_steps(press):
-    assert "1 of 3: navy, M" in press.words()
+    assert "1 of 3 navy, M" in press.words()
     assert any(mark.role is Role.LOAD for mark in press.marks())
     press.keys("space")
     assert "left chest: pennant" in press.words()
@@ -80,7 +80,7 @@ def test_light_says_which_piece_and_follows_the_steps(press):
     press.keys("space")
     assert press.marks() is None  # dark while the press is closed
     press.keys("space")
-    assert "2 of 3: navy, L" in press.words()
+    assert "2 of 3 navy, L" in press.words()
 
 
 def test_names_and_numbers_of_the_piece_are_shown_and_stand_together(press):

@@ -1,5 +1,6 @@
 """Placement to marks: true positions, clear lettering, nothing off the platen."""
 
+import itertools
 import math
 
 import numpy as np
@@ -15,11 +16,20 @@ from chalkbeam.garments import garment
 from chalkbeam.loading import load
 from chalkbeam.locations import location
 from chalkbeam.placement import place
-from chalkbeam.platen import platen
-from chalkbeam.target_lettering import clear_of, remark, text_shape
+from chalkbeam.platen import COMMON, parse_pad, platen
+from chalkbeam.target_lettering import (
+    balanced,
+    clear_of,
+    grounds,
+    shortened,
+    text_shape,
+    with_remark,
+    wrapped,
+)
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
-from overlay.marks import Crosshair, Hatch, Role, Stroke, Text
+from overlay.lettering import advance, set_line
+from overlay.marks import LEADING, Crosshair, Hatch, Role, Stroke, Text
 from tests.chalkbeam.arts import block_art
 from tests.strategies import any_garment
 
@@ -140,6 +150,112 @@ def test_marks_stay_on_the_platen_and_lettering_reads(piece, name, width, shape,
             read = [text_shape(t).buffer(-6) for t in texts if t.role is not Role.LOAD]
             lines = clear_of([m for m in marks if isinstance(m, Stroke)], 0.0)
             assert all(block.disjoint(lines) for block in read)
-            remarked = remark(["Escape again: end"], Role.WARN, loading.platen.face, marks, 0.0)
-            for text in remarked:  # clear of the lines and of all other lettering
+            where = grounds(loading.platen, 0.0)
+            remarked = with_remark(marks, ["Escape again: end"], Role.WARN, where)
+            for text in remarked[len(marks) :]:  # clear of the lines and of all other lettering
                 assert text_shape(text).buffer(-6).disjoint(clear_of(marks, 0.0))
+
+
+def lettered(mark):
+    """Return the ground that lettering is drawn on, and the room that lines are kept out of.
+
+    From the outlines of the letters themselves; how far the box and the room reach is
+    written in `overlay.frame`.
+    """
+    wide = max(set_line(line, mark.size).advance for line in mark.text.split("\n"))
+    tall = mark.size * (1 + LEADING * mark.text.count("\n"))
+    left, bottom = np.array(mark.anchor) - np.multiply(mark.align, (wide, tall))
+    inks = []
+    for number, line in enumerate(mark.text.split("\n")):
+        x0, y0, x1, y1 = set_line(line, mark.size).ink
+        base = bottom + tall - mark.size * (1 + LEADING * number)
+        inks.append(shapely.box(left + x0, base + y0, left + x1, base + y1))
+    ink = shapely.box(*shapely.union_all(inks).bounds)
+    box = ink.buffer(0.56 * mark.size if mark.role is Role.WARN else 0.0, join_style="mitre")
+    return box, box.buffer(0.35 * mark.size, join_style="mitre")
+
+
+STYLES = (
+    ("crew_tee", "6M", "left-chest", 45, 45),
+    ("crew_tee", "YM", "full-front", 200, 180),
+    ("crew_tee", "M", "left-sleeve", 70, 70),
+    ("crew_tee", "5XL", "full-back", 340, 330),
+    ("crew_tee", "L", "nape", 40, 30),
+    ("long_sleeve", "L", "left-cuff", 40, 40),
+    ("pullover_hood", "L", "centre-chest", 240, 200),
+    ("zip_hood", "L", "left-chest", 90, 90),
+    ("pocket_tee", "M", "above-pocket", 80, 60),
+    ("placket_shirt", "XL", "left-chest", 90, 70),
+    ("trousers", "L", "left-leg", 60, 40),
+    ("tote", "standard", "tote", 200, 200),
+)
+
+
+@pytest.mark.parametrize("pad", ["", "6x6x0.5in", "10x10x0.25in", "4x4x12mm"])
+@pytest.mark.parametrize("plate", COMMON)
+def test_no_word_crosses_a_lay_line_or_leaves_the_face_it_lies_on(plate, pad):
+    note = "17 of 59\nheather grey, 3XL\nHARBOUR-WINTERBOTTOM 127\nmoved 1.3 mm right, 0.4 mm away"
+    try:
+        bed = platen(plate).with_pad(parse_pad(pad) if pad else None)
+    except Refusal:  # the pad is larger than the platen
+        return
+    for (style, size, name, wide, tall), collar in itertools.product(STYLES, ("away", "left")):
+        try:
+            placed = place(garment(style, size), location(name), block_art(wide, tall, margin=6))
+            loading = load(placed, bed, collar=collar)
+        except Refusal:
+            continue
+        face = shapely.Polygon(bed.face.outline())
+        top = shapely.Polygon(bed.pressed())
+        for marks in (
+            load_marks(placed, loading, note=note, unit=Unit.INCH),
+            lay_marks(placed, loading, note=note, unit=Unit.INCH),
+        ):
+            lines = shapely.union_all(
+                [
+                    shapely.LineString([*m.points, m.points[0]] if m.closed else m.points)
+                    for m in marks
+                    if isinstance(m, Stroke) and m.role is Role.LAY
+                ]
+            )
+            for text in (m for m in marks if isinstance(m, Text)):
+                ink, room = lettered(text)
+                assert text.size >= 7.0
+                assert room.disjoint(lines)
+                assert face.contains(ink)
+                if bed.pad is not None and text.role is not Role.LOAD:
+                    # on the pad at its height, or so far beside it that the cloth lies flat
+                    low = loading.height - bed.pad.height
+                    far = top.distance(ink) >= 2 * bed.pad.height
+                    assert (text.height == loading.height and top.contains(ink)) or (
+                        text.height == pytest.approx(low) and far
+                    )
+            said = " ".join(m.text for m in marks if isinstance(m, Text))
+            if any(isinstance(m, Text) for m in marks):
+                assert "17 of 59" in said.replace("\n", " ")
+
+
+def test_the_arrow_stays_on_a_platen_whose_edge_is_near():
+    placed, loading = scene(
+        "crew_tee", "M", "left-chest", block_art(90, 90, margin=8), "pocket-6x6in"
+    )
+    edge = shapely.Polygon(loading.platen.face.outline()).buffer(1e-6)
+    (arrow,) = [m for m in load_marks(placed, loading) if isinstance(m, Stroke) and m.width == 2.0]
+    assert edge.contains(shapely.LineString(arrow.points))
+
+
+def test_lines_are_broken_evenly_and_never_inside_a_length_or_a_size():
+    room = 12 * 15.0
+    lengths = [advance(line) for line in balanced("moved 1.3 mm right, 0.4 mm away", 12.0, room)]
+    assert len(lengths) == 2
+    assert min(lengths) > 0.6 * max(lengths)
+    for text in ("on pad 6 x 6 in, 0.5 in high", "17 of 59", "neck seam 4 7/8 in inside the edge"):
+        for cap in (7.0, 9.0, 12.0):
+            for narrow in (60.0, 100.0, 160.0):
+                lines = balanced(text, cap, narrow)
+                assert " ".join(lines) == text
+                assert not any(
+                    line.endswith((" x", " of", "6", "4", "0.5", "7/8")) for line in lines
+                )
+    assert wrapped("HARBOUR-WINTERBOTTOM", 10.0, 130.0) == ["HARBOUR-", "WINTERBOTTOM"]
+    assert shortened("WINTERBOTTOM", 10.0, 60.0).endswith("…")
