@@ -146,6 +146,8 @@ def test_a_font_that_is_not_there_is_refused_however_it_is_named(draw, sheet, sa
         ("", 'style="font:30px/1.2 Tern Low"'),
         ("", 'style="font:caption"'),
         ("", 'font="30px Tern Low"'),
+        ("", 'style="fill red; font-family: Tern Low"'),
+        ("", 'style="x font-family: Tern Low"'),
         ("", 'font-family="unset"'),
     ],
 )

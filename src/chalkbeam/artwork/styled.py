@@ -6,27 +6,24 @@ that may: too many families looked up do no harm, and one missed would leave tex
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 from xml.etree.ElementTree import Element
+
+import tinycss2
 
 LEFT_OPEN = ("serif",)
 """What text is set in that names no font, for the renderer as for most browsers."""
 
-_DECLARED = re.compile(r"(?<![\w-])(font(?:-family)?)\s*:\s*([^;{}]+)", re.IGNORECASE)
-_COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
-_STATEMENT = re.compile(r"@[\w-]+[^{};]*;")
-_IMPORTANT = re.compile(r"!\s*important\s*$", re.IGNORECASE)
-_FAMILY = re.compile(r"\"[^\"]*\"|'[^']*'|[^,\"']+")
-_SIZE = re.compile(
-    r"(?:^|\s)(?:[\d.]+(?:[a-z]+|%)?|(?:xx?-)?(?:small|large)|xxx-large|medium|smaller|larger)"
-    r"\s+(?=[^\d\s/])(.*)$"
-)
-"""The size in the shorthand `font` (CSS Fonts 4, 2.7), which the families follow."""
-_BRACKETS = re.compile(r"\[[^\]]*\]")
-_PLAIN = re.compile(r"[\w\-.#*\s>+]+")
-"""Selectors that the renderer follows: tags, classes, ids, descendants, children, neighbours."""
+Nodes = Sequence[Any]
+"""Parts of a style sheet as tinycss2 parses them; it says nothing of their types."""
+
+_SIZES = {
+    "xx-small", "x-small", "small", "medium", "large", "x-large", "xx-large", "xxx-large",
+    "smaller", "larger",
+}  # fmt: skip
+"""Words for a size (CSS Fonts 4, 2.5)."""
 _UNDRAWN = {"title", "desc", "metadata", "style", "script"}
 _LINK = "{http://www.w3.org/1999/xlink}href"
 
@@ -171,38 +168,74 @@ class _Cascade:
     def _own(self, element: Element) -> Iterator[Asked]:
         attribute = element.get("font-family", "").strip()
         if attribute:
-            yield _asked("font-family", attribute, sure=True, plain=True)
+            yield from _declared(f"font-family:{attribute}", sure=True)
         if element.get("font"):  # once an attribute (SVG 1.1, 6.1), which the renderer ignores
-            yield _asked("font", element.get("font", ""), sure=False, plain=False)
-        yield from _declared(_COMMENT.sub(" ", element.get("style", "")), sure=True, plain=True)
+            yield from _declared(f"font:{element.get('font')}", plain=False)
+        yield from _declared(element.get("style", ""), sure=True)
         for rule in self._rules:
             if rule.may_mean(element):
                 yield from rule.asked
 
 
-def _declared(block: str, sure: bool, plain: bool) -> Iterator[Asked]:
-    for name, value in _DECLARED.findall(block):
-        yield _asked(name, value, sure, plain)
+def _declared(block: str | Nodes, sure: bool = False, plain: bool = True) -> Iterator[Asked]:
+    """Yield what a block declares of fonts, in the blocks within it too."""
+    text = block if isinstance(block, str) else tinycss2.serialize(block)
+    for node in tinycss2.parse_blocks_contents(block, skip_comments=True, skip_whitespace=True):
+        if node.type == "declaration" and node.lower_name in {"font", "font-family"}:
+            yield _asked(node, sure, plain)
+        elif node.type in {"qualified-rule", "at-rule"}:
+            yield from _declared(node.content or (), plain=False)
+        elif node.type == "error" and "font" in text.lower():  # it may be what could not be read
+            yield Asked((), " ".join(text.split()), plain=False)
 
 
-def _asked(name: str, value: str, sure: bool, plain: bool) -> Asked:
-    declared = f"{name}: {value.strip()}"
-    value = _IMPORTANT.sub("", value.strip()).strip()
-    plain = plain and name.islower()
-    sure = sure and plain
-    if name.lower() == "font":
-        # The renderer passes over a shorthand with a line height or a keyword, size and all.
-        size = None if "/" in value else _SIZE.search(value)
-        if size is None:
-            return Asked((), declared, plain=False)
-        value = size[1]
-    parts = (each.strip().strip("\"'").strip() for each in _FAMILY.findall(value))
-    families = tuple(" ".join(each.split()) for each in parts if each)
+def _asked(node: Any, sure: bool, plain: bool) -> Asked:
+    declared = f"{node.name}: {tinycss2.serialize(node.value).strip()}"
+    plain = plain and node.name.islower()
+    value = [each for each in node.value if each.type not in {"whitespace", "comment"}]
+    families = _families(_after_size(value) if node.lower_name == "font" else value)
     if families == ("initial",):
         families = LEFT_OPEN
     if not families or families[0] in {"unset", "revert", "revert-layer"}:
         return Asked((), declared, plain=False)
-    return Asked(families, declared, sure, plain)
+    return Asked(families, declared, sure and plain, plain)
+
+
+def _after_size(value: Nodes) -> Nodes:
+    """Return the families of the shorthand `font` (CSS Fonts 4, 2.7), which follow the size.
+
+    None where there is a line height or a keyword for all: those the renderer passes over,
+    size and all.
+    """
+    if any(each == "/" for each in value):
+        return ()
+    sizes = [
+        place
+        for place, each in enumerate(value)
+        if each.type in {"dimension", "percentage", "number"}
+        or (each.type == "ident" and each.lower_value in _SIZES)
+    ]
+    return value[sizes[-1] + 1 :] if sizes else ()
+
+
+def _families(value: Nodes) -> tuple[str, ...]:
+    """Return the families of a list; empty where it cannot be read."""
+    lists = [list(group) for group in _parted(value, ",")]
+    if any(
+        not group or any(each.type not in {"ident", "string"} for each in group) for group in lists
+    ):
+        return ()
+    return tuple(" ".join(each.value for each in group) for group in lists)
+
+
+def _parted(nodes: Nodes, mark: str) -> Iterator[Nodes]:
+    """Yield what stands between marks."""
+    start = 0
+    for place, node in enumerate(nodes):
+        if node == mark:
+            yield nodes[start:place]
+            start = place + 1
+    yield nodes[start:]
 
 
 def _rules(sheet: str) -> Iterator[_Rule]:
@@ -211,39 +244,55 @@ def _rules(sheet: str) -> Iterator[_Rule]:
     In a block within a block (`@media`, nested rules), of which the renderer takes no
     notice, a declaration may mean any element; so may one where braces do not pair up.
     """
-    sheet = _STATEMENT.sub(" ", _COMMENT.sub(" ", sheet))
-    blocks: list[str] = []
-    unpaired = sheet.count("{") != sheet.count("}")
-    start, nested = 0, False
-    for brace in re.finditer(r"[{}]", sheet):
-        piece = sheet[start : brace.start()]
-        start = brace.end()
-        nested = bool(blocks) and (nested or brace[0] == "{")
-        spoken = blocks and _DECLARED.search(piece)
-        if spoken and not any(each.startswith("@font-face") for each in blocks):
-            yield from _rules_of(blocks[0], piece, plain=not (nested or unpaired))
-        if brace[0] == "{":
-            blocks.append(piece.strip())
-        elif blocks:
-            blocks.pop()
-    if blocks:
-        yield from _rules_of(blocks[0], sheet[start:], plain=False)
+    paired = sheet.count("{") == sheet.count("}")
+    for rule in tinycss2.parse_stylesheet(sheet, skip_comments=True, skip_whitespace=True):
+        if rule.type == "qualified-rule":
+            yield from _rules_of(rule, paired)
+        elif rule.type == "at-rule" and rule.lower_at_keyword != "font-face":
+            yield _meaning_any(rule)
 
 
-def _rules_of(selectors: str, block: str, plain: bool) -> Iterator[_Rule]:
-    bare = _BRACKETS.sub("", selectors)
-    if not plain or not all(_PLAIN.fullmatch(each) for each in bare.split(",")):
-        asked = tuple(_declared(block, sure=False, plain=False))
-        yield _Rule(None, frozenset(), frozenset(), False, asked)
+def _rules_of(rule: Any, paired: bool) -> Iterator[_Rule]:
+    content = rule.content
+    bare = [each for each in rule.prelude if each.type not in {"[] block", "comment"}]
+    nested = any(each.type == "{} block" for each in content)
+    if nested or not paired or not all(_is_plain(each) for each in bare):
+        yield _meaning_any(rule)
         return
-    for selector in bare.split(","):
-        parts = re.split(r"[\s>+]+", selector.strip())
-        name = re.match(r"[\w*-]*", parts[-1])
-        alone = len(parts) == 1 and bare == selectors
+    for selector in _parted(bare, ","):
+        parts = _compounds(selector)
+        alone = len(parts) == 1 and len(bare) == len(rule.prelude)
+        last = parts[-1]
+        after_dot = {place + 1 for place, each in enumerate(last) if each == "."}
+        words = [(place, each.value) for place, each in enumerate(last) if each.type == "ident"]
         yield _Rule(
-            name[0] if name else "",
-            frozenset(re.findall(r"\.([\w-]+)", parts[-1])),
-            frozenset(re.findall(r"#([\w-]+)", parts[-1])),
+            next((word for place, word in words if place not in after_dot), ""),
+            frozenset(word for place, word in words if place in after_dot),
+            frozenset(each.value for each in last if each.type == "hash"),
             alone,
-            tuple(_declared(block, sure=alone, plain=True)),
+            tuple(_declared(content, sure=alone)),
         )
+
+
+def _meaning_any(rule: Any) -> _Rule:
+    asked = tuple(_declared(rule.content or (), plain=False))
+    return _Rule(None, frozenset(), frozenset(), False, asked)
+
+
+def _is_plain(node: Any) -> bool:
+    """Tell whether the renderer follows a selector with this in it.
+
+    It follows tags, classes, ids, descendants, children and neighbours.
+    """
+    return node.type in {"ident", "hash", "whitespace"} or any(node == mark for mark in ".*>+,")
+
+
+def _compounds(selector: Nodes) -> list[Nodes]:
+    """Return what a selector says of each element that it speaks of, the last one its own."""
+    parts: list[list[Any]] = [[]]
+    for node in selector:
+        if node.type == "whitespace" or node == ">" or node == "+":
+            parts.append([])
+        else:
+            parts[-1].append(node)
+    return [part for part in parts if part] or [[]]
