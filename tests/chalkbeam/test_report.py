@@ -107,6 +107,10 @@ def test_a_date_set_back_changes_nothing(store):
     found = report(run, store.events(run))
     assert found.piece_seconds == (30.0, 30.0, 30.0)
     assert [act.event.imprint for act in found.acts] == [s.imprint.id for s in run.stops[:3]]
+    document = pypdfium2.PdfDocument(report_pdf(found))
+    text = document[0].get_textpage().get_text_range()
+    document.close()
+    assert f"{run.begun[:16].replace('T', ' ')} UTC" in text  # from a date to an earlier one: not
 
 
 def test_what_was_taken_back_is_not_counted(store):

@@ -313,3 +313,48 @@ def test_a_run_begins_without_some_artwork_only_if_that_is_asked_for(bench, chal
     write_pennant(bench / "oar.png")  # put back: the run takes it
     _, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
     assert "the order is finished; 3 imprints pressed" in out
+
+
+def test_rows_that_cannot_be_read_are_left_out_only_if_that_is_asked_for(bench, chalkbeam):
+    (bench / "crew.csv").write_text(PLAIN + "crew tee,9XL,navy,two,left chest,pennant.png,90 mm,\n")
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "begin all the same with --anyway: rows that cannot be read are then left out" in err
+    code, out, err = chalkbeam(*USUAL, "--anyway", "--as-listed", keys=[*STEPS, *WAY_OUT])
+    assert code == 0
+    assert "Left out of the run: row 4, column B (Size): " in err
+    assert "Left out of the run: row 4, column D (Qty): “two” is not a number of pieces" in err
+    assert "Not in this run, as they could not be read: row 4, column B (Size); row 4, col" in out
+    assert "1 of 3 imprints pressed" in out
+    # It is said again as long as the run is gone on with.
+    code, out, err = chalkbeam(*USUAL, keys=[*STEPS * 2, *WAY_OUT])
+    assert "Left out of the run: row 4, column D (Qty)" in err
+    assert "the order is finished; 3 imprints pressed" in out
+    assert "Not in this run, as they could not be read: row 4" in out
+
+
+def test_the_row_put_right_meanwhile_is_told(bench, chalkbeam):
+    wrong = "crew tee,M,white,two,left chest,pennant.png,90 mm,\n"
+    (bench / "crew.csv").write_text(PLAIN + wrong)
+    chalkbeam(*USUAL, "--anyway", "--as-listed", keys=[*STEPS, *WAY_OUT])
+    (bench / "crew.csv").write_text(PLAIN + wrong.replace("two", "2"))
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "Row 4 is new: 2 × " in err
+
+
+@pytest.mark.parametrize(
+    "sheet",
+    [
+        PLAIN.replace("Size,", "Sighs,"),  # a column that must be there
+        PLAIN.replace("Qty", "Size"),  # two of one kind
+        PLAIN.replace("crew tee,", "dinghy,"),  # not one row can be read
+    ],
+)
+def test_a_sheet_that_cannot_be_read_at_all_is_refused_even_so(bench, chalkbeam, sheet):
+    (bench / "crew.csv").write_text(sheet)
+    code, _, err = chalkbeam(*USUAL, "--anyway")
+    assert code == 2
+    assert "to correct:" in err
+    assert "--anyway" not in err
+    assert pressed(bench) == []

@@ -48,12 +48,14 @@ def read_order(
     lay: Lay | None = None,
     units: Unit = Unit.INCH,
     absent: bool = False,
+    readable: bool = False,
 ) -> RunSheet:
     """Return a run sheet, held against the shop's garments and locations.
 
     With `lay` (see `chalkbeam.rehearsal`) every imprint is placed and laid as well, so that
     nothing is first met at the press; lengths are told in `units`.
-    With `absent` artwork files need not be there yet.
+    With `absent` artwork files need not be there yet; with `readable` rows that cannot be
+    read are left out.
 
     Raises
     ------
@@ -71,8 +73,9 @@ def read_order(
             return rehearse(order, lay, units)
 
     return read_sheet(
-        sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine, absent=absent
-    )
+        sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine,
+        absent=absent, readable=readable,
+    )  # fmt: skip
 
 
 def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:

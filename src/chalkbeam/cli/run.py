@@ -62,7 +62,9 @@ def run_order(
     anyway: Annotated[
         bool,
         typer.Option(
-            "--anyway", help="Begin although artwork is missing or unfit, or does not go there."
+            "--anyway",
+            help="Begin although artwork is missing or unfit, or does not go there; rows that "
+            "cannot be read are left out.",
         ),
     ] = False,
     again: Annotated[
@@ -91,6 +93,7 @@ def run_order(
     from chalkbeam.loading import COLLARS
     from chalkbeam.press_side import PressSide
     from chalkbeam.runs.going_on import absent_artwork, check_unchanged
+    from chalkbeam.runs.problems import told
     from chalkbeam.runs.sitting import Sitting
     from chalkbeam.runs.store import Store, record_file
     from overlay.window import choose_display
@@ -118,6 +121,7 @@ def run_order(
     with Store(path) as store:
         earlier = None if again is None else store.run(again)
         planned = None
+        left_out = left.left_out if left is not None else told(order.left_out) if order else ()
         brought: dict[str, str] = {}
         if left is None:
             assert order is not None  # read for a new run
@@ -131,6 +135,8 @@ def run_order(
             if not operator and left.operator:
                 operator = left.operator
                 print(f"At the press: {operator}, as before; --operator names another.")
+        for sentence in left_out:
+            print(f"Left out of the run: {sentence}", file=sys.stderr)
         print(AT_THE_PRESS, file=sys.stderr)
 
         board = not no_board and (number is None or _several_displays())
@@ -158,6 +164,8 @@ def run_order(
             sitting = Sitting(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
+            if planned is not None:
+                sitting.leave_out(left_out)
             return PressSide(sitting, bench, units, counting=not board, known=digest)
 
         side = _light(prepare, rigs[0], number, board)
@@ -165,6 +173,9 @@ def run_order(
             print("Left before anything was shown: nothing has changed.")
             return
         lines = side.summary() if side.sitting.progress.stop is None else _standing(side)
+        if left_out:
+            where = "; ".join(dict.fromkeys(each.split(":")[0] for each in left_out))
+            print(f"Not in this run, as they could not be read: {where}.")
         print("; ".join(lines) + f". See chalkbeam report {side.sitting.run.id[:8]}.")
         side.sitting.close()  # last: where it cannot be written, what was done is said all the same
 
@@ -181,15 +192,17 @@ def _read(
 ) -> RunSheet:
     """Return the order; where it cannot be read, say everything that is wrong with it.
 
-    Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`).
+    Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`); begun
+    anyway, it is without the rows that cannot be read.
     """
     from chalkbeam.rehearsal import on_file
     from chalkbeam.runs.going_on import CHOICE, unfinished
     from chalkbeam.runs.problems import SheetRefusal
 
     absent = anyway or left is not None
+    readable = anyway and left is None
     try:
-        return read_order(sheet, unit, artwork, absent=absent)
+        return read_order(sheet, unit, artwork, absent=absent, readable=readable)
     except SheetRefusal as refusal:
         if left is not None:
             raise Refusal(f"{refusal}\n{unfinished(left)}. {CHOICE}") from None
@@ -202,15 +215,18 @@ def _read(
 
 
 def _readable(sheet: Path, unit: Unit | None, artwork: Path | None) -> bool:
-    """Whether nothing but artwork is missing for the order to be read."""
+    """Whether some of the order can be read, without artwork that is missing."""
     try:
-        read_order(sheet, unit, artwork, absent=True)
+        read_order(sheet, unit, artwork, absent=True, readable=True)
     except Refusal:
         return False
     return True
 
 
-ANYWAY = "Correct the sheet, or begin all the same with --anyway."
+ANYWAY = (
+    "Correct the sheet, or begin all the same with --anyway: rows that cannot be read are then "
+    "left out."
+)
 
 
 def _digest(sheet: Path, as_begun: bool) -> str:

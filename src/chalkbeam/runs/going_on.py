@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.refusal import Refusal
+from chalkbeam.runs.events import Kind
 from chalkbeam.runs.order_of_work import Stop
 from chalkbeam.runs.pieces import Piece
 from chalkbeam.runs.problems import row_words
@@ -36,12 +37,15 @@ class Left:
         What is neither pressed, skipped nor left out.
     operator : str
         Who was at the press last; empty if nobody was ever named.
+    left_out : tuple of str
+        Rows of the sheet that were left out when the run began, and why.
     """
 
     run: Run
     pressed: int
     still_open: tuple[Stop, ...]
     operator: str = ""
+    left_out: tuple[str, ...] = ()
 
     @property
     def pieces(self) -> list[Piece]:
@@ -74,7 +78,12 @@ def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
     outcomes = progress.outcomes
     still_open = tuple(stop for stop in run.stops if stop.imprint.id not in outcomes)
     operator = next((event.operator for event in reversed(events) if event.operator), "")
-    return Left(run, progress.pressed(), still_open, operator)
+    left_out = tuple(
+        str(event.data["text"])
+        for event in events
+        if event.kind is Kind.NOTED and event.data.get("left_out")
+    )
+    return Left(run, progress.pressed(), still_open, operator, left_out)
 
 
 def check_unchanged(left: Left, now: Sequence[Piece]) -> None:

@@ -59,16 +59,20 @@ def row_words(rows: Sequence[int], most: int | None = None) -> str:
     return f"{word} {', '.join(ranges)}{f' and {more} more' if more else ''}"
 
 
+def told(problems: Sequence[Problem]) -> tuple[str, ...]:
+    """Return a line for each problem; rows that have it alike are told together."""
+    alike: dict[tuple[int, str], list[Problem]] = {}
+    for problem in sorted(set(problems)):
+        alike.setdefault((problem.column, problem.message), []).append(problem)
+    return tuple(each[0].at([one.row for one in each]) for each in alike.values())
+
+
 class SheetRefusal(Refusal):
     """A run sheet with problems: one line each under a heading, rows that are alike together."""
 
     def __init__(self, path: Path, problems: Sequence[Problem], hint: str = "") -> None:
         self.problems = tuple(sorted(set(problems)))
-        alike: dict[tuple[int, str], list[Problem]] = {}
-        for problem in self.problems:
-            alike.setdefault((problem.column, problem.message), []).append(problem)
-        count = len(alike)
-        lines = [f"  {each[0].at([one.row for one in each])}" for each in alike.values()]
-        things = "one thing" if count == 1 else f"{count} things"
+        lines = [f"  {line}" for line in told(problems)]
+        things = "one thing" if len(lines) == 1 else f"{len(lines)} things"
         lines += [hint] if hint else []
         super().__init__("\n".join([f"{path} has {things} to correct:", *lines]))

@@ -81,7 +81,9 @@ class _Page:
         self.canvas.setFont(font, 20)
         self.canvas.drawString(MARGIN, self.y - 18, fitted(run.title, font, 20, self.inner))
         acts = self.report.acts
-        last = f" to {acts[-1].event.wall[:16].replace('T', ' ')}" if acts else ""
+        # The computer's date may have been set back meanwhile: then the end is not told.
+        ended = max((act.event.wall for act in acts), default="")
+        last = f" to {ended[:16].replace('T', ' ')}" if ended > run.begun else ""
         who = ", ".join(dict.fromkeys(a.event.operator for a in acts if a.event.operator))
         rigs = ", ".join(dict.fromkeys(a.event.rig for a in acts if a.event.rig))
         said = [f"{run.begun[:16].replace('T', ' ')}{last} UTC", who and f"by {who}"]

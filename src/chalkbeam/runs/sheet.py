@@ -38,6 +38,8 @@ class RunSheet:
         of a piece, from 1.
     cautions : tuple of str
         What `examine` of `read_sheet` found to look at before pressing.
+    left_out : tuple of Problem
+        Why rows are not among the pieces, where that was asked for.
     """
 
     path: Path
@@ -46,6 +48,7 @@ class RunSheet:
     notes: tuple[str, ...] = ()
     cells: Mapping[tuple[int, int], Cells] = field(default_factory=dict, repr=False)
     cautions: tuple[str, ...] = ()
+    left_out: tuple[Problem, ...] = ()
 
 
 Examine = Callable[[RunSheet], tuple[Sequence[Problem], Sequence[str]]]
@@ -60,6 +63,7 @@ def read_sheet(
     artwork_folder: Path | None = None,
     examine: Examine | None = None,
     absent: bool = False,
+    readable: bool = False,
 ) -> RunSheet:
     """Read a run sheet.
 
@@ -77,6 +81,8 @@ def read_sheet(
         What it finds wrong with the rows that could be read is told with the rest.
     absent : bool
         Take artwork files that are not there: they may be put back before their turn.
+    readable : bool
+        Leave rows out that have a problem, if there are any without.
 
     Raises
     ------
@@ -106,7 +112,9 @@ def read_sheet(
             reader.problem(0, None, "the sheet has a header but no order under it: add rows")
     notes = (*table.notes, *dict.fromkeys(reader.notes))
     order = RunSheet(path, table.digest, tuple(reader.pieces), notes, reader.cells)
+    if readable and reader.pieces:
+        order = replace(order, left_out=tuple(sorted(set(reader.problems))))
     further, cautions = examine(order) if examine is not None else ((), ())
-    if reader.problems or further:
+    if further or (reader.problems and not order.left_out):
         raise SheetRefusal(path, [*reader.problems, *further])
     return replace(order, cautions=tuple(cautions))

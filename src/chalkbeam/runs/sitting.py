@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from calibration.refusal import Refusal
@@ -161,6 +161,11 @@ class Sitting:
         index = self.progress.at.index
         imprint = "" if index is None else self.run.stops[index].imprint.id
         self.write(Kind.NOTED, imprint, text=text)
+
+    def leave_out(self, reasons: Iterable[str]) -> None:
+        """Keep which rows of the sheet are not in the run, and why."""
+        for reason in reasons:
+            self.write(Kind.NOTED, text=reason, left_out=True)
 
     def close(self) -> None:
         """Record that the sitting ended on purpose."""
