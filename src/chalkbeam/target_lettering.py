@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import functools
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -13,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from calibration.geometry import Points, xy_tuple
+from calibration.geometry import xy_tuple
 from chalkbeam.platen import Platen
 from overlay.lettering import advance
 from overlay.marks import LEADING, Crosshair, Hatch, Mark, Role, Stroke, Text
@@ -50,6 +51,11 @@ _GLUED = re.compile(
     r"|(?<=adult) |(?<=youth) "
 )
 """Blanks at which no line is broken: inside lengths, sizes and counts."""
+
+_NEIGHBOURS = np.ones((3, 3), dtype=np.uint8)
+
+Span = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Where stretches begin and end, each shape (N,), mm."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,25 +123,39 @@ def _margins(cap: float, role: Role) -> tuple[float, float, float]:
     return space, 0.3 * cap + space, 0.2 * cap + space
 
 
-class _Room:
+class Room:
     """What is free on a ground: a summed-area table of squares, taken if only partly free.
 
     Crow, Summed-area tables for texture mapping, SIGGRAPH 1984: how much of a rectangle
     is taken is told from its four corners, so that hundreds of places cost no more than one.
+
+    Parameters
+    ----------
+    ground : Ground
+    blocked : shapely shapes
+        What to keep off, platen frame, mm.
     """
 
-    def __init__(self, ground: BaseGeometry, blocked: Iterable[BaseGeometry]) -> None:
-        left, front, right, back = ground.bounds
+    def __init__(self, ground: Ground, blocked: Iterable[BaseGeometry]) -> None:
+        left, front, right, back = ground.shape.bounds
+        self.ground = ground
         self._corner = np.array([left, front])
         size = np.ceil((np.array([right, back]) - self._corner) / _CELL).astype(int)
         free = np.zeros((size[1], size[0]), dtype=np.uint8)
-        self._fill(free, ground)
-        taken = 1 - free
+        self._fill(free, ground.shape)
+        self._taken = 1 - free
         for shape in blocked:
-            self._fill(taken, shape)
-        # A square that an edge touches is taken on either side of it.
-        around = cv2.copyMakeBorder(taken, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=1)
-        self._table = cv2.integral(cv2.dilate(around, np.ones((3, 3), np.uint8))[1:-1, 1:-1])
+            self._fill(self._taken, shape)
+        self._count()
+
+    def without(self, texts: Iterable[Text]) -> Room:
+        """Return the same room with lettering in it."""
+        other = copy.copy(self)
+        other._taken = self._taken.copy()
+        for text in texts:
+            other._fill(other._taken, text_shape(text))
+        other._count()
+        return other
 
     def _fill(self, grid: NDArray[np.uint8], shape: BaseGeometry) -> None:
         for part in shapely.get_parts(shape):
@@ -144,37 +164,47 @@ class _Room:
                 fixed = [(np.asarray(r.coords) - self._corner) / _CELL * 16 - 8 for r in rings]
                 cv2.fillPoly(grid, [np.rint(f).astype(np.int32) for f in fixed], 1, shift=4)
 
-    def free(self, boxes: Points) -> NDArray[np.bool_]:
-        """Return which boxes (left, bottom, right, top), shape (N, 4), mm, are wholly free."""
-        low = np.floor((boxes[:, :2] - self._corner) / _CELL).astype(int)
-        high = np.ceil((boxes[:, 2:] - self._corner) / _CELL).astype(int)
-        rows, columns = self._table.shape
-        inside = (low >= 0).all(axis=1) & (high[:, 0] < columns) & (high[:, 1] < rows)
-        (x0, y0), (x1, y1) = (np.where(inside[:, None], each, 0).T for each in (low, high))
+    def _count(self) -> None:
+        # A square that an edge touches is taken on either side of it.
+        around = cv2.copyMakeBorder(self._taken, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=1)
+        self._table = cv2.integral(cv2.dilate(around, _NEIGHBOURS)[1:-1, 1:-1])
+
+    def free(self, x: Span, y: Span) -> NDArray[np.bool_]:
+        """Return which rectangles are wholly free, shape (M, N), of N spans of x and M of y, mm."""
         table = self._table
-        taken = table[y1, x1] - table[y0, x1] - table[y1, x0] + table[y0, x0]
-        return np.asarray(inside & (taken == 0))
+        columns, rows = (
+            [
+                np.clip(edge((each - start) / _CELL), 0, most - 1).astype(int)
+                for each, edge in zip(span, (np.floor, np.ceil), strict=True)
+            ]
+            for span, start, most in zip((x, y), self._corner, table.shape[::-1], strict=True)
+        )
+        low, high = table[rows[0]], table[rows[1]]
+        taken = high[:, columns[1]] - low[:, columns[1]] - high[:, columns[0]] + low[:, columns[0]]
+        return np.asarray(taken == 0)
+
+
+def rooms(where: Iterable[Ground], blocked: Sequence[BaseGeometry]) -> list[Room]:
+    """Return what is free on each ground."""
+    return [Room(ground, blocked) for ground in where]
 
 
 def set_block(
     lines: Sequence[str],
     role: Role,
-    where: Sequence[Ground],
-    blocked: Iterable[BaseGeometry],
+    where: Sequence[Room],
     fewest: int = 1,
     largest: float = CAP,
 ) -> list[Text]:
-    """Set lines of text as one block where the ground is free, breaking them where they must.
+    """Set lines of text as one block where there is room, breaking them where they must.
 
     Parameters
     ----------
     lines : sequence of str
         The most important first: where all do not fit, the last are left out.
     role : Role
-    where : sequence of Ground
+    where : sequence of Room
         The best first.
-    blocked : shapely shapes
-        What to keep off, platen frame, mm.
     fewest : int
         How many lines must stand.
     largest : float
@@ -186,40 +216,31 @@ def set_block(
         One block, or none. All lines come before large lettering, whole lines before
         broken ones, the operator's edge before places further up, the left before the right.
     """
-    taken = list(blocked)
-    rooms = [(ground, _Room(ground.shape, taken)) for ground in where]
     for count in range(len(lines), max(fewest, 1) - 1, -1):
         for cap in (each for each in CAPS if each <= largest):
-            for ground, room in rooms:
-                text = _placed(tuple(lines[:count]), role, cap, ground, room)
+            for room in where:
+                text = _placed(tuple(lines[:count]), role, cap, room)
                 if text is not None:
                     return [text]
     return []
 
 
-def _placed(
-    lines: tuple[str, ...], role: Role, cap: float, ground: Ground, room: _Room
-) -> Text | None:
+def _placed(lines: tuple[str, ...], role: Role, cap: float, room: Room) -> Text | None:
     """Return a block in the first place that is free, if any."""
-    left, front, right, back = ground.shape.bounds
+    left, front, right, back = room.ground.shape.bounds
     side, below, above = _margins(cap, role)
     for broken in _breakings(lines, cap, right - left - 2 * (side + _CELL)):
         wide, tall = _extent(broken, cap)
-        bottoms = np.arange(front + below + _CELL, back - above - tall, 2 * _CELL)
-        lefts = np.array(
-            [left + side + _CELL, right - side - _CELL - wide, (left + right - wide) / 2]
-        )
-        places = np.stack(np.meshgrid(lefts, bottoms), axis=-1).reshape(-1, 2)
-        later = bottoms[:, None] + _LATER
-        places = places[np.argsort(later.ravel(), kind="stable")]
-        low, high = places - (side, below), places + np.array([wide + side, tall + above])
-        boxes = np.hstack([low, high])
-        found = np.flatnonzero(room.free(boxes))
-        if len(found):
-            x, y = places[found[0]]
-            return Text(
-                (float(x), float(y)), "\n".join(broken), role, cap, (0.0, 0.0), 0.0, ground.height
-            )
+        y = np.arange(front + below + _CELL, back - above - tall, 2 * _CELL)
+        if not len(y):
+            continue
+        x = np.array([left + side + _CELL, right - side - _CELL - wide, (left + right - wide) / 2])
+        free = room.free((x - side, x + wide + side), (y - below, y + tall + above))
+        if free.any():
+            later = np.where(free, y[:, None] + _LATER, np.inf)
+            row, column = divmod(int(later.argmin()), len(x))
+            anchor = (float(x[column]), float(y[row]))
+            return Text(anchor, "\n".join(broken), role, cap, (0.0, 0.0), 0.0, room.ground.height)
     return None
 
 
@@ -275,7 +296,7 @@ def with_remark(
         (drawn, needed),
         (drawn, []),
     ):
-        texts = set_block(lines, role, where, blocked)
+        texts = set_block(lines, role, rooms(where, blocked))
         if texts:
             return (*kept, *texts)
     return tuple(marks)

@@ -6,6 +6,7 @@ cloth. Only what the step needs is lit, and lettering stays clear of the art.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterable, Sequence
 
@@ -13,7 +14,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from calibration.geometry import Isometry, xy_tuple
+from calibration.geometry import XY, Isometry, PlatenFace, xy_tuple
+from chalkbeam.garments import Face
 from chalkbeam.loading import Loading, centre_line, origin_words
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved, valid
@@ -24,6 +26,7 @@ from chalkbeam.target_lettering import (
     SMALL_CAP,
     Ground,
     grounds,
+    rooms,
     set_block,
     shapes_of,
     text_shape,
@@ -100,7 +103,7 @@ def load_marks(
         for tier in sacrificed:
             blocked = [*map(_stroke_shape, tier), *map(text_shape, texts)]
             fewest = 1 if tier is arrow else len(words)
-            block = set_block(words, Role.NOTE, ground, blocked, fewest, largest)
+            block = set_block(words, Role.NOTE, rooms(ground, blocked), fewest, largest)
             if block:
                 texts += block
                 break
@@ -161,7 +164,8 @@ def lay_marks(
     marks: list[Mark] = []
     ink = moved(ink_shape(placement.artwork), platen_from_art)
     sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
-    marks += _hatches(placement, pose, plate, sheet.union(ink), height)
+    art = sheet.union(ink)
+    marks += _hatches(placement, loading, art, height)
     if loading.platen.pad is not None:
         edge = xy_tuple(loading.platen.pressed())
         marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=height))
@@ -174,7 +178,6 @@ def lay_marks(
     x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
     arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
-    art = sheet.union(ink).buffer(LINE)
     severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
     severe.sort(key=lambda concern: -concern.severity)
     warned = [
@@ -187,8 +190,9 @@ def lay_marks(
     ]
     if placement.artwork.mirrored:
         words.append("mirror-printed: shown as seen from the back")
-    off = [art, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
-    return (*marks, *_lay_words(words, warned, grounds(loading.platen, height), off, art))
+    kept_off = art.buffer(LINE)
+    off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
+    return (*marks, *_lay_words(words, warned, grounds(loading.platen, height), off, kept_off))
 
 
 def _lay_words(
@@ -210,13 +214,14 @@ def _lay_words(
     ways.append(words[:1])
     best: list[Text] = []
     for blocked in (off, [art]):
+        free = rooms(ground, blocked)
         for said, largest in itertools.product(ways, (CAP, LEAST_CAP) if warned else (CAP,)):
-            texts = set_block(said, Role.NOTE, ground, blocked, len(said), largest)
+            texts = set_block(said, Role.NOTE, free, len(said), largest)
             if not texts:
                 continue
             for text in warned:
-                over = [*blocked, *map(text_shape, texts)]
-                texts += set_block([text], Role.WARN, ground, over)
+                left = [room.without(texts) for room in free]
+                texts += set_block([text], Role.WARN, left)
             if len(texts) == 1 + len(warned):
                 return texts
             best = max(best, texts, key=len)
@@ -280,22 +285,36 @@ def _clip(
 
 
 def _hatches(
-    placement: Placement, pose: Isometry, plate: BaseGeometry, art: BaseGeometry, height: float
+    placement: Placement, loading: Loading, art: BaseGeometry, height: float
 ) -> list[Hatch]:
     """Return the stay-clear areas near the art, on the platen, those that touch merged."""
-    hatches = []
-    kinds: dict[bool, list[BaseGeometry]] = {}
-    for area in placement.face.areas:
-        part = valid(shapely.Polygon(pose.apply(area.polygon))).intersection(plate)
-        if part.area > SHORTEST * SHORTEST and part.distance(art) < NEAR:
-            kinds.setdefault(area.hard, []).append(part)
-    for shapes in kinds.values():
-        merged = shapely.union_all(shapes)
-        for part in getattr(merged, "geoms", [merged]):
+    parts = _areas(placement.face, loading.platen_from_garment, loading.platen.face)
+    near = tuple(part for part in parts if part[1].distance(art) < NEAR)
+    return [Hatch(polygon, height=height) for polygon in _merged(near)]
+
+
+@functools.lru_cache(maxsize=8)
+def _areas(face: Face, pose: Isometry, plate: PlatenFace) -> tuple[tuple[bool, BaseGeometry], ...]:
+    """Return the stay-clear areas of a face that lie on the platen, and whether ink never goes."""
+    edge = shapely.Polygon(plate.outline())
+    parts = (
+        (area.hard, valid(shapely.Polygon(pose.apply(area.polygon))).intersection(edge))
+        for area in face.areas
+    )
+    return tuple(part for part in parts if part[1].area > SHORTEST * SHORTEST)
+
+
+@functools.lru_cache(maxsize=8)
+def _merged(areas: tuple[tuple[bool, BaseGeometry], ...]) -> tuple[tuple[XY, ...], ...]:
+    """Return areas of the same kind that touch as one polygon each."""
+    polygons = []
+    for kind in dict.fromkeys(hard for hard, _ in areas):
+        merged = shapely.union_all([shape for hard, shape in areas if hard is kind])
+        for part in shapely.get_parts(merged):
             if part.geom_type == "Polygon" and part.area > SHORTEST * SHORTEST:
                 ring = part.simplify(0.3).exterior.coords
-                hatches.append(Hatch(xy_tuple(np.asarray(ring)[:-1]), height=height))
-    return hatches
+                polygons.append(xy_tuple(np.asarray(ring)[:-1]))
+    return tuple(polygons)
 
 
 def _arrow(
