@@ -145,6 +145,17 @@ def test_users_presets_are_picked_up_live(tmp_path):
         location("heart", tmp_path)
 
 
+def test_a_preset_replaces_the_programs_location_however_its_file_is_spelled(tmp_path):
+    path = write(tmp_path, GOOD, "Left Chest.toml")
+    assert location("left-chest", tmp_path).origin == path
+    assert len(locations(tmp_path)) == len(locations(tmp_path / "nowhere"))
+    write(tmp_path, GOOD.replace('"2 in"', '"2"'), path.name)
+    os.utime(path, ns=(1, 1))
+    assert "left-chest" not in locations(tmp_path)
+    with pytest.raises(Refusal, match=r"Left Chest\.toml cannot be used: line 18"):
+        location("left-chest", tmp_path)
+
+
 def test_a_broken_preset_stops_no_other(tmp_path, caplog):
     write(tmp_path, GOOD)
     write(tmp_path, GOOD.replace('"2 in"', '"2"'), "nape.toml")

@@ -38,7 +38,7 @@ def read_location(path: Path, own: bool = False) -> tuple[Location, ...]:
     """
     preset = read_data(path, Preset)
     origin = None if own else path
-    found = Location(path.stem, preset, origin)
+    found = Location(path.stem if own else _as_own(path.stem), preset, origin)
     if preset.twin is None:
         return (found,)
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -53,6 +53,14 @@ def own_locations() -> Mapping[str, Location]:
         for path in sorted(DATA.glob("*.toml"))
         for location in read_location(path, own=True)
     }
+
+
+def _as_own(name: str) -> str:
+    """Return a user's name for a location as the program spells it, if it has one of that name.
+
+    So that a preset takes the place of the program's location however its file is spelled.
+    """
+    return next((own for own in own_locations() if _fold(own) == _fold(name)), name)
 
 
 @functools.cache
@@ -84,10 +92,10 @@ def _withheld(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Refusal]:
     A preset that cannot be read may hold its twin too: what it would say of that side is
     not to be had, and the program's rule for it is not the shop's.
     """
-    withheld = dict(shelf.broken)
-    users = _users(shelf)
-    for stem, refusal in shelf.broken.items():
-        twin = _own_twins().get(stem)
+    broken = {_as_own(stem): refusal for stem, refusal in shelf.broken.items()}
+    withheld, users = dict(broken), _users(shelf)
+    for name, refusal in broken.items():
+        twin = _own_twins().get(name)
         if twin and twin not in users:
             withheld.setdefault(twin, refusal)
     return withheld

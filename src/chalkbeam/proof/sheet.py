@@ -158,10 +158,10 @@ def _haloed(group: Group, x0: float, y0: float, x1: float, y1: float, thick: flo
 def _dimension(group: Group, start: tuple[float, float], end: tuple[float, float]) -> None:
     """Add a dimension line with ticks, upright or level."""
     (x0, y0), (x1, y1) = start, end
-    group.add(Line(x0, y0, x1, y1, strokeColor=INK, strokeWidth=0.7))
+    _haloed(group, x0, y0, x1, y1)
     dx, dy = (3.0, 0.0) if abs(x1 - x0) < abs(y1 - y0) else (0.0, 3.0)
     for x, y in (start, end):
-        group.add(Line(x - dx, y - dy, x + dx, y + dy, strokeColor=INK, strokeWidth=0.7))
+        _haloed(group, x - dx, y - dy, x + dx, y + dy)
 
 
 def _distances(proof: Proof, page: PageMap, left: float, top: float) -> Group:
