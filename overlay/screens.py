@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from calibration.refusal import Refusal
+from overlay.outputs import Output
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,18 @@ class Screen:
     clear: int | None = None
     title: str = "Chalkbeam"
     cursor: bool = False
+
+
+def numbered(
+    outputs: Sequence[Output] | None, sizes: Sequence[tuple[int, int]]
+) -> tuple[Display, ...]:
+    """Return the displays by the system's own list, else by the window library's."""
+    if outputs is None:
+        return tuple(Display(number, size) for number, size in enumerate(sizes, start=1))
+    return tuple(
+        Display(number, output.size, output.name, output.corner)
+        for number, output in enumerate(outputs, start=1)
+    )
 
 
 def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None = None) -> int:

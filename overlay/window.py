@@ -11,7 +11,6 @@ import math
 import os
 import queue
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -36,7 +35,17 @@ from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
 from overlay.outputs import Output, listing_for, outlive_x_errors
-from overlay.screens import Display, Screen, beside, chosen, found_again, listed, other_size
+from overlay.screens import (
+    Display,
+    Screen,
+    beside,
+    chosen,
+    found_again,
+    listed,
+    numbered,
+    other_size,
+)
+from overlay.surroundings import environment, quiet_search
 
 State = TypeVar("State")
 
@@ -238,7 +247,7 @@ class _Window:
         if looked == self._looked:
             return []
         self._looked = looked
-        found = _numbered(*looked)
+        found = numbered(*looked)
         place = found_again(found, self._before, self._number)
         if place is None:
             sentence = (
@@ -262,9 +271,8 @@ class _Window:
                 return [DisplayBack(now)] if was_gone else []
         if sentence == self._trouble:
             return []
-        if not self._trouble and pygame.display.get_init():
-            # The system may have moved the window on to the operator's display: out of the way.
-            self._surface = pygame.display.set_mode(_ASIDE)
+        if not self._trouble:
+            self._stand_aside()
         self._trouble = sentence
         return [DisplayLost(sentence, now)]
 
@@ -280,11 +288,23 @@ class _Window:
         Refusal
             If that does not work yet.
         """
-        pygame.display.quit()  # started again, it looks again which displays there are
-        _start_video()
-        self._held.clear()
+        self._start_again()
         self._open(number)
         self._draw()
+
+    def _stand_aside(self) -> None:
+        """Make the window small: the system may have moved it on to the operator's display."""
+        with suppress(Refusal, pygame.error):  # without any display there is no window, for now
+            self._start_again()
+            with environment("SDL_VIDEO_WINDOW_POS", "0,0"):
+                self._surface = pygame.display.set_mode(_ASIDE)
+            pygame.display.set_caption(f"{self._screen.title}: no light")
+
+    def _start_again(self) -> None:
+        """Let the window library look again which displays there are."""
+        pygame.display.quit()
+        _start_video()
+        self._held.clear()
 
     def _translate(self, event: pygame.event.Event, now: float) -> Iterator[Input]:
         if event.type == pygame.QUIT:
@@ -354,30 +374,12 @@ def _video() -> Iterator[None]:
 
 def _start_video() -> None:
     try:
-        with _quiet_search():
+        with quiet_search():
             pygame.display.init()
     except pygame.error as error:
         raise Refusal(f"There is no display to show light on ({error}): {_NO_DISPLAY}") from None
     if pygame.display.get_driver() == "x11":
         outlive_x_errors()
-
-
-@contextmanager
-def _quiet_search() -> Iterator[None]:
-    """Keep the system's library from complaining where no Wayland session can be.
-
-    It writes on the terminal if the folder of a session's sockets has no name; in a
-    folder without any socket it finds none and is silent.
-    """
-    name = "XDG_RUNTIME_DIR"  # XDG Base Directory Specification
-    if name in os.environ:
-        yield
-        return
-    os.environ[name] = tempfile.gettempdir()
-    try:
-        yield
-    finally:
-        del os.environ[name]
 
 
 def _displays(outputs: tuple[Output, ...] | None = None) -> tuple[Display, ...]:
@@ -386,16 +388,4 @@ def _displays(outputs: tuple[Output, ...] | None = None) -> tuple[Display, ...]:
     if not sizes:
         raise Refusal("There is no display to show light on: connect the projector.")
     same = outputs is not None and [output.size for output in outputs] == sizes
-    return _numbered(outputs if same else None, sizes)
-
-
-def _numbered(
-    outputs: tuple[Output, ...] | None, sizes: list[tuple[int, int]]
-) -> tuple[Display, ...]:
-    """Return the displays by the system's own list, else by the window library's."""
-    if outputs is None:
-        return tuple(Display(number, size) for number, size in enumerate(sizes, start=1))
-    return tuple(
-        Display(number, output.size, output.name, output.corner)
-        for number, output in enumerate(outputs, start=1)
-    )
+    return numbered(outputs if same else None, sizes)
