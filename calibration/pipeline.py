@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from calibration.solve import Solution, solve
 from calibration.solve_gates import examine
 from calibration.solve_values import Stated
 from calibration.uncertainty import Worst
+from calibration.wholeness import TORN, unexplained
 
 WORKERS = 2
 """Photos looked at side by side; OpenCV lets go of the interpreter while it works."""
@@ -89,9 +91,9 @@ def _all_different(photos: Sequence[Photo]) -> None:
     """Refuse a photo given twice: it would count as if it told something new."""
     for one, other in itertools.combinations(photos, 2):
         if one.size == other.size and np.array_equal(one.image, other.image):
+            twice = "given twice" if other.name == one.name else f"the same photo as {one.name}"
             raise Refusal(
-                f"{other.name} is the same photo as {one.name}: leave it out, or take another from "
-                "a different side.",
+                f"{other.name} is {twice}: leave it out, or take another from a different side.",
                 remedy=Remedy(Step.AGAIN, photo=other.name),
             )
 
@@ -124,12 +126,24 @@ def calibrate(
     try:
         return attempt(seen)
     except Refusal as refusal:
-        if apart == seen:
-            raise
-        try:
-            return attempt(apart)
-        except Refusal:
-            raise refusal from None  # of the two, the one that holds for what is usual
+        if apart != seen:
+            with suppress(Refusal):  # of the two, the one that holds for what is usual counts
+                return attempt(apart)
+        _all_whole(seen, Pattern(size))
+        raise refusal from None
+
+
+def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
+    """Refuse a photo that is no single shot: whatever else was refused came of it."""
+    for photo in seen:
+        lit = pattern.pixels(np.array([corner.index for corner in photo.pattern], np.intp))
+        pixels = np.array([corner.pixel for corner in photo.pattern]).reshape(-1, 2)
+        if unexplained(lit, pixels, photo.size) > TORN:
+            raise Refusal(
+                f"The parts of {photo.name} do not fit together: take it as one ordinary photo, "
+                "no panorama and not edited, of a flat platen.",
+                remedy=Remedy(Step.AGAIN, photo=photo.name),
+            )
 
 
 def _apart(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...]:

@@ -19,6 +19,7 @@ from calibration.pattern import COMMON_SIZES, Pattern
 from calibration.photo import Photo
 from calibration.plane_view import LensView
 from calibration.refusal import Refusal
+from calibration.sharpness import SHARP, edge_blur, is_blurred
 
 LEAST_CORNERS = 16
 """Pattern corners on the bare platen, twice what a homography with a lens needs."""
@@ -54,13 +55,39 @@ def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None
             f"{photo.name} shows two {twin} cards and no {missing[0].name} card: lay one card of "
             "each number."
         )
-    if len(missing) == 1:
-        raise Refusal(_one_missing(photo, missing[0], search))
-    names = _listed([card.name for card in missing])
+    found = list(search.found.values())
+    view = survey.take(found, photo.size).view if len(found) > 1 else None
+    said = _cut_off(photo, missing, view) or _poor(photo, found)
+    if said is None and view is not None and len(missing) == 1:
+        said = _one_missing(photo, missing[0], view)
     raise Refusal(
-        _poor(photo)
-        or f"The {names} cards are not seen in {photo.name}: lay all four cards, hold the camera "
-        "still where the platen fills the picture, and keep glare and shadow off the cards."
+        said
+        or f"The {_cards(missing)} are not seen in {photo.name}: lay all four cards, hold the "
+        "camera still where the platen fills the picture, and keep glare and shadow off the cards."
+    )
+
+
+def _cards(cards: Sequence[Card]) -> str:
+    """Return the names of cards: "front-left card", "front-left and back-left cards"."""
+    return _listed([card.name for card in cards]) + (" card" if len(cards) == 1 else " cards")
+
+
+def _cut_off(photo: Photo, missing: Sequence[Card], view: LensView | None) -> str | None:
+    """Say which cards reach over the photo's edge, or return None."""
+    if view is None:
+        return None
+    last = np.array(photo.size) - 1
+    outlines = [view.photo_from_plane(card.outline()) for card in missing]
+    over = [
+        card
+        for card, outline in zip(missing, outlines, strict=True)
+        if not ((outline > 0) & (outline < last)).all()
+    ]
+    if not over:
+        return None
+    return (
+        f"The {_cards(over)} {'is' if len(over) == 1 else 'are'} cut off by the edge of "
+        f"{photo.name}: step back or turn the camera so that the whole platen is in the picture."
     )
 
 
@@ -77,40 +104,22 @@ def _nothing_seen(photo: Photo) -> str:
     )
 
 
-def _poor(photo: Photo) -> str | None:
-    """Return what is wrong with the photo all over, or None."""
+def _poor(photo: Photo, found: Sequence[FoundCard] = ()) -> str | None:
+    """Return what is wrong with the photo all over, or None; `found` are the cards seen in it."""
     grey = channels.grey(photo.image)
     if np.percentile(grey, 95) < _DARK:
         return f"{photo.name} is too dark: put on the room light and take it again."
     if (photo.image.min(axis=2) >= _GLARE).mean() > _WASHED_OUT:
         return f"{photo.name} is washed out: lower the exposure or the lamp and take it again."
-    if is_blurred(grey):
+    red = channels.red(photo.image)
+    blurs = [edge_blur(red, card.photo_from_board, card.card.board) for card in found]
+    if max(blurs, default=0.0) > SHARP or is_blurred(grey):
         return f"{photo.name} is blurred: rest the camera on something firm and take it again."
     return None
 
 
 def _count(image: NDArray[np.uint8], family: Family) -> int:
     return len(find_markers(channels.grey(image), family, search_scale(image)))
-
-
-def is_blurred(grey: NDArray[np.uint8]) -> bool:
-    """Tell whether a picture without anything readable in it is out of focus or shaken.
-
-    Blurring a sharp picture again takes most of its steps between neighbours away; a
-    blurred one hardly changes (Crete et al., "The blur effect", 2007). It serves to name
-    a cause after the search has failed, never as a gate.
-    """
-    factor = min(1.0, 1200 / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    sharp = cv2.GaussianBlur(small, (3, 3), 0).astype(np.float32)
-    again = cv2.blur(sharp, (9, 9))
-    lost = []
-    for axis in (0, 1):
-        steps, left = (np.abs(np.diff(picture, axis=axis)) for picture in (sharp, again))
-        strong = steps > max(4.0, float(np.percentile(steps, 99)))
-        if strong.any():
-            lost.append(float(np.maximum(steps - left, 0)[strong].sum() / steps[strong].sum()))
-    return bool(lost) and min(lost) < 0.58
 
 
 def _twin(search: CardSearch) -> str | None:
@@ -126,21 +135,11 @@ def _twin(search: CardSearch) -> str | None:
     return None
 
 
-def _one_missing(photo: Photo, card: Card, search: CardSearch) -> str:
+def _one_missing(photo: Photo, card: Card, view: LensView) -> str:
     """Say why one card was not seen, from how the photo looks where it should be."""
     name = card.name
-    view = survey.take(list(search.found.values()), photo.size).view
     outline = view.photo_from_plane(card.outline())
     width, height = photo.size
-    inside = ((outline > 0) & (outline < [width - 1, height - 1])).all(axis=1)
-    if not inside.all():
-        return (
-            f"The {name} card is cut off by the edge of {photo.name}: step back or turn the camera "
-            "so that the whole platen is in the picture."
-        )
-    poor = _poor(photo)
-    if poor is not None:
-        return poor
     mask = np.zeros((height, width), np.uint8)
     cv2.fillPoly(mask, [np.rint(outline).astype(np.int32)], 255)
     there = photo.image[mask > 0]

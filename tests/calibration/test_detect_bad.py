@@ -9,6 +9,7 @@ import pytest
 
 from calibration.cards import layout
 from calibration.detect import observe
+from calibration.find_cards import find_cards
 from calibration.geometry import PlatenFace
 from calibration.pattern import Pattern
 from calibration.refusal import Refusal
@@ -128,6 +129,19 @@ def test_glare_on_a_card(bench):
 def test_a_hand_over_a_card(bench):
     hand = skin((1279, 600), (900, 200), (900, 60), (1100, 60), (1279, 300))
     assert "back-right card is missing, covered or bent" in refusal(bench.photo(finish=hand))
+
+
+def test_two_cards_half_out_of_the_frame(bench):
+    photo = bench.photo(finish=lambda image: np.ascontiguousarray(image[: 620]))
+    assert "front-left and front-right cards are cut off by the edge" in refusal(photo)
+
+
+@pytest.mark.parametrize("length", [7, 9])
+def test_smeared_so_little_that_some_cards_are_seen(bench, length):
+    photo = bench.photo(linear=lambda light: cv2.blur(light, (length, 1)))
+    found = find_cards(photo.image, CARDS).found
+    assert 0 < len(found) < 4
+    assert "is blurred" in refusal(photo)
 
 
 @pytest.mark.parametrize(

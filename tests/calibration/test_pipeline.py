@@ -1,8 +1,10 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from calibration import pipeline
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, Step
 from tests.calibration.synthetic import FACE, bench, grid, phone, posed
 
 
@@ -28,3 +30,35 @@ def test_photos_that_do_not_name_their_camera_may_come_from_two(monkeypatch):
 def test_photos_of_one_named_camera_share_its_lens(monkeypatch):
     with pytest.raises(Refusal):
         calibrated(monkeypatch, "Phone 4032x3024")
+
+
+def stitched(photo, seam):
+    """A panorama of two shots whose right one is `seam` px too low, joined within 80 px."""
+
+    def joined(corner):
+        x, y = corner.pixel
+        share = 1 / (1 + np.exp(-(x - photo.size[0] / 2) / 80))
+        return replace(corner, pixel=(x, float(y + seam * share)))
+
+    return replace(
+        photo,
+        cards=tuple(joined(corner) for corner in photo.cards),
+        pattern=tuple(joined(corner) for corner in photo.pattern),
+    )
+
+
+def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypatch):
+    rng = np.random.default_rng(14)
+    truth = bench(rng)
+    lens = phone(rng)
+    seen = [truth.photo(posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(3)]
+    seen[0] = stitched(seen[0], 12.0)
+    monkeypatch.setattr(pipeline, "look", lambda *_: ((), tuple(seen[:1])))
+    with pytest.raises(Refusal, match=r"parts of 0\.jpg do not fit together: take it") as caught:
+        pipeline.calibrate([], FACE, truth.pattern.size)
+    assert caught.value.remedy == Remedy(Step.AGAIN, photo="0.jpg")
+    # Beside two good ones it does no harm, and nothing is said.
+    monkeypatch.setattr(pipeline, "look", lambda *_: ((), tuple(seen)))
+    done = pipeline.calibrate([], FACE, truth.pattern.size)
+    landed = truth.landing(done.solution.map.projector_from_platen(points := grid()))
+    assert np.linalg.norm(landed - points, axis=1).max() < 0.25

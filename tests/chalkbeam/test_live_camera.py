@@ -16,8 +16,9 @@ from calibration.geometry import PlatenFace
 from calibration.pattern import Pattern
 from calibration.photo import Photo
 from calibration.refusal import Refusal, Remedy, Step
+from calibration.sharpness import edge_blur
 from chalkbeam.live_camera.advice import APART, Want, Watch, advise
-from chalkbeam.live_camera.glance import Glance, Light, edge_blur, glance, movement
+from chalkbeam.live_camera.glance import Glance, Light, glance, movement
 from chalkbeam.live_camera.taking import Progress, Wanted, lift, take_photos
 from chalkbeam.live_camera.until_sure import take_until_sure
 from tests.chalkbeam import watched

@@ -15,6 +15,7 @@ import numpy as np
 
 from calibration.cards import NAMES
 from calibration.geometry import PlatenFace, rectangle
+from calibration.sharpness import SHARP
 from chalkbeam.live_camera.glance import Glance, Light, movement
 
 XYZ = tuple[float, float, float]
@@ -27,10 +28,6 @@ APART = math.radians(14.0)
 
 STEEPEST = math.radians(50.0)
 """Farther off upright the far cards are too foreshortened."""
-
-SHARP = 0.45
-"""Largest blur, modules (standard deviation). A webcam in focus has 0.2 to 0.4; from 0.5
-on markers are lost."""
 
 _FASTEST, _JITTER = 2.5, 0.8
 """Movement that counts as rest: modules a second, but at least so many px between two

@@ -14,7 +14,6 @@ from enum import Enum
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from calibration import channels, homography
 from calibration.board import Board, Family
@@ -22,7 +21,7 @@ from calibration.cards import Card
 from calibration.geometry import PlatenFace, Points, rectangle
 from calibration.markers import find_markers, sight
 from calibration.observations import PhotoObservation
-from calibration.why_not import is_blurred
+from calibration.sharpness import edge_blur, is_blurred
 
 SEARCH_SIDE = 1280
 """Longer side, px, to which a picture is reduced before cards are looked for: of a 1080p
@@ -33,20 +32,6 @@ _DARK_LEVEL, _WHITE_LEVEL, _WHITE_SHARE = 60, 250, 0.15  # as calibration.why_no
 _USUAL_FOCAL = 0.75
 """Focal length of webcams and phones over the longer side of their picture: about 70
 degrees across. Taken for what is not known yet; it shifts a direction by a few degrees."""
-
-_ALONG = (2.0, 3.0, 4.0, 5.0, 6.0)  # modules along a square's side, clear of its ends
-_ACROSS = np.linspace(-1.0, 1.0, 41)  # modules: black on one side, a white gap on the other
-
-_LEAST_CONTRAST = 10.0  # grey levels
-
-_DEVIATIONS = np.linspace(0.05, 1.0, 96)  # modules
-_RATIOS = (
-    (2 * ndtr(0.5 / _DEVIATIONS) - 1)
-    * math.sqrt(2 * math.pi)
-    * _DEVIATIONS
-    / -np.expm1(-0.5 / _DEVIATIONS**2)
-)
-"""Height over steepest rise of a gap so blurred, modules (see `edge_blur`)."""
 
 
 class Light(Enum):
@@ -162,64 +147,6 @@ def movement(one: Glance, other: Glance) -> float:
         return math.inf
     moved = np.vstack([one.cards[name] - other.cards[name] for name in common])
     return float(np.median(np.linalg.norm(moved, axis=1)))
-
-
-def edge_blur(
-    view: NDArray[np.uint8], photo_from_board: NDArray[np.float64], board: Board
-) -> float:
-    """Return the standard deviation of the blur across a board's edges, modules.
-
-    Beside each edge runs a white gap of one module between two black ones. Blurred by a
-    Gaussian of deviation s it rises to ``2 F(1 / 2s) - 1`` of its height, and by at most
-    ``(f(0) - f(1 / s)) / s`` a module (F and f the normal distribution and density); the
-    ratio of the two tells s, whatever the contrast. Edges along the rows and along the
-    columns are judged apart, since a shaken picture is smeared one way; the worse counts.
-    Infinite where there is no edge at all.
-
-    Parameters
-    ----------
-    view : ndarray, shape (height, width), uint8
-        Grey picture.
-    photo_from_board : ndarray, shape (3, 3)
-        Modules to px.
-    board : Board
-    """
-    return max(
-        _rise(view, photo_from_board, _edges(board, upright=True)),
-        _rise(view, photo_from_board, _edges(board, upright=False)),
-    )
-
-
-def _edges(board: Board, upright: bool) -> Points:
-    """Return profiles across the sides that black and white squares share, modules.
-
-    Shape (edges, points along, points across, 2).
-    """
-    square = board.square
-    columns, rows = (board.columns, board.rows) if upright else (board.rows, board.columns)
-    starts = [(k * square, j * square) for k in range(1, columns) for j in range(rows)]
-    across, along = np.meshgrid(_ACROSS, _ALONG)
-    profile = np.stack([across, along], axis=-1)
-    placed: Points = np.array(starts, np.float64)[:, None, None] + profile
-    return placed if upright else placed[..., ::-1]
-
-
-def _rise(view: NDArray[np.uint8], matrix: NDArray[np.float64], places: Points) -> float:
-    pixels = homography.apply(matrix, places.reshape(-1, 2)).astype(np.float32)
-    shape = (len(places), -1)
-    at = pixels.reshape(*shape, 2)
-    levels = cv2.remap(
-        view, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    profiles = levels.astype(np.float64).reshape(places.shape[:3]).mean(axis=1)
-    height = np.ptp(profiles, axis=1)
-    # Over a tenth of a module, so that noise makes no edge look steep.
-    slope = np.abs(profiles[:, 2:] - profiles[:, :-2]).max(axis=1) / (_ACROSS[2] - _ACROSS[0])
-    clear = height > _LEAST_CONTRAST
-    if not clear.any():
-        return math.inf
-    ratio = float(np.median(height[clear] / slope[clear]))
-    return float(np.interp(ratio, _RATIOS, _DEVIATIONS))
 
 
 def _light(image: NDArray[np.uint8]) -> Light:
