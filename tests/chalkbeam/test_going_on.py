@@ -86,18 +86,23 @@ def test_a_sheet_that_only_looks_different_is_gone_on_with(store, sheet, rows):
 @pytest.mark.parametrize(
     ("rows", "says"),
     [
-        ((ROWS[0].replace(",2,", ",3,"), *ROWS[1:]), ["Row 2 now has 3 pieces instead of 2."]),
-        (ROWS[:2], ["Row 4 is gone: it was 1 × crew tee · navy · S."]),
+        ((ROWS[0].replace(",2,", ",3,"), *ROWS[1:]), ["Row 2: 3 pieces instead of 2."]),
+        (ROWS[:2], ["Row 4: gone, it was 1 × crew tee · navy · S."]),
         (
             (ROWS[0], ROWS[1].replace(",L,", ",M,"), ROWS[1], ROWS[2]),
-            ["Row 3 is new: 1 × crew tee · navy · M."],
+            ["Row 3: new, 1 × crew tee · navy · M."],
         ),
         (
             (ROWS[0].replace("90 mm", "95 mm"), ROWS[1], ROWS[2].replace("MARIT", "MERIT")),
-            [
-                "Row 2 reads differently: it was crew tee · navy · M.",
-                "Row 4 reads differently: it was crew tee · navy · S.",
-            ],
+            ["Row 2: another width.", "Row 4: another name."],
+        ),
+        (
+            (ROWS[0].replace("90 mm", "95 mm"), ROWS[1].replace("250 mm", "9 in"), ROWS[2]),
+            ["Rows 2, 3: another width."],
+        ),
+        (
+            (ROWS[0].replace(",M,", ",XL,"), *ROWS[1:]),
+            ["Row 2: crew tee · navy · XL instead of crew tee · navy · M."],
         ),
     ],
 )

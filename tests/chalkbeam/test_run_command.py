@@ -247,7 +247,7 @@ def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(bench, chal
     assert code == 2
     assert "An unfinished run of this sheet exists (begun " in err
     assert "2 of 3 imprints pressed), and the sheet was edited:" in err
-    assert "Row 2 now has 4 pieces instead of 2." in err
+    assert "Row 2: 4 pieces instead of 2." in err
     assert "--as-begun" in err
     assert "--anew" in err
     assert pressed(bench) == [["2-1/1", "2-2/1"]]
@@ -340,7 +340,7 @@ def test_the_row_put_right_meanwhile_is_told(bench, chalkbeam):
     (bench / "crew.csv").write_text(PLAIN + wrong.replace("two", "2"))
     code, _, err = chalkbeam(*USUAL)
     assert code == 2
-    assert "Row 4 is new: 2 × " in err
+    assert "Row 4: new, 2 × " in err
 
 
 @pytest.mark.parametrize(

@@ -466,11 +466,14 @@ def test_an_artwork_file_gone_missing(tmp_path):
 def test_how_two_readings_of_a_sheet_differ():
     before = random_order(1, 5)
     now = [replace(before[0], size="XL"), *before[2:], replace(before[0], id="99-1", row=99)]
-    assert [line.split(" ")[:3] for line in differences(before, now)] == [
-        ["Row", "2", "reads"],
-        ["Row", "3", "is"],
-        ["Row", "99", "is"],
-    ]
+    first, second = before[0].pile, before[1].pile
+    assert differences(before, now) == (
+        f"Row 2: {now[0].pile} instead of {first}.",
+        f"Row 3: gone, it was 1 × {second}.",
+        f"Row 99: new, 1 × {first}.",
+    )
+    other = replace(before[0], note="fold", imprints=(replace(before[0].imprints[0], pad="S"),))
+    assert differences(before[:1], [other]) == ("Row 2: another note and pad.",)
     assert differences(before, before) == ()
 
 

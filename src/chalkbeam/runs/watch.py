@@ -13,7 +13,8 @@ from itertools import groupby, zip_longest
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.runs.pieces import Art, Piece
+from chalkbeam.runs.pieces import Art, Imprint, Piece
+from chalkbeam.runs.problems import row_words
 from chalkbeam.runs.store import Run
 from chalkbeam.runs.table import digest_of
 
@@ -48,20 +49,22 @@ def artwork_trouble(art: Art) -> str | None:
 
 
 def differences(before: Sequence[Piece], now: Sequence[Piece]) -> tuple[str, ...]:
-    """Return how two readings of a sheet differ, a sentence for each row that does.
+    """Return how two readings of a sheet differ, a sentence for rows that differ alike.
 
     Pieces in the sheet's own order. A row that has only moved, as below a blank line put
     in, does not differ.
     """
     old, new = _rows(before), _rows(now)
     before_alike, now_alike = ([tuple(map(_content, row)) for row in side] for side in (old, new))
-    said = []
+    told: dict[str, list[int]] = {}
     for tag, a, b, c, d in SequenceMatcher(
         None, before_alike, now_alike, autojunk=False
     ).get_opcodes():
-        if tag != "equal":
-            said += [_difference(*pair) for pair in zip_longest(old[a:b], new[c:d], fillvalue=())]
-    return tuple(said)
+        if tag == "equal":
+            continue
+        for was, reads in zip_longest(old[a:b], new[c:d], fillvalue=()):
+            told.setdefault(_difference(was, reads), []).append((reads or was)[0].row)
+    return tuple(f"{row_words(rows).capitalize()}: {words}" for words, rows in told.items())
 
 
 _Row = tuple[Piece, ...]
@@ -86,11 +89,40 @@ def _content(piece: Piece) -> Piece:
 
 
 def _difference(old: _Row, new: _Row) -> str:
+    """Return what has become of a row."""
     if not old:
-        return f"Row {new[0].row} is new: {len(new)} × {new[0].pile}."
+        return f"new, {len(new)} × {new[0].pile}."
     if not new:
-        return f"Row {old[0].row} is gone: it was {len(old)} × {old[0].pile}."
+        return f"gone, it was {len(old)} × {old[0].pile}."
     if len(old) != len(new):
         count = "1 piece" if len(new) == 1 else f"{len(new)} pieces"
-        return f"Row {new[0].row} now has {count} instead of {len(old)}."
-    return f"Row {new[0].row} reads differently: it was {old[0].pile}."
+        return f"{count} instead of {len(old)}."
+    was, reads = old[0], new[0]
+    if was.pile != reads.pile:
+        return f"{reads.pile} instead of {was.pile}."
+    if len(was.imprints) != len(reads.imprints):
+        return f"{len(reads.imprints)} imprints instead of {len(was.imprints)}."
+    pairs = [(_said(a), _said(b)) for a, b in zip(was.imprints, reads.imprints, strict=True)]
+    changed = [
+        word
+        for one, other in [(_said(was), _said(reads)), *pairs]
+        for word in one
+        if one[word] != other[word]
+    ]
+    return f"another {' and '.join(dict.fromkeys(changed)) or 'wording'}."
+
+
+def _said(thing: Piece | Imprint) -> dict[str, object]:
+    """Return what a sheet's columns say of a piece, or of an imprint, by their names."""
+    if isinstance(thing, Piece):
+        names = ("name", "number", "note", "order")
+        return {name: getattr(thing, name) for name in names}
+    return {
+        "location": thing.location,
+        "artwork": thing.art.stack,  # a name or number differs in its own column
+        "width": thing.width,
+        "height": thing.height,
+        "platen": thing.platen,
+        "pad": thing.pad,
+        "press setting": thing.press,
+    }
