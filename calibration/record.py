@@ -189,8 +189,8 @@ def load(path: Path | str) -> Rig:
             f"this program reads up to {VERSION}): update Chalkbeam, or calibrate again."
         )
     try:
-        # An older version's number fits its content as it was then, before any step.
-        fits = version == VERSION or _check_number(content["rig"]) == content["calibration_id"]
+        # The number fits the content as it was written, before any step.
+        fits = _check_number(content["rig"]) == content["calibration_id"]
         for older in range(version, VERSION):
             content = MIGRATIONS[older](content) | {"version": older + 1}
         file = _File.model_validate(content)
@@ -198,8 +198,6 @@ def load(path: Path | str) -> Rig:
         raise Refusal(
             f"The rig file “{place}” is damaged ({_complaint(error)}): calibrate again."
         ) from None
-    if version == VERSION:
-        fits = file.rig.calibration_id == file.calibration_id
     if not fits:
         raise Refusal(
             f"The rig file “{place}” was changed by hand or damaged (its check number does not "
