@@ -13,6 +13,7 @@ from calibration.find_cards import find_cards
 from calibration.geometry import PlatenFace
 from calibration.pattern import Pattern
 from calibration.refusal import Refusal
+from calibration.sharpness import is_blurred
 from tests.calibration.rendering import Bench
 from tests.calibration.sightings import card_errors, pattern_errors, rms
 
@@ -142,6 +143,15 @@ def test_smeared_so_little_that_some_cards_are_seen(bench, length):
     found = find_cards(photo.image, CARDS).found
     assert 0 < len(found) < 4
     assert "is blurred" in refusal(photo)
+
+
+def test_a_smear_is_told_without_any_card_and_a_sharp_picture_is_not(bench):
+    image = bench.photo().image[:, :, 1]
+    assert not is_blurred(image)
+    assert not is_blurred(cv2.resize(image, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA))
+    for kernel in ((11, 1), (1, 11)):
+        assert is_blurred(cv2.blur(image, kernel))
+    assert not is_blurred(cv2.blur(image, (3, 1)))
 
 
 @pytest.mark.parametrize(
