@@ -31,6 +31,11 @@ if sys.platform.startswith("linux"):
 import numpy as np
 import pygame
 
+try:
+    import pygame.mixer as mixer
+except ImportError:  # a bare machine may lack what sound needs (GLib); light does without
+    mixer = None  # type: ignore[assignment]  # a module, which has no type of its own
+
 from calibration.refusal import Refusal
 from overlay.frame import Frame
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
@@ -147,10 +152,12 @@ def beep(seconds: float = 0.6, hertz: float = 880.0) -> None:
     rate = 22050
     wave = np.sin(np.arange(round(seconds * rate)) * (math.tau * hertz / rate))
     fade = np.minimum(1.0, np.minimum(np.arange(len(wave)), np.arange(len(wave))[::-1]) / 200)
+    if mixer is None:
+        return
     with suppress(pygame.error):
-        if pygame.mixer.get_init() is None:
-            pygame.mixer.init(rate, -16, 1)
-        pygame.mixer.Sound(buffer=(wave * fade * 20000).astype(np.int16).tobytes()).play()
+        if mixer.get_init() is None:
+            mixer.init(rate, -16, 1)
+        mixer.Sound(buffer=(wave * fade * 20000).astype(np.int16).tobytes()).play()
 
 
 class _Window:
@@ -368,7 +375,8 @@ def _video() -> Iterator[None]:
             raise Refusal(f"There is no display to show light on: {_NO_DISPLAY}")
         yield
     finally:
-        pygame.mixer.quit()
+        if mixer is not None:
+            mixer.quit()
         pygame.display.quit()
 
 

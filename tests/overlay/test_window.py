@@ -357,3 +357,15 @@ def test_no_screen_is_one_sentence():
     assert told.returncode == 2
     assert told.stderr.startswith("chalkbeam: There is no display to show light on")
     assert told.stderr.count("\n") == 1  # nothing of the system's own beside it
+
+
+def test_light_needs_no_sound():
+    """A bare machine lacks what pygame's mixer is linked with: its import fails then."""
+    code = (
+        "import sys; sys.modules['pygame.mixer'] = None\n"
+        "from overlay.window import beep, displays\n"
+        "beep(); print(displays())"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert ended.returncode == 0, ended.stderr
+    assert "Display(number=1" in ended.stdout
