@@ -1,45 +1,22 @@
 """Run sheets: forgiving about form, strict about content, all problems at once."""
 
 import csv
-import io
 
-import openpyxl
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from calibration.refusal import Refusal
 from chalkbeam.runs.headers import read_column
 from chalkbeam.runs.pieces import ArtKind
-from chalkbeam.runs.problems import SheetRefusal
 from chalkbeam.runs.sheet import read_sheet
 from chalkbeam.runs.shop import Shop, fit_on_press
-from chalkbeam.runs.table import column_letter, read_table
 from chalkbeam.tern_harbour import write_sample
 from chalkbeam.units import Unit
-
-HEADER = "Style,Size,Fabric colour,Quantity,Location,Artwork,Width"
-ROW = "Crew tee,M,navy,2,left chest,crest.svg,89 mm"
+from tests.chalkbeam.sheets import HEADER, ROW, problems, sheet_writer, workbook
 
 
 @pytest.fixture
 def order(tmp_path):
-    """Write a sheet beside two artwork files; return its path."""
-    (tmp_path / "crest.svg").write_text("<svg/>")
-    (tmp_path / "oars, crossed.png").write_text("")
-
-    def write(text, name="order.csv", encoding="utf-8"):
-        path = tmp_path / name
-        path.write_bytes(text.encode(encoding))
-        return path
-
-    return write
-
-
-def problems(path, **options):
-    with pytest.raises(SheetRefusal) as refused:
-        read_sheet(path, **options)
-    return [str(problem) for problem in refused.value.problems]
+    return sheet_writer(tmp_path)
 
 
 def test_a_row_becomes_its_pieces(order):
@@ -51,54 +28,6 @@ def test_a_row_becomes_its_pieces(order):
     assert imprint.id == "2-1/1"
     assert imprint.width == pytest.approx(89.0)
     assert imprint.art.path.name == "crest.svg"
-
-
-@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
-@pytest.mark.parametrize("ending", ["\n", "\r\n"])
-def test_dialects(order, delimiter, encoding, ending):
-    text = f"{HEADER}{ending}{ROW}{ending}".replace(",", delimiter)
-    assert len(read_sheet(order(text, encoding=encoding)).pieces) == 2
-
-
-def test_windows_1252_is_read_and_said(order):
-    text = f"{HEADER},Name,Name location\n{ROW},Zoë,left chest\n"
-    sheet = read_sheet(order(text, encoding="cp1252"))
-    assert sheet.pieces[0].name == "Zoë"
-    assert "Windows-1252" in sheet.notes[0]
-
-
-# RFC 4180, section 2: (5) fields may be quoted, (6) fields with commas, quotes and line
-# breaks are quoted, (7) a quote inside is doubled; (1) lines end in CRLF, (2) the last may not.
-def test_rfc_4180_quoting(order):
-    text = (
-        f"{HEADER},Note\r\n"
-        'Crew tee,"M","navy, dark",1,left chest,"oars, crossed.png","3 1/2""","say ""row""\r\nnow"'
-    )
-    (piece,) = read_sheet(order(text)).pieces
-    assert piece.colour == "navy, dark"
-    assert piece.note == 'say "row"\r\nnow'
-    assert piece.imprints[0].width == pytest.approx(88.9)
-
-
-@given(
-    st.lists(
-        st.lists(
-            st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=8),
-            min_size=1,
-            max_size=4,
-        ),
-        max_size=5,
-    )
-)
-def test_any_csv_comes_back_as_written(tmp_path_factory, rows):
-    # RFC 4180 writer: Python's csv module, `excel` dialect.
-    written = io.StringIO(newline="")
-    csv.writer(written, quoting=csv.QUOTE_ALL).writerows(rows)
-    path = tmp_path_factory.mktemp("csv") / "any.csv"
-    path.write_bytes(written.getvalue().encode("utf-8"))
-    dialects = dict(read_table(path).dialects)
-    assert dialects[","] == tuple(tuple(cell.strip() for cell in row) for row in rows)
 
 
 @pytest.mark.parametrize(
@@ -301,85 +230,6 @@ def test_the_catalogue_translates_and_refuses(order):
     assert said == ["row 2, column E (Location): left-leg cannot be: A crew tee has no legs."]
     said = problems(order(f"{HEADER}\n{ROW}\n".replace("Crew tee", "Toga")), catalogue=Shop())
     assert said == ["row 2, column A (Style): There is no style “Toga”: take crew_tee."]
-
-
-def workbook(path, rows, title="Order", hidden=False):
-    book = openpyxl.Workbook()
-    page = book.active
-    page.title = title
-    for row in rows:
-        page.append(row)
-    if hidden:
-        page.sheet_state = "hidden"
-        book.create_sheet("Shown").append(HEADER.split(","))
-        book["Shown"].append(ROW.split(","))
-    book.save(path)
-
-
-def test_xlsx(order, tmp_path):
-    order("")
-    rows = [
-        ["Style", "Size", "Qty", "Location", "Artwork", "Width (in)", "Number"],
-        ["Tote", 10, 2.0, "centre", "crest.svg", 3.5, 7],
-    ]
-    workbook(tmp_path / "order.xlsx", rows)
-    sheet = read_sheet(tmp_path / "order.xlsx")
-    assert [p.size for p in sheet.pieces] == ["10", "10"]
-    assert sheet.pieces[0].number == "7"
-    assert sheet.pieces[0].imprints[0].width == pytest.approx(88.9)
-
-
-def test_xlsx_cells_that_hold_no_text(order, tmp_path):
-    import datetime
-
-    order("")
-    rows = [
-        ["Style", "Size", "Qty", "Location", "Artwork"],
-        ["Tee", datetime.date(2026, 3, 2), 1, "nape", "crest.svg"],
-        ["Tee", "M", "=1+1", "nape", "crest.svg"],
-        ["Tee", "#REF!", 1, "nape", "crest.svg"],
-    ]
-    workbook(tmp_path / "order.xlsx", rows)
-    said = problems(tmp_path / "order.xlsx")
-    assert "column B (Size): was turned into a date" in said[0]
-    assert "column C (Qty): holds a formula that has never been worked out" in said[1]
-    assert "column B (Size): holds the error #REF!" in said[2]
-    assert len(said) == 3
-
-
-def test_xlsx_hidden_pages_are_passed_over(order, tmp_path):
-    order("")
-    workbook(tmp_path / "order.xlsx", [["secret"]], hidden=True)
-    assert len(read_sheet(tmp_path / "order.xlsx").pieces) == 2
-
-
-@pytest.mark.parametrize(
-    ("content", "said"),
-    [
-        (b"PK\x03\x04 not really", "cannot be opened as XLSX"),
-        (b"\xd0\xcf\x11\xe0 old", "old XLS file"),
-        (b"%PDF-1.7", "not a table"),
-        (b"a,b\x00c", "not a table"),
-        (b"\xff\xfea", "cut off or damaged"),
-    ],
-)
-def test_files_that_are_no_sheet(tmp_path, content, said):
-    path = tmp_path / "order.csv"
-    path.write_bytes(content)
-    with pytest.raises(Refusal, match=said) as refused:
-        read_sheet(path)
-    assert "\n" not in str(refused.value)
-
-
-def test_a_missing_file_is_one_sentence(tmp_path):
-    with pytest.raises(Refusal, match="There is no file"):
-        read_sheet(tmp_path / "none.csv")
-    with pytest.raises(Refusal, match="cannot be read"):
-        read_sheet(tmp_path)
-
-
-def test_column_letters():
-    assert [column_letter(i) for i in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
 
 
 def test_the_shops_own_garments_and_locations(order):

@@ -101,6 +101,11 @@ def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan
     return plan(order.pieces, Times.parse(times), fit_on_press, first=pinned, as_listed=as_listed)
 
 
+def counted(count: int, word: str) -> str:
+    """Return a count with its word, such as “1 piece”, “2 pieces”."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
 def _colour_notes(order: RunSheet) -> list[str]:
     from chalkbeam.fabrics import find_fabric
 
@@ -165,7 +170,9 @@ def check_sheet(
     from chalkbeam.cli.terminal import terminal
 
     console = terminal()
-    console.print(f"{sheet.name}: {len(order.pieces)} pieces, {imprints} imprints.\n")
+    console.print(
+        f"{sheet.name}: {counted(len(order.pieces), 'piece')}, {counted(imprints, 'imprint')}.\n"
+    )
     table = Table("pieces", "garment", "colour", "size", box=None, pad_edge=False)
     table.columns[0].justify = "right"
     for pile, count in piles.items():

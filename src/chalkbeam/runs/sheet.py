@@ -100,7 +100,14 @@ def read_sheet(
             f"{path} has no header row: write one above the order, such as "
             "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
         )
-    header, rows = max(headed, key=lambda pair: len(pair[0].columns))
+    notes = list(table.notes)
+    if table.worksheets:
+        header, rows = headed[0]
+        titles = [title for title, page in table.dialects if page is rows]
+        more = [title for title, page in table.dialects if page is not rows and find_header(page)]
+        notes += [f"Worksheet “{titles[0]}” is read, “{title}” is not." for title in more]
+    else:
+        header, rows = max(headed, key=lambda pair: len(pair[0].columns))
     reader = RowReader(
         header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent, absent
     )
@@ -110,8 +117,8 @@ def read_sheet(
             reader.take(index + 1, rows[index])
         if not reader.pieces and not reader.problems:
             reader.problem(0, None, "the sheet has a header but no order under it: add rows")
-    notes = (*table.notes, *dict.fromkeys(reader.notes))
-    order = RunSheet(path, table.digest, tuple(reader.pieces), notes, reader.cells)
+    notes += dict.fromkeys(reader.notes)
+    order = RunSheet(path, table.digest, tuple(reader.pieces), tuple(notes), reader.cells)
     if readable and reader.pieces:
         order = replace(order, left_out=tuple(sorted(set(reader.problems))))
     further, cautions = examine(order) if examine is not None else ((), ())

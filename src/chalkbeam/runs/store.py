@@ -24,6 +24,7 @@ from sqlalchemy.dialects.sqlite import insert
 from calibration.refusal import Refusal
 from chalkbeam.runs import snapshot
 from chalkbeam.runs.events import Event, Kind, Step, new_id
+from chalkbeam.runs.faults import fault_sentence
 from chalkbeam.runs.migrations import migrate, packed
 from chalkbeam.runs.order_of_work import Plan, Stop
 
@@ -158,7 +159,7 @@ class Store:
             yield
         except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
             said = str(getattr(error, "orig", None) or error)
-            raise Refusal(_sentence(self.path, said)) from error
+            raise Refusal(fault_sentence(self.path, said)) from error
 
     # -- runs ------------------------------------------------------------------------------
 
@@ -377,28 +378,3 @@ def _on_connect(connection: sqlite3.Connection, _: object) -> None:
 def _on_begin(connection: sa.Connection) -> None:
     # Take the write lock at once: waiting for it half-way through can fail without waiting.
     connection.exec_driver_sql("BEGIN IMMEDIATE")
-
-
-def _sentence(path: Path, said: str) -> str:
-    """Return what an operator can do about a fault of the disk or of SQLite."""
-    said = " ".join(said.split())
-    low = said.lower()
-    if "full" in low or "no space" in low:
-        return (
-            f"The disk is full, so the record {path} can take in nothing more: free some space, "
-            "then do the last step again."
-        )
-    if "locked" in low or "busy" in low:
-        return (
-            f"Another program holds the record {path}, so it can take in nothing: close that "
-            "program, then do the last step again."
-        )
-    if "malformed" in low or "not a database" in low or "corrupt" in low:
-        return (
-            f"The record {path} is damaged ({said}); it was left as it is: copy it and the files "
-            "beside it with -wal and -shm to a safe place, then save what can be read with "
-            f"`chalkbeam sheet rescue {path} --out NEW.db`."
-        )
-    if "readonly" in low or "read-only" in low or "permission" in low:
-        return f"The record {path} may not be written: change its permissions or choose another."
-    return f"The record {path} cannot be used ({said}): check the disk, or choose another file."

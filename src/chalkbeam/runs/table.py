@@ -26,6 +26,10 @@ class BadCell:
     reason: str
 
 
+class Merged(str):
+    """The text of a cell that is merged with others above or below: it stands for all of them."""
+
+
 Cell = str | BadCell
 Row = tuple[Cell, ...]
 
@@ -37,17 +41,20 @@ class Table:
     Attributes
     ----------
     dialects : tuple of (name, rows)
-        The ways to read the file, of which a header decides: one for XLSX, one per delimiter
-        for text. ``rows[0]`` is row 1 of the spreadsheet.
+        The ways to read the file, of which a header decides: one per visible worksheet of
+        XLSX, one per delimiter for text. ``rows[0]`` is row 1 of the spreadsheet.
     digest : str
         SHA-256 of the file's bytes.
     notes : tuple of str
         What the user should know of how it was read.
+    worksheets : bool
+        Whether the ways are worksheets: then the first that has a header counts.
     """
 
     dialects: tuple[tuple[str, tuple[Row, ...]], ...]
     digest: str
     notes: tuple[str, ...] = ()
+    worksheets: bool = False
 
 
 def digest_of(path: Path) -> str:
@@ -86,7 +93,7 @@ def read_table(path: Path) -> Table:
     raw = _bytes(path)
     digest = hashlib.sha256(raw).hexdigest()
     if raw[:4] == b"PK\x03\x04":
-        return Table((("XLSX", _workbook(raw, path)),), digest)
+        return Table(_workbook(raw, path), digest, worksheets=True)
     if raw[:4] == b"\xd0\xcf\x11\xe0":
         raise Refusal(f"{path} is an old XLS file: save it as XLSX or CSV.")
     if raw[:5] == b"%PDF-" or (b"\x00" in raw[:4096] and not _utf16(raw)):
@@ -95,11 +102,42 @@ def read_table(path: Path) -> Table:
     dialects = []
     for delimiter in DELIMITERS:
         try:
-            rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter))
+            dialects.append((delimiter, _delimited(text, delimiter)))
         except csv.Error:
             continue
-        dialects.append((delimiter, tuple(tuple(cell.strip() for cell in row) for row in rows)))
     return Table(tuple(dialects), digest, notes)
+
+
+def _delimited(text: str, delimiter: str) -> tuple[Row, ...]:
+    """Return the rows of a text (RFC 4180, with any delimiter).
+
+    Raises
+    ------
+    csv.Error
+        If it is no such text.
+    """
+    lines = io.StringIO(text, newline="").readlines()
+    reader = csv.reader(lines, delimiter=delimiter)
+    rows: list[Row] = []
+    begins = 0
+    for row in reader:
+        rows.append(tuple(cell.strip() for cell in row))
+        if reader.line_num == len(lines) and row and _left_open(lines[begins:], delimiter):
+            rows[-1] = (*rows[-1][:-1], BadCell(_OPEN))
+        begins = reader.line_num
+    return tuple(rows)
+
+
+_OPEN = "opens a quotation mark that is never closed: close it or take it out"
+
+
+def _left_open(record: Sequence[str], delimiter: str) -> bool:
+    """Whether a record ends within quotation marks."""
+    try:
+        list(csv.reader(record, delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        return "unexpected end of data" in str(error)
+    return False
 
 
 def _utf16(raw: bytes) -> bool:
@@ -119,32 +157,57 @@ def _decode(raw: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
         return raw.decode("cp1252", errors="replace"), (note,)
 
 
-def _workbook(raw: bytes, path: Path) -> tuple[Row, ...]:
-    """Return the cells of the first visible worksheet."""
+def _workbook(raw: bytes, path: Path) -> tuple[tuple[str, tuple[Row, ...]], ...]:
+    """Return the title and the cells of every visible worksheet."""
     import openpyxl
 
     try:
         values = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
         formulas = openpyxl.load_workbook(io.BytesIO(raw), read_only=True)
-        title = next(
-            (page.title for page in values.worksheets if page.sheet_state == "visible"), None
-        )
-        if title is None:
-            raise Refusal(f"{path} has no visible worksheet: put the order on the first one.")
-        rows = []
-        for shown, written in zip(
-            values[title].iter_rows(values_only=True),
-            formulas[title].iter_rows(values_only=True),
-            strict=True,
-        ):
-            rows.append(tuple(_text(a, b) for a, b in zip(shown, written, strict=True)))
-        return tuple(rows)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError) as error:
-        if isinstance(error, Refusal):
-            raise
+        merged = openpyxl.load_workbook(io.BytesIO(raw)) if _merges(raw) else None
+        pages = []
+        for page in values.worksheets:
+            if page.sheet_state != "visible":
+                continue
+            rows = [
+                tuple(_text(a, b) for a, b in zip(shown, written, strict=True))
+                for shown, written in zip(
+                    page.iter_rows(values_only=True),
+                    formulas[page.title].iter_rows(values_only=True),
+                    strict=True,
+                )
+            ]
+            if merged is not None:
+                for cells in merged[page.title].merged_cells.ranges:
+                    _spread(rows, cells.min_row - 1, cells.max_row, cells.min_col - 1)
+            pages.append((page.title, tuple(rows)))
+    except (zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError, AttributeError) as error:
         raise Refusal(
             f"{path} cannot be opened as XLSX: save it again from the spreadsheet, or as CSV."
         ) from error
+    if not pages:
+        raise Refusal(f"{path} has no visible worksheet: put the order on the first one.")
+    return tuple(pages)
+
+
+def _merges(raw: bytes) -> bool:
+    """Whether any worksheet has merged cells, which take a slower reading to know."""
+    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+        sheets = [name for name in archive.namelist() if name.startswith("xl/worksheets/")]
+        return any(b"<mergeCell " in archive.read(name) for name in sheets)
+
+
+def _spread(rows: list[Row], top: int, end: int, column: int) -> None:
+    """Put a merged cell's text into the rows below that hold something; counted from 0."""
+    if end - top < 2 or top >= len(rows) or column >= len(rows[top]):
+        return
+    text = rows[top][column]
+    if not isinstance(text, str) or not text:
+        return
+    for index in range(top, min(end, len(rows))):
+        row = rows[index]
+        if column < len(row) and not is_blank(row):
+            rows[index] = (*row[:column], Merged(text), *row[column + 1 :])
 
 
 def _text(shown: object, written: object) -> Cell:
