@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Sequence
-from typing import Protocol
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol
 
 import cv2
 import numpy as np
@@ -47,6 +47,10 @@ _TEXT_CLEARANCE = 0.35
 """Lines stop this far from lettering and boxes, in cap heights, as drafting breaks lines at
 figures."""
 
+_DIGITS = 6
+"""Strokes are alike if their forms agree to so many digits, mm: a nanometre is nothing, and where
+on the platen they lie changes no more than that."""
+
 _BOX_SPACE = 0.5
 """Boxes stand this far off their lettering, in cap heights."""
 
@@ -72,19 +76,13 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
     ndarray of uint8, shape (h, w, 3), BGR
     """
     layers = _layers(marks, palette)
-    width, height = platen_map.size
-    padded = math.ceil(width / GROUP) * GROUP
-    frame = np.zeros((height, padded, 3), dtype=np.uint8)
-    rows = max(16, _TILE_PIXELS // padded)
-    for (_, colour), contours in zip(layers, _project(layers, platen_map), strict=True):
-        light = None if colour is None else _light(colour, palette.gamma)
-        for top, left, coverage in tiles(contours, (padded, height), rows):
-            _add(frame, top, left, coverage, light)
-    return np.ascontiguousarray(frame[:, :width])
+    return _composed(layers, _drawn(layers, platen_map), platen_map.size, palette.gamma)
 
 
 class Painter:
     """Renders marks and remembers the last frames: what has not changed is the same array.
+
+    Layers are remembered too: where lines move and words stand, only the lines are drawn.
 
     Parameters
     ----------
@@ -101,6 +99,7 @@ class Painter:
         self._platen_map, self._palette = platen_map, palette
         self._keep = keep
         self._frames: list[tuple[Sequence[Mark], Palette, Frame]] = []
+        self._layers: dict[Layer, Lit] = {}
 
     def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
         """Return the frame of `marks`; None (darkness) for None. See `render`."""
@@ -108,47 +107,112 @@ class Painter:
             return None
         palette = palette or self._palette
         alike = [known for known in self._frames if known[0] == marks and known[1] == palette]
-        wanted = alike[0] if alike else (marks, palette, render(marks, self._platen_map, palette))
+        wanted = alike[0] if alike else (marks, palette, self._render(marks, palette))
         others = [known for known in self._frames if known is not wanted]
         self._frames = [wanted, *others][: self._keep]
         return wanted[2]
 
+    def _render(self, marks: Sequence[Mark], palette: Palette) -> Frame:
+        """Return the same as `render`, drawing only the layers that have changed."""
+        layers = _layers(marks, palette)
+        missing = [layer for layer in layers if layer not in self._layers]
+        known = self._layers | dict(zip(missing, _drawn(missing, self._platen_map), strict=True))
+        for layer in layers:  # the ones used last go last
+            known[layer] = known.pop(layer)
+        self._layers = dict(list(known.items())[-_LAYERS:])
+        lit = [known[layer] for layer in layers]
+        return _composed(layers, lit, self._platen_map.size, palette.gamma)
+
+
+_LAYERS = 12
+"""How many layers a painter remembers: those of two pictures."""
 
 Shape = tuple[Contours, float]
 """Polygons on one surface: contours, mm, and the surface's height, mm."""
 
-Layer = tuple[list[Shape], RGB | None]
+Part = tuple[Callable[[Any, Any], Contours], Mark, object]
+"""What to call with a mark and its style for polygons, mm."""
+
+Layer = tuple[RGB | None, tuple[Part, ...]]
 """What is lit in one colour, or (None) kept dark."""
+
+Lit = tuple[NDArray[np.int64], NDArray[np.uint8]]
+"""Groups of pixels that a layer touches: their places in the frame, shape (N,), and how much of
+each pixel is covered, shape (N, GROUP)."""
 
 
 def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
     """Return the layers from the lowest up: lines by colour, room for lettering, lettering."""
-    lines: dict[RGB, list[Shape]] = {}
-    rooms: list[Shape] = []
-    letters: dict[RGB, list[Shape]] = {}
+    lines: dict[RGB, list[Part]] = {}
+    rooms: list[Part] = []
+    letters: dict[RGB, list[Part]] = {}
     for mark in marks:
         if not math.isfinite(mark.height):
             continue
         look = palette.look(mark.role)
         if isinstance(mark, Text):
-            glyphs, room, box = _text(mark, look.boxed)
-            letters.setdefault(look.colour, []).extend([(glyphs, mark.height), (box, mark.height)])
-            rooms.append((room, mark.height))
+            letters.setdefault(look.colour, []).append((_letters, mark, look.boxed))
+            rooms.append((_room, mark, look.boxed))
         else:
-            shape = _lines(mark, look.dash)
-            lines.setdefault(look.colour, []).append((shape, mark.height))
-    layers: list[Layer] = [(shapes, colour) for colour, shapes in lines.items()]
-    layers.append((rooms, None))
-    layers.extend((shapes, colour) for colour, shapes in letters.items())
+            lines.setdefault(look.colour, []).append((_lines, mark, look.dash))
+    layers: list[Layer] = [(colour, tuple(parts)) for colour, parts in lines.items()]
+    layers.append((None, tuple(rooms)))
+    layers.extend((colour, tuple(parts)) for colour, parts in letters.items())
     return layers
+
+
+def _drawn(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Lit]:
+    """Return what each layer covers of the frame."""
+    shapes = [[(make(mark, style), mark.height) for make, mark, style in p] for _, p in layers]
+    width, height = platen_map.size
+    padded = math.ceil(width / GROUP) * GROUP
+    rows = max(16, _TILE_PIXELS // padded)
+    lit = []
+    for contours in _project(shapes, platen_map):
+        where, share = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.uint64)]
+        for top, left, coverage in tiles(contours, (padded, height), rows):
+            words = coverage.reshape(-1).view(np.uint64)
+            found = np.flatnonzero(words != 0)  # six times faster than on the words themselves
+            row, group = np.divmod(found, coverage.shape[1] // GROUP)
+            where.append((row + top) * (padded // GROUP) + group + left // GROUP)
+            share.append(words.take(found))
+        lit.append((np.concatenate(where), np.concatenate(share).view(np.uint8).reshape(-1, GROUP)))
+    return lit
+
+
+def _composed(
+    layers: Sequence[Layer], drawn: Sequence[Lit], size: tuple[int, int], gamma: float
+) -> Frame:
+    """Return the frame of layers laid one upon the other.
+
+    Most of a frame is dark. Only groups of pixels with something in them are
+    touched: one 64-bit word of coverage, three of colour.
+    """
+    width, height = size
+    padded = math.ceil(width / GROUP) * GROUP
+    frame = np.zeros((height, padded, 3), dtype=np.uint8)
+    groups = frame.reshape(-1).view(np.uint64).reshape(-1, 3)
+    for (colour, _), (where, share) in zip(layers, drawn, strict=True):
+        before = groups.take(where, axis=0)
+        if colour is None:
+            was_lit = before.any(axis=1)
+            where, share, before = where[was_lit], share[was_lit], before[was_lit]
+        if not len(where):
+            continue
+        codes = before.view(np.uint8).reshape(-1, GROUP, 3)
+        if colour is None:
+            after = (codes * (255 - share.astype(np.uint16))[:, :, None] // 255).astype(np.uint8)
+        else:
+            after = np.maximum(codes, cv2.applyColorMap(share, _light(colour, gamma)))
+        groups[where] = after.reshape(-1, 3 * GROUP).view(np.uint64)
+    return np.ascontiguousarray(frame[:, :width])
 
 
 @functools.lru_cache(maxsize=256)
 def _lines(mark: Stroke | Crosshair | Hatch, dash: Dash) -> Contours:
     """Return a mark's lines as polygons, mm. `dash` is that of its role."""
     if isinstance(mark, Stroke):
-        points = np.array(mark.points, dtype=np.float64).reshape(-1, 2)
-        return stroke(points, mark.width, mark.closed, mark.dash or dash)
+        return _stroked(mark, mark.dash or dash)
     if isinstance(mark, Hatch):
         polygon = np.array(mark.polygon, dtype=np.float64).reshape(-1, 2)
         edge = stroke(polygon, mark.width, closed=True, dash=dash)
@@ -158,6 +222,34 @@ def _lines(mark: Stroke | Crosshair | Hatch, dash: Dash) -> Contours:
     arms = np.array([[[-1, 0], [1, 0]], [[0, -1], [0, 1]]]) * mark.arm
     pose = Isometry(*mark.centre, mark.angle)
     return Contours.joined([stroke(pose.apply(arm), mark.width) for arm in arms])
+
+
+def _stroked(mark: Stroke, dash: Dash) -> Contours:
+    """Return a stroke as polygons; one that was only shifted is not worked out again."""
+    points = np.array(mark.points, dtype=np.float64).reshape(-1, 2)
+    if not len(points) or not np.abs(points).max() <= REACH:  # cut off there, wherever it is
+        return stroke(points, mark.width, mark.closed, dash)
+    start = points[0]
+    form = np.round(points - start, _DIGITS)
+    drawn = _stroked_form(form.tobytes(), mark.width, mark.closed, dash)
+    return drawn.moved(drawn.points + start)
+
+
+@functools.lru_cache(maxsize=256)
+def _stroked_form(form: bytes, width: float, closed: bool, dash: Dash) -> Contours:
+    points = np.frombuffer(form, dtype=np.float64).reshape(-1, 2)
+    return stroke(points, width, closed, dash)
+
+
+def _room(mark: Text, boxed: bool) -> Contours:
+    """Return the room around lettering that lines keep off, mm."""
+    return _text(mark, boxed)[1]
+
+
+def _letters(mark: Text, boxed: bool) -> Contours:
+    """Return lettering and its box, mm."""
+    glyphs, _, box = _text(mark, boxed)
+    return Contours.joined([glyphs, box])
 
 
 @functools.lru_cache(maxsize=128)
@@ -206,18 +298,17 @@ def _cut(contours: Contours) -> Contours:
     return Contours(points, np.cumsum(counts)[contours.ends - 1])
 
 
-def _project(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Contours]:
+def _project(layers: Sequence[Sequence[Shape]], platen_map: PlatenMap) -> list[Contours]:
     """Return each layer's polygons in px, with those left out that the map turns over.
 
     A map through a lens is only meant in front of it. Behind it, and where a
     lens polynomial folds back, the picture is mirrored: there a polygon turns
     the other way than its like at the platen's middle, which is how such are told.
     """
-    parts = [[contours for contours, _ in shapes] for shapes, _ in layers]
+    parts = [[contours for contours, _ in shapes] for shapes in layers]
     flat = [Contours.joined(contours) for contours in parts]
     heights = [
-        np.repeat([h for _, h in shapes], [len(c.points) for c, _ in shapes])
-        for shapes, _ in layers
+        np.repeat([h for _, h in shapes], [len(c.points) for c, _ in shapes]) for shapes in layers
     ]
     probe = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
     points = np.vstack([probe, *(contours.points for contours in flat)])
@@ -243,30 +334,3 @@ def _light(colour: RGB, gamma: float) -> Frame:
     """Return the BGR codes, shape (256, 1, 3), that emit 0 to 255 parts of a colour's light."""
     share = (np.arange(256) / 255) ** (1 / gamma)
     return np.rint(share[:, None, None] * np.array(colour[::-1], dtype=np.float64)).astype(np.uint8)
-
-
-def _add(
-    frame: Frame, top: int, left: int, coverage: NDArray[np.uint8], light: Frame | None
-) -> None:
-    """Light the covered pixels of a tile of the frame, or darken them if `light` is None.
-
-    Most of a frame is dark. Only groups of pixels with something in them are
-    touched: one 64-bit word of coverage, three of colour.
-    """
-    words = coverage.reshape(-1).view(np.uint64)
-    found = np.flatnonzero(words != 0)  # six times faster than on the words themselves
-    row, group = np.divmod(found, coverage.shape[1] // GROUP)
-    where = (row + top) * (frame.shape[1] // GROUP) + group + left // GROUP
-    groups = frame.reshape(-1).view(np.uint64).reshape(-1, 3)
-    if light is None:
-        was_lit = groups.take(where, axis=0).any(axis=1)
-        found, where = found[was_lit], where[was_lit]
-    if not len(found):
-        return
-    before = groups.take(where, axis=0).view(np.uint8).reshape(-1, GROUP, 3)
-    share = words.take(found).view(np.uint8).reshape(-1, GROUP)
-    if light is None:
-        after = (before * (255 - share.astype(np.uint16))[:, :, None] // 255).astype(np.uint8)
-    else:
-        after = np.maximum(before, cv2.applyColorMap(share, light))
-    groups[where] = after.reshape(-1, 3 * GROUP).view(np.uint64)

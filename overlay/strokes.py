@@ -42,6 +42,9 @@ _SHARP = math.radians(30)
 _MITRE_LIMIT = math.radians(100)
 """A turn by more than this gets a round join, less than this a pointed one."""
 
+_SLACK = 1e-6
+"""So small a share of a piece is no reason to cut once more: rounding must not change a form."""
+
 _SAME = 1e-3
 """Vertices nearer than this, mm, are one."""
 
@@ -228,9 +231,10 @@ def _bends(unit: Points, closed: bool) -> NDArray[np.float64]:
 
 def _fractions(where: NDArray[np.float64], lengths: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return `where` with as many values between as leave no step longer than STEP."""
-    if lengths.max() <= STEP:
+    counts = np.ceil(lengths / STEP - _SLACK).astype(np.int64)
+    if counts.max() <= 1:
         return where
-    counts = np.ceil(lengths / STEP).astype(np.int64)
+    counts = np.maximum(counts, 1)
     index = np.repeat(np.arange(len(counts)), counts)
     rank = np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts)
     inner = where[index] + (lengths / counts)[index] * rank
@@ -322,7 +326,7 @@ def _runs(
     pieces = np.flatnonzero(lit)
     if not len(pieces):
         return Contours.empty()
-    part = np.floor(np.cumsum(spans) / RUN)
+    part = np.floor(np.cumsum(spans) / RUN - _SLACK)
     begins = ~mitred
     begins[0] = True
     begins[1:] |= ~lit[:-1] | (part[1:] != part[:-1])

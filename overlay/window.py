@@ -7,6 +7,7 @@ before. At rest nothing runs but one look a second at whether the display is sti
 
 from __future__ import annotations
 
+import gc
 import math
 import os
 import queue
@@ -58,8 +59,12 @@ _LOOK_EVERY = 1.0
 """Seconds between two looks at whether the display is still there."""
 
 _POLL_EVERY = 0.004
-"""Seconds between two looks for input. pygame's own waiting looks every millisecond, which keeps a
-core busy by 2 percent for nothing; four milliseconds more are not felt."""
+"""Seconds between two looks for input at rest. pygame's own waiting looks every millisecond, which
+keeps a core busy by 2 percent for nothing."""
+
+_POLL_AT_WORK, _AT_WORK = 0.001, 2.0
+"""Seconds between two looks for input while the last one is no longer ago than so many: keys come
+in runs, and the next one is answered sooner."""
 
 _REPEAT_AFTER, _REPEAT_EVERY = 350, 40
 """Milliseconds until a key that is held repeats, and from then on."""
@@ -134,6 +139,8 @@ def run(
             listen(window.inbox.put)
         window.show(view(state))
         shown(state)
+        # What is there by now stays: looking through it for waste would hold a picture up.
+        gc.freeze()
         while not done(state):
             for happened in window.wait(due(state)):
                 state = update(state, happened)
@@ -142,6 +149,7 @@ def run(
             if not done(state):
                 window.show(view(state))
                 shown(state)
+        gc.unfreeze()
     return state
 
 
@@ -176,6 +184,7 @@ class _Window:
         self._shown: Frame | None = None
         self._anything_shown = False
         self._trouble = ""
+        self._last_input = self._looked_at = -math.inf
         self._listing = listing_for(pygame.display.get_driver())
         self._open(screen.display)
         self._looked = self._listing(), pygame.display.get_desktop_sizes()
@@ -236,12 +245,17 @@ class _Window:
         while (
             not (events := _events()) and self.inbox.empty() and (now := time.monotonic()) < until
         ):
-            time.sleep(min(_POLL_EVERY, until - now))
+            pause = _POLL_AT_WORK if now < self._last_input + _AT_WORK else _POLL_EVERY
+            time.sleep(min(pause, until - now))
         now = time.monotonic()
         happened = [each for event in events for each in self._translate(event, now)]
         while not self.inbox.empty():
             happened.append(self.inbox.get())
-        happened += self._look(now)
+        if happened:
+            self._last_input = now
+        if now >= self._looked_at + _LOOK_EVERY or not happened:  # asking takes time: no key waits
+            self._looked_at = now
+            happened += self._look(now)
         if due is not None and now >= due:
             happened.append(Tick(now))
         return happened

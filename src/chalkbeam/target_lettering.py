@@ -355,7 +355,8 @@ def _at_hyphens(word: str, cap: float, room: float) -> list[str]:
     return lines
 
 
-def balanced(text: str, cap: float, room: float) -> list[str]:
+@functools.lru_cache(maxsize=1024)
+def balanced(text: str, cap: float, room: float) -> tuple[str, ...]:
     """Break text at blanks into as few lines as `wrapped` does, none much shorter than the rest."""
     best = wrapped(text, cap, room)
     if len(best) > 1:
@@ -364,7 +365,7 @@ def balanced(text: str, cap: float, room: float) -> list[str]:
             if len(other) > len(best):
                 break
             best = other
-    return best
+    return tuple(best)
 
 
 def shortened(text: str, cap: float, room: float) -> str:

@@ -3,12 +3,14 @@ import math
 import numpy as np
 import pytest
 
+import overlay.frame
 from calibration.geometry import Isometry, PlatenFace
 from overlay.check_view import INSET, check_marks
 from overlay.flat import FlatMap
 from overlay.frame import Painter, render
-from overlay.marks import Crosshair, Hatch, Role, Stroke, Text, moved
+from overlay.marks import Crosshair, Dash, Hatch, Role, Stroke, Text, moved
 from overlay.palette import DEFAULT_PALETTE
+from overlay.strokes import stroke as outlined
 from tests.overlay.oblique import oblique_map
 
 MARKS = [
@@ -79,3 +81,52 @@ def test_flat_page_is_true_to_scale_and_comes_back():
     pixels = page.projector_from_platen(places)
     np.testing.assert_allclose(pixels[:2], [(-0.5, 99.5), (19.5, 89.5)])
     np.testing.assert_allclose([page.place(pixel) for pixel in pixels], places)
+
+
+def test_what_a_painter_draws_layer_by_layer_is_what_is_drawn_at_once(monkeypatch):
+    """Lines that move past hatches and words that stand or change: never a pixel's difference."""
+    platen_map = oblique_map()
+    painter = Painter(platen_map, keep=2)
+    still = (
+        Hatch(((-150, -60), (-90, -60), (-90, 60), (-150, 60))),
+        Text((-40, -80), "17 of 59\nnavy, L", size=12.0),
+        Text((40, 90), "too near the zip", Role.WARN, 9.0),
+    )
+    square = ((-30.0, -30.0), (30.0, -30.0), (30.0, 30.0), (-30.0, 30.0))
+    told = []
+    for number in range(8):
+        shift = Isometry(0.1 * number, -7.3 * number, 0.01 * (number // 4))
+        lines = (
+            moved(Stroke(square, Role.LAY, closed=True), shift),
+            moved(Stroke(square[:3], Role.LAY, dash=Dash.DASHED, height=4.0), shift),
+            moved(Crosshair((0.0, 0.0), Role.LAY), shift),
+        )
+        words = (Text((-40, -110), f"moved {0.1 * number:.1f} mm"),) if number % 3 else ()
+        marks = (*still, *lines, *words)
+        frame = painter.paint(marks)
+        assert np.array_equal(frame, render(marks, platen_map, DEFAULT_PALETTE))
+        assert painter.paint(marks) is frame
+        told.append(frame)
+    assert not np.array_equal(told[0], told[1])
+
+    drawn = []
+    whole = overlay.frame.tiles
+    monkeypatch.setattr(overlay.frame, "tiles", lambda *of: drawn.append(len(of[0])) or whole(*of))
+    painter.paint((*still, moved(lines[0], Isometry(0.5, 0.0)), *words))
+    assert len(drawn) == 1  # the lay lines alone
+
+
+def test_a_stroke_that_was_shifted_is_drawn_as_one_worked_out_anew():
+    platen_map = oblique_map()
+    ring = tuple((60 * math.cos(t), 40 * math.sin(t)) for t in np.linspace(0, 6, 60))
+    for x, y in ((0.0, 0.0), (0.1, -0.1), (33.3333333, 91.7)):
+        mark = moved(Stroke(ring, Role.LAY, closed=True), Isometry(x, y))
+        (contours,) = [overlay.frame._stroked(mark, Dash.SOLID)]
+        direct = outlined(np.array(mark.points), mark.width, True, Dash.SOLID)
+        assert contours.points == pytest.approx(direct.points, abs=2e-6)
+        assert np.array_equal(contours.ends, direct.ends)
+    far = Stroke(((0.0, 0.0), (1e5, 0.0)), Role.LAY)  # cut off on the platen, not by its form
+    assert np.array_equal(
+        render([far], platen_map, DEFAULT_PALETTE),
+        render([Stroke(((0.0, 0.0), (1500.0, 0.0)), Role.LAY)], platen_map, DEFAULT_PALETTE),
+    )
