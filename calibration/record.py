@@ -174,9 +174,13 @@ def load(path: Path | str) -> Rig:
         raise Refusal(
             f"There is no rig file at “{place}”: make one with chalkbeam calibrate --out {place}."
         ) from None
-    except (OSError, ValueError) as error:
+    except OSError as error:
         raise Refusal(
-            f"The rig file “{place}” cannot be read ({_first_line(error)}): calibrate again."
+            f"The rig file “{place}” cannot be read ({error.strerror}): check its place and rights."
+        ) from None
+    except ValueError:
+        raise Refusal(
+            f"The rig file “{place}” is damaged or incomplete: calibrate again."
         ) from None
     if not isinstance(content, dict) or content.get("kind") != KIND:
         raise Refusal(f"“{place}” is not a Chalkbeam rig file: name the file calibrate wrote.")

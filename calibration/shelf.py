@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,6 +14,9 @@ from calibration.record import Rig, load, save
 from calibration.refusal import Refusal
 
 _DEFAULT = "default.txt"
+
+_RESERVED = re.compile(r"(CON|PRN|AUX|NUL|(COM|LPT)[0-9])(\..*)?", re.IGNORECASE)
+"""Names that are devices to Windows (Microsoft, "Naming Files, Paths, and Namespaces")."""
 
 
 def folder() -> Path:
@@ -30,7 +34,7 @@ def default() -> str | None:
     known = names()
     chosen = folder() / _DEFAULT
     if chosen.is_file():
-        name = chosen.read_text("utf-8", errors="replace").strip()
+        name = _known_as(chosen.read_text("utf-8", errors="replace").strip())
         if name in known:
             return name
     return known[0] if len(known) == 1 else None
@@ -42,26 +46,44 @@ def set_default(name: str) -> None:
     Raises
     ------
     Refusal
-        If there is no rig of that name.
+        If there is no rig of that name, or none that can be read.
     """
-    if name not in names():
+    known = _known_as(name)
+    if known not in names():
         raise Refusal(f"There is no rig named “{name}”: {_known()}.")
-    write_whole(folder() / _DEFAULT, name + "\n")
+    load(place(known))  # a damaged one would stop every command later
+    write_whole(folder() / _DEFAULT, known + "\n")
 
 
 def place(name: str) -> Path:
-    """Return the file of a named rig, whether it exists or not.
+    """Return the file of a named rig, whether it exists or not; capitals make no other name.
 
     Raises
     ------
     Refusal
         If the name cannot be a file name on every system.
     """
+    name = unicodedata.normalize("NFC", name)
     if not re.fullmatch(r"[\w][\w .()-]{0,60}", name) or name != name.strip(" ."):
         raise Refusal(
             f"“{name}” cannot name a rig: use letters, digits, spaces, hyphens and dots, up to 60."
         )
-    return folder() / f"{name}.json"
+    if _RESERVED.fullmatch(name):
+        raise Refusal(f"“{name}” cannot name a rig: on some systems a device is called so.")
+    return folder() / f"{_known_as(name)}.json"
+
+
+def _known_as(name: str) -> str:
+    """Return the name as a rig on the shelf has it; the name itself where none has it."""
+    known = names()
+    if name in known:
+        return name
+    return next((each for each in known if _folded(each) == _folded(name)), name)
+
+
+def _folded(name: str) -> str:
+    # Some systems take letters and their accents apart in the names of files.
+    return unicodedata.normalize("NFC", name).casefold()
 
 
 def find(text: str | None) -> Path:
@@ -92,7 +114,7 @@ def find(text: str | None) -> Path:
     path = Path(text)
     if path.is_file() or path.suffix == ".json" or path.name != text:
         return path
-    if text in names():
+    if _known_as(text) in names():
         return place(text)
     raise Refusal(f"There is no rig file or rig named “{text}”: {_known()}.")
 
@@ -110,7 +132,7 @@ def set_aside(name: str) -> Path | None:
     path = place(name)
     if not path.is_file():
         return None
-    copy = folder() / "earlier" / f"{name} {datetime.now(UTC):%Y-%m-%d %H%M%S}.json"
+    copy = folder() / "earlier" / f"{path.stem} {datetime.now(UTC):%Y-%m-%d %H%M%S}.json"
     write_whole(copy, path.read_text("utf-8"))
     return copy
 

@@ -85,13 +85,19 @@ def test_missing(path: Path) -> None:
 @pytest.mark.parametrize("text", ["", "{", "\x00\x01", '{"kind": "chalkbeam rig", "version": 1'])
 def test_cut_short(path: Path, text: str) -> None:
     path.write_text(text)
-    with pytest.raises(Refusal, match="cannot be read"):
+    with pytest.raises(Refusal, match=r"rig\.json” is damaged or incomplete: calibrate again\."):
         load(path)
 
 
 def test_not_text(path: Path) -> None:
     path.write_bytes(b"\xff\xfe\x00\xd8")
-    with pytest.raises(Refusal, match="cannot be read"):
+    with pytest.raises(Refusal, match=r"rig\.json” is damaged or incomplete: calibrate again\."):
+        load(path)
+
+
+def test_a_folder(path: Path) -> None:
+    path.mkdir()
+    with pytest.raises(Refusal, match=r"cannot be read \(Is a directory\): check its place"):
         load(path)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import replace
 from pathlib import Path
 
@@ -49,6 +50,12 @@ def test_of_several_the_chosen_one_is_the_default() -> None:
         shelf.set_default("attic")
 
 
+def test_a_rig_that_cannot_be_read_is_no_default() -> None:
+    shelf.keep(RIG).write_text("{")
+    with pytest.raises(Refusal, match="damaged"):
+        shelf.set_default(RIG.name)
+
+
 def test_a_default_that_is_gone_is_no_default() -> None:
     shelf.keep(RIG)
     shelf.keep(replace(RIG, name="other"))
@@ -73,6 +80,27 @@ def test_paths_come_before_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 def test_names_that_are_no_file_names(name: str) -> None:
     with pytest.raises(Refusal, match="cannot name a rig"):
         shelf.place(name)
+
+
+@pytest.mark.parametrize("name", ["CON", "nul", "com1", "Lpt9.old"])
+def test_names_that_are_devices_on_windows(name: str) -> None:
+    with pytest.raises(Refusal, match="a device is called so"):
+        shelf.place(name)
+
+
+def test_capitals_make_no_other_rig() -> None:
+    """As on the systems whose files know no capitals: a rig is never lost to its twin there."""
+    path = shelf.keep(replace(RIG, name="Presse Köln"))
+    assert shelf.place("PRESSE KÖLN") == path
+    assert shelf.place(unicodedata.normalize("NFD", "presse köln")) == path
+    assert shelf.open_rig("presse köln").name == "Presse Köln"
+    shelf.set_default("presse KÖLN")
+    assert shelf.default() == "Presse Köln"
+    copy = shelf.set_aside("presse köln")
+    assert copy is not None
+    assert copy.name.startswith("Presse Köln ")
+    shelf.keep(replace(RIG, name="presse köln", made_at="2026-05-01T08:00:00+00:00"))
+    assert shelf.names() == ("Presse Köln",)
 
 
 def test_a_rig_whose_name_is_taken_again_is_kept() -> None:

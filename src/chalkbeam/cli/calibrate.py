@@ -128,6 +128,7 @@ def calibrate(
     )
     face = PlatenFace(*parse_size(platen))
     check_place(out, report)
+    beside = out if out is not None else shelf.place(rig_name(name, out))
     resolution = parse_pixels(size)
 
     def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
@@ -145,7 +146,6 @@ def calibrate(
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         board = read_height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
-        beside = out if out is not None else shelf.place(rig_name(name, out))
         done = rig_from_camera(camera, wanted, beside, display, solve)
     rig = Rig.of(done.solution, rig_name(name, out), face)
     keep_made(rig, out, report, as_json, done.photos)
