@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from calibration.refusal import Refusal
 from chalkbeam.bench import AtHand, Bench
+from chalkbeam.press_light import PressLight
 from chalkbeam.runs.cost import format_duration
 from chalkbeam.runs.events import Event, Kind, Shift, Step
 from chalkbeam.runs.order_of_work import Stop
@@ -15,13 +17,11 @@ from chalkbeam.runs.progress import At, Outcome
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.watch import sheet_trouble
 from chalkbeam.station import UNSEEN, advance
-from chalkbeam.station_light import Scene, fitting_words, lit
+from chalkbeam.station_light import Scene, fitting_words
 from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import countdown_mark
-from overlay.frame import Frame, Painter, render
+from overlay.frame import Frame
 from overlay.inputs import Input, Key
-from overlay.palette import DEFAULT_PALETTE, Look
 
 
 class PressSide:
@@ -64,7 +64,6 @@ class PressSide:
     ) -> None:
         self.counting = counting
         self._known = known
-        self._counted: dict[tuple[int, int], Frame | None] = {}
         self.sitting = sitting
         self.bench = bench
         self.unit = unit
@@ -80,7 +79,7 @@ class PressSide:
         pieces = list(dict.fromkeys(stop.piece.id for stop in stops))
         self._number = {piece: number for number, piece in enumerate(pieces, start=1)}
         self._imprints = {stop.imprint.id: index for index, stop in enumerate(stops)}
-        self._painters: dict[int, Painter] = {}
+        self._light = PressLight(bench.rigs[0])
         self._rung: float | None = None
         self._ready_for: object = None
         self._foreseen: tuple[object, AtHand] | None = None
@@ -99,6 +98,7 @@ class PressSide:
             self._ready()
         standing = Standing(self.sitting.progress, self.locations, self.at_hand is not None)
         desk, commands = advance(self.desk, standing, happened)
+        drawing = self._draw_ahead(desk, commands)
         for command in commands:
             try:
                 said = self._carry_out(command)
@@ -110,12 +110,24 @@ class PressSide:
                 )  # fmt: skip
                 break
             desk = replace(desk, said=said or desk.said)
+        if drawing is not None:
+            drawing()
         if commands or desk != self.desk:
             self.changes += 1
         self.desk = desk
         if commands:
             self._ready()
         return self
+
+    def _draw_ahead(self, desk: Desk, commands: Sequence[Command]) -> Callable[[], None] | None:
+        """Begin to draw what a nudge will show while the disk takes the nudge in.
+
+        Only drawn: it is shown once it is on record. If it never is, the drawing goes unseen.
+        """
+        if self.at_hand is None or [command.order for command in commands] != [Order.NUDGE]:
+            return None
+        at = self.sitting.progress.at
+        return self._light.begin(self._scene(at, self.at_hand, desk, commands[0].shift))
 
     def _carry_out(self, command: Command) -> str:
         """Do it; return a remark about it, if any."""
@@ -240,7 +252,7 @@ class PressSide:
         if at.index is None or self.at_hand is None or progress.paused or self.desk.asking:
             return
         if at.step is Step.LOAD:
-            self._paint(At(at.index, Step.LAY), self.at_hand)
+            self._light.frame(self._scene(At(at.index, Step.LAY), self.at_hand))
             return
         # In the lay step arrow keys want an answer at once; the press gives time for the next.
         following = progress.following()
@@ -253,7 +265,7 @@ class PressSide:
             return
         wanted = (following.index, collar, *map(self._location, stop.piece.imprints))
         self._foreseen = (wanted, at_hand)
-        self._paint(following, at_hand)
+        self._light.frame(self._scene(following, at_hand))
 
     def _note(self, text: str) -> None:
         """Keep what went wrong with the run; the light says it whether or not that works."""
@@ -283,8 +295,14 @@ class PressSide:
 
     # -- light -----------------------------------------------------------------------------
 
-    def _scene(self, at: At, at_hand: AtHand | None, desk: Desk) -> Scene:
-        """Return everything the light depends on."""
+    def _scene(
+        self,
+        at: At,
+        at_hand: AtHand | None,
+        desk: Desk = Desk(),  # noqa: B008 - a frozen value
+        more: Shift = Shift(),  # noqa: B008 - a frozen value
+    ) -> Scene:
+        """Return everything the light depends on; `more` is a nudge yet to be recorded."""
         progress = self.sitting.progress
         stop = None if at.index is None else progress.stops[at.index]
         rig = at_hand.rig if at_hand is not None else self.bench.rigs[0]
@@ -297,7 +315,7 @@ class PressSide:
             step=at.step,
             paused=progress.paused,
             at_hand=at_hand,
-            nudge=progress.nudge(at.index) if at.index is not None else Shift(),
+            nudge=progress.nudge(at.index, more) if at.index is not None else Shift(),
             fitting=self.fitting(at),
             number=self.number(stop),
             count=self.pieces,
@@ -309,22 +327,14 @@ class PressSide:
             unit=self.unit,
         )
 
-    def _paint(self, at: At, at_hand: AtHand | None, desk: Desk = Desk()) -> Frame | None:  # noqa: B008 - a frozen value
-        rig = at_hand.rig if at_hand is not None else self.bench.rigs[0]
-        if id(rig) not in self._painters:
-            # The picture shown, the next one, and the one before in case of a step back.
-            self._painters[id(rig)] = Painter(rig.projector, keep=3)
-        palette = at_hand.palette if at_hand is not None else None
-        return self._painters[id(rig)].paint(lit(self._scene(at, at_hand, desk)), palette)
-
     def frame(self, at: float | None = None) -> Frame | None:
         """Return the frame to show; None for darkness.
 
         `at` is the time on the monotonic clock, s, for the count of the dwell.
         """
-        frame = self._paint(self.sitting.progress.at, self.at_hand, self.desk)
+        frame = self._light.frame(self._scene(self.sitting.progress.at, self.at_hand, self.desk))
         left = None if at is None or frame is not None else self.seconds_left(at)
-        return frame if left is None else self._count(left)
+        return frame if left is None else self._light.count(left, self.at_hand)
 
     def seconds_left(self, at: float) -> int | None:
         """Return the whole seconds to be counted beside the platen; None if none are."""
@@ -337,16 +347,6 @@ class PressSide:
         """Return when the count changes next, s on the monotonic clock; None if it does not."""
         left, ends = self.seconds_left(at), self.dwell_ends()
         return None if not left or ends is None else ends - left + 1
-
-    def _count(self, left: int) -> Frame | None:
-        """Return the frame with so many seconds beside the platen; None where there is no room."""
-        rig = self.at_hand.rig if self.at_hand is not None else self.bench.rigs[0]
-        if (id(rig), left) not in self._counted:
-            self._counted.clear()
-            mark = countdown_mark(left, rig.face, rig.projector)
-            frame = None if mark is None else render([mark], rig.projector, DIM)
-            self._counted[id(rig), left] = frame
-        return self._counted[id(rig), left]
 
     def summary(self) -> tuple[str, ...]:
         """Return how the order ended, a line each."""
@@ -381,9 +381,6 @@ class PressSide:
         dwell = stop.imprint.press.dwell
         return None if dwell is None else since + dwell
 
-
-DIM = replace(DEFAULT_PALETTE, check=Look((90, 90, 90)))
-"""For figures beside the platen: to be read in a shop's light, not to light the press."""
 
 NOTHING = "nothing to take back"
 

@@ -11,7 +11,7 @@ import pytest
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam import operator_window, station_light
+from chalkbeam import operator_window, press_light, station_light
 from chalkbeam.bench import Bench, is_for
 from chalkbeam.board import board_of
 from chalkbeam.board_picture import SIZE, draw, seconds_left
@@ -163,6 +163,42 @@ def test_what_cannot_be_recorded_has_not_happened(press, monkeypatch):
         assert set(before) <= set(press.marks())  # the light stays as it was
     press.keys("space")
     assert press.side.sitting.progress.at.step is Step.PRESS
+
+
+def test_a_nudge_is_drawn_while_it_is_written_and_shown_only_once_it_is_on_record(
+    press, monkeypatch
+):
+    press.keys("space")
+    before = press.side.frame()
+    drawn, written = [], press.side.sitting.write
+    render = press_light.Painter._render
+    monkeypatch.setattr(
+        press_light.Painter,
+        "_render",
+        lambda self, *of: drawn.append(threading.current_thread()) or render(self, *of),
+    )
+
+    def refuse(*act, **data):
+        raise Refusal("The disk is full.")
+
+    monkeypatch.setattr(press.side.sitting, "write", refuse)
+    press.keys("left")
+    after = press.side.frame()
+    assert len(drawn) == 2  # the nudge, unseen, and then the remark
+    assert "The disk is full." in press.words()
+    assert press.side.sitting.progress.nudge(0) == Shift()
+    press.keys("h", "h")
+    assert np.array_equal(press.side.frame(), before)
+    assert not np.array_equal(after, before)
+
+    drawn.clear()
+    monkeypatch.setattr(press.side.sitting, "write", written)
+    press.keys("right")
+    moved = press.side.frame()
+    assert len(drawn) == 1
+    assert drawn[0] is not threading.current_thread()
+    assert press.side.sitting.progress.nudge(0) == Shift(1.0, 0.0)
+    assert not np.array_equal(moved, before)
 
 
 def test_another_window_on_the_same_run_is_told(press, tmp_path):

@@ -137,10 +137,13 @@ class Progress:
         batch = self._frozen.get(stop.imprint.id, self._batch_nudges.get(stop.batch, Shift()))
         return self._earlier.get(stop.imprint.id, Shift()) + batch
 
-    def nudge(self, index: int) -> Shift:
-        """Return the whole correction of the lay lines at a stop, platen frame, mm and rad."""
+    def nudge(self, index: int, more: Shift = Shift()) -> Shift:  # noqa: B008 - a frozen value
+        """Return the whole correction of the lay lines at a stop, platen frame, mm and rad.
+
+        `more` is a nudge that may follow: what the correction will be with it.
+        """
         own = self._nudges.get(self.stops[index].imprint.id, Shift())
-        return self.carried(index) + own
+        return self.carried(index) + (own + more)
 
     def collar(self, index: int) -> Shift | None:
         """Return the garment frame's correction at a stop: this piece's, else its batch's."""
