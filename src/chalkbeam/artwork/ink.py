@@ -73,7 +73,7 @@ def find_ink(name: str, rgba: NDArray[np.uint8], whole: bool = False) -> Ink:
     """
     alpha, paper = rgba[..., 3], ""
     if int(alpha.min()) < 250:
-        source, cover = "alpha", np.asarray(alpha / 255, dtype=np.float32)
+        source, cover = "alpha", alpha.astype(np.float32) / np.float32(255)
     elif whole:
         source, cover = "asked", np.ones(rgba.shape[:2], dtype=np.float32)
     else:
@@ -128,8 +128,9 @@ def _without_specks(mask: Mask) -> tuple[Mask, int]:
     reduce = max(1, -(-long_side // WORK_PIXELS))
     padded = np.pad(mask, ((0, -height % reduce), (0, -width % reduce)))
     rows, columns = padded.shape[0] // reduce, padded.shape[1] // reduce
-    blocks = padded.reshape(rows, reduce, columns, reduce)
-    small: NDArray[np.uint8] = np.asarray(blocks.any(axis=(1, 3)), dtype=np.uint8)
+    # One axis after the other takes half as long as both at once.
+    strips = padded.reshape(rows, reduce, -1).any(axis=1)
+    small = strips.reshape(rows, columns, reduce).any(axis=2).astype(np.uint8)
     reach = max(1, round(LONELY * long_side / reduce))
     near = cv2.dilate(small, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach + 1, reach + 1)))
     count, labels = cv2.connectedComponents(near)
