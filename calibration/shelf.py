@@ -133,7 +133,7 @@ def set_aside(name: str) -> Path | None:
     if not path.is_file():
         return None
     copy = folder() / "earlier" / f"{path.stem} {datetime.now(UTC):%Y-%m-%d %H%M%S}.json"
-    write_whole(copy, path.read_text("utf-8"))
+    write_whole(copy, path.read_bytes())
     return copy
 
 

@@ -111,3 +111,5 @@ def test_a_rig_whose_name_is_taken_again_is_kept() -> None:
     assert copy.read_text() == path.read_text()
     assert shelf.names() == (RIG.name,)
     assert shelf.open_rig(str(copy)).calibration_id == RIG.calibration_id
+    path.write_bytes(b"\xff\x00")  # not even a damaged one is lost
+    shelf.set_aside(RIG.name)

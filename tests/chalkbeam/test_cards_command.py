@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 from calibration.pattern import Pattern
 from calibration.refusal import Refusal
 from chalkbeam.cli.app import app
+from overlay.inputs import Closed, DisplayLost, Key, Tick
 
 runner = CliRunner()
 
@@ -61,6 +62,32 @@ def test_pattern_writes_the_picture_to_project(tmp_path, platen, fine):
     assert (cv2.imread(str(out)) == Pattern((1280, 720)).draw(fine)).all()
 
 
+@pytest.mark.parametrize("end", [Key("escape"), Closed()])
+def test_pattern_fills_a_display_until_it_is_ended(tmp_path, monkeypatch, end):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("overlay.window.choose_display", lambda size, wanted: wanted)
+    shown = []
+
+    def operate(state, screen, *, update, view, done, **_):
+        shown.append((screen.size, screen.display, view(state)))
+        for happened in (Tick(), Key("space"), end):
+            assert not done(state)
+            state = update(state, happened)
+        assert done(state)
+        with pytest.raises(Refusal, match="is gone"):
+            update(state, DisplayLost("Display 2 is gone: check its cable."))
+        return state
+
+    monkeypatch.setattr("overlay.window.run", operate)
+    result = run("pattern", "--size", "1280x720", "--platen", "5x5in", "--display", "2")
+    assert result.exit_code == 0
+    assert "Do not look into the projector's beam." in result.stdout
+    ((size, display, frame),) = shown
+    assert (size, display) == ((1280, 720), 2)
+    assert (frame == Pattern((1280, 720)).draw(True)).all()
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
@@ -69,6 +96,7 @@ def test_pattern_writes_the_picture_to_project(tmp_path, platen, fine):
         (("cards", "--platen", "406mmx508mm", "--dpi", "5", "--png", "x"), "5 dpi"),
         (("pattern", "--size", "100x90"), "cannot carry the pattern"),
         (("pattern", "--size", "full"), "not a picture size"),
+        (("pattern", "--size", "1280x720", "--display", "1", "--out", "p.png"), "not both"),
     ],
 )
 def test_bad_input_is_refused_and_writes_nothing(tmp_path, monkeypatch, words, sentence):

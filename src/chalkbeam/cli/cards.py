@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.units import parse_pixels, parse_size
+
+if TYPE_CHECKING:
+    from overlay.frame import Frame
 
 
 class Paper(StrEnum):
@@ -65,13 +68,17 @@ def cards(
 
 def pattern(
     size: Annotated[str, typer.Option(help="The projector's own resolution, such as 1920x1080.")],
-    out: Annotated[Path, typer.Option(help="PNG to write.")] = Path("pattern.png"),
+    out: Annotated[Path | None, typer.Option(help="PNG to write, such as pattern.png.")] = None,
+    display: Annotated[
+        int | None,
+        typer.Option(help="Show it on this display until Escape is pressed: chalkbeam displays."),
+    ] = None,
     platen: Annotated[
         str | None,
         typer.Option(help="Width x depth; a small platen gets a finer pattern."),
     ] = None,
 ) -> None:
-    """Write the picture to project while the calibration photos are taken."""
+    """Show the picture to project while the calibration photos are taken, or write it."""
     import cv2
 
     from calibration.files import write_whole
@@ -80,15 +87,51 @@ def pattern(
 
     shown = Pattern(parse_pixels(size))
     fine = platen is not None and wants_fine(PlatenFace(*parse_size(platen)))
-    done, coded = cv2.imencode(".png", shown.draw(fine))
+    frame = shown.draw(fine)
+    if display is not None:
+        if out is not None:
+            raise Refusal("Show the pattern or write it: give --display or --out, not both.")
+        _show(frame, display)
+        return
+    out = out or Path("pattern.png")
+    done, coded = cv2.imencode(".png", frame)
     if not done:
         raise Refusal(f"The pattern could not be written as a picture: give {out} another name.")
     write_whole(out, coded.tobytes())
     print(
         f"Wrote {out}. Show it full screen at {shown.size[0]} x {shown.size[1]} pixels, without "
-        "scaling, with keystone correction set once and then left alone."
+        "scaling: in a window or scaled it makes a rig that is off, and no photo tells. "
+        "(--display shows it rightly.)"
     )
-    print("Do not look into the projector's beam.")
+    print(_BEAM)
+
+
+_BEAM = "Do not look into the projector's beam."
+
+
+def _show(frame: Frame, display: int) -> None:
+    """Fill a display with the pattern until Escape is pressed."""
+    from overlay.inputs import Closed, DisplayLost, Input, Key
+    from overlay.screens import Screen
+    from overlay.window import choose_display, run
+
+    size = (int(frame.shape[1]), int(frame.shape[0]))
+    number = choose_display(size, display)
+    print(f"The pattern is on display {number}; Escape ends. {_BEAM}", flush=True)
+
+    def update(over: bool, happened: Input) -> bool:
+        if isinstance(happened, DisplayLost):
+            raise Refusal(happened.sentence)
+        escaped = isinstance(happened, Key) and happened.name == "escape"
+        return over or escaped or isinstance(happened, Closed)
+
+    run(
+        False,
+        Screen(size, number, title="Chalkbeam pattern"),
+        update=update,
+        view=lambda _: frame,
+        done=lambda over: over,
+    )
 
 
 def register(app: typer.Typer) -> None:
