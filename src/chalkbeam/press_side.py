@@ -256,6 +256,8 @@ class PressSide:
             return
         # In the lay step arrow keys want an answer at once; the press gives time for the next.
         following = progress.following()
+        if at.step is Step.PRESS:
+            self.sitting.tidy()
         if at.step is not Step.PRESS or following.index is None:
             return
         stop, collar = progress.stops[following.index], progress.collar(following.index)

@@ -62,6 +62,25 @@ def test_the_file_is_in_wal_mode_with_full_synchronisation(store):
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
 
 
+def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
+    sitting = Sitting(store, begin(store))
+    log = store.path.with_name(store.path.name + "-wal")
+    for _ in range(12):
+        for _ in range(40):
+            sitting.step(Step.LAY)
+        sitting.tidy()
+    # SQLite carries a log over by itself at 1000 pages of 4096 bytes (its documentation of
+    # PRAGMA wal_autocheckpoint); an event takes a few pages.
+    assert log.stat().st_size < 1000 * 4096
+    with sqlite3.connect(f"file:{store.path}?immutable=1", uri=True) as without_log:
+        (count,) = without_log.execute("select count(*) from events").fetchone()
+    without_log.close()
+    assert count == 12 * 40 + 1
+    sitting.step(Step.LAY)
+    store.close()
+    sitting.tidy()  # what stands in the way is told by the next event
+
+
 def test_an_event_holds_who_where_and_when(store):
     run = begin(store)
     ticks, dates = itertools.count(100.0, 2.5), iter(["2026-11-25T10:00:00", "2020-01-01T00:00:00"])

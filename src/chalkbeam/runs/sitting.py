@@ -82,6 +82,10 @@ class Sitting:
         """Say which rig lights the imprint at hand; every event bears its name and calibration."""
         self._recorder.use(rig, calibration)
 
+    def tidy(self) -> None:
+        """Let the record do what it has put off, while nothing is waited for."""
+        self._recorder.store.tidy()
+
     def _at_hand(self) -> tuple[int, str]:
         """Return the index and the id of the imprint at hand."""
         index = self.progress.at.index
