@@ -30,6 +30,11 @@ class Display:
     name: str = ""
     corner: tuple[int, int] | None = None
 
+    @property
+    def words(self) -> str:
+        """Which display, for people: its number and its socket."""
+        return f"{self.number} ({self.name})" if self.name else f"{self.number}"
+
 
 @dataclass(frozen=True)
 class Screen:
@@ -140,13 +145,13 @@ def beside(found: Sequence[Display], clear: int | None) -> Display:
 
 def listed(found: Sequence[Display]) -> str:
     """Return the displays there are, in words."""
-    return ", ".join(f"display {each.number}: {each.size[0]}x{each.size[1]}" for each in found)
+    return ", ".join(f"display {each.words}: {each.size[0]}x{each.size[1]}" for each in found)
 
 
 def other_size(display: Display, size: tuple[int, int]) -> str:
     """Say that a display's picture has another size than the rig's, and what to do."""
     return (
-        f"Display {display.number} shows {display.size[0]}x{display.size[1]} and the rig was made "
+        f"Display {display.words} shows {display.size[0]}x{display.size[1]} and the rig was made "
         f"for {size[0]}x{size[1]}: set the display to {size[0]}x{size[1]} in the system's display "
         "settings, or calibrate again."
     )

@@ -272,8 +272,8 @@ class _Window:
         place = found_again(found, self._before, self._number)
         if place is None:
             sentence = (
-                f"Display {self._number}, the projector, is gone: check its cable and "
-                "power; the light comes back by itself."
+                f"Display {self._before[self._number - 1].words}, the projector, is gone: check "
+                "its cable and power; the light comes back by itself."
             )
         elif place.size != self._screen.size:
             sentence = other_size(place, self._screen.size)

@@ -8,6 +8,7 @@ import pygame
 import pytest
 
 from calibration import shelf
+from overlay.outputs import Output
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.program import run_program as chalkbeam
 from tests.chalkbeam.rigs import make_rig, save_rig
@@ -125,4 +126,14 @@ def test_lists_displays(capsys, monkeypatch):
     assert code == 0
     assert out == "1  1366x768  (main)\n2  1920x1080\n"
     _, out, _ = chalkbeam(capsys, monkeypatch, "displays", "--json")
-    assert json.loads(out)[1] == {"number": 2, "size": [1920, 1080]}
+    assert json.loads(out)[1] == {"number": 2, "size": [1920, 1080], "socket": ""}
+
+
+def test_lists_displays_by_their_sockets_where_the_system_names_them(capsys, monkeypatch):
+    outputs = (Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), (1920, 1080)))
+    monkeypatch.setattr(
+        pygame.display, "get_desktop_sizes", lambda: [each.size for each in outputs]
+    )
+    monkeypatch.setattr("overlay.window.listing_for", lambda driver: lambda: outputs)
+    _, out, _ = chalkbeam(capsys, monkeypatch, "displays")
+    assert out == "1  1366x768  eDP-1  (main)\n2  1920x1080  HDMI-1\n"

@@ -132,7 +132,7 @@ def test_unplugged_is_told_and_the_light_comes_back_to_the_same_projector(x_serv
     )
     assert told == [
         "lit at 1030",
-        "DisplayLost Display 2, the projector, is gone: check its cable and power; "
+        f"DisplayLost Display 2 ({PROJECTOR}), the projector, is gone: check its cable and power; "
         "the light comes back by itself.",
         "dark at 5",
         "DisplayBack ",
@@ -161,6 +161,6 @@ def test_another_picture_size_is_told(x_server):
     subprocess.run(["xrandr", "--addmode", PROJECTOR, "640x480"], check=True)
     told = light(f"--output {PROJECTOR} --mode 640x480", f"--output {PROJECTOR} --off", "see 5")
     assert told[0].startswith(
-        "DisplayLost Display 2 shows 640x480 and the rig was made for 800x600"
+        f"DisplayLost Display 2 ({PROJECTOR}) shows 640x480 and the rig was made for 800x600"
     )
-    assert told[1].startswith("DisplayLost Display 2, the projector, is gone")
+    assert told[1].startswith(f"DisplayLost Display 2 ({PROJECTOR}), the projector, is gone")

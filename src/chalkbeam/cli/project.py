@@ -260,11 +260,15 @@ def list_displays(json: JsonOption = False) -> None:
     if json:
         import json as as_json
 
-        print(as_json.dumps([{"number": each.number, "size": list(each.size)} for each in found]))
+        listed = [
+            {"number": each.number, "size": list(each.size), "socket": each.name} for each in found
+        ]
+        print(as_json.dumps(listed))
         return
     for each in found:
+        socket = f"  {each.name}" if each.name else ""
         main = "  (main)" if each.number == 1 else ""
-        print(f"{each.number}  {each.size[0]}x{each.size[1]}{main}")
+        print(f"{each.number}  {each.size[0]}x{each.size[1]}{socket}{main}")
 
 
 def register(app: typer.Typer) -> None:
