@@ -265,7 +265,8 @@ class _Window:
         if self._screen.display is None:
             return []
         looked = self._listing(), pygame.display.get_desktop_sizes()
-        if looked == self._looked:
+        unknown = looked[0] is None and self._before[self._number - 1].name
+        if looked == self._looked or unknown:  # a list that could not be had for once says nothing
             return []
         self._looked = looked
         found = numbered(*looked)

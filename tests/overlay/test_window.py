@@ -321,6 +321,19 @@ def test_another_display_coming_and_going_leaves_the_light_alone(monkeypatch):
     assert opened == [1, None]
 
 
+def test_a_list_that_cannot_be_had_for_once_leaves_the_light_alone(monkeypatch):
+    operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)
+    both = [(1366, 768), SIZE]
+    told, opened = watch(
+        monkeypatch,
+        ((operator, projector), both),
+        [(None, both), (None, both), ((operator, projector), both), ((operator,), both)],
+        1,
+    )
+    assert "is gone" in told[0].sentence
+    assert opened == [1, None]
+
+
 def test_a_display_that_is_back_but_cannot_be_opened_yet_is_tried_again(monkeypatch):
     operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)
     stale, both = [(1366, 768)], [(1366, 768), SIZE]
