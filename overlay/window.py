@@ -294,7 +294,7 @@ class _Window:
         if sentence == self._trouble:
             return []
         if not self._trouble:
-            self._stand_aside()
+            self._stand_aside(sentence)
         self._trouble = sentence
         return [DisplayLost(sentence, now)]
 
@@ -314,13 +314,13 @@ class _Window:
         self._open(number)
         self._draw()
 
-    def _stand_aside(self) -> None:
+    def _stand_aside(self, why: str) -> None:
         """Make the window small: the system may have moved it on to the operator's display."""
         with suppress(Refusal, pygame.error):  # without any display there is no window, for now
             self._start_again()
             with environment("SDL_VIDEO_WINDOW_POS", "0,0"):
                 self._surface = pygame.display.set_mode(_ASIDE)
-            pygame.display.set_caption(f"{self._screen.title}: no light")
+            pygame.display.set_caption(why)
 
     def _start_again(self) -> None:
         """Let the window library look again which displays there are."""

@@ -10,6 +10,7 @@ from chalkbeam import rehearsal
 from chalkbeam.runs.events import Kind
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
+from overlay.inputs import DisplayLost
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.program import run_program
 from tests.chalkbeam.rigs import save_rig
@@ -108,6 +109,22 @@ def test_with_a_full_disk_what_was_done_is_said_at_the_end_all_the_same(
     assert code == 2
     assert "1 of 3 imprints pressed" in out
     assert "The disk is full." in err
+
+
+def test_without_an_operators_display_the_terminal_says_that_the_light_is_gone(
+    bench, chalkbeam, monkeypatch
+):
+    looked = []
+
+    def look(self, now):
+        looked.append(now)
+        return [DisplayLost("The projector is gone.", now)] if len(looked) == 3 else []
+
+    monkeypatch.setattr("overlay.window._Window._look", look)
+    monkeypatch.setattr("overlay.window._LOOK_EVERY", 0.0)
+    _, out, err = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
+    assert err.count("The projector is gone. No step is taken in the dark") == 1
+    assert "0 of 3 imprints pressed" in out
 
 
 def test_a_reorder_brings_the_moves_back(bench, chalkbeam):

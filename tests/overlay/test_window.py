@@ -287,6 +287,14 @@ def test_a_display_unplugged_is_told_and_lit_again_when_it_is_back(monkeypatch):
     assert opened == [1, None, 1]
 
 
+def test_the_small_window_bears_the_sentence(monkeypatch):
+    here, gone = (None, [(1366, 768), SIZE]), (None, [(1366, 768)])
+    captions = []
+    monkeypatch.setattr(pygame.display, "set_caption", captions.append)
+    (lost,), _ = watch(monkeypatch, here, [gone], 1, Screen(SIZE, 2, title="light"))
+    assert captions == ["light", lost.sentence]
+
+
 def test_the_system_is_asked_where_the_window_library_says_nothing(monkeypatch):
     """SDL 2.28 under X11 keeps the list it found when it started."""
     operator, projector = Output("eDP-1", (0, 0), (1366, 768)), Output("HDMI-1", (1366, 0), SIZE)

@@ -308,7 +308,7 @@ def _light(
     from overlay.window import beep
 
     operator = OperatorWindow(clear=number) if board else None
-    told, rung = -1, 0.0
+    told, rung, trouble = -1, 0.0, ""
 
     def due(now: PressSide) -> float | None:
         ends = now.dwell_ends() if operator is None else None
@@ -317,13 +317,16 @@ def _light(
         return min(times, default=None)
 
     def shown(now: PressSide) -> None:
-        nonlocal told, rung
+        nonlocal told, rung, trouble
         if operator is None and now.rings(time.monotonic()):
             rung = time.monotonic()
             beep()  # with an operator's display it is that which rings
         if now.changes == told:
             return
         told = now.changes
+        if operator is None and now.desk.trouble not in ("", trouble):
+            print(now.desk.trouble, file=sys.stderr)  # the light cannot say it
+        trouble = now.desk.trouble
         if operator is not None:
             operator.show(board_of(now))
         now.foresee()
