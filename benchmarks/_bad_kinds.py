@@ -21,6 +21,7 @@ from benchmarks._spoiled import (
     ghost,
     glare,
     hand,
+    in_window,
     left_dark,
     letterbox,
     same,
@@ -31,6 +32,7 @@ from benchmarks._spoiled import (
     smear,
     swapped,
     turned,
+    upside_down,
     zoomed_light,
 )
 from benchmarks._spoiled_files import (
@@ -69,6 +71,9 @@ KINDS = (
     Kind("pattern on a part of the platen", shown(left_dark), all=True),
     Kind("pattern smaller than the platen", all=True, rig=zoomed_light(1.5)),
     Kind("pattern larger than the platen", all=True, rig=zoomed_light(0.6)),
+    Kind("projector hung upside down", all=True, rig=upside_down),
+    Kind("pattern in a window, 80 %", shown(in_window(0.8, 0.1, 0.1)), all=True),
+    Kind("pattern in a window, half off the screen", shown(in_window(1.0, 0.3, 0.2)), all=True),
     Kind("reflection, 12 %", ghost(0.12)),
     Kind("reflection, 35 %", ghost(0.35)),
     Kind("cards of another platen", cards_of(PlatenFace(254, 254)), all=True),

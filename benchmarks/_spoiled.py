@@ -16,6 +16,7 @@ from calibration.cards import layout
 from calibration.geometry import PlatenFace
 from calibration.pattern import Pattern
 from chalkbeam.virtual_rig import LitFrame, View, VirtualRig, lay_cards, light_frame, look_at
+from chalkbeam.virtual_rig.optics import rotation_vector
 from chalkbeam.virtual_rig.render import radiance
 from chalkbeam.virtual_rig.sensor import develop
 
@@ -345,6 +346,30 @@ def distant(times: float) -> Spoil:
         return File(s.take(k, s.shine(k, view=replace(old, position=(x, y, z)))))
 
     return spoil
+
+
+def upside_down(rig: VirtualRig) -> VirtualRig:
+    """Hang the projector upside down where it is, its picture on the same place."""
+    view = rig.projector.view
+    turned = np.diag([-1.0, -1.0, 1.0]) @ view.rotation
+    x, y = view.size[0] - 1 - view.centre[0], view.size[1] - 1 - view.centre[1]
+    view = replace(view, turn=rotation_vector(turned), centre=(x, y))
+    return replace(rig, projector=replace(rig.projector, view=view))
+
+
+def in_window(scale: float, right: float, down: float) -> Callable[[U8], U8]:
+    """Show the pattern in a window: smaller, off the middle, light grey around it."""
+
+    def change(frame: U8) -> U8:
+        height, width = frame.shape[:2]
+        matrix = np.array([[scale, 0, right * width], [0, scale, down * height]])
+        grey = (190, 190, 190)
+        shown = cv2.warpAffine(
+            frame, matrix, (width, height), flags=cv2.INTER_AREA, borderValue=grey
+        )
+        return np.asarray(shown, np.uint8)
+
+    return change
 
 
 def zoomed_light(times: float) -> Callable[[VirtualRig], VirtualRig]:

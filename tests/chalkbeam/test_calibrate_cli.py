@@ -95,6 +95,13 @@ def aimed(out: str) -> list[dict[str, float]]:
 
 
 class TestCalibrate:
+    @pytest.mark.parametrize("name", ["a/b", "CON", " ", ".x"])
+    def test_a_name_that_cannot_be_kept_is_refused_before_any_work(self, run, looked, name):
+        code, _, err = run("calibrate", "a.jpg", *PLATEN, "--name", name)
+        assert code == 2
+        assert f"“{name}” cannot name a rig" in err
+        assert looked == []
+
     def test_flat_and_raised_photos(self, run, looked, bench):
         code, out, err = run(
             "calibrate", "a.jpg", "b.jpg", "--raised", "10mm", "c.jpg", *PLATEN,
@@ -106,6 +113,7 @@ class TestCalibrate:
         ]  # fmt: skip
         assert "height from photos of cards raised by 10 mm" in out
         assert "Wrote rig.json and report.png." in out
+        assert "no photo can tell" in out.splitlines()[-1]
         rig = load("rig.json")
         grid = synthetic.grid()
         landed = bench.landing(rig.projector.projector_from_platen(grid, 10.0), 10.0)

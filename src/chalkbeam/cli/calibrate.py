@@ -149,6 +149,14 @@ def calibrate(
         done = rig_from_camera(camera, wanted, beside, display, solve)
     rig = Rig.of(done.solution, rig_name(name, out), face)
     keep_made(rig, out, report, as_json, done.photos)
+    if display is None and not as_json:
+        print(_TAKEN_ON_TRUST)
+
+
+_TAKEN_ON_TRUST = (
+    "Whether the pattern filled the projector's screen, unscaled, no photo can tell: before the "
+    "first garment see that chalkbeam project --check lights the platen's very edges."
+)
 
 
 def rig_name(name: str | None, out: Path | None) -> str:
@@ -260,7 +268,8 @@ def described(rig: Rig) -> dict[str, Any]:
 BASIS = (
     "within_mm holds in at least 95 % of calibrations, at its point: it carries corner noise, how "
     "the cards were laid, print scale, board height and what the photos leave open of the "
-    "projector's lens, but not cloth of another height than stated, nor waves in the platen."
+    "projector's lens, but not cloth of another height than stated, nor waves in the platen, nor "
+    "a pattern that was shown scaled or in a window."
 )
 
 
