@@ -324,7 +324,7 @@ class TestRig:
         code, out, _ = run("rig", "list", "--json")
         assert code == 0
         broken, good = json.loads(out)
-        assert "cannot be read" in broken["problem"]
+        assert "is damaged or incomplete" in broken["problem"]
         assert good["name"] == "Slipway"
 
     def test_show_draws_the_report(self, run, rig):
