@@ -128,6 +128,11 @@ def run_order(
             planned = plan_order(order, times, first, as_listed)
             if earlier is not None:
                 brought = _brought_back(store, earlier, planned.stops)
+                begun = earlier.begun[:16].replace("T", " ")
+                print(
+                    f"A reorder: {len(brought)} of {len(planned.stops)} imprints come back as "
+                    f"they were pressed in the run begun {begun} UTC."
+                )
             for note in order.notes:
                 print(f"Note: {note}", file=sys.stderr)
         else:
