@@ -19,7 +19,7 @@ from chalkbeam.sentences import Sentence
 from chalkbeam.target_lettering import grounds, with_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import help_marks, shift_words
+from chalkbeam.words_of_light import Page, help_marks, shift_words
 from overlay.check_view import check_marks
 from overlay.inputs import Closed, Input, Key
 from overlay.keys import Act, Action, action_for
@@ -229,7 +229,7 @@ def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mar
         marks = check_marks(face, title)
         height = 0.0
     elif session.view is View.HELP:
-        marks = help_marks(face, ACTS, height)
+        marks = help_marks(Page.on(session.choice.loading.platen, height), ACTS)
     elif session.dark or session.step is Step.PRESS:
         marks = ()
     else:

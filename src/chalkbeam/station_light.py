@@ -17,7 +17,7 @@ from chalkbeam.station_values import ANSWERS, Asking, Desk
 from chalkbeam.target_lettering import Ground, grounds, with_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import help_marks, page_mark, shift_words
+from chalkbeam.words_of_light import Page, help_marks, page_mark, shift_words
 from overlay.check_view import check_marks
 from overlay.keys import Act
 from overlay.marks import Mark, Role, Text, moved
@@ -106,9 +106,18 @@ class Scene:
     @property
     def where(self) -> tuple[Ground, ...]:
         """Where words may stand."""
-        if self.at_hand is None:
-            return grounds(Platen("", self.face), 0.0)
-        return grounds(self.at_hand.choice.loading.platen, self.height)
+        return grounds(self._platen, self.height)
+
+    @property
+    def page(self) -> Page:
+        """What a page of words may fill."""
+        return Page.on(self._platen, self.height)
+
+    @property
+    def _platen(self) -> Platen:
+        """What the lit surface lies on; the rig's bare face where no imprint is at hand."""
+        at_hand = self.at_hand
+        return Platen("", self.face) if at_hand is None else at_hand.choice.loading.platen
 
 
 @functools.lru_cache(maxsize=8)
@@ -119,19 +128,19 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     if desk.view is View.CHECK:
         marks = check_marks(face, scene.title)
     elif desk.view is View.HELP:
-        marks = help_marks(face, ACTS, scene.height)
+        marks = help_marks(scene.page, ACTS)
     elif desk.asking is not None:
         # The remark is about the answer: it stands below, never across, what can be answered.
-        page = (*question(desk, desk.asking), *((remark,) if remark else ()))
-        marks, remark = (page_mark(face, page, Role.NOTE, scene.height),), ""
+        asked = (*question(desk, desk.asking), *((remark,) if remark else ()))
+        marks, remark = (page_mark(scene.page, asked, Role.NOTE),), ""
     elif scene.stop is None:
-        marks = (page_mark(face, scene.summary, Role.NOTE),)
+        marks = (page_mark(scene.page, scene.summary, Role.NOTE),)
     elif scene.paused:
-        marks = (page_mark(face, ("paused", "P goes on"), Role.NOTE, scene.height),)
+        marks = (page_mark(scene.page, ("paused", "P goes on"), Role.NOTE),)
     elif desk.dark or scene.step is Step.PRESS:
         marks = ()
     elif scene.at_hand is None:
-        marks = (page_mark(face, (scene.refused,), Role.WARN),)
+        marks = (page_mark(scene.page, (scene.refused,), Role.WARN),)
     elif desk.moving is not None:
         marks = _moving(scene, scene.at_hand, desk.moving)
     else:

@@ -48,7 +48,7 @@ _LATER = np.array([0.0, 40.0, 60.0])
 """How much further up the left side a block goes rather than to the right or the middle, mm."""
 _GLUED = re.compile(
     r"(?<=\d) (?=(?:in|mm|cm|s|%)\b|of \d|x \d|\d+/\d)|(?<=\d x) (?=\d)|(?<=\d of) (?=\d)"
-    r"|(?<=adult) |(?<=youth) "
+    r"|(?<=adult) |(?<=youth) |(?<=^\d) "
 )
 """Blanks at which no line is broken: inside lengths, sizes and counts."""
 

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.geometry import PlatenFace, rectangle
+from calibration.geometry import XY, PlatenFace, rectangle
+from chalkbeam.platen import Platen
 from chalkbeam.runs.events import Shift
-from chalkbeam.target_lettering import LEAST_CAP, wrapped
+from chalkbeam.target_lettering import BOX, CAP, LEAST_CAP, SLOPE, wrapped
 from chalkbeam.units import Unit, format_length
 from overlay.frame import PlatenMap
 from overlay.keys import Act, keys_for
-from overlay.lettering import set_line
+from overlay.lettering import advance
 from overlay.marks import LEADING, Mark, Role, Text
 
-LARGEST_CAP = 9.0
-"""Cap height of the list of keys where the platen has room, mm."""
-
-_MARGIN = 15.0
+_MARGIN = 8.0
 
 _PAGE_CAPS = (14.0, 12.0, 10.0, 9.0, 8.0, LEAST_CAP)
 """Cap heights to try for a page of text, mm."""
@@ -30,6 +29,47 @@ BESIDE = 25.0
 
 _BESIDE_CAPS = (50.0, 40.0, 30.0, 24.0, 18.0, 14.0)
 """Cap heights to try for figures beside the platen, mm."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """A level rectangle that a page of text may fill.
+
+    Attributes
+    ----------
+    face : PlatenFace
+        Its size.
+    centre : (x, y)
+        Platen frame, mm.
+    height : float
+        Above the bare platen, mm.
+    """
+
+    face: PlatenFace
+    centre: XY = (0.0, 0.0)
+    height: float = 0.0
+
+    @classmethod
+    def on(cls, platen: Platen, height: float) -> Page:
+        """Return the platen's face; with a pad, its own face or the room before it, if larger.
+
+        `height` is that of the lit surface above the bare platen, mm. Words across a pad's
+        edge would be torn apart by its height.
+        """
+        if platen.pad is None:
+            return cls(platen.face, height=height)
+        pad = platen.pad
+        near = pad.centre[1] - pad.face.depth / 2 - SLOPE * pad.height
+        deep = near + platen.face.depth / 2
+        if deep * platen.face.width <= pad.face.depth * pad.face.width:
+            return cls(pad.face, pad.centre, height)
+        before = PlatenFace(platen.face.width, deep)
+        return cls(before, (0.0, near - deep / 2), height - pad.height)
+
+    @property
+    def room(self) -> tuple[float, float]:
+        """Width and depth that text may take, mm."""
+        return self.face.width - 2 * _MARGIN, self.face.depth - 2 * _MARGIN
 
 
 def shift_words(shift: Shift) -> str:
@@ -48,53 +88,53 @@ def shift_words(shift: Shift) -> str:
     return ", ".join(parts)
 
 
-def help_marks(
-    face: PlatenFace, acts: Sequence[tuple[Act, str]], height: float = 0.0
-) -> tuple[Mark, ...]:
-    """Return the list of keys as lettering that fills the platen's face.
+def help_marks(page: Page, acts: Sequence[tuple[Act, str]]) -> tuple[Mark, ...]:
+    """Return the list of keys as lettering that fills a page.
 
     Parameters
     ----------
-    face : PlatenFace
+    page : Page
     acts : sequence of (Act, str)
         What can be asked for, and in what words.
-    height : float
-        Of the lit surface above the bare platen, mm.
     """
     keys = [", ".join(keys_for(act)[:2]) for act, _ in acts]
     words = [said for _, said in acts]
-    left = max(set_line(line, 1.0).advance for line in keys)
-    right = max(set_line(line, 1.0).advance for line in words)
+    left, right = max(map(advance, keys)), max(map(advance, words))
     gap = 1.5
-    wide, deep = face.width - 2 * _MARGIN, face.depth - 2 * _MARGIN
-    cap = min(LARGEST_CAP, wide / (left + gap + right), deep / (LEADING * (len(acts) - 1) + 1))
+    wide, deep = page.room
+    cap = min(CAP, wide / (left + gap + right), deep / (LEADING * (len(acts) - 1) + 1))
     if cap < LEAST_CAP:
-        return _short_help(keys, words, (wide, deep), height)
-    x = -cap * (left + gap + right) / 2 + cap * left
+        return _short_help(keys, words, page)
+    x, y = page.centre[0] - cap * (left + gap + right) / 2 + cap * left, page.centre[1]
     marks: list[Mark] = [
-        Text((x, 0.0), "\n".join(keys), Role.LAY, cap, (1.0, 0.5), height=height),
-        Text((x + gap * cap, 0.0), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=height),
+        Text((x, y), "\n".join(keys), Role.LAY, cap, (1.0, 0.5), height=page.height),
+        Text((x + gap * cap, y), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=page.height),
     ]
     return tuple(marks)
 
 
-def _short_help(
-    keys: Sequence[str], words: Sequence[str], room: tuple[float, float], height: float
-) -> tuple[Mark, ...]:
-    """Return as much of the list of keys as can be read on a small platen, the first ones first."""
-    most = int((room[1] / LEAST_CAP - 1) / LEADING) + 1
+def _short_help(keys: Sequence[str], words: Sequence[str], page: Page) -> tuple[Mark, ...]:
+    """Return as much of the list of keys as can be read on a small page, the first ones first."""
+    most = int((page.room[1] / LEAST_CAP - 1) / LEADING) + 1
     lines: list[str] = []
     for key, said in zip(keys, words, strict=True):
-        more = wrapped(f"{key.partition(',')[0]}: {said}", LEAST_CAP, room[0])
+        more = wrapped(f"{key.partition(',')[0]}: {said}", LEAST_CAP, page.room[0])
         if len(lines) + len(more) > most:
             break
         lines += more
-    return (Text((0.0, 0.0), "\n".join(lines), Role.NOTE, LEAST_CAP, (0.5, 0.5), height=height),)
+    return (_block(lines, Role.NOTE, LEAST_CAP, page),)
+
+
+def _block(lines: Sequence[str], role: Role, cap: float, page: Page) -> Text:
+    """Return lines that begin below one another, the block in the page's middle."""
+    wide = cap * max(map(advance, lines), default=0.0)
+    where = (page.centre[0] - wide / 2, page.centre[1])
+    return Text(where, "\n".join(lines), role, cap, (0.0, 0.5), height=page.height)
 
 
 def waiting_marks(face: PlatenFace) -> tuple[Mark, ...]:
     """Return what is lit while the first picture is being worked out."""
-    return (page_mark(face, ["getting ready …"], Role.NOTE),)
+    return (page_mark(Page(face), ["getting ready …"], Role.NOTE),)
 
 
 def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Text | None:
@@ -115,7 +155,7 @@ def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Tex
     Text or None
         As large as fits, on the operator's side first; None where there is no room.
     """
-    widest = set_line("000", 1.0).advance
+    widest = advance("000")
     for cap in _BESIDE_CAPS:
         near = -face.depth / 2 - BESIDE - cap / 2
         aside = face.width / 2 + BESIDE + widest * cap / 2
@@ -127,25 +167,17 @@ def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Tex
     return None
 
 
-def page_mark(
-    face: PlatenFace,
-    lines: Sequence[str],
-    role: Role,
-    height: float = 0.0,
-    largest: float = 14.0,
-) -> Text:
-    """Return lines of text in the middle of the platen, as large as fits, wrapped where needed.
-
-    `largest` is the cap height where there is room, mm.
-    """
-    wide, deep = face.width - 2 * _MARGIN, face.depth - 2 * _MARGIN
+def page_mark(page: Page, lines: Sequence[str], role: Role) -> Text:
+    """Return lines of text in the middle of a page, as large as fits, wrapped where needed."""
     broken, cap = list(lines), _PAGE_CAPS[-1]
-    for cap in (each for each in _PAGE_CAPS if each <= largest):
+    wide, deep = page.room
+    for cap in _PAGE_CAPS:
+        wide, deep = (side - (2 * BOX * cap if role is Role.WARN else 0.0) for side in page.room)
         broken = [part for line in lines for part in (wrapped(line, cap, wide) or [""])]
-        widest = max(set_line(part, cap).advance for part in broken)
+        widest = max(map(advance, broken)) * cap
         if widest <= wide and cap * (LEADING * (len(broken) - 1) + 1) <= deep:
             break
-    else:  # a platen too small for all of it: the beginning, large enough to be read
+    else:  # a page too small for all of it: the beginning, large enough to be read
         most = max(1, int((deep / cap - 1) / LEADING) + 1)
         broken = broken if len(broken) <= most else [*broken[: most - 1], "…"]
-    return Text((0.0, 0.0), "\n".join(broken), role, cap, (0.5, 0.5), height=height)
+    return _block(broken, role, cap, page)

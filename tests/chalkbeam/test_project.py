@@ -4,22 +4,26 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.geometry import PlatenFace
+from calibration.refusal import Refusal
 from chalkbeam.artwork import load_artwork
 from chalkbeam.garments import garment
 from chalkbeam.loading import load
 from chalkbeam.locations import location
 from chalkbeam.placement import place
-from chalkbeam.platen import Platen
+from chalkbeam.platen import COMMON, Platen, parse_pad
+from chalkbeam.platen import platen as find_platen
 from chalkbeam.projecting import ACTS, OFF_PRESSURE, Choice, Session, View, about, advance, lit
 from chalkbeam.runs.events import Shift, Step
 from chalkbeam.units import Unit
-from chalkbeam.words_of_light import help_marks, shift_words
+from chalkbeam.words_of_light import Page, help_marks, page_mark, shift_words
 from overlay.inputs import Closed, Key, Pointer, Tick
-from overlay.marks import Crosshair, Role, Stroke, Text
+from overlay.lettering import set_line
+from overlay.marks import LEADING, Crosshair, Role, Stroke, Text
 from tests.chalkbeam.crew_order import write_pennant
 from tests.chalkbeam.rigs import FACE
 
@@ -232,12 +236,42 @@ def test_shifts_in_words(shift, words):
 
 @pytest.mark.parametrize("face", [FACE, PlatenFace(125, 125), PlatenFace(100, 400)])
 def test_the_list_of_keys_fits_the_platen(face):
-    from overlay.lettering import set_line
-
-    for text in help_marks(face, ACTS):
+    for text in help_marks(Page(face), ACTS):
         lines = text.text.split("\n")
         widest = max(set_line(line, text.size).advance for line in lines)
         left = text.anchor[0] - text.align[0] * widest
         assert -face.width / 2 < left
         assert left + widest < face.width / 2
         assert 1.75 * text.size * len(lines) < face.depth
+
+
+@pytest.mark.parametrize("pad", ["", "6x6x0.5in", "10x10x0.5in", "4x4x0.25in"])
+@pytest.mark.parametrize("plate", COMMON)
+def test_pages_of_words_lie_level_and_on_what_they_are_lit_on(plate, pad):
+    """Whole on the platen's face, on the pad, or so far before it that the cloth lies flat."""
+    try:
+        bed = find_platen(plate).with_pad(parse_pad(pad) if pad else None)
+    except Refusal:  # the pad is larger than the platen
+        return
+    page = Page.on(bed, bed.height + 1.0)
+    face, top = (shapely.Polygon(edge) for edge in (bed.face.outline(), bed.pressed()))
+    asked = ("Spoiled: why?", "1 in the wrong place", "2 wrong transfer", "3 scorched")
+    refused = ("The ink (260 mm x 235 mm) would leave the pressed area: use 16x20in.",)
+    for marks in (
+        help_marks(page, ACTS),
+        (page_mark(page, asked, Role.NOTE),),
+        (page_mark(page, refused, Role.WARN),),
+    ):
+        for text in marks:
+            wide = max(set_line(line, text.size).advance for line in text.text.split("\n"))
+            tall = text.size * (1 + LEADING * text.text.count("\n"))
+            x, y = np.array(text.anchor) - np.multiply(text.align, (wide, tall))
+            ink = shapely.box(x, y - 0.3 * text.size, x + wide, y + tall)
+            box = ink.buffer(0.5 * text.size if text.role is Role.WARN else 0.0)
+            assert text.size >= 7.0
+            assert face.contains(box)
+            if bed.pad is not None and text.height == bed.height + 1.0:
+                assert top.contains(box)
+            elif bed.pad is not None:
+                assert text.height == pytest.approx(1.0)
+                assert top.distance(ink) >= 2 * bed.pad.height
