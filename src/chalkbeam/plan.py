@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from reportlab.graphics.shapes import Drawing, Group, Line, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import HexColor
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from chalkbeam.artwork import Box
 from chalkbeam.drawing import INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
@@ -65,8 +66,12 @@ def _dimension(
     upright = abs(along[1]) > abs(along[0])
     middle = (x0 + at * (x1 - x0), y0 + at * (y1 - y0))
     x, y = (middle[0] + 5, middle[1] - SMALL / 3) if upright else (middle[0], middle[1] + 4)
-    group.add(String(x, y, text, fontName=BOLD, fontSize=SMALL, fillColor=INK,
-                     textAnchor="start" if upright else "middle"))  # fmt: skip
+    wide = stringWidth(text, BOLD, SMALL)
+    left = x if upright else x - wide / 2
+    # Lines of the drawing break at figures, as drafting has it.
+    group.add(Rect(left - 1.5, y - 1.5, wide + 3, SMALL + 1, fillColor=PAPER, fillOpacity=0.85,
+                   strokeColor=None))  # fmt: skip
+    group.add(String(left, y, text, fontName=BOLD, fontSize=SMALL, fillColor=INK))
     return group
 
 

@@ -11,13 +11,18 @@ import resvg_py
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
-from reportlab.graphics.shapes import String
+from reportlab.graphics.shapes import Rect, String
+from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from calibration.refusal import Refusal
 from chalkbeam.drawing import PageMap, draw_garment, fit_page, spread
 from chalkbeam.drawing_files import pdf_bytes, picture, save_drawing, svg_bytes
 from chalkbeam.garments import garment
+from chalkbeam.locations import location
+from chalkbeam.placement import place
+from chalkbeam.plan import dimensions
 from chalkbeam.units import Unit
+from tests.chalkbeam.arts import block_art
 
 
 @given(st.lists(st.floats(-1000, 1000), max_size=12), st.floats(0.1, 50))
@@ -137,3 +142,21 @@ def test_the_page_says_where_distances_count_from(style, size, line):
         assert line in document[0].get_textpage().get_text_range()
     finally:
         document.close()
+
+
+def test_lines_of_a_plan_break_at_its_lengths():
+    """Every length has blank paper behind it, drawn before it and as wide as its letters."""
+    placed = place(garment("zip_hood", "L"), location("left-chest"), block_art(90, 90, margin=8))
+    page = PageMap(0.0, 0.0, 0.5)
+    found = 0
+    for part in dimensions(placed, page, Unit.INCH).contents:
+        texts = [each for each in part.contents if isinstance(each, String)]
+        papers = [each for each in part.contents if isinstance(each, Rect)]
+        for text in texts:
+            (paper,) = papers
+            wide = stringWidth(text.text, text.fontName, text.fontSize)
+            assert part.contents.index(paper) < part.contents.index(text)
+            assert paper.x < text.x
+            assert text.x + wide < paper.x + paper.width
+            found += 1
+    assert found == 2
