@@ -22,6 +22,7 @@ from calibration.record import Rig
 from calibration.refusal import Refusal
 from calibration.solve import Solution, solve_plans
 from calibration.solve_gates import CROSS_LIMIT
+from calibration.solve_layout import N_BEND
 from calibration.solve_values import Cross, Inherited, frozen_matrix
 from calibration.uncertainty import bound, landing_covariance, over_platen
 
@@ -126,7 +127,9 @@ def allow_bump(rig: Rig) -> Inherited:
     # Bumped, the projector turns about itself: the pose's errors no longer follow the lens's.
     spread[pose, :] = spread[:, pose] = 0.0
     spread[pose, pose] = [BUMP_TURN_ERROR**2] * 3 + [BUMP_SHIFT_ERROR**2] * 3
-    mean = np.concatenate([rig.projector.pinhole.vector, rig.projector.bow.vector])
+    mean = np.concatenate(
+        [rig.projector.pinhole.vector, rig.projector.bow.vector, np.zeros(N_BEND)]
+    )
     return Inherited(tuple(float(value) for value in mean), frozen_matrix(spread))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from calibration.camera import Pinhole
+from calibration.camera import Array, Pinhole
 from calibration.geometry import Points, as_points
 from calibration.surface import FLAT, Bow, land
 
@@ -70,3 +70,21 @@ class ProjectorMap:
         """
         lens = self.pinhole.lens
         return np.asarray((lens[:2] - as_points(points)) / lens[2])
+
+
+def bend(pixels: Points, size: tuple[int, int]) -> Array:
+    """Return how far the bend of a projector's picture moves pixels, shape (N, 2, 2), px.
+
+    Keystone correction maps the picture by a homography before the lens does. Two terms of it,
+    the perspective ones, are foreign to every lens: with p a pixel from the picture's middle,
+    w the picture's width and v those terms, ``p / (1 - v.p / w)`` is ``p + p (v.p) / w`` to
+    first order. The last axis is that of v.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (N, 2), px
+    size : tuple of int
+        The picture, px.
+    """
+    from_middle = pixels - (np.array(size) - 1) / 2
+    return np.asarray(from_middle[:, :, None] * from_middle[:, None, :] / size[0])

@@ -27,7 +27,7 @@ from calibration.solve_values import CardPlan, Cross, Fit, Inherited, Stated
 if TYPE_CHECKING:
     from calibration.solve import Solution
 
-VERSION = 2
+VERSION = 3
 KIND = "chalkbeam rig"
 
 
@@ -127,23 +127,34 @@ class _File(BaseModel):
     rig: Rig
 
 
-def _with_bow(content: dict[str, Any]) -> dict[str, Any]:
-    """Make version 2 of version 1, which took every platen for flat: a bow of 0, known exactly."""
+def _widened(content: dict[str, Any], by: int) -> dict[str, Any]:
+    """Give the map more parameters, 0 and known exactly."""
 
-    def widened(matrix: list[list[float]]) -> list[list[float]]:
-        size = len(matrix) + 3
-        return [*([*row, 0.0, 0.0, 0.0] for row in matrix), *([[0.0] * size] * 3)]
+    def wider(matrix: list[list[float]]) -> list[list[float]]:
+        size = len(matrix) + by
+        return [*([*row, *[0.0] * by] for row in matrix), *([[0.0] * size] * by)]
 
     rig = content["rig"]
-    projector = rig["projector"] | {"bow": {"xx": 0.0, "xy": 0.0, "yy": 0.0}}
-    fit = rig["fit"] | {"covariance": widened(rig["fit"]["covariance"])}
-    past = rig["inherited"]
+    fit, past = rig["fit"], rig["inherited"]
+    fit = fit | {"covariance": wider(fit["covariance"])}
     if past is not None:
-        past = {"mean": [*past["mean"], 0.0, 0.0, 0.0], "covariance": widened(past["covariance"])}
-    return content | {"rig": rig | {"projector": projector, "fit": fit, "inherited": past}}
+        past = {"mean": [*past["mean"], *[0.0] * by], "covariance": wider(past["covariance"])}
+    return content | {"rig": rig | {"fit": fit, "inherited": past}}
 
 
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow}
+def _with_bow(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 2 of version 1, which took every platen for flat."""
+    wide = _widened(content, 3)
+    projector = wide["rig"]["projector"] | {"bow": {"xx": 0.0, "xy": 0.0, "yy": 0.0}}
+    return wide | {"rig": wide["rig"] | {"projector": projector}}
+
+
+def _with_bend(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 3 of version 2, which took every picture for unbent."""
+    return _widened(content, 2)
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow, 2: _with_bend}
 """For each older version, the step that makes the next version's content out of it."""
 
 

@@ -16,7 +16,9 @@ from calibration.photo import Photo
 from calibration.record import Rig
 from calibration.report_parts import GREY, INK, MARGIN, Sheet
 from calibration.solve import Solution
-from calibration.solve_gates import describe_lay, if_laid_exactly, pixel_on_platen
+from calibration.solve_advice import if_laid_exactly
+from calibration.solve_gates import describe_lay, pixel_on_platen
+from calibration.solve_zones import by_level
 from calibration.uncertainty import place_in_words, worst
 
 WIDTH = 1600
@@ -98,8 +100,8 @@ def _heights(sheet: Sheet, place: tuple[float, float], rig: Rig) -> None:
         f"Height rests on {fit.height_from}.",
         f"Lens {lens[0]:.0f}, {lens[1]:.0f}, {lens[2]:.0f} mm (right, back, up): light moves "
         f"{float(np.hypot(*shift)):.2f} mm for each mm of height at the middle.",
-        "The bound carries corner noise, laying, print scale and board height; not cloth of "
-        "another height than stated, nor waves in the platen.",
+        "The bound carries corner noise, laying, print scale, board height, a slight keystone "
+        "correction and waves of the platen that show; not cloth of another height than stated.",
     ]
     sheet.paragraph((x, y), lines, 15, WIDTH - MARGIN - x, GREY)
 
@@ -128,6 +130,11 @@ def _findings(
         y += 22
     notes = list(rig.fit.notes)
     if solution.photos:
+        bare = by_level(solution.task, solution.vector)[0]
+        notes.append(
+            f"From one part of the platen to the next the light is {bare.off:.2f} mm off, one way "
+            f"and another, beyond its noise ({bare.ratio:.1f} times what noise alone would leave)."
+        )
         exact = if_laid_exactly(solution, rig.face)
         notes.append(
             f"The photos alone would place the light to {exact.bound:.2f} mm; the rest is how the "

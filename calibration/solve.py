@@ -20,18 +20,12 @@ from calibration.observations import PhotoObservation
 from calibration.pattern import Pattern
 from calibration.projector import ProjectorMap
 from calibration.refusal import Refusal
-from calibration.solve_least import (
-    Task,
-    covariance,
-    gain_of_freeing,
-    minimise,
-    noise_by_group,
-    weights,
-)
+from calibration.solve_doubt import bent, doubting, light_sees, map_covariance
+from calibration.solve_least import Task, minimise, noise_by_group, weights
 from calibration.solve_priors import (
+    BOARD_HEIGHT_ERROR,
     KEYSTONE,
     PROJECTOR_FREE,
-    allowing_keystone,
     bow_priors,
     bows,
     camera_priors,
@@ -167,7 +161,7 @@ def solve_plans(
         raise Refusal(
             "Every photo is of raised cards: add at least one with the cards on the bare platen."
         )
-    problem = Problem.of(photos, plans, pattern, crosses)
+    problem = Problem.of(photos, plans, pattern, size, crosses)
     error = lay_error(stated)
     base = [
         *camera_priors(problem, photos),
@@ -193,10 +187,8 @@ def solve_plans(
         task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
         result = minimise(task, result.vector)
 
-    # Schwarz (1978): another model must gain ln(n) for each unknown it adds.
     more = projector_places(problem, KEYSTONE)
-    price = len(KEYSTONE) * np.log(len(problem.groups))
-    keystone = gain_of_freeing(task, result.vector, more) > price
+    keystone = bent(task, result.vector)
     if keystone:
         task = replace(task, free=free | more)
         result = minimise(task, result.vector)
@@ -278,8 +270,7 @@ def _fit(
     """Gather what the solution says of itself."""
     problem = task.problem
     layout = problem.layout
-    wide = allowing_keystone(task, vector, stated, inherited)
-    spread = covariance(wide, vector)[np.ix_(layout.map, layout.map)]
+    spread = map_covariance(task, vector, stated, inherited)
     raised = [height for height in problem.levels if height]
     if raised:
         origin = f"photos of cards raised by {' and '.join(f'{h:g} mm' for h in raised)}"
@@ -298,9 +289,9 @@ def _fit(
     if raised and inherited is None:
         slope = found.shift_per_height([plan.anchor for plan in problem.plans])
         notes.append(
-            f"Heights rest on the board of {max(raised):g} mm: for each mm that it is truly higher "
-            f"or lower, light lands up to {np.hypot(*slope.T).max():.1f} mm off on cloth as high, "
-            "beyond the bound. Measure the board with callipers."
+            f"{_heights_seen(task, vector)} For each mm that the board is truly higher or lower, "
+            f"light lands up to {np.hypot(*slope.T).max():.1f} mm off on cloth as high, beyond the "
+            "bound. Measure the board with callipers."
         )
     if problem.photos and stated.bar is None:
         notes.append(
@@ -322,6 +313,24 @@ def _fit(
         cards=_card_fits(task, vector),
         notes=tuple(notes),
     )
+
+
+def _heights_seen(task: Task, vector: Array) -> str:
+    """Say how high the light itself sees the boards on which heights rest."""
+    problem, said = task.problem, []
+    for level, height in enumerate(problem.levels):
+        if not height:
+            continue
+        place = problem.layout.rise(level)
+        rise, error = light_sees(task, vector, place, BOARD_HEIGHT_ERROR)
+        _, bent_error = light_sees(doubting(task, vector), vector, place, BOARD_HEIGHT_ERROR)
+        said.append(
+            f"the board of {height:g} mm, which the light itself "
+            + (f"sees at {height + rise:.1f} ± {2 * error:.1f} mm" if error < height else "misses")
+            + (f" (± {2 * bent_error:.1f} mm" if bent_error < height else " (not at all")
+            + " were some keystone correction left on)"
+        )
+    return f"Heights rest on {' and on '.join(said)}."
 
 
 def _card_fits(task: Task, vector: Array) -> tuple[CardFit, ...]:

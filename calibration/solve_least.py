@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import PARAMETERS, Array, Pinhole
-from calibration.solve_problem import Indices, Problem
+from calibration.solve_layout import Indices
+from calibration.solve_problem import Problem
 
 CORNER_REACH = 4.0
 """Residual, in standard errors, at which a corner's pull has halved. Cauchy's loss keeps
@@ -220,11 +221,7 @@ def covariance(task: Task, vector: Array) -> Array:
     are not free.
     """
     slope = task.jacobian(vector) * np.sqrt(weights(task, vector))[:, None]
-    # Scaling the columns to one size keeps the inversion accurate: unknowns span 1e-6 to 1e3.
-    size = np.linalg.norm(slope, axis=0)
-    size[size == 0] = 1.0
-    scaled = slope / size
-    inverse = np.linalg.pinv(scaled.T @ scaled, rcond=1e-14, hermitian=True)
+    inverse, size = _inverse(slope)
     full = np.zeros((len(vector), len(vector)))
     full[np.ix_(task.free, task.free)] = inverse / np.outer(size, size)
     return full
@@ -246,11 +243,20 @@ def gain_of_freeing(task: Task, vector: Array, more: NDArray[np.bool_]) -> float
     wider = replace(task, free=task.free | more)
     pull = np.sqrt(weights(task, vector))
     slope = wider.jacobian(vector) * pull[:, None]
+    inverse, size = _inverse(slope)
+    gradient = (slope / size).T @ (pull * task.residuals(vector))
+    return float(gradient @ inverse @ gradient)
+
+
+def _inverse(slope: Array) -> tuple[Array, Array]:
+    """Return the inverse normal matrix of a slope with its columns scaled, and their sizes.
+
+    Unknowns span 1e-6 to 1e3, which would cost an unscaled inversion its accuracy.
+    """
     size = np.linalg.norm(slope, axis=0)
     size[size == 0] = 1.0
-    slope /= size
-    gradient = slope.T @ (pull * task.residuals(vector))
-    return float(gradient @ np.linalg.pinv(slope.T @ slope, rcond=1e-14, hermitian=True) @ gradient)
+    scaled = slope / size
+    return np.linalg.pinv(scaled.T @ scaled, rcond=1e-14, hermitian=True), size
 
 
 def noise_by_group(task: Task, vector: Array, floor: float = 0.01) -> Array:
@@ -268,10 +274,8 @@ def noise_by_group(task: Task, vector: Array, floor: float = 0.01) -> Array:
     count = len(problem.groups)
     weight = weights(task, vector)
     slope = task.jacobian(vector) * np.sqrt(weight)[:, None]
-    size = np.linalg.norm(slope, axis=0)
-    size[size == 0] = 1.0
+    normal, size = _inverse(slope)
     basis = slope / size
-    normal = np.linalg.pinv(basis.T @ basis, rcond=1e-14, hermitian=True)
     leverage = np.einsum("ij,jk,ik->i", basis, normal, basis)[:count]
     squared = weight[:count] * problem.residuals(vector) ** 2
     spare = np.clip(weight[:count] * (1 - leverage), 1e-3, None)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import INTRINSIC, PARAMETERS, Array
+from calibration.camera import INTRINSIC, PARAMETERS
 from calibration.observations import PhotoObservation
-from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior, Task
+from calibration.solve_least import LAY_REACH, Gauss, LensAt, Prior
 from calibration.solve_problem import Problem
 from calibration.solve_values import CardPlan, Inherited, Stated
 
@@ -34,10 +33,6 @@ LENS_SHIFT_ERROR = 0.6
 PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
 ASPECT_ERROR = 0.3
 SKEW_ERROR = 0.3
-KEYSTONE_DOUBT = 0.015
-"""Standard error of aspect, and of skew over focal length, that a bound allows for where height
-is told by the bare platen alone. A flat scene cannot tell a picture that some ten degrees of
-keystone correction have bent from a plain one, and mistakes where its lens is."""
 
 PRINT_SCALE_ERROR = 0.003
 """Office printers come out within about 0.5 % (common practice, no source): two standard errors
@@ -51,6 +46,8 @@ BOARD_HEIGHT_ERROR = 0.15
 BOW_ERROR = 0.06
 """How far a press's platen or a board is from flat, mm at 100 mm from its middle: a quarter of
 a millimetre at the edges (common practice, no source)."""
+YY = len(PARAMETERS) + 2
+"""Where the last term of the bow stands among a map's parameters."""
 LENS_ERROR = 10.0
 """How well a lens is found with a tape measure, mm."""
 
@@ -115,7 +112,7 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
 def bow_priors(problem: Problem, inherited: Inherited | None = None) -> list[Prior]:
     """Return how flat the platen and boards are, but for what the projector's past tells."""
     layout = problem.layout
-    told = inherited is not None and bool(inherited.covariance[-1][-1])
+    told = inherited is not None and inherited.covariance[YY][YY] > 0
     levels = range(1 if told else 0, layout.levels)
     return [
         Gauss.each(np.arange(bent.start, bent.stop), 0.0, BOW_ERROR)
@@ -199,27 +196,6 @@ def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_
     start = problem.layout.projector.start
     mask[[start + PARAMETERS.index(name) for name in names]] = True
     return mask
-
-
-def allowing_keystone(
-    task: Task, vector: Array, stated: Stated, inherited: Inherited | None = None
-) -> Task:
-    """Return a fitted task whose covariance allows for a keystone correction left on.
-
-    The same task where a board or a tape has told how light moves with height.
-    """
-    more = projector_places(task.problem, KEYSTONE)
-    if task.free[more].all() or not rests_on_bare_platen(task.problem, stated):
-        return task
-    if inherited is not None:
-        aspect = INTRINSIC.index("aspect")
-        return (
-            replace(task, free=task.free | more) if inherited.covariance[aspect][aspect] else task
-        )
-    places = np.flatnonzero(more)
-    errors = KEYSTONE_DOUBT * np.array([1.0, task.problem.projector(vector).focal])
-    doubt = Gauss.each(places, vector[places], errors)
-    return replace(task, priors=[*task.priors, doubt], free=task.free | more)
 
 
 def rests_on_bare_platen(problem: Problem, stated: Stated) -> bool:

@@ -16,19 +16,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.camera import INTRINSIC, PARAMETERS, POSE, Array, Pinhole
+from calibration.camera import Array, Pinhole
 from calibration.geometry import Points, as_points
 from calibration.observations import Corner, PhotoObservation
+from calibration.projector import bend
+from calibration.solve_layout import N_LAY, N_LENS, Indices, Layout, places_of
 from calibration.solve_values import CardPlan, Cross
 from calibration.surface import Bow, basis, land, on_surface
 
-Indices = NDArray[np.intp]
 Mask = NDArray[np.bool_] | slice
-
-N_LENS, N_POSE, N_PINHOLE = len(INTRINSIC), len(POSE), len(PARAMETERS)
-N_STRAY = 3  # focal length (relative), principal point x, y
-N_LAY = 3  # x, y, turn
-N_BOW = 3
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,76 +71,6 @@ EVERYTHING = slice(None)
 """The mask that keeps every corner."""
 
 
-@dataclass(frozen=True)
-class Layout:
-    """Where each unknown stands in the long vector.
-
-    In this order: each camera's intrinsics (9), each photo's camera pose (6), each
-    photo's straying from its camera's intrinsics (relative focal length, principal
-    point: focusing and stabilisation move the lens), the projector (15), each level's
-    lays of each card (x, y, turn), each level's board (x, y, turn), each level's
-    bow (3) and height error, the print scale less 1.
-    """
-
-    cameras: int
-    photos: int
-    levels: int
-    cards: int
-
-    def camera(self, index: int) -> slice:
-        """Return where the intrinsics of a camera stand."""
-        return _block(0, index, N_LENS)
-
-    def pose(self, photo: int) -> slice:
-        """Return where a photo's camera pose stands."""
-        return _block(N_LENS * self.cameras, photo, N_POSE)
-
-    def stray(self, photo: int) -> slice:
-        """Return where a photo's straying from its camera's intrinsics stands."""
-        return _block(self.pose(self.photos).start, photo, N_STRAY)
-
-    @property
-    def projector(self) -> slice:
-        """Where the projector's 15 parameters stand."""
-        return _block(self.stray(self.photos).start, 0, N_PINHOLE)
-
-    def lay(self, level: int, card: int) -> slice:
-        """Return where a card's lay on a level stands."""
-        return _block(self.projector.stop, level * self.cards + card, N_LAY)
-
-    def board(self, level: int) -> slice:
-        """Return where a level's board stands."""
-        return _block(self.lay(self.levels, 0).start, level, N_LAY)
-
-    def bow(self, level: int) -> slice:
-        """Return where the bow of a level's face stands."""
-        return _block(self.board(self.levels).start, level, N_BOW)
-
-    @property
-    def map(self) -> Indices:
-        """Where the parameters of the map stand: the projector's and the bare platen's bow."""
-        bow = self.bow(0)
-        return np.concatenate([_places(self.projector), _places(bow)])
-
-    def rise(self, level: int) -> int:
-        """Return where a level's height error stands."""
-        return int(self.bow(self.levels).start) + level
-
-    @property
-    def scale(self) -> int:
-        """Where the print scale less 1 stands."""
-        return self.rise(self.levels)
-
-    @property
-    def size(self) -> int:
-        """Length of the long vector."""
-        return self.scale + 1
-
-
-def _block(start: int, index: int, width: int) -> slice:
-    return slice(start + index * width, start + (index + 1) * width)
-
-
 @dataclass(frozen=True, eq=False)
 class Problem:
     """All observations of one calibration, ready for the solver.
@@ -160,6 +86,8 @@ class Problem:
     pattern : ndarray, shape (K, 2)
         Projector px of the pattern's corners by index.
     crosses : tuple of Cross
+    size : tuple of int
+        The projector's picture, px.
     """
 
     photos: tuple[Seen, ...]
@@ -168,6 +96,7 @@ class Problem:
     plans: tuple[CardPlan, ...]
     pattern: Points
     crosses: tuple[Cross, ...]
+    size: tuple[int, int]
 
     @classmethod
     def of(
@@ -175,6 +104,7 @@ class Problem:
         observations: Sequence[PhotoObservation],
         plans: Sequence[CardPlan],
         pattern: Points,
+        size: tuple[int, int],
         crosses: Sequence[Cross] = (),
     ) -> Problem:
         """Gather observations into arrays; cameras and raised levels as they first appear."""
@@ -184,7 +114,7 @@ class Problem:
         photos = tuple(
             _seen(o, cameras.index(o.camera), levels.index(o.raised), names) for o in observations
         )
-        return cls(photos, cameras, levels, tuple(plans), as_points(pattern), tuple(crosses))
+        return cls(photos, cameras, levels, tuple(plans), as_points(pattern), tuple(crosses), size)
 
     @cached_property
     def layout(self) -> Layout:
@@ -231,11 +161,13 @@ class Problem:
             bow = self.bow(vector, seen.level)
             laid, _ = self._laid(vector, seen)
             rows.append(camera.project(bow.at(laid, height)) - seen.card_pixels)
-            lit = land(projector, self.pattern[seen.pattern], height, bow)
+            lit = land(projector, self._unbent(vector, self.pattern[seen.pattern]), height, bow)
             rows.append(camera.project(bow.at(lit, height)) - seen.pattern_pixels)
         if self.crosses:
             bow = self.bow(vector, 0)
-            rows.append(land(projector, *self._cross_pixels, bow) - self._cross_points)
+            pixels, heights = self._cross_pixels
+            lit = land(projector, self._unbent(vector, pixels), heights, bow)
+            rows.append(lit - self._cross_points)
         return np.concatenate([block.ravel() for block in rows])
 
     def jacobian(self, vector: Array) -> Array:
@@ -257,8 +189,9 @@ class Problem:
             block[:, :, layout.rise(seen.level)] = by_point[:, :, 2]
             blocks.append(block)
 
+            pixels = self.pattern[seen.pattern]
             lit, by_projector, by_rise = _landing(
-                projector, self.pattern[seen.pattern], height, bow
+                projector, self._unbent(vector, pixels), height, bow
             )
             _, by_camera, by_point = camera.jacobian(bow.at(lit, height))
             by_place = on_surface(by_point, bow.slope(lit))
@@ -266,15 +199,18 @@ class Problem:
             block = np.zeros((len(lit), 2, layout.size))
             self._put_camera(block, by_camera, vector, index)
             block[:, :, layout.projector] = by_place @ by_projector
+            self._put_bend(block, pixels)
             block[:, :, bent] = lifted * basis(lit)[:, None, :]
             block[:, :, layout.rise(seen.level)] = lifted[:, :, 0]
             blocks.append(block)
         if self.crosses:
+            pixels, heights = self._cross_pixels
             lit, by_projector, by_rise = _landing(
-                projector, *self._cross_pixels, self.bow(vector, 0)
+                projector, self._unbent(vector, pixels), heights, self.bow(vector, 0)
             )
             block = np.zeros((len(lit), 2, layout.size))
             block[:, :, layout.projector] = by_projector
+            self._put_bend(block, pixels)
             block[:, :, layout.bow(0)] = by_rise * basis(lit)[:, None, :]
             blocks.append(block)
         return np.concatenate(blocks).reshape(-1, layout.size)
@@ -302,6 +238,16 @@ class Problem:
         block[:, :, stray.start] = slope[:, :, 0] * vector[lens.start]
         block[:, :, stray.start + 1 : stray.stop] = slope[:, :, 1:3]
         block[:, :, layout.pose(photo)] = slope[:, :, N_LENS:]
+
+    def _unbent(self, vector: Array, pixels: Points) -> Points:
+        """Return the pixels that a plain lens would light where these land, px."""
+        return np.asarray(pixels - bend(pixels, self.size) @ vector[self.layout.bend])
+
+    def _put_bend(self, block: Array, pixels: Points) -> None:
+        """Enter the slopes by the bend: it moves a pixel as its principal point would."""
+        start = self.layout.projector.start
+        by_centre = block[:, :, start + 1 : start + 3]
+        block[:, :, self.layout.bend] = by_centre @ bend(pixels, self.size)
 
     def _laid(self, vector: Array, seen: Seen) -> tuple[Points, list[tuple[Indices, Array]]]:
         """Return where a photo's card corners truly lay, and the slopes of that.
@@ -335,11 +281,11 @@ class Problem:
             lay = np.zeros((len(card), 2, N_LAY))
             lay[:, :, :2] = mask[:, :, None] * by_shift
             lay[:, :, 2] = mask * ((1 + growth) * _perpendicular(local) @ by_shift.T)
-            slopes.append((_places(layout.lay(seen.level, int(k))), lay))
+            slopes.append((places_of(layout.lay(seen.level, int(k))), lay))
         by_board = np.zeros((len(card), 2, N_LAY))
         by_board[:, :, :2] = np.eye(2)
         by_board[:, :, 2] = _perpendicular(turned)
-        slopes.append((_places(layout.board(seen.level)), by_board))
+        slopes.append((places_of(layout.board(seen.level)), by_board))
         by_scale = ((reaches[card] + local) @ by_shift.T)[:, :, None]
         slopes.append((np.array([layout.scale]), by_scale))
         return turned + board[:2], slopes
@@ -360,10 +306,6 @@ def _seen(observation: PhotoObservation, camera: int, level: int, names: dict[st
 
 def _indices(corners: Sequence[Corner]) -> Indices:
     return np.array([corner.index for corner in corners], dtype=np.intp)
-
-
-def _places(block: slice) -> Indices:
-    return np.arange(block.start, block.stop)
 
 
 def _turn(points: Points, angles: Array) -> Points:

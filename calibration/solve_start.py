@@ -175,7 +175,7 @@ def first_projectors(
             remedy=Remedy(Step.ALL_AGAIN),
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
-    problem = Problem((), (), (0.0,), (), np.zeros((0, 2)), few)
+    problem = Problem((), (), (0.0,), (), np.zeros((0, 2)), few, size)
     free = projector_places(problem, PROJECTOR_FREE)
     task = Task(problem, projector_priors(problem, size, stated), free, np.array([START_NOISE]))
     results = []

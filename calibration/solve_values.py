@@ -128,9 +128,10 @@ class Inherited:
 
     Attributes
     ----------
-    mean : tuple of float, (18,)
-        The map's parameters: its pinhole's, in the order `camera.PARAMETERS`, and its bow's.
-    covariance : tuple of tuple of float, (18, 18)
+    mean : tuple of float, (20,)
+        The map's parameters: its pinhole's, in the order `camera.PARAMETERS`, its bow's, and
+        the bend of its picture (`projector.bend`), which is 0.
+    covariance : tuple of tuple of float, (20, 20)
         With the bump allowed for.
     """
 
@@ -176,8 +177,8 @@ class Fit:
         Which projector model the data chose, in words.
     height_from : str
         What the map's behaviour with height rests on, in words.
-    covariance : tuple of tuple of float, (18, 18)
-        Of the map's parameters: its pinhole's, in the order `camera.PARAMETERS`, and its bow's.
+    covariance : tuple of tuple of float, (20, 20)
+        Of the map's parameters, in the order of `Inherited.mean`.
     noise : float
         Standard error of one corner coordinate in the photos, px (by hand: on the platen, mm).
     freedom : int
@@ -200,7 +201,7 @@ class Fit:
 
     @property
     def matrix(self) -> NDArray[np.float64]:
-        """The covariance as an array, shape (18, 18)."""
+        """The covariance as an array, shape (20, 20)."""
         return np.array(self.covariance, dtype=np.float64)
 
 

@@ -3,8 +3,8 @@
 The covariance of the solved projector (which already carries the photos' noise, the
 cards' laying, the print's scale and the boards' heights) is carried to the platen:
 a pixel chosen for the point X lands at X + dX with ``dX = (du/dX)^-1 du/dp dp``. The
-parameters p are the projector's, in the order `camera.PARAMETERS`, and the bow of the
-platen's face (`surface.Bow`).
+parameters p are the projector's, in the order `camera.PARAMETERS`, the bow of the
+platen's face (`surface.Bow`) and the bend of the picture (`projector.bend`).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import Array
 from calibration.geometry import XY, PlatenFace, Points, as_points
-from calibration.projector import ProjectorMap
+from calibration.projector import ProjectorMap, bend
 from calibration.surface import basis, on_surface
 
 STEP = 12.0
@@ -55,7 +55,7 @@ def landing_covariance(
     Parameters
     ----------
     projector : ProjectorMap
-    covariance : array_like, shape (18, 18)
+    covariance : array_like, shape (20, 20)
         Of the map's parameters, as `landing_slope` orders them.
     points : array_like, shape (N, 2), platen frame, mm
     height : float or array_like of shape (N,), mm
@@ -66,16 +66,18 @@ def landing_covariance(
 
 
 def landing_slope(projector: ProjectorMap, points: ArrayLike, height: ArrayLike = 0.0) -> Array:
-    """Return how far light aimed at points moves for each parameter, shape (N, 2, 18).
+    """Return how far light aimed at points moves for each parameter, shape (N, 2, 20).
 
     That is the derivative of where the true projector puts the pixels that the solved
-    map chose, by the solved parameters: the pinhole's 15 and the bow's 3.
+    map chose, by the map's parameters: the pinhole's 15, the bow's 3, and 2 for a bend of
+    the picture, which every map takes to be none.
     """
     flat = as_points(points)
-    _, by_parameter, by_point = projector.pinhole.jacobian(projector.bow.at(flat, height))
+    pixels, by_parameter, by_point = projector.pinhole.jacobian(projector.bow.at(flat, height))
     by_bow = by_point[:, :, 2:] * basis(flat)[:, None, :]
     by_place = on_surface(by_point, projector.bow.slope(flat))
-    return np.asarray(np.linalg.solve(by_place, np.concatenate([by_parameter, by_bow], axis=2)))
+    every = np.concatenate([by_parameter, by_bow, bend(pixels, projector.size)], axis=2)
+    return np.asarray(np.linalg.solve(by_place, every))
 
 
 def standard_error(covariances: Array) -> Array:

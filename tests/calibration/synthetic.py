@@ -34,6 +34,8 @@ class TrueLens:
     rotation: np.ndarray
     aspect: float = 1.0
     skew: float = 0.0
+    bend: tuple[float, float] = (0.0, 0.0)
+    """Perspective terms, over the picture's width, of a keystone correction."""
 
     def project(self, points: np.ndarray) -> np.ndarray:
         local = (points - self.position) @ self.rotation.T
@@ -43,9 +45,17 @@ class TrueLens:
         )
         x, y = bent.reshape(-1, 2).T
         u = self.focal * x + self.skew * y + self.centre[0]
-        return np.column_stack([u, self.focal * self.aspect * y + self.centre[1]])
+        plain = np.column_stack([u, self.focal * self.aspect * y + self.centre[1]])
+        return self._bent(plain, 1.0)
+
+    def _bent(self, pixels: np.ndarray, sign: float) -> np.ndarray:
+        """Pixels under the homography of the keystone correction (sign 1), or its inverse (-1)."""
+        middle = (np.array(self.size) - 1) / 2
+        share = (pixels - middle) @ np.array(self.bend) / self.size[0]
+        return middle + (pixels - middle) / (1 - sign * share)[:, None]
 
     def land(self, pixels: np.ndarray, height: float | np.ndarray) -> np.ndarray:
+        pixels = self._bent(pixels, -1.0)
         y = (pixels[:, 1] - self.centre[1]) / (self.focal * self.aspect)
         x = (pixels[:, 0] - self.centre[0] - self.skew * y) / self.focal
         bent = np.column_stack([x, y])
@@ -87,16 +97,19 @@ class Bench:
     lays: dict[tuple[float, str], tuple[float, float, float]] = field(default_factory=dict)
 
     bow: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    wave: float = 0.0
+    """Height of waves some 400 mm long, which no bow follows, mm."""
 
     def surface(self, points: np.ndarray, height: float) -> np.ndarray:
         """Points of the bowed platen, or of a sheet on it, shape (N, 3)."""
         x, y = points.T / 100
         rise = self.bow[0] * x * x + self.bow[1] * x * y + self.bow[2] * y * y
+        rise = rise + self.wave * np.sin(points[:, 0] / 60) * np.cos(points[:, 1] / 75)
         return np.column_stack([points, height + rise])
 
     def landing(self, pixels: np.ndarray, height: float = 0.0) -> np.ndarray:
         points = self.projector.land(pixels, height)
-        for _ in range(8 if any(self.bow) else 0):
+        for _ in range(8 if any(self.bow) or self.wave else 0):
             points = self.projector.land(pixels, self.surface(points, height)[:, 2])
         return points
 

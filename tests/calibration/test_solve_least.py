@@ -63,7 +63,7 @@ def test_covariance_of_a_projector_agrees_with_scipy() -> None:
     crosses = [
         Cross(tuple(p), tuple(q), h) for p, q, h in zip(points, pixels, heights, strict=True)
     ]
-    problem = Problem.of((), (), np.zeros((0, 2)), crosses)
+    problem = Problem.of((), (), np.zeros((0, 2)), bench.projector.size, crosses)
     place = problem.layout.projector
     start = np.zeros(problem.layout.size)
     start[place] = true.vector
@@ -120,7 +120,7 @@ def test_camera_agrees_with_opencv_on_real_photos(
         )
         for k, view in enumerate(views)
     )  # fmt: skip
-    problem = Problem.of(photos, (plan,), np.zeros((0, 2)))
+    problem = Problem.of(photos, (plan,), np.zeros((0, 2)), (1920, 1080))
     layout = problem.layout
     free = np.zeros(layout.size, dtype=bool)
     free[layout.camera(0)][:7] = True

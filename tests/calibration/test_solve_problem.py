@@ -23,7 +23,7 @@ def problem() -> Problem:
     plans = [CardPlan.of(card) for card in bench.cards]
     pixels = bench.pattern.pixels(np.arange(bench.pattern.count))
     crosses = [Cross((10.0, 20.0), (300.0, 200.0)), Cross((-90.0, 150.0), (150.0, 120.0), 10.0)]
-    return Problem.of(photos, plans, pixels, crosses)
+    return Problem.of(photos, plans, pixels, bench.projector.size, crosses)
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_the_truth_leaves_nothing() -> None:
     photo = bench.photo(camera, rng, noise=0.0, raised=10.0)
     plans = [CardPlan.of(card) for card in bench.cards]
     pixels = bench.pattern.pixels(np.arange(bench.pattern.count))
-    problem = Problem.of([photo], plans, pixels)
+    problem = Problem.of([photo], plans, pixels, bench.projector.size)
 
     layout, vector = problem.layout, np.zeros(problem.layout.size)
     true = synthetic.pinhole(camera)

@@ -99,7 +99,7 @@ def test_errors_follow_the_predicted_covariance(runs: Runs, height: float) -> No
     """
     squares = []
     for bench, solution in runs():
-        slope = landing_slope(solution.map, GRID, height).reshape(-1, 18)
+        slope = landing_slope(solution.map, GRID, height).reshape(-1, 20)
         sizes, modes = np.linalg.eigh(slope @ solution.fit.matrix @ slope.T)
         error = misses(bench, solution, height).ravel()
         squares.append((modes[:, -5:].T @ error) ** 2 / sizes[-5:])
@@ -129,7 +129,7 @@ def test_covariance_is_that_of_sampled_projectors() -> None:
     rng = np.random.default_rng(5)
     size = np.array([1, 0.5, 0.5, 1e-4, 1e-4, 0, 0, 1e-4, 0.1, 1e-4, 1e-4, 1e-4, 0.1, 0.1, 0.5])
     bent = np.array([0.02, 0.03, 0.01])
-    spread = np.diag(np.concatenate([size, bent]) ** 2)
+    spread = np.diag(np.concatenate([size, bent, [0, 0]]) ** 2)
     chosen = LEANING.projector_from_platen(GRID, 5.0)
     landed = [
         ProjectorMap(
@@ -160,7 +160,7 @@ def test_bound_never_falls_short_of_a_thin_error() -> None:
 
 def test_worst_point_and_its_name() -> None:
     face = PlatenFace(400.0, 500.0)
-    spread = np.zeros((18, 18))
+    spread = np.zeros((20, 20))
     spread[9, 9] = 1e-6  # a turn about the projector's x axis moves the far edge most
     found = worst(LEANING, spread, 1000, face, (0.0, 20.0))
     assert [each.height for each in found] == [0.0, 20.0]
