@@ -5,7 +5,7 @@ import sqlite3
 
 import pytest
 
-from chalkbeam.runs.pages import Holds, rows
+from chalkbeam.runs.pages import Holds, breaks_off, rows
 
 
 def table_rows(file, log=b"", columns=3):
@@ -84,9 +84,51 @@ def test_the_write_ahead_log_counts_up_to_the_last_commit(tmp_path):
     raw.close()
 
 
+def logged(tmp_path, count):
+    """Return a database's log after so many commits, byte order as this machine writes it."""
+    path = tmp_path / "some.db"
+    raw = sqlite3.connect(path, isolation_level=None)
+    raw.execute("PRAGMA journal_mode = WAL")
+    raw.execute("CREATE TABLE some (seq INTEGER PRIMARY KEY, text TEXT, value)")
+    for seq in range(1, count + 1):
+        raw.execute("INSERT INTO some VALUES (?, 'x', 1)", (seq,))
+    log = (tmp_path / "some.db-wal").read_bytes()
+    file = path.read_bytes()
+    raw.close()
+    return file, log
+
+
+def test_a_log_spoiled_in_the_middle_is_told_from_one_cut_off(tmp_path):
+    file, log = logged(tmp_path, 30)
+    frame = 24 + 4096
+    frames = (len(log) - 32) // frame
+    assert not breaks_off(log)
+    for end in range(0, len(log), 1777):  # cut off anywhere, as by a kill
+        assert not breaks_off(log[:end])
+    for place in range(frames):
+        spoiled = bytearray(log)
+        at = 32 + place * frame + 24 + 2000
+        spoiled[at : at + 16] = b"spoiled, spoiled"
+        # The last commits alone may be what a power cut leaves: nobody was told of them.
+        assert breaks_off(bytes(spoiled)) == (place < frames - 2)
+        # What SQLite itself makes of it: the rest is dropped without a word.
+        (tmp_path / "damaged.db").write_bytes(file)
+        (tmp_path / "damaged.db-wal").write_bytes(spoiled)
+        raw = sqlite3.connect(tmp_path / "damaged.db")
+        try:
+            seen = raw.execute("SELECT count(*) FROM some").fetchone()[0]
+        except sqlite3.OperationalError:  # not even the table
+            seen = 0
+        raw.close()
+        assert seen < 30
+        found = table_rows(file, bytes(spoiled))
+        assert len(found) >= 29 or place < 3
+
+
 def test_noise_is_no_rows():
     chance = random.Random(3)
     for _ in range(40):
         list(rows(chance.randbytes(30_000), chance.randbytes(9_000)))
+        assert not breaks_off(chance.randbytes(30_000))
     assert list(rows(b"")) == []
     assert list(rows(b"SQLite format 3\x00", b"\x37\x7f\x06\x82" + bytes(60))) == []

@@ -3,6 +3,7 @@
 import random
 import shutil
 import sqlite3
+from pathlib import Path
 
 import pytest
 
@@ -168,6 +169,30 @@ def test_what_a_killed_program_left_in_the_log_is_saved_too(tmp_path):
             shutil.copyfile(f"{path}{ending}", tmp_path / "killed" / f"record.db{ending}")
     saved = rescue(tmp_path / "killed" / "record.db", tmp_path / "new.db")
     assert (saved.runs, saved.events, saved.lost) == (1, 1, 0)
+
+
+def test_a_log_spoiled_in_the_middle_is_said_and_saved(tmp_path):
+    """SQLite alone would open it and drop what follows, though it was acknowledged."""
+    path, killed = tmp_path / "record.db", tmp_path / "killed.db"
+    with Store(path) as store:
+        run = store.begin(plan(random_order(1, 5)), title="t", sheet=path, digest="")
+        recorder = Recorder(store, run)
+        for number in range(40):
+            recorder.write(Kind.NOTED, text=f"note {number:02}")
+        for ending in ("", "-wal"):  # as a kill leaves them
+            shutil.copyfile(f"{path}{ending}", f"{killed}{ending}")
+    log = bytearray(Path(f"{killed}-wal").read_bytes())
+    Store(killed).close()  # sound: it opens, and the log is taken in
+    shutil.copyfile(path, killed)
+    at = log.find(b"note 20") - 3  # in the page as it was written with that event
+    log[at : at + 12] = b"spoiled here"
+    shutil.copyfile(path, killed)
+    Path(f"{killed}-wal").write_bytes(log)
+    with pytest.raises(Refusal, match="its log breaks off in the middle"):
+        Store(killed)
+    saved = rescue(killed, tmp_path / "new.db")
+    assert (saved.runs, saved.orphans) == (1, ())
+    assert saved.events == 40
 
 
 def test_rescue_of_a_sound_record_loses_nothing(tmp_path):

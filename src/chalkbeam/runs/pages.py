@@ -99,6 +99,42 @@ def _logged(log: bytes) -> Iterator[tuple[int, bytes]]:
             waiting.clear()
 
 
+def breaks_off(log: bytes) -> bool:
+    """Whether a write-ahead log is spoiled before its end, so that SQLite drops what follows.
+
+    SQLite reads a log up to the first page whose check sum is wrong, and says nothing: after
+    a kill or a power cut that is the end of what was written. Where two or more commits come
+    after it, it is not: each was on the disk before the next was begun.
+    """
+    if len(log) < 32 or int.from_bytes(log[:4], "big") not in WAL_MAGIC:
+        return False
+    order = ">" if log[3] & 1 else "<"
+    size, salts = int.from_bytes(log[8:12], "big"), log[16:24]
+    sums = struct.unpack_from(">II", log, 24)
+    whole, commits = True, 0
+    for at in range(32, len(log) - 24 - size + 1, 24 + size):
+        if log[at + 8 : at + 16] != salts:
+            whole = False
+            continue
+        if whole:
+            read = log[at : at + 8] + log[at + 24 : at + 24 + size]
+            sums = _check_sums(read, order, sums)
+            whole = sums == struct.unpack_from(">II", log, at + 16)
+        elif log[at + 4 : at + 8] != bytes(4):
+            commits += 1
+    return commits > 1
+
+
+def _check_sums(data: bytes, order: str, sums: tuple[int, int]) -> tuple[int, int]:
+    """Return the running check sums of a log (section 4.2)."""
+    first, second = sums
+    words = struct.unpack(f"{order}{len(data) // 4}I", data)
+    for one, other in zip(words[::2], words[1::2], strict=True):
+        first = (first + one + second) & 0xFFFFFFFF
+        second = (second + other + first) & 0xFFFFFFFF
+    return first, second
+
+
 def _on_page(number: int, page: bytes, pages: Mapping[int, bytes], size: int) -> Iterator[Found]:
     head = 100 if number == 1 else 0
     try:

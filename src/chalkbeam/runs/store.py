@@ -27,6 +27,7 @@ from chalkbeam.runs.events import Event, Kind, Step, new_id
 from chalkbeam.runs.faults import fault_sentence
 from chalkbeam.runs.migrations import migrate, packed
 from chalkbeam.runs.order_of_work import Plan, Stop
+from chalkbeam.runs.pages import breaks_off
 
 LOCK_WAIT = 5.0
 """Seconds to wait for another program that holds the file."""
@@ -132,6 +133,10 @@ class Store:
         sa.event.listen(self._engine, "connect", _on_connect)
         sa.event.listen(self._engine, "begin", _on_begin)
         try:
+            with self._faults():
+                log = self.path.with_name(f"{self.path.name}-wal")
+                if log.is_file() and breaks_off(log.read_bytes()):
+                    raise sqlite3.DatabaseError("malformed: its log breaks off in the middle")
             with self._faults(), self._engine.connect() as connection:
                 migrate(connection)
                 with connection.begin():
