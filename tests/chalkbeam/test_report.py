@@ -113,6 +113,21 @@ def test_a_date_set_back_changes_nothing(store):
     assert f"{run.begun[:16].replace('T', ' ')} UTC" in text  # from a date to an earlier one: not
 
 
+def test_no_duration_is_negative_whatever_a_clock_does(store):
+    run, clock = begin(store), Clock()
+    sitting = clock.sitting(store, run)
+    for change in (30.0, -50.0, 20.0):
+        clock.now += change
+        sitting.pause()
+        clock.now -= 5.0
+        sitting.pause()
+        sitting.press()
+    found = report(run, store.events(run))
+    assert all(act.seconds is not None and act.seconds >= 0 for act in found.acts)
+    assert found.working >= 0
+    assert [act.event.imprint for act in found.acts] == [s.imprint.id for s in run.stops[:3]]
+
+
 def test_what_was_taken_back_is_not_counted(store):
     run, clock = begin(store), Clock()
     sitting = clock.sitting(store, run)
