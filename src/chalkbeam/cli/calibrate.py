@@ -267,9 +267,9 @@ def described(rig: Rig) -> dict[str, Any]:
 
 BASIS = (
     "within_mm holds in at least 95 % of calibrations, at its point: it carries corner noise, how "
-    "the cards were laid, print scale, board height and what the photos leave open of the "
-    "projector's lens, but not cloth of another height than stated, nor waves in the platen, nor "
-    "a pattern that was shown scaled or in a window."
+    "the cards were laid, print scale, board height, what the photos leave open of the "
+    "projector's lens, and waves of the platen as far as the light shows them, but not cloth or a "
+    "board of another height than stated, nor a pattern that was shown scaled or in a window."
 )
 
 
