@@ -85,3 +85,11 @@ def test_the_samples_artwork_is_on_a_clear_ground(tmp_path):
     picture = np.asarray(Image.open(tmp_path / "tern.png").convert("RGBA"))
     assert picture[0, 0, 3] == 0
     assert 0.1 < np.mean(picture[..., 3] > 128) < 0.6
+
+
+def test_one_piece_is_no_pieces(sheet):
+    lines = sheet.read_text(encoding="utf-8").splitlines()
+    header = next(line for line in lines if line.startswith("Garment,"))
+    tote = next(line for line in lines if line.startswith("Tote,")).replace(",3,", ",1,", 1)
+    sheet.write_text(f"{header}\n{tote}\n", encoding="utf-8")
+    assert ": 1 piece, 1 imprint." in chalkbeam("sheet", "check", sheet)

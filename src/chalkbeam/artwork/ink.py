@@ -130,7 +130,8 @@ def _without_specks(mask: Mask) -> tuple[Mask, int]:
     rows, columns = padded.shape[0] // reduce, padded.shape[1] // reduce
     # One axis after the other takes half as long as both at once.
     strips = padded.reshape(rows, reduce, -1).any(axis=1)
-    small = strips.reshape(rows, columns, reduce).any(axis=2).astype(np.uint8)
+    found = strips.reshape(rows, columns, reduce).any(axis=2)
+    small: NDArray[np.uint8] = np.asarray(found, dtype=np.uint8)
     reach = max(1, round(LONELY * long_side / reduce))
     near = cv2.dilate(small, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach + 1, reach + 1)))
     count, labels = cv2.connectedComponents(near)
