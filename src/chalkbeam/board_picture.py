@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from chalkbeam.board import ArtPicture, Board
 from chalkbeam.runs.events import Step
 from overlay.flat import FlatMap
-from overlay.frame import Frame, render
+from overlay.frame import Frame, Painter
 from overlay.lettering import set_line
 from overlay.marks import Mark, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE, Look
@@ -48,8 +48,18 @@ def draw(board: Board, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
     """
     scale = min(size[0] / WIDTH, size[1] / HEIGHT)
     page = FlatMap(size, scale)
-    words = render([*_head(board), *_body(board, at), *_foot(board)], page, _PALETTE)
-    return np.maximum(_plan(board, size, scale), words)
+    words = _painter(page).paint((*_head(board), *_body(board, at), *_foot(board)))
+    assert words is not None  # there is always something to say
+    picture, plan = words.copy(), _plan(board, size, scale)
+    beside = picture[:, : plan.shape[1]]
+    np.maximum(beside, plan, out=beside)
+    return picture
+
+
+@functools.lru_cache(maxsize=4)
+def _painter(page: FlatMap) -> Painter:
+    """Return what draws a page, and does not draw again what stands still on it."""
+    return Painter(page, _PALETTE)
 
 
 def seconds_left(board: Board, at: float) -> int | None:
@@ -217,22 +227,31 @@ def _wrapped(words: str, cap: float, room: float) -> Sequence[str]:
 
 @functools.lru_cache(maxsize=2)
 def _plan(board: Board, size: tuple[int, int], scale: float) -> Frame:
-    """Return the platen as seen from above, the garment's cloth, the art, and the lines on it."""
+    """Return the platen as seen from above, the garment's cloth, the art, and the lines on it.
+
+    Only the columns up to where the words begin.
+    """
     left, bottom, right, top = _PLAN
     face = board.face
     unit = min((right - left) / face.width, (top - bottom) / face.depth)
     middle = ((left + right) / 2 / unit, (bottom + top) / 2 / unit)
-    plan = FlatMap(size, scale * unit, -middle[0], -middle[1])
-    picture = np.zeros((size[1], size[0], 3), dtype=np.uint8)
+    columns = min(size[0], round((_LEFT - 8) * scale))
+    plan = FlatMap((columns, size[1]), scale * unit, -middle[0], -middle[1])
+    picture = np.zeros((size[1], columns, 3), dtype=np.uint8)
     edge = plan.projector_from_platen(face.outline())
     shade = tuple(round(_CLOTH_SHARE * channel) for channel in board.cloth[::-1])
     corners = np.rint(edge * 256).astype(np.int32)
     cv2.fillPoly(picture, [corners], shade, cv2.LINE_AA, 8)
     if board.picture is not None:
         picture = _with_art(picture, board.picture, plan)
-    lines = render(board.plan, plan, _PALETTE)
-    cover = lines.max(axis=2, keepdims=True).astype(np.uint16)
-    return np.asarray(np.minimum(lines + picture * (255 - cover) // 255, 255), dtype=np.uint8)
+    lines = _painter(plan).paint(board.plan)
+    assert lines is not None
+    # Where a line is bright it hides what it lies on; nothing else needs mixing.
+    lit = np.flatnonzero(lines[:, :, 0] | lines[:, :, 1] | lines[:, :, 2])
+    over, under = lines.reshape(-1, 3)[lit], picture.reshape(-1, 3)[lit]
+    cover = over.max(axis=1, keepdims=True).astype(np.uint16)
+    picture.reshape(-1, 3)[lit] = np.minimum(over + under * (255 - cover) // 255, 255)
+    return picture
 
 
 def _with_art(picture: Frame, art: ArtPicture, plan: FlatMap) -> Frame:
@@ -248,5 +267,9 @@ def _with_art(picture: Frame, art: ArtPicture, plan: FlatMap) -> Frame:
     warped = cv2.warpAffine(
         premultiplied, matrix, (picture.shape[1], picture.shape[0]), flags=cv2.INTER_AREA
     )
-    mixed: NDArray[np.float32] = warped[:, :, :3] + picture * (1 - warped[:, :, 3:])
-    return np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+    shown = np.flatnonzero(warped[:, :, 3])
+    over, under = warped.reshape(-1, 4)[shown], picture.reshape(-1, 3)[shown]
+    mixed: NDArray[np.float32] = over[:, :3] + under * (1 - over[:, 3:])
+    laid_on = picture.copy()
+    laid_on.reshape(-1, 3)[shown] = np.clip(np.rint(mixed), 0, 255).astype(np.uint8)
+    return laid_on

@@ -334,7 +334,7 @@ def without_ends(marks: Sequence[Mark], texts: Sequence[Text]) -> list[Mark]:
 def wrapped(text: str, cap: float, room: float) -> list[str]:
     """Break text at blanks and hyphens into lines no longer than `room`, mm, if that is enough."""
     lines: list[str] = []
-    for glued in _GLUED.sub("\0", text).split():
+    for glued in _GLUED.sub("\0", " ".join(text.split())).split():
         word = glued.replace("\0", " ")
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and cap * advance(longer) <= room:

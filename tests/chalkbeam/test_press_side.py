@@ -11,7 +11,7 @@ import pytest
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam import operator_window, press_light, station_light
+from chalkbeam import board_picture, operator_window, press_light, station_light
 from chalkbeam.bench import Bench, is_for
 from chalkbeam.board import board_of
 from chalkbeam.board_picture import SIZE, draw, seconds_left
@@ -519,3 +519,18 @@ def test_a_reorder_brings_moves_and_another_location_back(tmp_path):
     side = PressSide(Sitting(store, again), press.side.bench)
     assert side.at_hand.choice.placement.location.name == "nape"
     assert "moved 2.0 mm right" in Press(side).keys("space").words()
+
+
+def test_the_board_is_the_same_whatever_was_drawn_before(press):
+    """What the display keeps between pictures never shows: each is as one drawn anew."""
+    kept, anew = [], []
+    for key in ("space", "left", "left", "x", "escape", "up", "space", "pageup"):
+        press.keys(key)
+        board = board_of(press.side)
+        kept.append(draw(board, SIZE, 0.0))
+        board_picture._painter.cache_clear()
+        board_picture._plan.cache_clear()
+        anew.append(draw(board, SIZE, 0.0))
+        draw(board, SIZE, 0.0)[:] = 0  # nobody else's picture
+    assert all(np.array_equal(*pair) for pair in zip(kept, anew, strict=True))
+    assert not np.array_equal(kept[0], kept[1])
