@@ -17,6 +17,7 @@ from chalkbeam.cli.arguments import BOARD, RAISED, WithRaised
 from chalkbeam.cli.live import (
     CameraOption,
     DisplayOption,
+    PreviewOption,
     ViewsOption,
     check_photos_given,
     rig_from_camera,
@@ -108,6 +109,7 @@ def calibrate(
     camera: CameraOption = None,
     views: ViewsOption = 3,
     display: DisplayOption = None,
+    preview: PreviewOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Work out from photos where the projector's light lands, and how surely."""
@@ -146,7 +148,7 @@ def calibrate(
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         board = read_height(context.meta[BOARD])
         wanted = wanted_photos(photos, face, resolution, views, board)
-        done = rig_from_camera(camera, wanted, beside, display, solve)
+        done = rig_from_camera(camera, wanted, beside, display, preview, solve)
     rig = Rig.of(done.solution, rig_name(name, out), face)
     keep_made(rig, out, report, as_json, done.photos)
     if display is None and not as_json:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from calibration.geometry import PlatenFace
     from calibration.pipeline import Calibration, Shot
+    from chalkbeam.live_camera.preview_window import PreviewWindow
     from chalkbeam.live_camera.taking import Progress, Wanted
 
 CameraOption = Annotated[
@@ -35,6 +36,13 @@ ViewsOption = Annotated[
 DisplayOption = Annotated[
     int | None,
     typer.Option(help="With --camera: show the pattern on this display; see chalkbeam displays."),
+]
+PreviewOption = Annotated[
+    bool | None,
+    typer.Option(
+        "--preview/--no-preview",
+        help="With --camera: a window with what the camera sees; usual at a terminal.",
+    ),
 ]
 
 _USUAL_VIEWS, _MOST_VIEWS = 3, 8
@@ -72,6 +80,7 @@ def rig_from_camera(
     wanted: Wanted,
     rig: Path,
     display: int | None,
+    preview: bool | None,
     solve: Callable[[Sequence[Shot], bool], Calibration],
 ) -> Calibration:
     """Guide the operator until the photos make a rig; keep them beside the rig's file.
@@ -85,6 +94,8 @@ def rig_from_camera(
         The rig's file to be.
     display : int or None
         Where to show the pattern meanwhile.
+    preview : bool or None
+        Whether to open a window with what the camera sees; None where somebody looks.
     solve : callable
         As `chalkbeam.live_camera.until_sure.take_until_sure` takes it.
 
@@ -119,7 +130,7 @@ def rig_from_camera(
         return folder / f"{name}.png"
 
     try:
-        with open_source(camera) as source, _Teller() as tell:
+        with open_source(camera) as source, _Teller(preview, display) as tell:
             tell.say(_before(wanted, display))
 
             def work(stopped: Callable[[], bool]) -> Calibration:
@@ -171,14 +182,20 @@ def _in_light(
 
 
 class _Teller(AbstractContextManager["_Teller"]):
-    """Tells progress on the terminal: one line kept up to date, or plain lines elsewhere."""
+    """Tells progress on the terminal: one line kept up to date, or plain lines elsewhere.
 
-    def __init__(self) -> None:
+    And in a window with what the camera sees, if `preview` says so.
+    """
+
+    def __init__(self, preview: bool | None = False, clear: int | None = None) -> None:
         from rich.console import Console
 
         self._console = Console(stderr=True, highlight=False, markup=False, soft_wrap=True)
         self._live: Live | None = None
         self._said = ""
+        self._preview = self._console.is_terminal if preview is None else preview
+        self._clear = clear
+        self._window: PreviewWindow | None = None
 
     def __enter__(self) -> Self:
         from rich.live import Live
@@ -186,9 +203,15 @@ class _Teller(AbstractContextManager["_Teller"]):
         if self._console.is_terminal:
             self._live = Live(console=self._console, transient=True, auto_refresh=False)
             self._live.start()
+        if self._preview:
+            from chalkbeam.live_camera.preview_window import PreviewWindow
+
+            self._window = PreviewWindow(self._clear)
         return self
 
     def __exit__(self, *_: object) -> None:
+        if self._window is not None:
+            self._window.close()
         if self._live is not None:
             self._live.stop()
 
@@ -197,7 +220,9 @@ class _Teller(AbstractContextManager["_Teller"]):
         self._console.print(line)
 
     def __call__(self, progress: Progress) -> None:
-        """Show a line unless it is shown already."""
+        """Show a line unless it is shown already, and what the camera sees."""
+        if self._window is not None:
+            self._window.show(progress)
         line = progress_line(progress)
         if line == self._said:
             return

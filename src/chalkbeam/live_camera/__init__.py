@@ -2,4 +2,5 @@
 
 `source` brings pictures, `glance` sees quickly what is in one, `advice` judges it (pure),
 `taking` goes round until a photo is taken and kept, and `until_sure` until they make a rig.
+`preview` draws what the operator sees of all that (pure), `preview_window` shows it.
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -98,6 +98,12 @@ class Progress:
         The photo that has just been taken, safely on disk.
     refused : bool
         Whether `sentence` says why the photos so far make no rig.
+    image : ndarray, shape (height, width, 3), uint8, or None
+        The picture that all this is about, BGR.
+    seen : Glance or None
+        What a quick look sees in it.
+    good : bool
+        Whether it lacks nothing, or nothing but a moment's rest.
     """
 
     number: int
@@ -106,6 +112,9 @@ class Progress:
     sentence: str
     kept: Path | None = None
     refused: bool = False
+    image: NDArray[np.uint8] | None = field(default=None, compare=False)
+    seen: Glance | None = field(default=None, compare=False)
+    good: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,7 +273,10 @@ class Taker:
                     return picture, *outcome
                 doubt = replace(doubt, looked=picture.at, want=advice.want, sentence=outcome)
             sentence = doubt.sentence or advice.sentence
-            self._tell(Progress(number, count, raised, sentence))
+            good = not doubt.sentence and advice.want in (Want.STILLNESS, Want.NOTHING)
+            self._tell(
+                Progress(number, count, raised, sentence, image=picture.image, seen=now, good=good)
+            )
         raise Ended(
             f"{self._source.name} ends before photo {number} of {count} could be "
             f"taken; the last advice was: {sentence or 'none, it has no pictures.'}"

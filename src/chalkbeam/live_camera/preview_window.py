@@ -1,0 +1,125 @@
+"""A window with what the camera sees, in a process of its own beside the one that works.
+
+Pictures go out over a pipe, each only once the one before is up, so that a slow screen
+makes nobody wait. If the operator closes the window, or there is no screen for it, the
+photos are taken without it.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+
+import numpy as np
+
+from chalkbeam.live_camera.preview import SIZE, View, draw, reduced
+from chalkbeam.live_camera.taking import Progress
+from overlay.frame import Frame
+from overlay.inputs import Closed, Input, Key, Told
+
+CLOSING = 10.0
+"""Seconds the window gets to close."""
+
+_GONE = (OSError, EOFError)
+
+
+class PreviewWindow:
+    """The end that works: opens the window and shows progress in it.
+
+    Parameters
+    ----------
+    clear : int, optional
+        Number of the display that the pattern fills.
+    """
+
+    def __init__(self, clear: int | None = None) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._here, there = context.Pipe()
+        self._process = context.Process(target=_serve, args=(there, clear), daemon=True)
+        self._process.start()
+        there.close()
+        self._view: View | None = None
+
+    def show(self, progress: Progress) -> None:
+        """Show progress; nothing happens while the last is not up yet, or the window is closed.
+
+        What tells of a photo taken or refused waits until it can be shown.
+        """
+        lasting = progress.kept is not None or progress.refused
+        with suppress(*_GONE):
+            if not self._here.poll(CLOSING if lasting else 0.0):
+                return
+            self._here.recv()
+            if progress.image is not None and progress.seen is not None:
+                quarters = 0 if self._view is None else self._view.quarters
+                self._view = reduced(progress.image, progress.seen, quarters)
+            self._here.send(draw(self._view, progress))
+
+    def close(self) -> None:
+        """Close the window."""
+        with suppress(*_GONE):
+            self._here.send(None)
+        self._process.join(timeout=CLOSING)
+        if self._process.is_alive():
+            self._process.terminate()
+            self._process.join(timeout=CLOSING)
+        self._here.close()
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """What the window shows, and whether to end."""
+
+    frame: Frame | None = None
+    over: bool = False
+
+
+def _serve(connection: Connection, clear: int | None) -> None:
+    """Run the window; the child's side."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to answer
+    from calibration.refusal import Refusal
+    from overlay.screens import Screen
+    from overlay.window import run
+
+    def listen(post: Callable[[Input], None]) -> None:
+        def read() -> None:
+            with suppress(*_GONE):
+                while (content := connection.recv()) is not None:
+                    post(Told(content))
+            post(Closed())
+
+        threading.Thread(target=read, daemon=True).start()
+
+    asked: list[Frame | None] = []
+
+    def shown(state: _State) -> None:
+        if not asked or asked[-1] is not state.frame:
+            asked[:] = [state.frame]
+            with suppress(*_GONE):
+                connection.send(True)  # ready for the next
+
+    # The pattern's own window tells why there is no display; this one is only missed.
+    with suppress(Refusal):
+        run(
+            _State(),
+            Screen(SIZE, clear=clear, title="Chalkbeam camera", cursor=True),
+            update=_updated,
+            view=lambda state: state.frame,
+            done=lambda state: state.over,
+            shown=shown,
+            listen=listen,
+        )
+
+
+def _updated(state: _State, happened: Input) -> _State:
+    match happened:
+        case Told(np.ndarray() as frame):
+            return replace(state, frame=frame)
+        case Closed() | Key(name="escape"):
+            return replace(state, over=True)
+    return state
