@@ -124,7 +124,8 @@ def _body(board: Board, at: float) -> list[Mark]:
     if left is not None:
         marks += _countdown(board, left)
         return marks
-    return [*marks, *_lists(board, y - 14)]
+    _, top = _remarks(board)
+    return [*marks, *_lists(board, y - 14, max(92.0, top))]
 
 
 def _locations(board: Board, y: float) -> list[Mark]:
@@ -145,25 +146,27 @@ def _countdown(board: Board, left: int) -> list[Mark]:
     word = "open the press" if left == 0 else "seconds"
     role = Role.LOAD if left == 0 else Role.NOTE
     middle = (_LEFT + _RIGHT) / 2
+    lift = max(0.0, _remarks(board)[1] - 100.0)
     marks: list[Mark] = [
-        Text((middle, 210.0), f"{left}", role, 150.0, (0.5, 0.0)),
-        Text((middle, 160.0), word, role, 22.0, (0.5, 0.0)),
+        Text((middle, 210.0 + lift), f"{left}", role, 150.0 - lift, (0.5, 0.0)),
+        Text((middle, 160.0 + lift), word, role, 22.0, (0.5, 0.0)),
     ]
     if board.dwell:
         share = left / max(board.dwell, 1.0)
-        marks += _bar(_LEFT, _RIGHT, 120.0, min(share, 1.0), role)
+        marks += _bar(_LEFT, _RIGHT, 120.0 + lift, min(share, 1.0), role)
     return marks
 
 
-def _lists(board: Board, y: float) -> list[Mark]:
+def _lists(board: Board, y: float, floor: float) -> list[Mark]:
+    """Return what comes next and what was done last, from y down to the floor."""
     marks: list[Mark] = []
     for title, lines, most in (("next", board.coming, 6), ("done last", board.results, 3)):
-        if not lines or y < 130:
+        if not lines or y < floor + 38:
             continue
         marks.append(_text(title, _LEFT, y, 12, Role.CHECK))
         y -= 28
         for what, more in lines[:most]:
-            if y < 92:
+            if y < floor:
                 break
             aside = set_line(more, 12).advance + 24 if more else 0.0
             marks.append(_text(what, _LEFT, y, 12, room=_RIGHT - _LEFT - aside))
@@ -175,7 +178,7 @@ def _lists(board: Board, y: float) -> list[Mark]:
 
 
 def _foot(board: Board) -> list[Mark]:
-    """Return progress, time left, the last remark and what is wrong."""
+    """Return progress, time left, and what is to be said."""
     said = [f"{board.pressed} of {board.total} pressed"]
     said += [f"{board.skipped} skipped"] if board.skipped else []
     said += [f"{board.spoiled} spoiled"] if board.spoiled else []
@@ -185,13 +188,19 @@ def _foot(board: Board) -> list[Mark]:
         _text(f"about {board.left} left", _RIGHT, 40, 12, right=True),
         *_bar(_MARGIN, _RIGHT, 22.0, share, Role.LAY),
     ]
+    return [*marks, *_remarks(board)[0]]
+
+
+def _remarks(board: Board) -> tuple[list[Mark], float]:
+    """Return what is wrong and the last remark, and how far up they reach."""
+    marks: list[Mark] = []
     y = 72.0
     for words in (board.trouble, board.remark):
         if words:
             lines = _wrapped(words, 12, _RIGHT - _LEFT - 20)
             marks.append(Text((_LEFT + 8, y), "\n".join(lines), Role.WARN, 12.0, (0.0, 0.0)))
             y += 12 * 1.75 * len(lines) + 22
-    return marks
+    return marks, y
 
 
 def _bar(left: float, right: float, y: float, share: float, role: Role) -> list[Mark]:

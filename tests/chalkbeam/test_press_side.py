@@ -534,3 +534,20 @@ def test_the_board_is_the_same_whatever_was_drawn_before(press):
         draw(board, SIZE, 0.0)[:] = 0  # nobody else's picture
     assert all(np.array_equal(*pair) for pair in zip(kept, anew, strict=True))
     assert not np.array_equal(kept[0], kept[1])
+
+
+def test_nothing_on_the_board_runs_into_what_is_wrong(press):
+    """Whatever is listed or counted, the boxes at the foot stand free."""
+    press.keys("space")
+    wrong = "The run sheet order.csv has been edited since this run began: " * 3
+    many = tuple((f"navy, M · left chest: pennant {n}.svg", "pressed") for n in range(8))
+    board = replace(
+        board_of(press.side), trouble=wrong, remark="nothing was moved", coming=many, results=many
+    )
+    for shown in (board, replace(board, dwell=12.0, dwell_ends=9.0)):
+        said, top = board_picture._remarks(shown)
+        assert len(said) == 2
+        assert top > 150
+        for mark in board_picture._body(shown, 0.0):
+            level = mark.anchor[1] if isinstance(mark, Text) else mark.points[0][1]
+            assert level >= top - 2
