@@ -5,9 +5,10 @@
 The demo's order is worked at the press: load, lay, arrow keys, press, next, as an operator
 with a quick foot does it. Timed is from the key's arrival to the flip of the display; in
 between the act is written to the record (SQLite, ``synchronous=FULL``, in the temporary
-folder), which is the disk's time and given apart. Once under SDL's dummy driver and, where
-Xvfb is installed, once under an X server of the projector's size. Then an order of many
-pieces, each with a name of its own, is worked through in a window of the dummy driver.
+folder), which is the disk's time and given apart; a nudge is drawn meanwhile. Once under SDL's
+dummy driver and, where Xvfb is installed, once under an X server of the projector's size.
+Then an order of many pieces, each with a name of its own, is worked through in a window of
+the dummy driver.
 """
 
 from __future__ import annotations

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import threading
+import functools
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
 
@@ -19,6 +20,12 @@ KEPT = 3
 
 DIM = replace(DEFAULT_PALETTE, check=Look((90, 90, 90)))
 """For figures beside the platen: to be read in a shop's light, not to light the press."""
+
+
+@functools.cache
+def _hand() -> ThreadPoolExecutor:
+    """Return the thread that paints ahead: one that stays, for a new one starts cold each time."""
+    return ThreadPoolExecutor(1, thread_name_prefix="light")
 
 
 class PressLight:
@@ -53,9 +60,7 @@ class PressLight:
             with suppress(Exception):  # met again, and told, when the scene is to be shown
                 self.frame(scene)
 
-        thread = threading.Thread(target=paint, daemon=True)
-        thread.start()
-        return thread.join
+        return _hand().submit(paint).result
 
     def count(self, left: int, at_hand: AtHand | None) -> Frame | None:
         """Return the frame with so many seconds beside the platen; None where there is no room."""
