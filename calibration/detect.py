@@ -109,7 +109,7 @@ def _pattern_corners(
         photo.image, pattern, area, lambda p: bare(view.plane_from_photo(p), found)
     )
     places = view.plane_from_photo(search.pixels) / half
-    why_not.check_pattern(photo, pattern, search, places, _free_zones(found))
+    why_not.check_pattern(photo, pattern, search, places, _free_zones(found), found, view)
     return tuple(
         Corner("pattern", int(index), (float(x), float(y)))
         for index, (x, y) in zip(search.indices, search.pixels, strict=True)

@@ -13,7 +13,7 @@ from calibration.board import Family
 from calibration.cards import Card
 from calibration.find_cards import CardSearch, FoundCard, search_scale
 from calibration.find_pattern import ENOUGH_MARKERS, PatternSearch
-from calibration.geometry import Points
+from calibration.geometry import Points, rectangle
 from calibration.markers import Marker, find_markers, sight
 from calibration.pattern import COMMON_SIZES, Pattern
 from calibration.photo import Photo
@@ -31,6 +31,8 @@ corner zones are mostly under the cards."""
 _SHARE_THAT_FITS = 0.5
 _DARK, _GLARE, _WASHED_OUT = 60, 250, 0.15
 _LEAST_MODULE = 2.1  # px: below that markers cannot be read reliably
+_TOO_DARK = "{} is too dark: put on the room light and take it again."
+_TOO_BRIGHT = "{} is washed out: lower the exposure or the lamp and take it again."
 _BENT = 1.0  # px, for each 1000 px of the photo's longer side
 
 
@@ -58,6 +60,8 @@ def check_cards(photo: Photo, cards: Sequence[Card], search: CardSearch) -> None
     found = list(search.found.values())
     view = survey.take(found, photo.size).view if len(found) > 1 else None
     said = _cut_off(photo, missing, view) or _poor(photo, found)
+    if said is None and len(missing) > 1:
+        said = _too_small(photo, missing, view)
     if said is None and view is not None and len(missing) == 1:
         said = _one_missing(photo, missing[0], view)
     raise Refusal(
@@ -104,13 +108,33 @@ def _nothing_seen(photo: Photo) -> str:
     )
 
 
+def _too_small(photo: Photo, missing: Sequence[Card], view: LensView | None) -> str | None:
+    """Say which cards are too small to be read, or return None."""
+    if view is None:
+        return None
+    outlines = [view.photo_from_plane(card.outline()) for card in missing]
+    modules = [
+        np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1).min()
+        * (card.module / card.size)
+        for card, outline in zip(missing, outlines, strict=True)
+    ]
+    small = [card for card, px in zip(missing, modules, strict=True) if px < _LEAST_MODULE]
+    if not small:
+        return None
+    return (
+        f"The {_cards(small)} {'is' if len(small) == 1 else 'are'} too small in {photo.name}: go "
+        "nearer and higher, and hold the camera so that the platen's longer side lies along the "
+        "picture's."
+    )
+
+
 def _poor(photo: Photo, found: Sequence[FoundCard] = ()) -> str | None:
     """Return what is wrong with the photo all over, or None; `found` are the cards seen in it."""
     grey = channels.grey(photo.image)
     if np.percentile(grey, 95) < _DARK:
-        return f"{photo.name} is too dark: put on the room light and take it again."
+        return _TOO_DARK.format(photo.name)
     if (photo.image.min(axis=2) >= _GLARE).mean() > _WASHED_OUT:
-        return f"{photo.name} is washed out: lower the exposure or the lamp and take it again."
+        return _TOO_BRIGHT.format(photo.name)
     red = channels.red(photo.image)
     blurs = [edge_blur(red, card.photo_from_board, card.card.board) for card in found]
     if max(blurs, default=0.0) > SHARP or is_blurred(grey):
@@ -153,12 +177,9 @@ def _one_missing(photo: Photo, card: Card, view: LensView) -> str:
             f"The {name} card is too dark in {photo.name}: take the shadow off it or put on the "
             "room light."
         )
-    sides = np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1)
-    if sides.min() * card.module / card.size < _LEAST_MODULE:
-        return (
-            f"The {name} card is too small in {photo.name}: go nearer, and hold the camera so that "
-            "the platen's longer side lies along the picture's."
-        )
+    small = _too_small(photo, [card], view)
+    if small is not None:
+        return small
     return (
         f"The {name} card is missing, covered or bent in {photo.name}: lay card {card.number} flat "
         "in its corner, with nothing over it, and take the photo again."
@@ -180,7 +201,13 @@ def check_lie(photo: Photo, found: Sequence[FoundCard]) -> LensView:
 
 
 def check_pattern(
-    photo: Photo, pattern: Pattern, search: PatternSearch, places: Points, free: NDArray[np.bool_]
+    photo: Photo,
+    pattern: Pattern,
+    search: PatternSearch,
+    places: Points,
+    free: NDArray[np.bool_],
+    found: Sequence[FoundCard],
+    view: LensView,
 ) -> None:
     """Raise a `Refusal` unless enough of the right pattern is seen all over the platen.
 
@@ -193,18 +220,24 @@ def check_pattern(
         Where on the platen the corners found lie, in halves of its width and depth.
     free : ndarray of bool, shape (3, 3)
         Which zones have room for the pattern beside the cards, back row first.
+    found : sequence of FoundCard
+    view : LensView
+        How the photo shows the platen.
     """
     if len(search.indices) == 0:
-        raise Refusal(_no_pattern(photo, pattern, search.markers))
+        wrong = _wrong_pattern(photo, pattern, search.markers)
+        raise Refusal(wrong or _poor_light(photo, found, view) or _no_pattern(photo))
     if len(search.indices) < LEAST_CORNERS:
-        raise Refusal(_too_few(photo, pattern, len(search.indices)))
+        few = _too_few(photo, pattern, len(search.indices))
+        raise Refusal(_poor_light(photo, found, view) or few)
     column, row = np.clip(((places + 1) * 1.5).astype(int), 0, 2).T
     seen = np.zeros((3, 3), bool)
     seen[2 - row, column] = True
     empty = [_ZONES[r][c] for r in range(3) for c in range(3) if free[r, c] and not seen[r, c]]
     if empty and int(seen.sum()) < min(LEAST_ZONES, int(free.sum())):
         raise Refusal(
-            f"The pattern is not seen at the platen's {_listed(empty)} in {photo.name}: let the "
+            _poor_light(photo, found, view)
+            or f"The pattern is not seen at the platen's {_listed(empty)} in {photo.name}: let the "
             "projector reach all of the platen, and take away what shades or covers it."
         )
 
@@ -228,7 +261,24 @@ def _too_few(photo: Photo, pattern: Pattern, count: int) -> str:
     )
 
 
-def _no_pattern(photo: Photo, pattern: Pattern, markers: Sequence[Marker]) -> str:
+def _poor_light(photo: Photo, found: Sequence[FoundCard], view: LensView) -> str | None:
+    """Return what makes the pattern on the platen hard to see, or None."""
+    mask = np.zeros(photo.image.shape[:2], np.uint8)
+    around = np.vstack([card.card.outline() for card in found])
+    corners = rectangle(*(float(side) for side in np.ptp(around, axis=0)))
+    cv2.fillPoly(mask, [np.rint(view.photo_from_plane(corners)).astype(np.int32)], 255)
+    there = photo.image[mask > 0]
+    if not len(there):
+        return None
+    if np.percentile(there.max(axis=1), 90) < _DARK:
+        return _TOO_DARK.format(photo.name)
+    if np.median(channels.light(there[None])) >= _GLARE:
+        return _TOO_BRIGHT.format(photo.name)
+    return _poor(photo, found)
+
+
+def _wrong_pattern(photo: Photo, pattern: Pattern, markers: Sequence[Marker]) -> str | None:
+    """Say which other pattern is seen, or that it is mirrored; None where none is seen."""
     width, height = pattern.size
     if len(markers) >= ENOUGH_MARKERS:
         other = _other_size(pattern, markers)
@@ -247,6 +297,10 @@ def _no_pattern(photo: Photo, pattern: Pattern, markers: Sequence[Marker]) -> st
             f"The pattern in {photo.name} is mirrored: switch off rear or mirror projection in the "
             "projector's menu."
         )
+    return None
+
+
+def _no_pattern(photo: Photo) -> str:
     return (
         f"No pattern is seen on the platen in {photo.name}: show the pattern on the projector, "
         "focus it on the platen and dim the room light."

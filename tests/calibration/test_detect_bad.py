@@ -133,7 +133,7 @@ def test_a_hand_over_a_card(bench):
 
 
 def test_two_cards_half_out_of_the_frame(bench):
-    photo = bench.photo(finish=lambda image: np.ascontiguousarray(image[: 620]))
+    photo = bench.photo(finish=lambda image: np.ascontiguousarray(image[:620]))
     assert "front-left and front-right cards are cut off by the edge" in refusal(photo)
 
 
@@ -166,6 +166,25 @@ def test_dark_and_washed_out(bench):
     assert "too dark" in refusal(dark)
     bright = bench.photo(finish=lambda image: cv2.convertScaleAbs(image, alpha=2.4))
     assert "washed out" in refusal(bright)
+
+
+def test_a_pattern_that_drowns_is_told_by_what_drowns_it(bench):
+    """The cards can still be read; what is wrong is the light, not where the projector reaches."""
+
+    def pale(image):
+        full = np.full_like(image[..., 0], 255)
+        return np.dstack([full, full, image[..., 2]])
+
+    photo = bench.photo(finish=pale)
+    assert len(find_cards(photo.image, CARDS).found) == 4
+    assert "is washed out: lower the exposure" in refusal(photo)
+    dim = bench.photo(finish=lambda image: np.minimum(image, 55))
+    assert "is too dark: put on the room light" in refusal(dim)
+
+
+def test_far_cards_seen_from_too_low_are_too_small():
+    sentence = refusal(rough(tilt=math.radians(66)).photo())
+    assert "The back-left and back-right cards are too small in PHOTO: go nearer" in sentence
 
 
 def test_a_mirrored_photo(bench):
