@@ -89,7 +89,7 @@ def _words(setting: Setting, page: FlatMap, words: list[str], role: Role) -> Tex
     off = (np.array(crosses) - [(width - 1) / 2, (height - 1) / 2]) @ axes.T
 
     def poor(shift: Points) -> tuple[int, float]:
-        covered = np.abs(off - axes @ shift) < np.array([wide, deep]) / 2
+        covered = np.abs(off - axes @ shift) < np.array([wide, deep]) / 2 + cap
         return int(covered.all(axis=1).sum()), float(np.hypot(*shift))
 
     steps = np.linspace(-0.3, 0.3, 13)
