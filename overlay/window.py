@@ -62,7 +62,7 @@ _POLL_EVERY = 0.004
 """Seconds between two looks for input at rest. pygame's own waiting looks every millisecond, which
 keeps a core busy by 2 percent for nothing."""
 
-_POLL_AT_WORK, _AT_WORK = 0.001, 2.0
+_POLL_AT_WORK, _AT_WORK = 0.002, 2.0
 """Seconds between two looks for input while the last one is no longer ago than so many: keys come
 in runs, and the next one is answered sooner."""
 
