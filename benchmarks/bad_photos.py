@@ -9,7 +9,7 @@ light, and that is compared with the virtual rig's truth on 17 x 21 points over 
 platen: the largest miss, mm, at 0, 4, 10 and 20 mm. An accepted rig is *false* where it
 misses by more than the tolerance of 1 mm at 0 or 4 mm, and *beyond* where it misses by more
 than the bound it states for that height. (The bound holds in 95 %, so a few are.) A pattern
-shown smaller in a window is false by the window's place: no photo can tell, and `calibrate` says so.
+shown smaller in a window is false by the window's place: no photo can tell; `calibrate` says so.
 """
 
 from __future__ import annotations
