@@ -39,8 +39,9 @@ PRINT_SCALE_ERROR = 0.003
 and a little more."""
 BAR_ERROR = 0.001
 """A 100 mm bar read to 0.2 mm with a steel rule, as two standard errors."""
-BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 2.0, 0.01
-"""How a raised board lies on the platen, mm and radians: roughly flush with its edges."""
+BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 1.0, 0.01
+"""How a raised board lies on the platen, mm and radians: flush with its edges by eye. The surer
+that is, the better the light can tell how high the board is; one far off lets go (`LAY_REACH`)."""
 BOARD_HEIGHT_ERROR = 0.15
 """How well the board's stated height is known, mm."""
 BOW_ERROR = 0.06
@@ -101,7 +102,7 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
         if height:
             board = layout.board(level)
             errors = [BOARD_SHIFT_ERROR, BOARD_SHIFT_ERROR, BOARD_TURN_ERROR]
-            priors.append(Gauss.each(np.arange(board.start, board.stop), 0.0, errors))
+            priors.append(Gauss.each(np.arange(board.start, board.stop), 0.0, errors, LAY_REACH))
             priors.append(Gauss.each(layout.rise(level), 0.0, BOARD_HEIGHT_ERROR))
     measured = stated.bar is not None
     mean = stated.bar / 100.0 - 1.0 if stated.bar is not None else 0.0

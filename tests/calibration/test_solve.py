@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,9 @@ from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve import Solution, solve
 from calibration.solve_advice import if_laid_exactly
+from calibration.solve_doubt import light_sees
 from calibration.solve_gates import describe_lay, examine
+from calibration.solve_priors import BOARD_HEIGHT_ERROR
 from calibration.solve_values import CardFit, Stated
 from calibration.uncertainty import worst
 from tests.calibration import synthetic
@@ -204,7 +207,8 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     solution = solved(bench, photos(bench, rng, 2, 1), replace(CAREFUL, lens=lens))
     assert solution.fit.model == "pinhole with keystone"
     assert rms(off(bench, solution)) < 0.06
-    assert rms(off(bench, solution, 20.0)) < 0.3
+    (high,) = worst(solution.map, solution.fit.matrix, solution.fit.freedom, bench.face, (20.0,))
+    assert np.hypot(*off(bench, solution, 20.0).T).max() < high.bound
     examine(solution, bench.face)
     with pytest.raises(
         Refusal, match=r"keystone correction is off, and the board 10 mm high"
@@ -226,16 +230,26 @@ def test_a_slight_keystone_on_a_bare_platen_is_within_the_bound(aspect: float) -
     assert "keystone correction to be off" in fit.notes[0]
 
 
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("truly", [12.0, 15.0])
-def test_a_board_of_another_height_than_stated(truly: float) -> None:
-    rng = np.random.default_rng(103)
+def test_a_board_of_another_height_than_stated(truly: float, seed: int) -> None:
+    """It is refused, or the report says that the light may well see it where it truly is."""
+    rng = np.random.default_rng(103 + seed)
     bench = synthetic.bench(rng)
     lens = synthetic.phone(rng)
-    flat = [bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(3)]
+    flat = [bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(2)]
     raised = bench.photo(synthetic.posed(lens, rng), rng, 0.05, truly)
     told = solved(bench, [*flat, replace(raised, raised=10.0)])
-    with pytest.raises(Refusal, match=r"measure how high the cards' face is|the board 10 mm high"):
+    try:
         examine(told, bench.face)
+    except Refusal as refusal:
+        said = str(refusal)
+        assert re.search(r"measure how high the cards' face is|the board 10 mm high", said)
+    else:
+        place = told.task.problem.layout.rise(1)
+        rise, error = light_sees(told.task, told.vector, place, BOARD_HEIGHT_ERROR)
+        assert abs(10.0 + rise - truly) < 3 * error
+        assert f"sees at {10.0 + rise:.1f} ± {2 * error:.1f} mm" in told.fit.notes[0]
     examine(solved(bench, [*flat, raised]), bench.face)
 
 
@@ -261,7 +275,7 @@ def test_a_bowed_platen_is_seen_as_one(bow: tuple[float, float, float]) -> None:
     solution = solved(bench, photos(bench, rng, 3, 1))
     np.testing.assert_allclose(solution.map.bow.vector, bow, atol=0.01)
     for height in (0.0, 20.0):
-        assert rms(off(bench, solution, height)) < 0.06
+        assert rms(off(bench, solution, height)) < 0.15  # half a projector pixel
     assert solution.fit.model == "pinhole with lens shift and distortion"
 
 
