@@ -16,5 +16,11 @@ FIRST = "The press's and the transfer's own instructions and your local rules co
 CALIBRATING = f"Take care. Heat off, platen cold, press open. {LIGHT} {FIRST}"
 """Before light is measured on the platen."""
 
-AT_THE_PRESS = f"Take care. {LIGHT} {PRESS} {FIRST}"
+OUTLINE = (
+    "Before the first garment light the platen's outline (key C): if it does not run along the "
+    "platen's edges, calibrate again."
+)
+"""A pattern that did not fill the projector's screen shows in no photo; a bump comes later."""
+
+AT_THE_PRESS = f"Take care. {LIGHT} {PRESS} {FIRST}\n{OUTLINE}"
 """Before light is shown on a press."""
