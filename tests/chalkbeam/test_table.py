@@ -1,7 +1,9 @@
 """A run sheet's cells, from CSV in its dialects and from XLSX."""
 
+import contextlib
 import csv
 import io
+import zipfile
 
 import pytest
 from hypothesis import given
@@ -119,6 +121,26 @@ def test_files_that_are_no_sheet(tmp_path, content, said):
     with pytest.raises(Refusal, match=said) as refused:
         read_sheet(path)
     assert "\n" not in str(refused.value)
+
+
+def test_an_xlsx_damaged_anywhere_is_one_sentence(order, tmp_path):
+    """Cut off in the XML of any part, or spoiled in its packing: whatever its reader raises."""
+    order("")
+    path = tmp_path / "order.xlsx"
+    workbook(path, [HEADER.split(","), ROW.split(",")])
+    whole = path.read_bytes()
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    for spoiled in ("xl/workbook.xml", "xl/styles.xml", "xl/worksheets/sheet1.xml"):
+        with zipfile.ZipFile(path, "w") as archive:
+            for name, content in parts.items():
+                archive.writestr(name, content[: len(content) // 2] if name == spoiled else content)
+        with pytest.raises(Refusal, match="cannot be opened as XLSX"):
+            read_sheet(path)
+    for place in range(60, len(whole), 97):
+        path.write_bytes(whole[:place] + b"spoiled" + whole[place + 7 :])
+        with contextlib.suppress(Refusal):
+            read_sheet(path)
 
 
 def test_a_missing_file_is_one_sentence(tmp_path):
