@@ -267,6 +267,23 @@ def test_a_damaged_record_is_kept_and_said(tmp_path, where):
     assert path.read_bytes() == damaged
 
 
+@pytest.mark.parametrize("spoiled", ["work", "data"])
+def test_a_spoiled_row_that_sqlite_does_not_see_is_said(tmp_path, spoiled):
+    path = tmp_path / "record.db"
+    with Store(path) as store:
+        run = begin(store)
+        Recorder(store, run).write(Kind.NOTED, text="spoil this")
+    whole = path.read_bytes()
+    text = b'"imprints"' if spoiled == "work" else b'{"text": "spoil'
+    assert text in whole
+    path.write_bytes(whole.replace(text, b"\x01" * len(text)))
+    with Store(path) as store:
+        readings = (store.latest, lambda: store.run(run.id), lambda: store.events(run))
+        for read in readings[:2] if spoiled == "work" else readings[2:]:
+            with pytest.raises(Refusal, match=r"damaged .*chalkbeam sheet rescue"):
+                read()
+
+
 def test_places_where_no_record_can_be(tmp_path):
     with pytest.raises(Refusal):
         Store(tmp_path)  # a folder

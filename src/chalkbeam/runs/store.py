@@ -49,8 +49,6 @@ _events = sa.Table(
     sa.Column("clock", sa.Float),
     *(sa.Column(name, sa.Text) for name in ("wall", "operator", "rig", "calibration")),
 )
-
-
 _copies = sa.Table("run_copies", _tables, sa.Column("packed", sa.LargeBinary))
 
 
@@ -177,6 +175,10 @@ class Store:
         except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
             said = str(getattr(error, "orig", None) or error)
             raise Refusal(fault_sentence(self.path, said)) from error
+        except Refusal:
+            raise
+        except (ValueError, LookupError) as error:  # SQLite does not look into what rows hold
+            raise Refusal(fault_sentence(self.path, "malformed: a row is spoiled")) from error
 
     # -- runs ------------------------------------------------------------------------------
 
@@ -236,7 +238,8 @@ class Store:
                 f"The record {self.path} has {len(rows) if run_id else 'no'} runs whose id begins "
                 f"with “{run_id}”: list the runs with `chalkbeam report --list`."
             )
-        return _run(rows[0])
+        with self._faults():
+            return _run(rows[0])
 
     def latest(self, digest: str | None = None, sheet: Path | None = None) -> Run | None:
         """Return the run begun last; of the sheet with this digest or path, if any is given."""
@@ -245,7 +248,7 @@ class Store:
             query = query.where((_runs.c.digest == digest) | (_runs.c.sheet == str(sheet)))
         with self._faults(), self._engine.begin() as connection:
             row = connection.execute(query).mappings().first()
-        return _run(row) if row else None
+            return _run(row) if row else None
 
     # -- events ----------------------------------------------------------------------------
 
