@@ -1,4 +1,4 @@
-"""Fullscreen light on the projector, or an ordinary window. The only file that imports pygame.
+"""Fullscreen light on the projector, or an ordinary window. The only file that opens one.
 
 A window shows one picture and waits. The program is a fold: each input makes a new state
 out of the old one, and a new picture is drawn only when `view` returns another frame than
@@ -15,7 +15,6 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from pathlib import Path
 from typing import TypeVar
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
@@ -29,13 +28,7 @@ if sys.platform.startswith("linux"):
     # Through shared memory; without a graphics card the other way goes by a software renderer.
     os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
 
-import numpy as np
 import pygame
-
-try:
-    import pygame.mixer as mixer
-except ImportError:  # a bare machine may lack what sound needs (GLib); light does without
-    mixer = None  # type: ignore[assignment]  # a module, which has no type of its own
 
 from calibration.refusal import Refusal
 from overlay.frame import Frame
@@ -51,6 +44,7 @@ from overlay.screens import (
     numbered,
     other_size,
 )
+from overlay.sound import silence
 from overlay.surroundings import environment, quiet_search
 
 State = TypeVar("State")
@@ -151,21 +145,6 @@ def run(
                 shown(state)
         gc.unfreeze()
     return state
-
-
-def beep(seconds: float = 0.6, hertz: float = 880.0) -> None:
-    """Sound a tone where there is a loudspeaker; do nothing where there is none."""
-    if sys.platform.startswith("linux") and not Path("/dev/snd").exists():
-        return  # the sound library would complain on the terminal at length
-    rate = 22050
-    wave = np.sin(np.arange(round(seconds * rate)) * (math.tau * hertz / rate))
-    fade = np.minimum(1.0, np.minimum(np.arange(len(wave)), np.arange(len(wave))[::-1]) / 200)
-    if mixer is None:
-        return
-    with suppress(pygame.error):
-        if mixer.get_init() is None:
-            mixer.init(rate, -16, 1)
-        mixer.Sound(buffer=(wave * fade * 20000).astype(np.int16).tobytes()).play()
 
 
 class _Window:
@@ -361,7 +340,7 @@ class _Window:
 _ASIDE = (320, 40)
 """Size of the window while its display is gone, px."""
 
-_NO_DISPLAY = "connect the projector, or write the pictures to disk with --png."
+_NO_DISPLAY = "connect the projector and switch it on."
 
 
 def _events() -> list[pygame.event.Event]:
@@ -390,8 +369,7 @@ def _video() -> Iterator[None]:
             raise Refusal(f"There is no display to show light on: {_NO_DISPLAY}")
         yield
     finally:
-        if mixer is not None:
-            mixer.quit()
+        silence()
         pygame.display.quit()
 
 

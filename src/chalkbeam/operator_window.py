@@ -85,7 +85,8 @@ def _serve(connection: Connection, clear: int | None) -> None:
     from chalkbeam.board_picture import SIZE, draw, seconds_left
     from overlay.frame import Frame
     from overlay.screens import Screen
-    from overlay.window import beep, run
+    from overlay.sound import beep
+    from overlay.window import run
 
     drawn: dict[tuple[int, int | None], Frame] = {}
 

@@ -384,7 +384,8 @@ def test_light_needs_no_sound():
     """A bare machine lacks what pygame's mixer is linked with: its import fails then."""
     code = (
         "import sys; sys.modules['pygame.mixer'] = None\n"
-        "from overlay.window import beep, displays\n"
+        "from overlay.sound import beep\n"
+        "from overlay.window import displays\n"
         "beep(); print(displays())"
     )
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from calibration.solve import Solution
     from calibration.solve_values import Cross
     from calibration.uncertainty import Worst
-    from chalkbeam.crosses import Setting, Solver
+    from chalkbeam.crosses import Setting, Solved, Solver
     from chalkbeam.crosses_kept import Kept
     from overlay.inputs import Input
 
@@ -154,18 +154,23 @@ def check(
 ) -> None:
     """Tell by a few crosses whether the light still lands where it did: 0 unchanged, 1 moved."""
     from calibration import drift, shelf
-    from calibration.solve_gates import examine
 
     place, press = shelf.find(rig), shelf.open_rig(rig)
 
     def solve(crosses: tuple[Cross, ...]) -> Solution:
         return drift.bumped(press, crosses=crosses)
 
-    # Whether what has changed can be trusted is only asked where it is to be kept.
-    now = _some(press, count, inset, _plain(solve, press.face), display, window)
+    def solver(crosses: tuple[Cross, ...]) -> Solved:
+        solved = _plain(solve, press.face)(crosses)
+        if not repair or solved.solution is None:
+            return solved
+        # Whether what has changed can be trusted is only asked where it is to be kept.
+        moved = drift.compare(press, solved.solution).verdict is drift.Verdict.MOVED
+        return _examined(solve, press.face)(crosses) if moved else solved
+
+    now = _some(press, count, inset, solver, display, window)
     found = drift.compare(press, now)
     if repair and found.verdict is drift.Verdict.MOVED:
-        examine(now, press.face)
         write_renewed(press, now, out or place, as_json)
         return
     print(json.dumps({"verdict": found.verdict.value}) if as_json else found.sentence)
@@ -277,7 +282,9 @@ def _window(
         done=lambda now: now.over,
     )
     if not last.kept or last.solved is None or last.solved.solution is None:
-        print("Left before the end: no rig was written." + _still_there(last, kept))
+        refused = last.solved.refused if last.solved is not None else ""
+        why = refused or "Left before the end:"
+        print(f"{why} {'No' if refused else 'no'} rig was written.{_still_there(last, kept)}")
         raise typer.Exit(1)
     return last.solved.solution
 

@@ -310,7 +310,7 @@ def _light(
     from overlay.frame import render
     from overlay.palette import DEFAULT_PALETTE
     from overlay.screens import Screen
-    from overlay.window import beep
+    from overlay.sound import beep
 
     operator = OperatorWindow(clear=number) if board else None
     told, rung, trouble = -1, 0.0, ""
