@@ -33,20 +33,29 @@ def lit(setting: Setting) -> Frame | None:
     """Return the frame to show; None for darkness. Equal settings get the very same frame."""
     if setting.dark:
         return None
-    page = FlatMap(setting.size)
+    page = _page(setting.size)
     if setting.solved is not None:
         return _result(setting, setting.solved, page)
     return render(_marks(setting, page), page, DEFAULT_PALETTE)
 
 
+def _page(size: tuple[int, int]) -> FlatMap:
+    """Return the picture as a page of 1080 units from top to bottom, its origin in the middle.
+
+    In units of the platen lines end 1500 from the origin (`overlay.strokes.REACH`): a page
+    that counted pixels from its corner would lose what lies at the picture's far side.
+    """
+    scale = size[1] / 1080
+    return FlatMap(size, scale, -size[0] / 2 / scale, -1080 / 2)
+
+
 def _marks(setting: Setting, page: FlatMap) -> list[Mark]:
-    unit = setting.size[1] / 1080  # all sizes below suit a picture of 1080 lines
     marks = _set_ones(setting, page)
     x, y = page.place(setting.cross)
-    marks.append(Crosshair((x, y), Role.LAY, 70 * unit, _tilt(setting), 2.0 * unit))
-    ring = np.column_stack([np.cos(_CIRCLE), np.sin(_CIRCLE)]) * 30 * unit + (x, y)
+    marks.append(Crosshair((x, y), Role.LAY, 70, _tilt(setting), 2.0))
+    ring = np.column_stack([np.cos(_CIRCLE), np.sin(_CIRCLE)]) * 30 + (x, y)
     points = tuple((float(px), float(py)) for px, py in ring)
-    marks.append(Stroke(points, Role.LAY, 2.0 * unit, closed=True, dash=Dash.SOLID))
+    marks.append(Stroke(points, Role.LAY, 2.0, closed=True, dash=Dash.SOLID))
     place = name_of(setting.marks[setting.index].point, setting.face)
     words = [f"{setting.index + 1} of {len(setting.marks)}: {place}", *_HELP]
     if setting.can_turn:
@@ -59,14 +68,13 @@ def _marks(setting: Setting, page: FlatMap) -> list[Mark]:
 
 def _set_ones(setting: Setting, page: FlatMap) -> list[Mark]:
     """Return the crosses that are set but not at hand, small and with their numbers."""
-    unit = setting.size[1] / 1080
     marks: list[Mark] = []
     for index, pixel in enumerate(setting.placed):
         if index == setting.index and setting.again:
             continue
         x, y = page.place(pixel)
-        marks.append(Crosshair((x, y), Role.CHECK, 16 * unit, width=1.5 * unit))
-        number = Text((x + 12 * unit, y + 8 * unit), f"{index + 1}", Role.CHECK, 14 * unit, (0, 0))
+        marks.append(Crosshair((x, y), Role.CHECK, 16, width=1.5))
+        number = Text((x + 12, y + 8), f"{index + 1}", Role.CHECK, 14, (0, 0))
         marks.append(number)
     return marks
 
@@ -95,7 +103,7 @@ def _words(setting: Setting, page: FlatMap, words: list[str], role: Role) -> Tex
     steps = np.linspace(-0.3, 0.3, 13)
     shift = min((np.array([width * x, height * y]) for y in steps for x in steps), key=poor)
     x, y = page.place((float((width - 1) / 2 + shift[0]), float((height - 1) / 2 + shift[1])))
-    return Text((x, y), "\n".join(words), role, cap, (0.5, 0.5), _tilt(setting))
+    return Text((x, y), "\n".join(words), role, cap / page.scale, (0.5, 0.5), _tilt(setting))
 
 
 def _result(setting: Setting, solved: Solved, page: FlatMap) -> Frame:

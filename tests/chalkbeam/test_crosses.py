@@ -237,6 +237,22 @@ def test_frames_show_the_cross_where_it_stands_and_are_drawn_once():
         assert lit(later).any()
 
 
+@pytest.mark.parametrize("size", [SIZE, (1920, 1080), (2560, 1080), (3840, 2160)])
+def test_crosses_are_seen_in_every_corner_of_a_picture_of_any_size(size):
+    setting = Setting(FACE, size, byhand.suggested_points(FACE, 9, 25.0))
+    width, height = size
+    for x, y in ((0.03, 0.04), (0.97, 0.05), (0.98, 0.97), (0.02, 0.96), (0.8, 0.5)):
+        at_hand = advance(setting, Pointer((width * x, height * y), pressed=True), never)
+        moved_on = press(at_hand, "return")
+        for state, arm in ((at_hand, 60), (moved_on, 14)):
+            frame = lit(state)
+            column, row = (round(value) for value in at_hand.cross)
+            for sign in (-1, 1):
+                tip = column + sign * round(arm * height / 1080)
+                if 1 <= tip < width - 1:
+                    assert frame[row - 1 : row + 2, tip].max() > 60, (state.index, x, sign)
+
+
 @pytest.mark.parametrize(
     ("point", "name", "words"),
     [
