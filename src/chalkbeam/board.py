@@ -19,7 +19,8 @@ from chalkbeam.runs.events import Shift, Step
 from chalkbeam.runs.order_of_work import Stop
 from chalkbeam.runs.pieces import Art
 from chalkbeam.runs.progress import Outcome
-from chalkbeam.station_light import piece_words, question
+from chalkbeam.station_light import question
+from chalkbeam.station_words import piece_words, place_words
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.words_of_light import shift_words
 from overlay.marks import Dash, Mark, Role, Stroke, Text
@@ -159,7 +160,7 @@ def board_of(side: PressSide) -> Board:
         step=progress.at.step if stop is not None else None,
         where=choice.placement.location.title if choice is not None else here,
         art=stop.imprint.art.text if stop is not None else "",
-        locations=tuple((name.replace("-", " "), name == here) for name in side.locations),
+        locations=tuple((place_words(name), name == here) for name in side.locations),
         fitting=", ".join(side.fitting(progress.at)),
         settings=str(press) if press is not None else "",
         prepress=press.prepress if press is not None else "",
@@ -190,7 +191,7 @@ def _style(stop: Stop | None) -> str:
 
 
 def _what(stop: Stop, location: str) -> str:
-    return f"{piece_words(stop)} · {location.replace('-', ' ')}: {stop.imprint.art.text}"
+    return f"{piece_words(stop)} · {place_words(location)}: {stop.imprint.art.text}"
 
 
 def _coming(side: PressSide) -> tuple[tuple[str, str], ...]:

@@ -16,9 +16,10 @@ from chalkbeam.runs.pieces import Imprint
 from chalkbeam.runs.progress import At, Outcome
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.watch import sheet_trouble
-from chalkbeam.station import UNSEEN, advance
+from chalkbeam.station import advance
 from chalkbeam.station_light import Scene, fitting_words
 from chalkbeam.station_values import Command, Desk, Order, Standing, run_locations
+from chalkbeam.station_words import unseen_words
 from chalkbeam.units import Unit
 from overlay.frame import Frame
 from overlay.inputs import Input, Key
@@ -67,7 +68,7 @@ class PressSide:
         self.sitting = sitting
         self.bench = bench
         self.unit = unit
-        asked = UNSEEN if sitting.progress.at.step is Step.PRESS else ""
+        asked = unseen_words(sitting.progress) if sitting.progress.at.step is Step.PRESS else ""
         self.desk = Desk(said=asked, sure=bool(asked))
         self.at_hand: AtHand | None = None
         self.refused = ""
@@ -143,9 +144,10 @@ class PressSide:
             case Order.COLLAR | Order.COLLAR_BATCH:
                 batch = command.order is Order.COLLAR_BATCH
                 sitting.collar(command.shift, rest_of_batch=batch)
-            case Order.PRESET:
+            case Order.TRY | Order.PRESET:
                 self._try_at(command.text)
-                sitting.preset(command.text)
+                if command.order is Order.PRESET:
+                    sitting.preset(command.text)
             case Order.SKIP:
                 sitting.skip(command.text)
             case Order.SPOIL:
@@ -218,8 +220,8 @@ class PressSide:
         def elsewhere(imprint: Imprint) -> str:
             return location if imprint.id == stop.imprint.id else self._location(imprint)
 
-        together = self._together(index)
-        self.bench.at_hand(stop.piece, stop.imprint, elsewhere, progress.collar(index), together)
+        # By itself: there the garment is laid anew.
+        self.bench.at_hand(stop.piece, stop.imprint, elsewhere, progress.collar(index))
 
     def _at_hand(self, index: int) -> AtHand:
         """Return an imprint of the order ready to be lit, the same one for the same thing."""
@@ -234,11 +236,11 @@ class PressSide:
 
     def _together(self, index: int) -> list[Imprint]:
         """Return the imprints that are pressed while the garment stays where it is."""
-        stops = self.sitting.run.stops
+        stops, stays = self.sitting.run.stops, self.sitting.progress.stays
         first = last = index
-        while first > 0 and not stops[first].loads:
+        while first > 0 and stays(first):
             first -= 1
-        while last + 1 < len(stops) and not stops[last + 1].loads:
+        while last + 1 < len(stops) and stays(last + 1):
             last += 1
         return [stop.imprint for stop in stops[first : last + 1]]
 

@@ -18,21 +18,19 @@ from chalkbeam.station_values import (
     ANSWERS,
     FRESH,
     SCANNED,
+    YES_NO,
     Asking,
     Command,
     Desk,
     Order,
     Standing,
 )
+from chalkbeam.station_words import elsewhere_words, unseen_words
 from overlay.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Tick
 from overlay.keys import Act, Action, action_for
 
 BOUNCE = 0.15
 """A step asked for again within this many seconds is a bouncing pedal."""
-
-
-UNSEEN = "was it pressed? space: yes, page up: no"
-"""Asked where the press step was not seen to begin: after a power cut, or after an undo."""
 
 
 Answer = tuple[Desk, tuple[Command, ...]]
@@ -202,7 +200,7 @@ def _step(desk: Desk, standing: Standing, act: Act, at: float) -> Answer:
             return _at_step(desk, at), (Command(Order.STEP, step=Step.PRESS),)
         case Step.PRESS:
             if desk.pressing_since is None and not desk.sure:
-                return replace(desk, sure=True, said=UNSEEN), ()
+                return replace(desk, sure=True, said=unseen_words(progress)), ()
             left = dwell_left(desk, standing, at)
             if left > 0 and not desk.sure:
                 said = f"{left:.0f} s of the dwell left: once more if it is done"
@@ -226,11 +224,17 @@ def _at_step(desk: Desk, pressing_since: float | None) -> Desk:
 def _preset(desk: Desk, standing: Standing, number: int) -> Answer:
     if number > len(standing.locations):
         return replace(desk, said=f"there is no location {number} in this order"), ()
-    chosen = standing.locations[number - 1]
-    if chosen == standing.progress.location(_index(standing.progress)):
+    progress, chosen = standing.progress, standing.locations[number - 1]
+    stop, here = progress.stop, progress.location(_index(progress))
+    if stop is None or chosen == here:
         return desk, ()
     desk = replace(desk, view=View.WORK, dark=False)
-    return desk, (Command(Order.PRESET, text=chosen),)
+    due = progress.due_at(chosen)
+    if due is not None:  # the piece's own imprint goes there: nothing is put elsewhere
+        return _at_step(desk, None), (Command(Order.JUMP, index=due),)
+    asked = elsewhere_words(stop, chosen, here)
+    desk = replace(desk, asking=Asking.PLACE, question=asked, elsewhere=chosen)
+    return desk, (Command(Order.TRY, text=chosen),)
 
 
 def _move(desk: Desk, moving: Shift, action: Action) -> Answer:
@@ -256,7 +260,7 @@ def _move(desk: Desk, moving: Shift, action: Action) -> Answer:
 
 
 def _answer(desk: Desk, asking: Asking, key: Key) -> Answer:
-    """Take the answer to a question: its number, or Escape."""
+    """Take the answer to a question: its number, or Escape, which leaves all as it was."""
     if key.repeated:
         return desk, ()
     if key.name in ("escape", "backspace"):
@@ -265,8 +269,12 @@ def _answer(desk: Desk, asking: Asking, key: Key) -> Answer:
     if len(key.name) != 1 or key.name not in "123456789"[: len(answers)]:
         return replace(desk, said=f"answer with 1 to {len(answers)}, or Escape"), ()
     chosen = answers[int(key.name) - 1]
+    if chosen == YES_NO[1]:
+        return replace(desk, asking=None, said=""), ()
     desk = replace(_at_step(desk, None), said="")
     match asking:
+        case Asking.PLACE:
+            return replace(desk, asking=None), (Command(Order.PRESET, text=desk.elsewhere),)
         case Asking.SKIP:
             return replace(desk, asking=None), (Command(Order.SKIP, text=chosen),)
         case Asking.SPOIL:

@@ -14,6 +14,7 @@ from chalkbeam.runs.events import Shift, Step
 from chalkbeam.runs.order_of_work import Stop
 from chalkbeam.runs.pieces import Fit
 from chalkbeam.station_values import ANSWERS, Asking, Desk
+from chalkbeam.station_words import piece_lines
 from chalkbeam.target_lettering import Ground, grounds, with_remark
 from chalkbeam.targets import lay_marks, load_marks
 from chalkbeam.units import Unit
@@ -31,7 +32,7 @@ ACTS = (
     (Act.GARMENT, "the collar is here"),
     (Act.KEEP, "keep it for this piece"),
     (Act.KEEP_FOR_BATCH, "keep it for the batch"),
-    (Act.PRESET, "another location"),
+    (Act.PRESET, "location (asks if new)"),
     (Act.SKIP, "skip"),
     (Act.SPOIL, "spoiled"),
     (Act.UNDO, "undo"),
@@ -157,7 +158,7 @@ def question(desk: Desk, asking: Asking) -> tuple[str, ...]:
     if asking is Asking.JUMP:
         return (asking.value, f"{desk.typed}_", "Enter goes there, Escape back")
     answers = (f"{number}  {words}" for number, words in enumerate(ANSWERS[asking], start=1))
-    return (asking.value, *answers)
+    return (desk.question if asking is Asking.PLACE else asking.value, *answers)
 
 
 def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
@@ -173,19 +174,6 @@ def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
     elif any(other.pad for other in on_press):
         words.append(fit.pad_words)
     return tuple(words)
-
-
-def piece_lines(stop: Stop) -> tuple[str, ...]:
-    """Return what tells a piece from its neighbours, a line each: colour and size, whose it is."""
-    piece = stop.piece
-    whose = " ".join(part for part in (piece.name, piece.number) if part)
-    what = ", ".join(part for part in (piece.colour, piece.size) if part)
-    return tuple(part for part in (what, whose) if part)
-
-
-def piece_words(stop: Stop) -> str:
-    """Return the same in one line."""
-    return ", ".join(piece_lines(stop))
 
 
 def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:

@@ -24,6 +24,7 @@ WHY_SPOILED = (
     "garment flawed",
     "another reason",
 )
+YES_NO = ("yes", "no")
 FRESH = ("a fresh garment takes its place", "no garment left: leave it out")
 
 
@@ -34,9 +35,15 @@ class Asking(Enum):
     SPOIL = "Spoiled: why?"
     FRESH = "Spoiled: and now?"
     JUMP = "Go to piece"
+    PLACE = "Put it at another location?"
 
 
-ANSWERS = {Asking.SKIP: WHY_SKIP, Asking.SPOIL: WHY_SPOILED, Asking.FRESH: FRESH}
+ANSWERS = {
+    Asking.SKIP: WHY_SKIP,
+    Asking.SPOIL: WHY_SPOILED,
+    Asking.FRESH: FRESH,
+    Asking.PLACE: YES_NO,
+}
 
 
 @dataclass(frozen=True)
@@ -56,6 +63,8 @@ class Desk:
         The answer before, where one question follows another.
     typed : str
         What has been typed of a piece's number.
+    question, elsewhere : str
+        Whether the artwork goes to another location, in words; that location's name.
     moving : Shift or None
         Where the garment's lines have been moved to so far; None: they are not being moved.
     said : str
@@ -79,6 +88,8 @@ class Desk:
     asking: Asking | None = None
     reason: str = ""
     typed: str = ""
+    question: str = ""
+    elsewhere: str = ""
     moving: Shift | None = None
     said: str = ""
     trouble: str = ""
@@ -102,6 +113,8 @@ class Order(Enum):
     NUDGE_BATCH = "nudge batch"
     COLLAR = "collar"
     COLLAR_BATCH = "collar batch"
+    TRY = "try"
+    """See whether the imprint at hand can be lit at another location; nothing is recorded."""
     PRESET = "preset"
     SKIP = "skip"
     SPOIL = "spoil"

@@ -21,6 +21,7 @@ from chalkbeam.press_side import PressSide
 from chalkbeam.runs.cost import Times
 from chalkbeam.runs.events import Kind, Shift, Step
 from chalkbeam.runs.order_of_work import plan
+from chalkbeam.runs.progress import At
 from chalkbeam.runs.shop import fit_on_press
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
@@ -231,9 +232,37 @@ def test_a_preset_places_the_imprint_elsewhere(press):
     before = next(m for m in press.marks() if isinstance(m, Crosshair)).centre
     nape = press.side.locations.index("nape") + 1
     press.keys(str(nape))
+    asked = "Put pennant at nape in place of left chest? 1 yes 2 no"
+    assert asked in " ".join(press.words().split())
+    assert " ".join(" ".join(board_of(press.side).asked).split()) == asked
+    events = Store(press.side.sitting._recorder.store.path).events(press.side.sitting.run)
+    assert all(event.kind is not Kind.PRESET for event in events)
+    press.keys("1")
+    assert "back up" in press.words()  # the garment is turned: the load step
+    press.keys("space")
     after = next(m for m in press.marks() if isinstance(m, Crosshair)).centre
     assert math.dist(before, after) > 50
     assert "nape" in press.words()
+
+
+def test_a_key_goes_to_the_pieces_own_imprint_there(press):
+    press.keys("j", "2", "return", "space", str(press.side.locations.index("nape") + 1))
+    assert press.side.sitting.progress.at == At(2, Step.LOAD)
+    assert "back up" in press.words()
+    press.keys(*["space"] * 3)
+    assert board_of(press.side).results == (("navy, L · nape: pennant.png", "pressed"),)
+    left = press.side.sitting.progress
+    assert "3-1/1" not in left.outcomes
+    assert left.location(1) == "left-chest"
+
+
+def test_a_press_cut_off_by_a_power_cut_is_asked_about_by_its_name(press, tmp_path):
+    press.keys("j", "2", "return", "space", "space")
+    again = Sitting(Store(tmp_path / "record.db"), press.side.sitting.run)
+    asked = Press(PressSide(again, Bench([make_rig()]))).words(Role.WARN)
+    assert asked == (
+        "piece 2 of 3, navy, L, left chest: pennant: was it pressed? space: yes, page up: no"
+    )
 
 
 def test_a_location_the_garment_does_not_have_is_refused_and_changes_nothing(press, tmp_path):
@@ -508,7 +537,7 @@ def test_the_dwell_is_counted_beside_the_platen_where_there_is_no_other_display(
 def test_a_reorder_brings_moves_and_another_location_back(tmp_path):
     press = Press(open_run(tmp_path))
     where = press.side.locations.index("nape") + 1
-    press.keys(str(where), "space", "right", "right", "space", "space")
+    press.keys(str(where), "1", "space", "right", "right", "space", "space")
     run = press.side.sitting.run
     assert press.side.sitting.progress.pressed() == 1
     store = Store(tmp_path / "record.db")

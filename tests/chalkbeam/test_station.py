@@ -10,9 +10,10 @@ from chalkbeam.projecting import View
 from chalkbeam.runs.cost import Times
 from chalkbeam.runs.events import Event, Kind, Shift, Step, new_id
 from chalkbeam.runs.order_of_work import plan
-from chalkbeam.runs.progress import Outcome, Progress
+from chalkbeam.runs.progress import At, Outcome, Progress
 from chalkbeam.runs.shop import fit_on_press
 from chalkbeam.station import BOUNCE, advance
+from chalkbeam.station_light import question
 from chalkbeam.station_values import (
     FRESH,
     SCANNED,
@@ -89,7 +90,7 @@ class Hand:
             case Order.COLLAR_BATCH:
                 apply(Kind.COLLARED, batch=batch, **command.shift.data())
             case Order.PRESET:
-                apply(Kind.PRESET, location=command.text)
+                apply(Kind.PRESET, Step.LOAD, location=command.text)
             case Order.SKIP:
                 apply(Kind.SKIPPED, reason=command.text)
             case Order.SPOIL:
@@ -224,13 +225,75 @@ def test_the_collar_is_kept_for_the_batch_or_left(hand):
     assert hand.desk.moving is None
 
 
-def test_number_keys_choose_another_location(hand):
-    hand.press("2")
-    assert hand.done == [Command(Order.PRESET, text="nape")]
+def test_a_location_the_piece_has_nothing_for_is_asked_about(hand):
+    hand.press("space", "2")
+    assert hand.done[1:] == [Command(Order.TRY, text="nape")]
+    assert question(hand.desk, hand.desk.asking) == (
+        "Put pennant at nape in place of left chest?", "1  yes", "2  no",
+    )  # fmt: skip
+    for refusing in ("2", "escape"):
+        hand.press(refusing)
+        assert hand.desk.asking is None
+        assert (hand.progress.location(0), hand.progress.at.step) == ("left-chest", Step.LAY)
+        hand.press("2")
+    hand.press("space", "7")  # neither the pedal nor another key answers
+    assert hand.progress.location(0) == "left-chest"
+    hand.press("1")
+    assert hand.done[-1] == Command(Order.PRESET, text="nape")
     assert hand.progress.location(0) == "nape"
+    assert hand.progress.at == At(0, Step.LOAD)  # the garment is laid anew
+    done = len(hand.done)
     hand.press("2", "8")
-    assert len(hand.done) == 1  # it is in force already; and there is no eighth
+    assert len(hand.done) == done  # it is in force already; and there is no eighth
     assert "no location 8" in hand.desk.said
+    hand.press("u")
+    assert hand.progress.location(0) == "left-chest"
+    assert hand.progress.at == At(0, Step.LAY)
+
+
+def test_a_location_of_the_piece_that_is_to_do_is_gone_to(hand):
+    hand.press("j", "2", "return", "space")
+    assert hand.progress.stop.imprint.id == "3-1/1"
+    hand.press("2")
+    assert hand.done[-1] == Command(Order.JUMP, index=2)
+    assert hand.desk.asking is None
+    assert hand.progress.at == At(2, Step.LOAD)
+    hand.press("space", "space").press("space", wait=20.0)
+    assert hand.progress.outcomes == {"3-1/2": Outcome.PRESSED}
+    assert [hand.progress.location(index) for index in (1, 2)] == ["left-chest", "nape"]
+    # What was left is to do still; what is pressed already is asked about.
+    hand.press("j", "3", "-", "1", "return", "2")
+    assert hand.progress.at == At(1, Step.LOAD)
+    assert hand.desk.asking is Asking.PLACE
+
+
+def test_no_to_another_location_leaves_the_dwell_running(hand):
+    hand.press("space", "space", "2", "2")
+    since = hand.desk.pressing_since
+    assert since is not None
+    hand.press("space")
+    assert "of the dwell left" in hand.desk.said
+
+
+def test_a_garment_laid_elsewhere_is_loaded_again_for_what_would_have_stayed(hand):
+    hand.press("j", "3", "return", "1", "1", "space", "space", "space", wait=20.0)
+    assert hand.progress.outcomes == {"4-1/1": Outcome.PRESSED}
+    assert hand.progress.at == At(4, Step.LOAD)
+
+
+def test_records_from_before_stay_in_the_step_they_were_in(stops):
+    progress = Progress(stops)
+    progress.apply(Event(new_id(), Kind.STEPPED, "2-1/1", Step.LAY))
+    progress.apply(Event(new_id(), Kind.PRESET, "2-1/1", None, {"location": "nape"}))
+    assert progress.at == At(0, Step.LAY)
+
+
+def test_a_press_that_was_not_seen_is_asked_about_by_its_name(hand):
+    hand.press("j", "3", "return", "space", "space", "space", "u", "space")
+    assert hand.desk.said == (
+        "piece 3 of 3, navy, M, MARIT 7, player name: MARIT: "
+        "was it pressed? space: yes, page up: no"
+    )
 
 
 def test_skip_and_spoil_want_a_reason(hand):

@@ -30,7 +30,8 @@ class Kind(Enum):
     COLLARED = "collared"
     """The garment frame was moved to the real collar. Data as NUDGED; replaces the last."""
     PRESET = "preset"
-    """Another location was chosen for the imprint. Data: location."""
+    """Another location was chosen for the imprint; `step` begins there (none in old records).
+    Data: location."""
     PRESSED = "pressed"
     """The press closed on the imprint and opened again. Data: pose (x, y, angle)."""
     SKIPPED = "skipped"

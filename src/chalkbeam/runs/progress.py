@@ -131,6 +131,14 @@ class Progress:
         pending = [place for place in places if not self._ended(place)]
         return next(iter(pending or places), None)
 
+    def due_at(self, location: str) -> int | None:
+        """Return the index of another imprint of the piece at hand still to do at a location."""
+        if self.stop is None:
+            return None
+        others = (place for place in self._of_piece[self.stop.piece.id] if place != self.at.index)
+        due = (each for each in others if not self._ended(each) and self.location(each) == location)
+        return next(due, None)
+
     def carried(self, index: int) -> Shift:
         """Return the correction the stop comes with: earlier run and rest-of-batch nudges, mm."""
         stop = self.stops[index]
@@ -156,6 +164,14 @@ class Progress:
         imprint = self.stops[index].imprint
         usual = self._places.get(imprint.id, imprint.location)
         return self._presets.get(imprint.id, usual)
+
+    def stays(self, index: int) -> bool:
+        """Whether the garment lies for a stop as it lay for the one before it.
+
+        The plan knows only the sheet's locations: at others it is laid anew.
+        """
+        as_listed = (self.location(i) == self.stops[i].imprint.location for i in (index - 1, index))
+        return not self.stops[index].loads and all(as_listed)
 
     def seconds_left(self) -> float:
         """Return the estimate for what is still open, by the plan's own seconds."""
@@ -218,6 +234,8 @@ class Progress:
         return _put(self._collars, key, Shift.of(event.data))
 
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
+        if event.step is not None:  # older records went on in the step at hand
+            self.at = At(index, event.step)
         return _put(self._presets, event.imprint, str(event.data["location"]))
 
     def _on_pressed(self, event: Event, index: int) -> Callable[[], None]:
@@ -263,7 +281,7 @@ class Progress:
         count = len(self.stops)
         for place in itertools.chain(range(index + 1, count), range(index)):
             if not self._ended(place):
-                follows = place == index + 1 and on_platen and not self.stops[place].loads
+                follows = place == index + 1 and on_platen and self.stays(place)
                 return At(place, Step.LAY if follows else Step.LOAD)
         return At(None)
 

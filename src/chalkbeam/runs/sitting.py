@@ -114,8 +114,8 @@ class Sitting:
         self.write(Kind.COLLARED, imprint, batch=batch, **shift.data())
 
     def preset(self, location: str) -> None:
-        """Place the imprint at hand by another location."""
-        self.write(Kind.PRESET, self._at_hand()[1], location=location)
+        """Place the imprint at hand by another location, for which the garment is laid anew."""
+        self.write(Kind.PRESET, self._at_hand()[1], Step.LOAD, location=location)
 
     def press(self, pose: Mapping[str, float] | None = None) -> None:
         """Record that the press closed and opened on the imprint at hand; go on to the next.
