@@ -5,7 +5,7 @@ import sqlite3
 
 import pytest
 
-from chalkbeam.runs.pages import Holds, breaks_off, rows
+from chalkbeam.runs.pages import Holds, breaks_off, rows, version
 
 
 def table_rows(file, log=b"", columns=3):
@@ -102,15 +102,15 @@ def test_a_log_spoiled_in_the_middle_is_told_from_one_cut_off(tmp_path):
     file, log = logged(tmp_path, 30)
     frame = 24 + 4096
     frames = (len(log) - 32) // frame
-    assert not breaks_off(log)
+    assert not breaks_off(file, log)
     for end in range(0, len(log), 1777):  # cut off anywhere, as by a kill
-        assert not breaks_off(log[:end])
+        assert not breaks_off(file, log[:end])
     for place in range(frames):
         spoiled = bytearray(log)
         at = 32 + place * frame + 24 + 2000
         spoiled[at : at + 16] = b"spoiled, spoiled"
         # The last commits alone may be what a power cut leaves: nobody was told of them.
-        assert breaks_off(bytes(spoiled)) == (place < frames - 2)
+        assert breaks_off(file, bytes(spoiled)) == (place < frames - 2)
         # What SQLite itself makes of it: the rest is dropped without a word.
         (tmp_path / "damaged.db").write_bytes(file)
         (tmp_path / "damaged.db-wal").write_bytes(spoiled)
@@ -125,10 +125,94 @@ def test_a_log_spoiled_in_the_middle_is_told_from_one_cut_off(tmp_path):
         assert len(found) >= 29 or place < 3
 
 
+def seen_by_sqlite(folder, file, log):
+    """Return how many rows SQLite itself finds, None if not even the table."""
+    (folder / "damaged.db").write_bytes(file)
+    (folder / "damaged.db-wal").write_bytes(log)
+    raw = sqlite3.connect(folder / "damaged.db")
+    try:
+        return raw.execute("SELECT count(*) FROM some").fetchone()[0]
+    except sqlite3.OperationalError:
+        return None
+    finally:
+        raw.close()
+
+
+@pytest.mark.parametrize("place", range(32))
+def test_a_log_whose_head_is_spoiled_is_told_and_read_by_its_frames(tmp_path, place):
+    file, log = logged(tmp_path, 30)
+    spoiled = bytearray(log)
+    spoiled[place] ^= 0x5A
+    assert seen_by_sqlite(tmp_path, file, spoiled) is None  # all of the log is dropped
+    assert breaks_off(file, bytes(spoiled))
+    assert len(table_rows(file, bytes(spoiled))) == 30
+
+
+@pytest.mark.parametrize("end", [32, 56, 512, 4096, 20_000])
+def test_a_log_whose_beginning_is_gone_is_told(tmp_path, end):
+    file, log = logged(tmp_path, 30)
+    for spoiled in (bytes(end) + log[end:], random.Random(end).randbytes(end) + log[end:]):
+        assert seen_by_sqlite(tmp_path, file, spoiled) is None
+        assert breaks_off(file, spoiled)
+        assert len(table_rows(file, spoiled)) >= 29
+
+
+def test_what_sqlite_itself_leaves_is_not_taken_for_spoiled(tmp_path):
+    path, log = tmp_path / "some.db", tmp_path / "some.db-wal"
+    raw = sqlite3.connect(path, isolation_level=None)
+    raw.execute("PRAGMA journal_mode = WAL")
+    raw.execute("CREATE TABLE some (seq INTEGER PRIMARY KEY, text TEXT, value)")
+    written = 0
+
+    def write(count):
+        nonlocal written
+        for _ in range(count):
+            written += 1
+            raw.execute("INSERT INTO some VALUES (?, 'x', 1)", (written,))
+
+    write(30)
+    raw.execute("PRAGMA wal_checkpoint(FULL)")
+    file, taken_in = path.read_bytes(), log.read_bytes()
+    assert not breaks_off(file, taken_in)
+    # All of it is in the file already: what becomes of its head matters no more.
+    for head in (bytes(32), b"\xff" * 32):
+        assert not breaks_off(file, head + taken_in[32:])
+        assert seen_by_sqlite(tmp_path, file, head + taken_in[32:]) == 30
+    # Begun anew: the frames of before stand behind those of now, and SQLite sees through it.
+    for _ in range(4):
+        write(1)
+        file, anew = path.read_bytes(), log.read_bytes()
+        assert len(anew) == len(taken_in)
+        assert not breaks_off(file, anew)
+        assert seen_by_sqlite(tmp_path, file, anew) == written
+    # Spoiled then, only the frames of now are counted.
+    assert breaks_off(file, bytes(32) + anew[32:])
+    assert {row[0] for row in table_rows(file, bytes(32) + anew[32:])} == set(range(1, 35))
+    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    assert log.read_bytes() == b""
+    assert not breaks_off(path.read_bytes(), b"")
+    raw.close()
+
+
+def test_the_version_mark_is_the_one_written_last(tmp_path):
+    path, log = tmp_path / "some.db", tmp_path / "some.db-wal"
+    raw = sqlite3.connect(path, isolation_level=None)
+    raw.execute("PRAGMA journal_mode = WAL")
+    raw.execute("PRAGMA user_version = 3")
+    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    raw.execute("PRAGMA user_version = 7")
+    file, logged_now = path.read_bytes(), log.read_bytes()
+    raw.close()
+    assert version(file) == 3
+    assert version(file, logged_now) == 7
+    assert version(bytes(100) + file[100:]) is None
+    assert version(b"") is None
+
+
 def test_noise_is_no_rows():
     chance = random.Random(3)
     for _ in range(40):
         list(rows(chance.randbytes(30_000), chance.randbytes(9_000)))
-        assert not breaks_off(chance.randbytes(30_000))
+        assert not breaks_off(chance.randbytes(9_000), chance.randbytes(30_000))
     assert list(rows(b"")) == []
     assert list(rows(b"SQLite format 3\x00", b"\x37\x7f\x06\x82" + bytes(60))) == []

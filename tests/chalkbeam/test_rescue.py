@@ -188,11 +188,33 @@ def test_a_log_spoiled_in_the_middle_is_said_and_saved(tmp_path):
     log[at : at + 12] = b"spoiled here"
     shutil.copyfile(path, killed)
     Path(f"{killed}-wal").write_bytes(log)
-    with pytest.raises(Refusal, match="its log breaks off in the middle"):
+    with pytest.raises(Refusal, match="its log is spoiled before its end"):
         Store(killed)
     saved = rescue(killed, tmp_path / "new.db")
     assert (saved.runs, saved.orphans) == (1, ())
     assert saved.events == 40
+
+
+@pytest.mark.parametrize(("first", "last"), [(0, 4), (16, 17), (24, 32), (0, 512)])
+def test_a_log_whose_head_is_spoiled_is_said_and_saved(tmp_path, first, last):
+    """SQLite alone would take it for empty, and delete it."""
+    path, killed = tmp_path / "record.db", tmp_path / "killed.db"
+    with Store(path) as store:
+        run = store.begin(plan(random_order(1, 5)), title="t", sheet=path, digest="")
+        recorder = Recorder(store, run)
+        for _ in range(21):
+            recorder.write(Kind.NOTED, text="in the log")
+        for ending in ("", "-wal"):  # as a kill leaves them
+            shutil.copyfile(f"{path}{ending}", f"{killed}{ending}")
+    log = bytearray(Path(f"{killed}-wal").read_bytes())
+    log[first:last] = bytes(byte ^ 0xFF for byte in log[first:last])
+    Path(f"{killed}-wal").write_bytes(log)
+    before = killed.read_bytes()
+    with pytest.raises(Refusal, match=r"its log is spoiled.*chalkbeam sheet rescue"):
+        Store(killed)
+    assert (killed.read_bytes(), Path(f"{killed}-wal").read_bytes()) == (before, log)
+    saved = rescue(killed, tmp_path / "new.db")
+    assert (saved.runs, saved.events, saved.lost, saved.orphans) == (1, 21, 0, ())
 
 
 def test_rescue_of_a_sound_record_loses_nothing(tmp_path):
@@ -220,6 +242,38 @@ def test_rescue_refuses_what_it_cannot_do(tmp_path):
         rescue(tmp_path / "none.db", tmp_path / "new.db")
     with pytest.raises(Refusal, match="exists already"):
         rescue(tmp_path / "noise.db", tmp_path / "noise.db")
+
+
+def test_a_newer_record_is_refused_and_a_spoiled_version_mark_is_not(tmp_path):
+    path = tmp_path / "record.db"
+    record(path, notes=5)
+    for mark in (4, 100):
+        with sqlite3.connect(path) as raw:
+            raw.execute(f"PRAGMA user_version = {mark}")
+        raw.close()
+        with pytest.raises(Refusal, match=rf"of version {mark} .* up to 3: update Chalkbeam"):
+            rescue(path, tmp_path / "new.db")
+        assert not (tmp_path / "new.db").exists()
+    spoiled = bytearray(path.read_bytes())
+    spoiled[60:64] = b"\x5a\x5a\x5a\x5a"  # file format 1.3: the user version
+    path.write_bytes(spoiled)
+    assert rescue(path, tmp_path / "new.db").events == 5
+
+
+def test_one_spoiled_number_does_not_make_up_lost_events(tmp_path):
+    path = tmp_path / "record.db"
+    record(path, notes=20)
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE sqlite_sequence SET seq = 1 << 40 WHERE name = 'events'")
+    raw.close()
+    saved = rescue(path, tmp_path / "new.db")
+    assert (saved.events, saved.gaps) == (20, ())
+    # A number that can be is believed: the last events may be gone with their page.
+    with sqlite3.connect(path) as raw:
+        raw.execute("UPDATE sqlite_sequence SET seq = 23 WHERE name = 'events'")
+    raw.close()
+    (gap,) = rescue(path, tmp_path / "again.db").gaps
+    assert (gap.first, gap.last) == (21, 23)
 
 
 def test_a_gap_in_words():

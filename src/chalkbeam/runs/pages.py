@@ -2,8 +2,8 @@
 
 SQLite finds a row by the pages above it, and reads none of a table once a page on the way is
 spoiled. Here every page that holds rows is read for itself, so that a spoiled page costs its
-own rows and no other. Works on bytes alone; follows "Database File Format" of the SQLite
-documentation (sections 1.3 to 1.6, 2.1 and 4.1 to 4.3).
+own rows and no other. Works on the files' bytes, and leaves them as they are; follows "Database
+File Format" of the SQLite documentation (sections 1.3 to 1.6, 2.1 and 4.1 to 4.3).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
+from pathlib import Path
 
 Value = None | int | float | str | bytes
 
@@ -48,6 +49,16 @@ class Found:
     values: tuple[Value, ...]
 
 
+def read(path: Path) -> tuple[bytes, bytes]:
+    """Return a database's bytes, and those of the write-ahead log beside it.
+
+    Either is empty if it is not there.
+    """
+    log = path.with_name(f"{path.name}-wal")
+    file, logged = (each.read_bytes() if each.is_file() else b"" for each in (path, log))
+    return file, logged
+
+
 def rows(file: bytes, log: bytes = b"") -> Iterator[Found]:
     """Yield every row that can be read, in no order; one may come more than once.
 
@@ -58,10 +69,11 @@ def rows(file: bytes, log: bytes = b"") -> Iterator[Found]:
     log : bytes
         The write-ahead log beside it; its pages go before the file's.
     """
-    size = _page_size(file, log)
+    head = _head_of(file, log)
+    size = _page_size(file) or (head.size if head else USUAL_SIZE)
     pages = {at // size + 1: file[at : at + size] for at in range(0, len(file), size)}
     earlier: list[tuple[int, bytes]] = []
-    for number, page in _logged(log):
+    for number, page in _logged(log, head):
         if number in pages:
             earlier.append((number, pages[number]))
         pages[number] = page
@@ -71,58 +83,134 @@ def rows(file: bytes, log: bytes = b"") -> Iterator[Found]:
         yield from _on_page(number, page, pages, size)
 
 
-def _page_size(file: bytes, log: bytes) -> int:
-    if file.startswith(MAGIC):
-        said = int.from_bytes(file[16:18], "big")
-        said = 65536 if said == 1 else said
-        if said >= 512 and not said & (said - 1):
-            return said
-    if len(log) >= 32 and int.from_bytes(log[:4], "big") in WAL_MAGIC:
-        return int.from_bytes(log[8:12], "big") or USUAL_SIZE
-    return USUAL_SIZE
+def version(file: bytes, log: bytes = b"") -> int | None:
+    """Return the file's own version mark (`PRAGMA user_version`); None if its head is spoiled.
+
+    Parameters as of `rows`.
+    """
+    first = file[:100]
+    for number, page in _logged(log, _head_of(file, log)):
+        first = page[:100] if number == 1 else first
+    if len(first) < 100 or not first.startswith(MAGIC):
+        return None
+    return int.from_bytes(first[60:64], "big")
 
 
-def _logged(log: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield the committed pages of a write-ahead log as (number, bytes), oldest first."""
-    if len(log) < 32 or int.from_bytes(log[:4], "big") not in WAL_MAGIC:
-        return
-    size = int.from_bytes(log[8:12], "big")
-    salts = log[16:24]
-    waiting: list[tuple[int, bytes]] = []
-    for at in range(32, len(log) - 24 - size + 1, 24 + size):
-        number, committed = struct.unpack_from(">II", log, at)
-        if log[at + 8 : at + 16] != salts:  # spoiled, or left over from an earlier use of the log
+def _page_size(file: bytes) -> int | None:
+    """Return the size of a page as the file's head says it; None if that is spoiled."""
+    said = int.from_bytes(file[16:18], "big") if file.startswith(MAGIC) else 0
+    said = 65536 if said == 1 else said
+    return said if said >= 512 and not said & (said - 1) else None
+
+
+@dataclass(frozen=True)
+class _Head:
+    """What the frames of a write-ahead log are read by.
+
+    Attributes
+    ----------
+    size : int
+        Bytes of a page.
+    salts : bytes
+        Borne by every frame since the log was last begun anew.
+    order : str
+        Byte order of the check sums, as `struct` writes it.
+    sums : (int, int) or None
+        The head's own check sums, with which those of the frames begin; None if the head is
+        spoiled, so that SQLite takes the log for empty.
+    """
+
+    size: int
+    salts: bytes
+    order: str
+    sums: tuple[int, int] | None
+
+
+def _head_of(file: bytes, log: bytes) -> _Head | None:
+    """Return a log's head (section 4.1), from its frames if it is spoiled; None if there is none.
+
+    Where the head is spoiled, the page's size is the file's, and the salts are those of the
+    first frame whose check sums go on from the frame before it.
+    """
+    if len(log) < 32:
+        return None
+    magic, _, size = struct.unpack_from(">III", log)
+    sums = struct.unpack_from(">II", log, 24)
+    order = ">" if magic & 1 else "<"
+    sound = magic in WAL_MAGIC and 512 <= size <= 65536 and not size & (size - 1)
+    if sound and _check_sums(log[:24], order, (0, 0)) == sums:
+        return _Head(size, log[16:24], order, sums)
+    size = _page_size(file) or USUAL_SIZE
+    for at in list(_frames(log, size))[1:]:
+        before = at - 24 - size
+        salts = log[at + 8 : at + 16]
+        if log[at : at + 4] == bytes(4) or log[before + 8 : before + 16] != salts:
             continue
-        waiting.append((number, log[at + 24 : at + 24 + size]))
+        sums = struct.unpack_from(">II", log, before + 16)
+        for order in "<>":
+            if _follows(log, at, size, order, sums):
+                return _Head(size, salts, order, None)
+    return None
+
+
+def _frames(log: bytes, size: int) -> range:
+    """Return where the whole frames of a log begin."""
+    return range(32, len(log) - 24 - size + 1, 24 + size)
+
+
+def _logged(log: bytes, head: _Head | None) -> Iterator[tuple[int, bytes]]:
+    """Yield the committed pages of a write-ahead log as (number, bytes), oldest first."""
+    if head is None:
+        return
+    waiting: list[tuple[int, bytes]] = []
+    for at in _frames(log, head.size):
+        number, committed = struct.unpack_from(">II", log, at)
+        # Others are spoiled, or left over from an earlier use of the log.
+        if log[at + 8 : at + 16] != head.salts:
+            continue
+        waiting.append((number, log[at + 24 : at + 24 + head.size]))
         if committed:
             yield from waiting
             waiting.clear()
 
 
-def breaks_off(log: bytes) -> bool:
+def breaks_off(file: bytes, log: bytes) -> bool:
     """Whether a write-ahead log is spoiled before its end, so that SQLite drops what follows.
 
     SQLite reads a log up to the first page whose check sum is wrong, and says nothing: after
     a kill or a power cut that is the end of what was written. Where two or more commits come
-    after it, it is not: each was on the disk before the next was begun.
+    after it, it is not: each was on the disk before the next was begun. The same is true of a
+    head whose check sum is wrong, unless the file has taken in already what the log holds.
     """
-    if len(log) < 32 or int.from_bytes(log[:4], "big") not in WAL_MAGIC:
+    head = _head_of(file, log)
+    if head is None:
         return False
-    order = ">" if log[3] & 1 else "<"
-    size, salts = int.from_bytes(log[8:12], "big"), log[16:24]
-    sums = struct.unpack_from(">II", log, 24)
-    whole, commits = True, 0
-    for at in range(32, len(log) - 24 - size + 1, 24 + size):
-        if log[at + 8 : at + 16] != salts:
+    if head.sums is None and _taken_in(file, log, head):
+        return False
+    sums, whole, commits = head.sums or (0, 0), head.sums is not None, 0
+    for at in _frames(log, head.size):
+        if log[at + 8 : at + 16] != head.salts:
             whole = False
-            continue
-        if whole:
-            read = log[at : at + 8] + log[at + 24 : at + 24 + size]
-            sums = _check_sums(read, order, sums)
-            whole = sums == struct.unpack_from(">II", log, at + 16)
+        elif whole:
+            whole = _follows(log, at, head.size, head.order, sums)
+            sums = struct.unpack_from(">II", log, at + 16)
         elif log[at + 4 : at + 8] != bytes(4):
             commits += 1
     return commits > 1
+
+
+def _taken_in(file: bytes, log: bytes, head: _Head) -> bool:
+    """Whether every page of a log stands in the file as it was logged last."""
+    return all(
+        file[(number - 1) * head.size : number * head.size] == page
+        for number, page in dict(_logged(log, head)).items()
+    )
+
+
+def _follows(log: bytes, at: int, size: int, order: str, sums: tuple[int, int]) -> bool:
+    """Whether the check sums of the frame at `at` go on from `sums`."""
+    read = log[at : at + 8] + log[at + 24 : at + 24 + size]
+    return _check_sums(read, order, sums) == struct.unpack_from(">II", log, at + 16)
 
 
 def _check_sums(data: bytes, order: str, sums: tuple[int, int]) -> tuple[int, int]:

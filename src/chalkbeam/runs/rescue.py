@@ -12,12 +12,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.runs import snapshot
+from chalkbeam.runs import pages, snapshot
 from chalkbeam.runs.events import Kind, Step
-from chalkbeam.runs.migrations import RUN_COLUMNS, packed, unpacked
-from chalkbeam.runs.pages import Found, Holds, Value, rows
+from chalkbeam.runs.migrations import RUN_COLUMNS, STEPS, packed, unpacked
+from chalkbeam.runs.pages import Found, Holds, Value
 from chalkbeam.runs.store import Store
 
+HIGHEST_VERSION = 999
+"""A version mark beyond it is spoiled rather than a newer program's: it keeps nothing from being
+saved."""
+SHORTEST_EVENT = 96
+"""Bytes that an event takes at the least: its id, its run's and its session's, 32 each."""
 _EVENT = (
     "seq", "id", "run", "kind", "imprint", "step", "data", "session", "clock", "wall",
     "operator", "rig", "calibration",
@@ -94,17 +99,18 @@ class _Read:
     runs: dict[str, tuple[int, Row]] = field(default_factory=dict)  # by id: rowid and row
     copies: dict[str, tuple[int, Row]] = field(default_factory=dict)
     events: dict[int, Row] = field(default_factory=dict)
-    last: int = 0
+    numbers: set[int] = field(default_factory=set)  # of events, by whatever names them
 
     def take(self, found: Found) -> None:
         values = found.values
         if found.holds is not Holds.TABLE:
             # The index of events by run and number still names those whose rows are gone.
-            if len(values) == 3 and isinstance(values[0], str) and isinstance(values[1], int):
-                self.last = max(self.last, values[1])
+            # Each entry says its number twice: as a column and as the row it leads to.
+            if len(values) == 3 and isinstance(values[1], int) and values[1] == values[2]:
+                self.numbers.add(values[1])
         elif len(values) == len(_EVENT) and _is_event(values):
             self.events[found.rowid] = (found.rowid, *values[1:])
-            self.last = max(self.last, found.rowid)
+            self.numbers.add(found.rowid)
         elif len(values) == len(RUN_COLUMNS) and _is_run(values):
             self.runs[str(values[0])] = found.rowid, values
         elif len(values) == 1 and isinstance(values[0], bytes):
@@ -112,7 +118,7 @@ class _Read:
                 run = unpacked(values[0])
                 self.copies[run["id"]] = found.rowid, tuple(run[name] for name in RUN_COLUMNS)
         elif len(values) == 2 and values[0] == "events" and isinstance(values[1], int):
-            self.last = max(self.last, values[1])  # the highest number ever given
+            self.numbers.add(values[1])  # the highest number ever given
 
 
 def rescue(damaged: Path, fresh: Path) -> Rescued:
@@ -121,25 +127,33 @@ def rescue(damaged: Path, fresh: Path) -> Rescued:
     Raises
     ------
     Refusal
-        If the new file exists, or nothing can be read.
+        If the new file exists, the record is of a newer version, or nothing can be read.
     """
     if fresh.exists():
         raise Refusal(f"{fresh} exists already: give the rescued record another name.")
     if not damaged.is_file():
         raise Refusal(f"There is no record {damaged}: check the name.")
-    log = damaged.with_name(damaged.name + "-wal")
     try:
-        read = _Read()
-        for found in rows(damaged.read_bytes(), log.read_bytes() if log.is_file() else b""):
-            read.take(found)
+        file, log = pages.read(damaged)
     except OSError as error:
         raise Refusal(f"{damaged} cannot be read: {error.strerror or error}.") from None
+    made = pages.version(file, log) or 0
+    if len(STEPS) < made <= HIGHEST_VERSION:
+        raise Refusal(
+            f"The record {damaged} is of version {made} and this Chalkbeam knows up to "
+            f"{len(STEPS)}: update Chalkbeam, then rescue it."
+        )
+    read = _Read()
+    for found in pages.rows(file, log):
+        read.take(found)
     if not (read.runs or read.copies or read.events):
         raise Refusal(f"Nothing can be read from {damaged}: keep the file, and begin a new record.")
     events = [read.events[seq] for seq in sorted(read.events)]
     runs, orphans = _runs(read, events)
     _write(fresh, runs, events)
-    return Rescued(len(runs), len(events), _gaps(read.events, read.last), orphans)
+    return Rescued(
+        len(runs), len(events), _gaps(read.events, _last(read, len(file) + len(log))), orphans
+    )
 
 
 def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...]]:
@@ -156,6 +170,18 @@ def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...
         (*row[:4], row[4] if row[4] in found else None, *row[5:]) for row in known
     ]  # fmt: skip
     return [*orphans.values(), *before], tuple(orphans)
+
+
+def _last(read: _Read, size: int) -> int:
+    """Return the highest number that an event had; a number that cannot be is spoiled.
+
+    Parameters
+    ----------
+    size : int
+        Bytes of the record: no more events can be missing than it has room for.
+    """
+    top = max(read.events, default=0)
+    return max((n for n in read.numbers if n <= top + size // SHORTEST_EVENT), default=top)
 
 
 def _gaps(events: Mapping[int, Row], last: int) -> tuple[Gap, ...]:

@@ -27,7 +27,7 @@ from chalkbeam.runs.events import Event, Kind, Step, new_id
 from chalkbeam.runs.faults import fault_sentence
 from chalkbeam.runs.migrations import migrate, packed
 from chalkbeam.runs.order_of_work import Plan, Stop
-from chalkbeam.runs.pages import breaks_off
+from chalkbeam.runs.pages import breaks_off, read
 
 LOCK_WAIT = 5.0
 """Seconds to wait for another program that holds the file."""
@@ -132,9 +132,9 @@ class Store:
         sa.event.listen(self._engine, "begin", _on_begin)
         try:
             with self._faults():
-                log = self.path.with_name(f"{self.path.name}-wal")
-                if log.is_file() and breaks_off(log.read_bytes()):
-                    raise sqlite3.DatabaseError("malformed: its log breaks off in the middle")
+                # Twice: another window may begin the log anew while it is read.
+                if breaks_off(*read(self.path)) and breaks_off(*read(self.path)):
+                    raise sqlite3.DatabaseError("malformed: its log is spoiled before its end")
             with self._faults(), self._engine.connect() as connection:
                 migrate(connection)
                 with connection.begin():
