@@ -1,5 +1,6 @@
 """A file's ink is found once for all the sizes it is printed in."""
 
+import gzip
 import os
 
 import numpy as np
@@ -50,6 +51,30 @@ def test_an_edited_file_is_read_again_though_its_date_is_the_same(tmp_path, read
     os.utime(path, ns=(date, date))
     assert load_artwork(path, width=100).ink.height == pytest.approx(80)
     assert len(readings) == 2
+
+
+@pytest.mark.parametrize("ending", ["svg", "svgz"])
+@pytest.mark.parametrize("name", ["href", "xlink:href"])
+def test_a_drawing_is_read_again_when_a_picture_it_links_to_is_edited(
+    tmp_path, readings, ending, name
+):
+    linked = block(tmp_path / "block.png", width=200, height=100)
+    text = (
+        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
+        f'viewBox="0 0 240 200"><image {name}="block.png"/></svg>'
+    ).encode()
+    path = tmp_path / f"drawing.{ending}"
+    path.write_bytes(gzip.compress(text) if ending == "svgz" else text)
+    for _ in range(2):
+        assert load_artwork(path, width=100).ink.height == pytest.approx(50, abs=0.2)
+    assert len(readings) == 1
+    block(linked, height=160)
+    for _ in range(2):
+        assert load_artwork(path, width=100).ink.height == pytest.approx(80, abs=0.2)
+    assert len(readings) == 2
+    linked.unlink()
+    with pytest.raises(Refusal, match="links to a picture that is not there"):
+        load_artwork(path, width=100)
 
 
 def test_what_tells_ink_from_paper_is_part_of_the_question(tmp_path, readings):

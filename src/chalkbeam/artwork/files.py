@@ -7,6 +7,8 @@ import math
 import re
 import warnings
 import xml.etree.ElementTree as ElementTree
+import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -172,12 +174,31 @@ def _read_svg(path: Path, data: bytes) -> Picture:
     return Picture(path.name, rgba, scale, True, remarks)
 
 
+def linked_files(path: Path) -> tuple[Path, ...]:
+    """Return the files that a drawing shows in itself; none where it is no drawing.
+
+    A drawing within it has none: the renderer shows no pictures of those.
+    """
+    try:
+        data = path.read_bytes()
+        if path.suffix.lower() not in {".svg", ".svgz"} and b"<svg" not in data[:4096]:
+            return ()
+        links = tuple(_links(_parsed(data)[1]))
+    except (ElementTree.ParseError, LookupError, ValueError, OSError, EOFError, zlib.error):
+        return ()
+    return tuple(path.parent / link for link in links if not link.startswith(("data:", "#")))
+
+
+def _links(root: ElementTree.Element) -> Iterator[str]:
+    """Yield where a drawing's pictures are, empty where one does not say."""
+    for element in root.iter():
+        if str(element.tag).endswith(("}image", "}feImage")):
+            yield element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+
+
 def _check_links(path: Path, root: ElementTree.Element) -> None:
     """Refuse a drawing with a picture which is not there, or has text: it would be left out."""
-    for element in root.iter():
-        if not str(element.tag).endswith(("}image", "}feImage")):
-            continue
-        link = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+    for link in _links(root):
         if link.startswith(("data:", "#")) or (link and (path.parent / link).is_file()):
             _check_inner(path, link)
             continue

@@ -1,7 +1,7 @@
 """The ink of an artwork file in its own pixels: all of an artwork but its size.
 
 A drawing takes half a second to render and measure, and an order prints the same one in many
-sizes: what was found is remembered by the file's content.
+sizes: what was found is remembered by the file's content, and that of the pictures it links to.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import XY, Points
-from chalkbeam.artwork.files import Picture, read_picture
+from chalkbeam.artwork.files import Picture, linked_files, read_picture
 from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
 
 REMEMBERED = 32
@@ -79,16 +79,27 @@ def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = Fal
     Parameters and refusals as in `chalkbeam.artwork.measure.load_artwork`.
     """
     path = Path(path)
+    content = _digest(path)
+    linked = (_digest(each) for each in _linked(path, content))
+    return _find(path.resolve(), (content, *linked), page, mirrored, whole)
+
+
+def _digest(path: Path) -> bytes:
     try:
-        digest = hashlib.sha256(path.read_bytes()).digest()
-    except OSError:
-        digest = b""  # reading it as a picture says what is wrong
-    return _find(path.resolve(), digest, page, mirrored, whole)
+        return hashlib.sha256(path.read_bytes()).digest()
+    except (OSError, ValueError):
+        return b""  # reading it as a picture says what is wrong
 
 
 @functools.lru_cache(maxsize=REMEMBERED)
-def _find(path: Path, digest: bytes, page: int, mirrored: bool, whole: bool) -> Found:
-    del digest  # an edited file is read again
+def _linked(path: Path, digest: bytes) -> tuple[Path, ...]:
+    del digest  # an edited file may link to others
+    return linked_files(path)
+
+
+@functools.lru_cache(maxsize=REMEMBERED)
+def _find(path: Path, digests: tuple[bytes, ...], page: int, mirrored: bool, whole: bool) -> Found:
+    del digests  # an edited file is read again
     picture = as_seen(read_picture(path, page), mirrored)
     return measured(picture, find_ink(picture.name, picture.rgba, whole))
 
