@@ -136,6 +136,26 @@ def test_moved_artwork_is_no_difference(sheet, tmp_path):
     assert len(differences(pieces, other)) == 1
 
 
+def test_among_rows_alike_an_edited_one_is_told_at_its_place(sheet):
+    def pieces(rows):
+        sheet.write_text(HEAD + "".join(rows))
+        return read_sheet(sheet).pieces
+
+    rows = [ROWS[0]] * 60
+    edited = [*rows[:24], ROWS[0].replace(",M,", ",L,"), *rows[25:]]
+    before = pieces(rows)
+    assert differences(before, pieces(edited)) == (
+        "Row 26: crew tee · navy · L instead of crew tee · navy · M.",
+    )
+    edited[40] = edited[24]
+    assert [each[:12] for each in differences(before, pieces(edited))] == ["Rows 26, 42:"]
+    # A row that is taken out above and another put in below are told as such, not as 40 edits.
+    mixed = [ROWS[0].replace("90 mm", f"{width} mm") for width in range(50, 110)]
+    moved = [*mixed[:10], *mixed[11:50], ROWS[2], *mixed[50:]]
+    told = differences(pieces(mixed), pieces(moved))
+    assert [each.partition(":")[0] for each in told] == ["Row 12", "Row 51"]
+
+
 def test_an_edit_that_is_known_is_not_told_again(store, sheet):
     run = begin(store, sheet)
     left_after(store, sheet, *ROWS, "\n")

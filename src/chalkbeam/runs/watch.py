@@ -6,7 +6,8 @@ the files are no longer what they were.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from difflib import SequenceMatcher
 from itertools import groupby, zip_longest
@@ -55,16 +56,31 @@ def differences(before: Sequence[Piece], now: Sequence[Piece]) -> tuple[str, ...
     in, does not differ.
     """
     old, new = _rows(before), _rows(now)
-    before_alike, now_alike = ([tuple(map(_content, row)) for row in side] for side in (old, new))
+    known: dict[tuple[Piece, ...], int] = {}  # numbers are compared faster than rows
+    alike = [
+        [known.setdefault(tuple(map(_content, row)), len(known)) for row in side]
+        for side in (old, new)
+    ]
     told: dict[str, list[int]] = {}
-    for tag, a, b, c, d in SequenceMatcher(
-        None, before_alike, now_alike, autojunk=False
-    ).get_opcodes():
-        if tag == "equal":
-            continue
+    for a, b, c, d in _unlike(*alike):
         for was, reads in zip_longest(old[a:b], new[c:d], fillvalue=()):
             told.setdefault(_difference(was, reads), []).append((reads or was)[0].row)
     return tuple(f"{row_words(rows).capitalize()}: {words}" for words, rows in told.items())
+
+
+def _unlike(old: Sequence[int], new: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
+    """Yield the spans old[a:b] and new[c:d] that differ, as (a, b, c, d)."""
+    if len(old) == len(new):
+        # Row by row first: among rows alike, a longest match may pair any with any other. At
+        # least so many rows were edited; where far more differ by place, rows have moved.
+        edited = (Counter(old) - Counter(new)).total()
+        places = [at for at, (one, other) in enumerate(zip(old, new, strict=True)) if one != other]
+        if len(places) <= 2 * edited:
+            yield from ((at, at + 1, at, at + 1) for at in places)
+            return
+    for tag, a, b, c, d in SequenceMatcher(None, old, new, autojunk=False).get_opcodes():
+        if tag != "equal":
+            yield a, b, c, d
 
 
 _Row = tuple[Piece, ...]
