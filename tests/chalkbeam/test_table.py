@@ -110,6 +110,8 @@ def test_xlsx_hidden_pages_are_passed_over(order, tmp_path):
     [
         (b"PK\x03\x04 not really", "cannot be opened as XLSX"),
         (b"\xd0\xcf\x11\xe0 old", "old XLS file"),
+        # A directory entry's name is UTF-16 ([MS-CFB] 2.6.1, from memory).
+        (b"\xd0\xcf\x11\xe0" + "EncryptedPackage".encode("utf-16-le"), "by a password"),
         (b"%PDF-1.7", "not a table"),
         (b"a,b\x00c", "not a table"),
         (b"\xff\xfea", "cut off or damaged"),

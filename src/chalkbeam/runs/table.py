@@ -57,6 +57,11 @@ class Table:
     worksheets: bool = False
 
 
+_ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
+"""The stream of a compound file that a locked XLSX is kept in ([MS-OFFCRYPTO] 2.3.4.4, names as in
+[MS-CFB] 2.6.1; from memory)."""
+
+
 def digest_of(path: Path) -> str:
     """Return the SHA-256 of a file's bytes.
 
@@ -95,6 +100,11 @@ def read_table(path: Path) -> Table:
     if raw[:4] == b"PK\x03\x04":
         return Table(_workbook(raw, path), digest, worksheets=True)
     if raw[:4] == b"\xd0\xcf\x11\xe0":
+        if _ENCRYPTED in raw:
+            raise Refusal(
+                f"{path} is protected by a password: take the password off where it was made, or "
+                "save it as CSV."
+            )
         raise Refusal(f"{path} is an old XLS file: save it as XLSX or CSV.")
     if raw[:5] == b"%PDF-" or (b"\x00" in raw[:4096] and not _utf16(raw)):
         raise Refusal(f"{path} is not a table: save it as CSV or XLSX.")
