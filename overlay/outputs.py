@@ -102,12 +102,16 @@ class _Quartz:
     MOST = 16
 
     def __init__(self, library: Any = None) -> None:
-        self._library = library
-        if library is None:
-            found = ctypes.util.find_library("CoreGraphics")
-            self._library = ctypes.CDLL(found) if found else None
-        if self._library is not None:
-            self._library.CGDisplayBounds.restype = _Rectangle
+        self._library: Any = None
+        try:
+            if library is None:
+                found = ctypes.util.find_library("CoreGraphics")
+                library = ctypes.CDLL(found) if found else None
+            if library is not None:
+                library.CGDisplayBounds.restype = _Rectangle
+            self._library = library
+        except Exception:  # whatever it is, the light must not depend on it
+            self._library = None
 
     def __call__(self) -> tuple[Output, ...] | None:
         if self._library is None:

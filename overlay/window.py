@@ -135,15 +135,17 @@ def run(
         shown(state)
         # What is there by now stays: looking through it for waste would hold a picture up.
         gc.freeze()
-        while not done(state):
-            for happened in window.wait(due(state)):
-                state = update(state, happened)
-                if done(state):
-                    break
-            if not done(state):
-                window.show(view(state))
-                shown(state)
-        gc.unfreeze()
+        try:
+            while not done(state):
+                for happened in window.wait(due(state)):
+                    state = update(state, happened)
+                    if done(state):
+                        break
+                if not done(state):
+                    window.show(view(state))
+                    shown(state)
+        finally:
+            gc.unfreeze()
     return state
 
 

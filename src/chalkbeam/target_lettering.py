@@ -19,11 +19,10 @@ from chalkbeam.platen import Platen
 from overlay.lettering import advance
 from overlay.marks import LEADING, Crosshair, Hatch, Mark, Role, Stroke, Text
 
-READ_FROM = 1500.0
-"""How far off lettering is read, mm: an operator upright at the press."""
 LEAST_CAP = 7.0
 """No lettering is lower, mm. Capitals that fill 16 minutes of arc are the least that is read with
-ease, 20 to 22 are preferred (ISO 9241-303, from memory); from 1.5 m 16 minutes are 7.0 mm."""
+ease, 20 to 22 are preferred (ISO 9241-303, from memory); for an operator upright at the press,
+1.5 m off, 16 minutes are 7.0 mm."""
 CAP = 12.0
 """Usual cap height of lettering, mm: 27 minutes of arc from 1.5 m."""
 CAPS = (CAP, 10.5, 9.0, 8.0, LEAST_CAP)

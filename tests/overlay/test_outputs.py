@@ -115,6 +115,12 @@ def test_a_mac_lists_its_displays_the_main_one_first():
     assert outputs._Quartz(Library(error=1001))() is None
 
 
+def test_a_mac_that_cannot_be_asked_is_no_list(monkeypatch):
+    assert outputs._Quartz(object())() is None  # a library without the functions
+    monkeypatch.setattr(outputs.ctypes.util, "find_library", lambda _: "/none/CoreGraphics")
+    assert outputs._Quartz()() is None  # one that cannot be loaded
+
+
 def test_where_the_window_library_is_told_itself_nothing_is_asked():
     assert listing_for("windows")() is None
     assert listing_for("dummy")() is None

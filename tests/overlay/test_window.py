@@ -1,5 +1,6 @@
 """The window under SDL's dummy driver, driven by posted events."""
 
+import gc
 import os
 import subprocess
 import sys
@@ -111,6 +112,19 @@ def test_wakes_when_asked_to():
     (tick,) = collect(until=1, due=lambda state: start + 0.05)
     assert isinstance(tick, Tick)
     assert tick.at >= start + 0.05
+
+
+def test_what_a_window_set_aside_is_looked_through_again_whatever_ends_it():
+    def broken(state, happened):
+        raise LookupError
+
+    gc.unfreeze()
+    with pytest.raises(LookupError):
+        run(
+            (), Screen(SIZE), update=broken, view=lambda state: None,
+            done=lambda state: False, due=lambda state: time.monotonic(),
+        )  # fmt: skip
+    assert gc.get_freeze_count() == 0
 
 
 def test_inputs_from_another_thread_are_passed_on():
