@@ -151,7 +151,16 @@ def _with_bow(content: dict[str, Any]) -> dict[str, Any]:
 
 def _with_bend(content: dict[str, Any]) -> dict[str, Any]:
     """Make version 3 of version 2, which took every picture for unbent."""
-    return _widened(content, 2)
+    wide = _widened(content, 2)
+    fit = wide["rig"]["fit"]
+    return wide | {"rig": wide["rig"] | {"fit": fit | {"notes": [*fit["notes"], TAKEN_UNBENT]}}}
+
+
+TAKEN_UNBENT = (
+    "Made when bounds did not yet allow for a keystone correction left on, which counts on thick "
+    "cloth: calibrate again for that."
+)
+"""Said of a rig of version 2 or older, whose bounds stay as they were."""
 
 
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow, 2: _with_bend}

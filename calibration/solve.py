@@ -324,11 +324,14 @@ def _heights_seen(task: Task, vector: Array) -> str:
         place = problem.layout.rise(level)
         rise, error = light_sees(task, vector, place, BOARD_HEIGHT_ERROR)
         _, bent_error = light_sees(doubting(task, vector), vector, place, BOARD_HEIGHT_ERROR)
+        board = f"the board of {height:g} mm"
+        if error >= height:
+            said.append(f"{board}, whose height the light itself does not tell")
+            continue
+        bent = f"± {2 * bent_error:.1f} mm" if bent_error < height else "not at all"
         said.append(
-            f"the board of {height:g} mm, which the light itself "
-            + (f"sees at {height + rise:.1f} ± {2 * error:.1f} mm" if error < height else "misses")
-            + (f" (± {2 * bent_error:.1f} mm" if bent_error < height else " (not at all")
-            + " were some keystone correction left on)"
+            f"{board}, which the light itself sees at {height + rise:.1f} ± {2 * error:.1f} mm "
+            f"({bent} were some keystone correction left on)"
         )
     return f"Heights rest on {' and on '.join(said)}."
 

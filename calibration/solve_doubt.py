@@ -59,8 +59,10 @@ def map_covariance(
     """Return the covariance of the map's parameters, shape (20, 20).
 
     It allows for a keystone correction left on, unless a tape has told where the lens is
-    or the fit has freed the keystone already. A lens told by an earlier calibration is
-    doubted as far as it was then. With `even` it takes the faces for even.
+    or the fit has freed the keystone already. That is an approximation: the map itself keeps
+    the bend at 0 even where the photos lean to another value, short of what `bent` refuses;
+    that the bounds hold all the same is simulated (`BEND_DOUBT`). A lens told by an earlier
+    calibration is doubted as far as it was then. With `even` it takes the faces for even.
     """
     problem = task.problem
     zones = tuple(Zones() for _ in problem.levels) if even else by_level(task, vector)
@@ -102,7 +104,8 @@ def light_sees(task: Task, vector: Array, place: int, known: float) -> tuple[flo
 
     What was known of it beforehand (mean 0, standard error `known`) is taken out again:
     for normal errors precisions add, and so do means weighed by them. The picture is taken
-    for unbent unless the task is `doubting`.
+    for unbent unless the task is `doubting`. Where faces are uneven the mean is that of the
+    fit, which took them for even, and the standard error is widened.
 
     Parameters
     ----------

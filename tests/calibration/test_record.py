@@ -177,6 +177,7 @@ def test_a_rig_of_version_1_still_lights_the_same_and_keeps_its_observations() -
     far = again.platen_from_projector(rig.projector.projector_from_platen(points)) - points
     assert np.hypot(*far.T).max() < 0.1
     assert check_photos(rig, rig.photos).verdict is Verdict.UNCHANGED
+    assert "calibrate again" in rig.fit.notes[-1]  # its bounds know of no keystone
 
 
 def test_a_changed_file_of_version_1_is_refused(path: Path) -> None:

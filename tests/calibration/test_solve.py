@@ -209,6 +209,7 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     assert rms(off(bench, solution)) < 0.06
     (high,) = worst(solution.map, solution.fit.matrix, solution.fit.freedom, bench.face, (20.0,))
     assert np.hypot(*off(bench, solution, 20.0).T).max() < high.bound
+    assert rms(off(bench, solution, 20.0)) < 0.3
     examine(solution, bench.face)
     with pytest.raises(
         Refusal, match=r"keystone correction is off, and the board 10 mm high"
@@ -230,26 +231,39 @@ def test_a_slight_keystone_on_a_bare_platen_is_within_the_bound(aspect: float) -
     assert "keystone correction to be off" in fit.notes[0]
 
 
-@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("truly", [12.0, 15.0])
-def test_a_board_of_another_height_than_stated(truly: float, seed: int) -> None:
-    """It is refused, or the report says that the light may well see it where it truly is."""
-    rng = np.random.default_rng(103 + seed)
-    bench = synthetic.bench(rng)
-    lens = synthetic.phone(rng)
-    flat = [bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(2)]
-    raised = bench.photo(synthetic.posed(lens, rng), rng, 0.05, truly)
-    told = solved(bench, [*flat, replace(raised, raised=10.0)])
-    try:
-        examine(told, bench.face)
-    except Refusal as refusal:
-        said = str(refusal)
-        assert re.search(r"measure how high the cards' face is|the board 10 mm high", said)
-    else:
+def test_a_board_of_another_height_than_stated(truly: float) -> None:
+    """It is refused; where the light cannot see it so surely the report says how well it does."""
+    refused = named = 0
+    for seed in range(4):
+        rng = np.random.default_rng(103 + seed)
+        bench = synthetic.bench(rng)
+        lens = synthetic.phone(rng)
+        flat = [
+            bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(2)
+        ]
+        raised = bench.photo(synthetic.posed(lens, rng), rng, 0.05, truly)
+        told = solved(bench, [*flat, replace(raised, raised=10.0)])
+        try:
+            examine(told, bench.face)
+        except Refusal as refusal:
+            refused += 1
+            named += bool(re.search(r"how high the cards' face is|board 10 mm high", str(refusal)))
+            continue
         place = told.task.problem.layout.rise(1)
         rise, error = light_sees(told.task, told.vector, place, BOARD_HEIGHT_ERROR)
         assert abs(10.0 + rise - truly) < 3 * error
         assert f"sees at {10.0 + rise:.1f} ± {2 * error:.1f} mm" in told.fit.notes[0]
+    assert refused >= 3  # of 4
+    assert named >= refused - 1  # a fit far astray may end elsewhere first
+
+
+def test_a_board_of_the_stated_height_is_taken() -> None:
+    rng = np.random.default_rng(103)
+    bench = synthetic.bench(rng)
+    lens = synthetic.phone(rng)
+    flat = [bench.photo(synthetic.posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(2)]
+    raised = bench.photo(synthetic.posed(lens, rng), rng, 0.05, 12.0)
     examine(solved(bench, [*flat, raised]), bench.face)
 
 
@@ -275,7 +289,7 @@ def test_a_bowed_platen_is_seen_as_one(bow: tuple[float, float, float]) -> None:
     solution = solved(bench, photos(bench, rng, 3, 1))
     np.testing.assert_allclose(solution.map.bow.vector, bow, atol=0.01)
     for height in (0.0, 20.0):
-        assert rms(off(bench, solution, height)) < 0.15  # half a projector pixel
+        assert rms(off(bench, solution, height)) < 0.06
     assert solution.fit.model == "pinhole with lens shift and distortion"
 
 
@@ -352,13 +366,15 @@ def test_hardly_a_wrong_rig_is_accepted() -> None:
         rng = np.random.default_rng(160 + seed)
         laid = list(accepted)[seed % 3]
         bench = synthetic.bench(rng, lay_error=laid, print_error=0.002)
-        solution = solved(bench, photos(bench, rng, 1), Stated())
+        seen = photos(bench, rng, 1)
+        bar = round(100 * bench.print_scale + rng.normal(0, 0.1), 1)  # read to 0.2 mm
+        solution = solved(bench, seen, Stated(bar=bar, heights=(0.0, 1.0)))
         try:
             examine(solution, bench.face)
         except Refusal:
             continue
         accepted[laid] += 1
         wrong += float(np.hypot(*off(bench, solution).T).max()) > 1.0
-    assert accepted[0.2] + accepted[0.4] >= 3  # about half of 12
+    assert accepted[0.2] >= 5  # of 6
     assert accepted[1.0] <= 1
     assert wrong == 0
