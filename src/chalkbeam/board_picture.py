@@ -118,7 +118,8 @@ def _body(board: Board, at: float) -> list[Mark]:
         y -= 30
     left = seconds_left(board, at)
     if board.asked:
-        for index, line in enumerate(board.asked):
+        asked = [part for line in board.asked for part in _wrapped(line, 16, _RIGHT - _LEFT)]
+        for index, line in enumerate(asked):
             marks.append(_text(line, _LEFT, y - 20 - 34 * index, 16))
         return marks
     if left is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+import re
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -180,10 +181,7 @@ def lay_marks(
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
     severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
     severe.sort(key=lambda concern: -concern.severity)
-    warned = [
-        concern.sentence.say(unit).partition(";")[0].rstrip(".")
-        for concern in severe[:LONGEST_WARNINGS]
-    ]
+    warned = [concern.sentence.say(unit) for concern in severe[:LONGEST_WARNINGS]]
     words = [
         *filter(None, note.splitlines()),
         f"{placement.location.title}: {placement.artwork.name}",
@@ -205,7 +203,8 @@ def _lay_words(
     """Return what is said beside the art, never across it.
 
     Where not all has room, all warnings come before the last of the words, and the piece's
-    number before any warning; last of all words stand in stay-clear areas.
+    number before any warning, and words give way before a warning is cut within its first
+    sentence; last of all words stand in stay-clear areas.
     """
     ways = [words[:count] for count in range(len(words), 1, -1)]
     ways += [
@@ -215,19 +214,43 @@ def _lay_words(
     best: list[Text] = []
     for blocked in (off, [art]):
         free = rooms(ground, blocked)
-        for said, largest in itertools.product(ways, (CAP, LEAST_CAP) if warned else (CAP,)):
+        # What does not fit by itself fits beside nothing: not tried again and again.
+        fits = [[w for w in _briefer(text) if set_block([w], Role.WARN, free)] for text in warned]
+        uncut = [[way for way in found if not way.endswith("…")] for found in fits]
+        tried = [uncut] if uncut == fits else [uncut, fits]
+        for briefer, said, largest in itertools.product(
+            tried, ways, (CAP, LEAST_CAP) if warned else (CAP,)
+        ):
             texts = set_block(said, Role.NOTE, free, len(said), largest)
             if not texts:
                 continue
-            for text in warned:
+            for found in filter(None, briefer):
                 left = [room.without(texts) for room in free]
-                texts += set_block([text], Role.WARN, left)
-            if len(texts) == 1 + len(warned):
+                blocks = (set_block([way], Role.WARN, left) for way in found)
+                texts += next(filter(None, blocks), [])
+            if len(texts) == 1 + sum(map(bool, fits)):
                 return texts
             best = max(best, texts, key=len)
         if best:
             return best
     return best
+
+
+def _briefer(warning: str) -> list[str]:
+    """Return the ways to say a warning, the fullest first.
+
+    Whole; then its first sentence; then that without what stands in brackets: each still says
+    what is wrong beside what is usual or to be done. Last of all what comes before the first
+    semicolon, with an ellipsis: better than silence.
+    """
+    first = warning.partition(". ")[0].rstrip(".")
+    ways = [warning.rstrip("."), first, _BRACKETS.sub("", first)]
+    if ";" in first:
+        ways.append(first.partition(";")[0] + " …")
+    return list(dict.fromkeys(ways))
+
+
+_BRACKETS = re.compile(r" \([^()]*\)")
 
 
 def _span(placement: Placement) -> tuple[float, float]:

@@ -26,7 +26,7 @@ from chalkbeam.target_lettering import (
     with_remark,
     wrapped,
 )
-from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.targets import _briefer, lay_marks, load_marks
 from chalkbeam.units import Unit
 from overlay.lettering import advance, set_line
 from overlay.marks import LEADING, Crosshair, Hatch, Role, Stroke, Text
@@ -104,6 +104,33 @@ def test_what_is_wrong_is_lit_first():
     assert "lies on the zip" in warned[0].replace("\n", " ")
     calm = lay_marks(*scene())
     assert not any(m.role is Role.WARN for m in calm)
+
+
+@pytest.mark.parametrize("plate", COMMON)
+def test_a_warning_of_the_size_says_what_is_usual(plate):
+    """Whatever room there is: an art's width alone is no warning."""
+    placed = place(garment("crew_tee", "M"), location("left-chest"), block_art(160, 60, margin=8))
+    (warning,) = (each for each in placed.warnings if each.about == "size")
+    usual = warning.sentence.say(Unit.INCH).partition(" is ")[2].partition("sizes) is ")[2]
+    try:
+        loading = load(placed, platen(plate))
+    except Refusal:
+        pytest.skip("too small a platen")
+    marks = lay_marks(placed, loading, note="17 of 59\nheather grey, 3XL", unit=Unit.INCH)
+    said = [" ".join(m.text.split()) for m in marks if isinstance(m, Text) and m.role is Role.WARN]
+    (size,) = (each for each in said if each.startswith("The art is"))
+    assert usual.partition(".")[0] in size
+    assert "…" not in size
+
+
+def test_warnings_grow_shorter_without_losing_their_point():
+    words = "The art is 7 in wide; usual here (left chest, adult sizes) is 2 to 4 in. So far: no."
+    whole, first, bare, last = _briefer(words)
+    assert whole == words.rstrip(".")
+    assert first == "The art is 7 in wide; usual here (left chest, adult sizes) is 2 to 4 in"
+    assert bare == "The art is 7 in wide; usual here is 2 to 4 in"
+    assert last == "The art is 7 in wide …"
+    assert _briefer("The hood hides it: place it lower.") == ["The hood hides it: place it lower"]
 
 
 def test_mirror_printed_sheet_says_so():
