@@ -161,6 +161,39 @@ def test_refusals(bench, chalkbeam, arguments, says):
     assert not (bench / "record.db").exists() or arguments[0] in ("--first", "--times")
 
 
+def test_options_that_come_too_late_are_read_and_said_to_be_without_effect(bench, chalkbeam):
+    chalkbeam(*USUAL)
+    for arguments, says in (
+        (("--times", "load=abc"), "“load=abc” is not a time"),
+        (("--first", "99-1"), "There is no piece “99-1” to pin"),
+        (("--artwork", "nowhere"), "There is no folder “nowhere” of artwork"),
+    ):
+        for more in ((), ("--as-begun",)):
+            code, out, err = chalkbeam(*USUAL, *arguments, *more)
+            assert code == 2
+            assert says in err
+            assert "Going on" not in out
+    late = ("--times", "load=12", "--first", "3-1", "--as-listed", "--unit", "mm", "--anyway")
+    code, out, err = chalkbeam(*USUAL, *late)
+    assert code == 0
+    assert out.startswith("Going on with the run begun ")
+    assert "Without effect: --times, --first, --as-listed, --anyway, --unit. The run was" in err
+    assert "Without effect" not in chalkbeam(*USUAL)[2]
+
+
+def test_without_any_display_only_the_projector_is_advised(bench, chalkbeam, monkeypatch):
+    def no_video():
+        raise pygame.error("No available video device")
+
+    monkeypatch.setattr("overlay.window.pygame.display.init", no_video)
+    for way in ((), ("--window",)):
+        code, _, err = chalkbeam("run", "crew.csv", "--rig", "rig.json", "--record", "r.db", *way)
+        assert code == 2
+        assert "There is no display to show light on (No available video device)" in err
+        assert "connect the projector and switch it on." in err
+        assert "--png" not in err
+
+
 def test_a_faulty_sheet_lists_every_problem_and_begins_nothing(bench, chalkbeam):
     (bench / "crew.csv").write_text(SHEET.replace("90 mm", "ninety").replace(",L,", ",9XL,"))
     code, _, err = chalkbeam(*USUAL)

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from chalkbeam.rehearsal import Lay
+    from chalkbeam.runs.cost import Times
     from chalkbeam.runs.order_of_work import Plan
+    from chalkbeam.runs.pieces import Piece
     from chalkbeam.runs.problems import Problem
     from chalkbeam.runs.sheet import RunSheet
 
@@ -86,19 +88,32 @@ def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan
     Refusal
         If a time is none or a pinned piece is not in the order.
     """
-    from chalkbeam.runs.cost import Times
     from chalkbeam.runs.order_of_work import plan
     from chalkbeam.runs.shop import fit_on_press
 
+    seconds, pinned = read_planning(order.pieces, times, first)
+    return plan(order.pieces, seconds, fit_on_press, first=pinned, as_listed=as_listed)
+
+
+def read_planning(pieces: Sequence[Piece], times: str, first: str) -> tuple[Times, list[str]]:
+    """Return the times and the pinned pieces that options say.
+
+    Raises
+    ------
+    Refusal
+        If a time is none or a pinned piece is not in the order.
+    """
+    from chalkbeam.runs.cost import Times
+
     pinned = [name for name in first.replace(",", " ").split() if name]
-    known = {piece.id for piece in order.pieces}
+    known = {piece.id for piece in pieces}
     for name in pinned:
         if name not in known:
             raise Refusal(
                 f"There is no piece “{name}” to pin: a piece is its row and its number in the row, "
                 "such as 7-2."
             )
-    return plan(order.pieces, Times.parse(times), fit_on_press, first=pinned, as_listed=as_listed)
+    return Times.parse(times), pinned
 
 
 def counted(count: int, word: str) -> str:

@@ -23,6 +23,7 @@ from chalkbeam.cli.order import (
     TimesOption,
     plan_order,
     read_order,
+    read_planning,
 )
 from chalkbeam.cli.project import DisplayOption, WindowOption
 from chalkbeam.units import Unit
@@ -117,6 +118,16 @@ def run_order(
         digest = order.digest
         if left is not None:
             check_unchanged(left, order.pieces)
+    if left is not None:
+        read_planning(left.pieces, times, first)  # refused as for a new run
+        if artwork is not None and not artwork.is_dir():
+            raise Refusal(f"There is no folder “{artwork}” of artwork: correct --artwork.")
+        given = {
+            "--times": times, "--first": first, "--as-listed": as_listed, "--anyway": anyway,
+        }  # fmt: skip
+        if order is None:  # else the sheet was read with them, to be compared
+            given |= {"--unit": unit, "--artwork": artwork}
+        idle = ", ".join(name for name, value in given.items() if value)
     number = None if window else choose_display(rigs[0].projector.size, display)
     with Store(path) as store:
         earlier = None if again is None else store.run(again)
@@ -137,6 +148,12 @@ def run_order(
                 print(f"Note: {note}", file=sys.stderr)
         else:
             print(f"Going on with the run {left}.")
+            if idle:
+                print(
+                    f"Without effect: {idle}. The run was planned when it began; --anew begins a "
+                    "new one.",
+                    file=sys.stderr,
+                )
             if not operator and left.operator:
                 operator = left.operator
                 print(f"At the press: {operator}, as before; --operator names another.")
