@@ -104,11 +104,13 @@ def _draft(
 ) -> Garment:
     key, found, shop = find_style(style, charts_dir)
     name = shop.label if shop else found.label
-    row = find_size(size, fit, name, style_sizes(key, found, shop))
+    chart = style_sizes(key, found, shop)
+    row = find_size(size, fit, name, chart)
     fitted = "" if fit == "regular" else "women's "
     aged = "" if found.cut == "bag" else f"{row.age} "
     label = f"{name}, {fitted}{aged}{row.name}"
-    measures = measures_of(found, row, dict(measured))
+    run = [each for (its_fit, _), each in chart.items() if its_fit == fit]
+    measures = measures_of(found, row, dict(measured), run)
     return Garment(
         style=key,
         size=row.name,

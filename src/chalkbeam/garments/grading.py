@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from calibration.refusal import Refusal
 from chalkbeam.garments.library import Size, rules_of
 from chalkbeam.garments.model import Measure
 from chalkbeam.garments.schema import MM_PER, Rule, Style
+from chalkbeam.garments.tape import check_tape
 
 TAPE_TOLERANCE = 3.0
 """± mm of a length taken with a tape on a garment lying flat; common practice, no source."""
-
-MISTAKEN = 2.5
-"""A tape and a chart that differ by more than this factor do not mean the same unit or measure:
-an inch is 2.54 cm."""
 
 
 def _named(measure: str) -> str:
@@ -32,7 +29,9 @@ def _derive(rule: Rule, unit: str, of: Measure) -> Measure:
     return Measure(value, rule.tolerance * scale, f"{_named(rule.measure)}, {how}", rule.basis)
 
 
-def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict[str, Measure]:
+def measures_of(
+    style: Style, size: Size, measured: Mapping[str, float], sizes: Sequence[Size] = ()
+) -> dict[str, Measure]:
     """Return every measure of a garment: tape before chart before rule.
 
     Parameters
@@ -42,6 +41,8 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
         The row of the chart.
     measured : mapping of name to mm
         What was measured on the very piece.
+    sizes : sequence of Size
+        All sizes of the style in that fit, smallest first, by which `measured` is judged.
 
     Raises
     ------
@@ -65,7 +66,14 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
             raise Refusal(f"The measured {_named(name)} must lie between 0 and 3 m.")
         known[name] = Measure(value, TAPE_TOLERANCE, source="measured on the piece")
     if measured:
-        _check_tape(style, size, measured)
+        run = list(sizes) or [size]
+        check_tape(
+            measured,
+            measures_of(style, size, {}),
+            [{name: each.value for name, each in row.given.items()} for row in run],
+            run.index(size),
+            f"{style.label[0].lower()}{style.label[1:]} {size.name}",
+        )
     waiting = [(rule, unit) for rule, unit in rules if rule.measure not in known]
     while waiting:
         ready = next(((rule, unit) for rule, unit in waiting if rule.of in known), None)
@@ -75,17 +83,3 @@ def measures_of(style: Style, size: Size, measured: Mapping[str, float]) -> dict
         known[rule.measure] = _derive(rule, unit, known[rule.of])
         waiting = [(rule, unit) for rule, unit in waiting if rule.measure not in known]
     return known
-
-
-def _check_tape(style: Style, size: Size, measured: Mapping[str, float]) -> None:
-    """Refuse a length that is a multiple of the chart's, or a fraction of it."""
-    usual = measures_of(style, size, {})
-    for name, value in measured.items():
-        if name not in usual:
-            continue
-        chart = usual[name].value
-        if not chart / MISTAKEN < value < chart * MISTAKEN:
-            raise Refusal(
-                f"The measured {_named(name)} ({value:.0f} mm) is far from the {chart:.0f} mm of a "
-                f"{style.label.lower()} {size.name}: check the length and its unit."
-            )
