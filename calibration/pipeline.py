@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from calibration.cards import layout
+from calibration.cover import check_covered
 from calibration.detect import observe
 from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
@@ -99,7 +100,11 @@ def _all_different(photos: Sequence[Photo]) -> None:
 
 
 def calibrate(
-    shots: Sequence[Shot], face: PlatenFace, size: tuple[int, int], stated: Stated | None = None
+    shots: Sequence[Shot],
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated | None = None,
+    part_lit: bool = False,
 ) -> Calibration:
     """Return the calibration that photo files give.
 
@@ -110,6 +115,8 @@ def calibrate(
     size : tuple of int
         The projector's picture, px.
     stated : Stated, optional
+    part_lit : bool
+        Whether the picture may end on the platen.
 
     Raises
     ------
@@ -117,6 +124,20 @@ def calibrate(
         If a photo cannot be used, or the result is not to be trusted.
     """
     photos, seen = look(shots, face, size)
+    done = _solved(photos, seen, face, size, stated)
+    if not part_lit:
+        check_covered(done.solution.map, face)
+    return done
+
+
+def _solved(
+    photos: tuple[Photo, ...],
+    seen: tuple[PhotoObservation, ...],
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated | None,
+) -> Calibration:
+    """Return what observations come to, of one unknown camera or of several."""
 
     def attempt(observations: Sequence[PhotoObservation]) -> Calibration:
         solution = solve(observations, layout(face), Pattern(size), face, stated)

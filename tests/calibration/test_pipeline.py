@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from calibration import pipeline
+from calibration.cover import unlit
 from calibration.refusal import Refusal, Remedy, Step
 from calibration.solve_values import Stated
 from tests.calibration.synthetic import FACE, bench, grid, phone, posed
@@ -18,7 +19,7 @@ def calibrated(monkeypatch, key):
         truth.photo(posed(lenses[k % 2], rng), rng, name=f"{k}.jpg", key=key) for k in range(3)
     )
     monkeypatch.setattr(pipeline, "look", lambda *_: ((), seen))
-    return truth, pipeline.calibrate([], FACE, truth.pattern.size)
+    return truth, pipeline.calibrate([], FACE, truth.pattern.size, part_lit=True)
 
 
 def test_photos_that_do_not_name_their_camera_may_come_from_two(monkeypatch):
@@ -63,3 +64,39 @@ def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypa
     done = pipeline.calibrate([], FACE, truth.pattern.size, Stated(heights=(0.0,)))
     landed = truth.landing(done.solution.map.projector_from_platen(points := grid()))
     assert np.linalg.norm(landed - points, axis=1).max() < 0.25
+
+
+def scaled(truth, share):
+    """The bench whose pattern fills only so much of the picture, about its middle."""
+    lens = truth.projector
+    middle = (np.array(lens.size) - 1) / 2
+    x, y = middle + (np.array(lens.centre) - middle) / share
+    return replace(truth, projector=replace(lens, focal=lens.focal / share, centre=(x, y)))
+
+
+def test_a_pattern_shown_in_a_window_is_refused_for_the_dark_it_leaves(monkeypatch):
+    rng = np.random.default_rng(14)
+    whole = scaled(bench(rng), 1.2)  # a picture that covers the platen
+    lens = phone(rng)
+    places = [posed(lens, rng) for _ in range(3)]
+
+    def calibrate(truth, **options):
+        seen = tuple(
+            truth.photo(place, np.random.default_rng(k), 0.05, name=f"{k}.jpg")
+            for k, place in enumerate(places)
+        )
+        monkeypatch.setattr(pipeline, "look", lambda *_: ((), seen))
+        stated = Stated(heights=(0.0, 1.0))
+        return pipeline.calibrate([], FACE, truth.pattern.size, stated, **options)
+
+    share, _ = unlit(calibrate(whole).solution.map, FACE)
+    assert share == 0.0
+    with pytest.raises(Refusal, match=r"picture ends on the platen: .* full screen") as caught:
+        calibrate(scaled(whole, 0.8))
+    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
+    # True dark parts, by the true projector: what it lights at the picture's corners.
+    share, point = unlit(calibrate(scaled(whole, 0.8), part_lit=True).solution.map, FACE)
+    pixels = scaled(whole, 0.8).projector.project(np.column_stack([grid(), np.zeros(len(grid()))]))
+    dark = ((pixels < -0.5) | (pixels > np.array(whole.pattern.size) - 0.5)).any(axis=1)
+    assert share == pytest.approx(dark.mean(), abs=0.03)
+    assert abs(point[0]) > FACE.width / 3

@@ -44,7 +44,9 @@ def run(capsys, monkeypatch, tmp_path):
 
 @pytest.fixture(scope="module")
 def bench() -> Bench:
-    return synthetic.bench(np.random.default_rng(1), lay_error=0.15)
+    """A bench whose picture covers the platen."""
+    usual = synthetic.bench(np.random.default_rng(1), lay_error=0.15)
+    return replace(usual, projector=replace(usual.projector, focal=0.85 * usual.projector.focal))
 
 
 @pytest.fixture

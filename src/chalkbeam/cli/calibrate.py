@@ -106,6 +106,9 @@ def calibrate(
     laid: Annotated[str, typer.Option(help="Every card lies within this of its place.")] = "0.8mm",
     tolerance: ToleranceOption = "1mm",
     up_to: UpToOption = "4mm",
+    part_lit: Annotated[
+        bool, typer.Option("--part-lit", help="The picture covers only a part of the platen.")
+    ] = False,
     camera: CameraOption = None,
     views: ViewsOption = 3,
     display: DisplayOption = None,
@@ -136,7 +139,7 @@ def calibrate(
     def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
         asked = stated if at_every_height else replace(stated, heights=(0.0,))
         try:
-            return calibrate_photos(taken, face, resolution, asked)
+            return calibrate_photos(taken, face, resolution, asked, part_lit)
         except Refusal as refusal:
             raise for_photos(refusal, top) from None
 

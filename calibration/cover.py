@@ -1,0 +1,62 @@
+"""Whether the projector's picture covers the platen.
+
+It should, with a little to spare. Where it does not, a part of the platen can never be lit;
+more often the pattern was shown in a window. Nothing else gives that away: the solved
+projector is then as good a lens as any, with a smaller picture.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calibration.geometry import XY, PlatenFace
+from calibration.projector import ProjectorMap
+from calibration.refusal import Refusal, Remedy, Step
+from calibration.uncertainty import STEP, place_in_words
+
+MOST_UNLIT = 0.02
+"""Share of the platen that may lie outside the picture: a rounded corner has no cloth to light."""
+
+
+def unlit(projector: ProjectorMap, face: PlatenFace) -> tuple[float, XY]:
+    """Return the share of the bare platen that the picture does not reach, and its farthest point.
+
+    Parameters
+    ----------
+    projector : ProjectorMap
+    face : PlatenFace
+
+    Returns
+    -------
+    share : float
+        From 0 to 1.
+    point : (x, y)
+        The point that is farthest outside the picture (or nearest its edge), platen frame, mm.
+    """
+    half = np.array([face.width, face.depth]) / 2
+    lines = [np.linspace(-side, side, max(2, round(2 * side / STEP) + 1)) for side in half]
+    points = np.stack(np.meshgrid(*lines), axis=-1).reshape(-1, 2)
+    pixels = projector.projector_from_platen(points)
+    size = np.array(projector.size)
+    outside = np.max(np.maximum(-0.5 - pixels, pixels - (size - 0.5)), axis=1)
+    x, y = points[int(np.argmax(outside))]
+    return float(np.mean(outside > 0)), (float(x), float(y))
+
+
+def check_covered(projector: ProjectorMap, face: PlatenFace) -> None:
+    """Refuse a picture that ends on the platen.
+
+    Raises
+    ------
+    Refusal
+        If more than `MOST_UNLIT` of the platen lies outside the picture.
+    """
+    share, point = unlit(projector, face)
+    if share > MOST_UNLIT:
+        raise Refusal(
+            f"The picture ends on the platen: {100 * share:.0f} % of it, most of all "
+            f"{place_in_words(point, face)}, gets no light",
+            "show the pattern full screen, not in a window, let the picture cover the whole "
+            "platen, and take the photos again; if only a part can be lit, say --part-lit",
+            remedy=Remedy(Step.ALL_AGAIN),
+        )
