@@ -14,7 +14,7 @@ from calibration.projector import ProjectorMap
 from calibration.refusal import Refusal, Remedy, Step
 from calibration.uncertainty import STEP, place_in_words
 
-MOST_UNLIT = 0.02
+MOST_UNLIT = 0.005
 """Share of the platen that may lie outside the picture: a rounded corner has no cloth to light."""
 
 
