@@ -15,7 +15,7 @@ import numpy as np
 from calibration.camera import Array, Pinhole
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal, Remedy, Step
-from calibration.solve import KEYSTONED, Solution
+from calibration.solve import KEYSTONED, Solution, solve_plans
 from calibration.solve_advice import PRESS_FLAT, too_wide, unevenness
 from calibration.solve_doubt import light_sees
 from calibration.solve_least import minimise
@@ -53,6 +53,10 @@ CROSS_LIMIT = 4.0
 DISAGREEMENT = 2.5
 """How many times noisier a photo may be together with the others than alone."""
 
+UNEVEN_LEAST = 0.05
+"""Zones that are off by less than this, mm, are no uneven face that a hand could feel, however
+sure of it sharp photos are; corners scatter by as much."""
+
 HELD_OUT_LIMIT = 1.6
 """How many times farther off held-out corners may be than fitted ones."""
 
@@ -75,6 +79,8 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
         Naming the first gate that the solution fails, and what to do.
     """
     _cards(solution)
+    if any(photo.raised for photo in solution.photos):
+        _keystone(solution)  # a board of another height spoils what the rest would say
     _scale(solution)
     _crosses(solution, face)
     _photos(solution)
@@ -111,13 +117,55 @@ def _cards(solution: Solution) -> None:
             f"{_listed(missing)} into view and take the photo again.",
             remedy=Remedy(Step.ONE_MORE),
         )
+    fit = _astray(solution)
+    if fit is None:
+        return
+    _bar(solution)
+    raise Refusal(
+        f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
+        "platen's size is the true one, and take the photos again.",
+        remedy=Remedy(Step.BOARD_AGAIN if fit.raised else Step.ALL_AGAIN),
+    )
+
+
+def _astray(solution: Solution) -> CardFit | None:
+    """Return the first card that lies too far from its place, if one does."""
+    limit = LAY_LIMIT * solution.stated.laid
     for fit in solution.fit.cards:
-        if math.hypot(*fit.shift) > LAY_LIMIT * solution.stated.laid or abs(fit.turn) > TURN_LIMIT:
-            raise Refusal(
-                f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
-                "platen's size is the true one, and take the photos again.",
-                remedy=Remedy(Step.BOARD_AGAIN if fit.raised else Step.ALL_AGAIN),
-            )
+        if math.hypot(*fit.shift) > limit or abs(fit.turn) > TURN_LIMIT:
+            return fit
+    return None
+
+
+def _bar(solution: Solution) -> None:
+    """Refuse a stated bar without which every card lies in its place.
+
+    A bar that is wrong by a percent throws cards off by centimetres: nothing but the
+    same photos solved without it tells that from cards laid wrong.
+    """
+    stated = solution.stated
+    if stated.bar is None:
+        return
+    problem = solution.task.problem
+    free = solve_plans(
+        solution.photos,
+        solution.plans,
+        problem.pattern,
+        solution.map.size,
+        replace(stated, bar=None),
+        problem.crosses,
+        solution.inherited,
+    )
+    if _astray(free) is None and abs(free.fit.print_scale - stated.bar / 100) > BAR_LIMIT:
+        raise _bar_contradicted(stated.bar, free.fit.print_scale)
+
+
+def _bar_contradicted(bar: float, seen: float) -> Refusal:
+    return Refusal(
+        f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
+        f"{100 * seen:.1f} %: measure the bar again (--bar), and the platen.",
+        remedy=Remedy(Step.MEASURE),
+    )
 
 
 def _scale(solution: Solution) -> None:
@@ -135,11 +183,7 @@ def _scale(solution: Solution) -> None:
             remedy=Remedy(Step.MEASURE),
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
-        raise Refusal(
-            f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
-            f"{100 * seen:.1f} %: measure the bar and the platen again.",
-            remedy=Remedy(Step.MEASURE),
-        )
+        raise _bar_contradicted(bar, seen)
 
 
 def _boards(solution: Solution) -> None:
@@ -164,17 +208,25 @@ def _keystone(solution: Solution) -> None:
     if solution.fit.model != KEYSTONED or solution.stated.lens is not None:
         return
     off = unevenness(solution)
-    if off:
+    if off > UNEVEN_LEAST:
         raise Refusal(
             f"The light lies up and down by {off:.2f} mm from one part of the platen to the next, "
             f"as on an uneven face: {PRESS_FLAT}.",
             remedy=Remedy(Step.ALL_AGAIN),
         )
     raised = sorted({photo.raised for photo in solution.photos if photo.raised})
-    board = f", and the board {' and '.join(f'{h:g}' for h in raised)} mm high" if raised else ""
+    if raised:
+        high = " and ".join(f"{height:g}" for height in raised)
+        raise Refusal(
+            f"The light does not fit a plain lens and a board {high} mm high: measure how high "
+            "the cards' face is above the platen and state that (--raised), and make sure that "
+            "nothing moved and that the projector's keystone correction is off; if it must stay "
+            "on, measure where the lens is (--lens).",
+            remedy=Remedy(Step.ALL_AGAIN),
+        )
     raise Refusal(
         "The photos do not fit a plain projector lens: make sure that the projector's keystone "
-        f"correction is off{board}; if it must stay on, measure where the lens is (--lens).",
+        "correction is off; if it must stay on, measure where the lens is (--lens).",
         remedy=Remedy(Step.ALL_AGAIN),
     )
 
@@ -235,10 +287,14 @@ def _photos(solution: Solution) -> None:
         )
     ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
     if np.max(ratio, initial=0.0) > DISAGREEMENT:
-        name = solution.photos[int(np.argmax(ratio)) // 2].name
+        photo = solution.photos[int(np.argmax(ratio)) // 2]
+        if photo.raised:
+            other = f"or its board is not {photo.raised:g} mm high; measure that (--raised), or "
+        else:
+            other = "or a photo shows the cards on a board: give that with --raised, or "
         raise Refusal(
-            f"{name} does not agree with the other photos: the projector, the platen or a card has "
-            "moved between them; take all photos again without touching anything.",
+            f"{photo.name} does not agree with the other photos: the projector, the platen or a "
+            f"card has moved between them, {other}take all photos again without touching anything.",
             remedy=Remedy(Step.SINCE_MOVED),
         )
 

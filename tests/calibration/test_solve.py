@@ -212,7 +212,7 @@ def test_keystone_is_told_from_plain_lenses() -> None:
     assert rms(off(bench, solution, 20.0)) < 0.3
     examine(solution, bench.face)
     with pytest.raises(
-        Refusal, match=r"keystone correction is off, and the board 10 mm high"
+        Refusal, match=r"a board 10 mm high: .*--raised.*keystone correction is off"
     ) as caught:
         examine(solved(bench, photos(bench, rng, 2, 1)), bench.face)
     assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
@@ -315,6 +315,32 @@ def test_a_projector_that_moved_between_photos() -> None:
     with pytest.raises(Refusal, match="does not agree with the other photos") as caught:
         examine(solved(bench, seen, Stated()), bench.face)
     assert caught.value.remedy == Remedy(Step.SINCE_MOVED)
+
+
+@pytest.mark.parametrize("bar", [98.0, 99.0, 101.0])
+def test_a_bar_that_the_photos_contradict_is_said_before_cards_that_lie_wrong(bar: float) -> None:
+    rng = np.random.default_rng(121)
+    bench = synthetic.bench(rng)
+    seen = photos(bench, rng, 2, 1)
+    with pytest.raises(Refusal, match=rf"bar .* at {bar:.1f} %, .*100\.\d %: .*--bar") as caught:
+        examine(solved(bench, seen, Stated(bar=bar)), bench.face)
+    assert caught.value.remedy == Remedy(Step.MEASURE)
+
+
+def test_a_board_far_from_its_stated_height_is_named_before_the_print() -> None:
+    rng = np.random.default_rng(122)
+    bench = synthetic.bench(rng)
+    seen = [replace(p, raised=25.4 if p.raised else 0.0) for p in photos(bench, rng, 2, 1)]
+    with pytest.raises(Refusal, match=r"board 25\.4 mm high: .*--raised"):
+        examine(solved(bench, seen, Stated()), bench.face)
+
+
+def test_a_raised_photo_given_for_a_bare_one_is_asked_after() -> None:
+    rng = np.random.default_rng(123)
+    bench = synthetic.bench(rng)
+    seen = [replace(photo, raised=0.0) for photo in photos(bench, rng, 2, 1)]
+    with pytest.raises(Refusal, match=r"shows the cards on a board: give that with --raised"):
+        examine(solved(bench, seen, Stated()), bench.face)
 
 
 def test_two_cards_are_too_few() -> None:

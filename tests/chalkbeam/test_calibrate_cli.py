@@ -163,6 +163,8 @@ class TestCalibrate:
         [
             (["a.jpg", "--raised", "10mm"], "No photo follows --raised 10mm"),
             (["a.jpg", "--raised"], "--raised needs a height"),
+            (["a.jpg", "--raised", "b.jpg"], "wants a height and then photos: --raised 10mm b.jpg"),
+            (["a.jpg", "--raised", "2.jpg", "b.jpg"], "--raised 10mm 2.jpg"),
             (["a.jpg", "--raised", "10", "b.jpg"], "“10” has no unit"),
             (["a.jpg", "--raised", "-2mm", "b.jpg"], "no height above the platen"),
             (["--raised", "10mm", "b.jpg"], "cards on the bare platen"),

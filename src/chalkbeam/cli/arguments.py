@@ -12,6 +12,9 @@ from calibration.refusal import Refusal
 RAISED = "--raised"
 BOARD = "board for the camera"
 
+_FILE = re.compile(r".*\.[A-Za-z]\w+$")
+"""A file's name with its ending, which no length has."""
+
 _NEGATIVE = re.compile(r"-\s*[\d.,¼½¾⅛⅜⅝⅞]")
 
 
@@ -85,6 +88,10 @@ class WithRaised(_Sorted):
             if word == RAISED or word.startswith(f"{RAISED}="):
                 close()
                 current = word.partition("=")[2] or next(rest, "")
+                if _FILE.match(current):
+                    raise Refusal(
+                        f"{RAISED} wants a height and then photos: {RAISED} 10mm {current}."
+                    )
                 if not current or current.startswith("--"):
                     raise Refusal(f"{RAISED} needs a height, such as {RAISED} 10mm.")
             else:
