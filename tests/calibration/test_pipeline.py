@@ -61,7 +61,7 @@ def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypa
     assert caught.value.remedy == Remedy(Step.AGAIN, photo="0.jpg")
     # Beside two good ones it does no harm, and nothing is said.
     monkeypatch.setattr(pipeline, "look", lambda *_: ((), tuple(seen)))
-    done = pipeline.calibrate([], FACE, truth.pattern.size, Stated(heights=(0.0,)))
+    done = pipeline.calibrate([], FACE, truth.pattern.size, Stated(heights=(0.0,)), part_lit=True)
     landed = truth.landing(done.solution.map.projector_from_platen(points := grid()))
     assert np.linalg.norm(landed - points, axis=1).max() < 0.25
 
