@@ -71,6 +71,13 @@ def test_plan_names_the_pad_that_the_first_piece_needs(sheet):
     assert any("pad out, transfers" in line for line in rest)
 
 
+def test_plan_lists_the_codes_that_are_scanned(sheet):
+    lines = chalkbeam("sheet", "plan", sheet).splitlines()
+    (number,) = (n for n, line in enumerate(lines) if "tern.png" in line)
+    assert lines[number].split()[1] == "3"
+    assert lines[number + 1].split()[0] == "35-1…35-3"
+
+
 def test_pins(sheet):
     said = json.loads(chalkbeam("sheet", "plan", sheet, "--json", "--first", "21-1, 13-1"))
     assert [stop["piece"] for stop in said["stops"]][:6] == ["21-1"] * 3 + ["13-1"] * 3

@@ -263,7 +263,7 @@ def plan_sheet(
 def _spells(planned: Plan) -> list[tuple[str, ...]]:
     """Return the order of work with stops run together that differ in nothing but the piece."""
     rows: list[list[str]] = []
-    pieces: list[int] = []
+    pieces: list[list[str]] = []
     before: object = None
     for stop in planned.stops:
         if stop.imprint.follows:
@@ -273,7 +273,7 @@ def _spells(planned: Plan) -> list[tuple[str, ...]]:
             continue
         now = (stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, stop.fit)
         if now == before:
-            pieces[-1] += 1
+            pieces[-1].append(stop.piece.id)
             continue
         before = now
         words = {
@@ -286,8 +286,21 @@ def _spells(planned: Plan) -> list[tuple[str, ...]]:
         needed = [each for each in ("platen", "pad") if not rows and getattr(stop.fit, each)]
         changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
         rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
-        pieces.append(1)
-    return [(str(count), *row) for count, row in zip(pieces, rows, strict=True)]
+        pieces.append([stop.piece.id])
+    counted_pieces = (f"{len(codes)}\n{_listed(codes)}" for codes in pieces)
+    return [(cell, *row) for cell, row in zip(counted_pieces, rows, strict=True)]
+
+
+def _listed(codes: list[str]) -> str:
+    """Return codes of pieces, those that count up within one row of the sheet as "9-1…9-5"."""
+    runs: list[list[str]] = []
+    for code in codes:
+        row, _, number = code.rpartition("-")
+        if runs and f"{row}-{int(number) - 1}" == runs[-1][-1]:
+            runs[-1].append(code)
+        else:
+            runs.append([code])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}…{run[-1]}" for run in runs)
 
 
 def _print_plan_json(planned: Plan) -> None:
