@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -105,6 +105,7 @@ def calibrate(
     size: tuple[int, int],
     stated: Stated | None = None,
     part_lit: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> Calibration:
     """Return the calibration that photo files give.
 
@@ -117,13 +118,17 @@ def calibrate(
     stated : Stated, optional
     part_lit : bool
         Whether the picture may end on the platen.
+    tell : callable
+        Told what is being done, before it is.
 
     Raises
     ------
     Refusal
         If a photo cannot be used, or the result is not to be trusted.
     """
+    tell(f"Reading {', '.join(shot.path.name for shot in shots)} …")
     photos, seen = look(shots, face, size)
+    tell("Solving …")
     done = _solved(photos, seen, face, size, stated)
     if not part_lit:
         check_covered(done.solution.map, face)

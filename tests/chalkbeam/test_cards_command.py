@@ -96,6 +96,8 @@ def test_pattern_fills_a_display_until_it_is_ended(tmp_path, monkeypatch, end):
         (("cards", "--platen", "406mmx508mm", "--dpi", "5", "--png", "x"), "5 dpi"),
         (("pattern", "--size", "100x90"), "cannot carry the pattern"),
         (("pattern", "--size", "full"), "not a picture size"),
+        (("pattern", "--size", "1920x1080", "--out", "p.jpg"), "does not end in .png"),
+        (("cards", "--platen", "16x20in", "--out", "cards.docx"), "name it cards.pdf"),
         (("pattern", "--size", "1280x720", "--display", "1", "--out", "p.png"), "not both"),
     ],
 )

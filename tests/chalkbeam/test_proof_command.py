@@ -116,3 +116,11 @@ def test_bad_input(chalkbeam, tmp_path, more, says):
     assert code == 2
     assert says in err
     assert not out.exists()
+
+
+def test_says_what_it_does_and_first_that_its_file_is_a_pdf(chalkbeam, tmp_path):
+    words = (*TEE, "--art", CREST, "--width", "90mm", "--out")
+    code, _, said = chalkbeam(*words, tmp_path / "proof.docx")
+    assert code == 2
+    assert "does not end in .pdf, which is what is written: name it proof.pdf" in said
+    assert "Drawing the proof …" in chalkbeam(*words, tmp_path / "proof.pdf")[2]

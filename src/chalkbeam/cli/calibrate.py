@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -139,10 +140,11 @@ def calibrate(
     def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
         asked = stated if at_every_height else replace(stated, heights=(0.0,))
         try:
-            return calibrate_photos(taken, face, resolution, asked, part_lit)
+            return calibrate_photos(taken, face, resolution, asked, part_lit, tell)
         except Refusal as refusal:
             raise for_photos(refusal, top) from None
 
+    tell = say_doing if camera is None else lambda _: None  # a camera has words of its own
     if camera is None:
         check_photos_given(photos, views, display)
         done = solve(shots(context, photos or [], pairs))
@@ -315,11 +317,20 @@ def _table_heights(rig: Rig) -> tuple[float, ...]:
     return tuple(sorted({0.0, 1.0, 4.0, 10.0, 20.0, *rig.stated.heights}))
 
 
+def say_doing(what: str) -> None:
+    """Say on standard error what takes a few seconds."""
+    print(what, file=sys.stderr, flush=True)
+
+
 def check_place(*paths: Path | None) -> None:
-    """Refuse an output folder that does not exist before any work is done."""
+    """Refuse an output place that cannot be written to before any work is done."""
+    from calibration.files import check_can_write
+
     for path in paths:
         if path is not None and not path.resolve().parent.is_dir():
             raise Refusal(f"There is no folder {path.parent}: make it, or write elsewhere.")
+        if path is not None:
+            check_can_write(path)
 
 
 def read_height(text: str) -> float:

@@ -43,11 +43,12 @@ def cards(
     """Write the cards to print, cut out and lay on the platen's corners."""
     from calibration import card_sheet
     from calibration.cards import layout
-    from calibration.files import write_whole
+    from calibration.files import check_can_write, write_whole
     from calibration.geometry import PlatenFace
 
     if not 50 <= dpi <= 2400:
         raise Refusal(f"{dpi:g} dpi is no resolution for cards: give 50 to 2400, such as 300.")
+    check_can_write(out, ".pdf")
     face = PlatenFace(*parse_size(platen))
     laid = layout(face)
     files = {out: card_sheet.pdf(laid, face, paper.value)}
@@ -81,7 +82,7 @@ def pattern(
     """Show the picture to project while the calibration photos are taken, or write it."""
     import cv2
 
-    from calibration.files import write_whole
+    from calibration.files import check_can_write, write_whole
     from calibration.geometry import PlatenFace
     from calibration.pattern import Pattern, wants_fine
 
@@ -94,6 +95,7 @@ def pattern(
         _show(frame, display)
         return
     out = out or Path("pattern.png")
+    check_can_write(out, ".png")
     done, coded = cv2.imencode(".png", frame)
     if not done:
         raise Refusal(f"The pattern could not be written as a picture: give {out} another name.")

@@ -7,6 +7,7 @@ satisfies the rules. 2: bad input.
 from __future__ import annotations
 
 import json as jsonlib
+import sys
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -104,7 +105,7 @@ def proof(
     json: JsonOption = False,
 ) -> None:
     """Write a proof for the customer to sign: the print in place, its measures, how it wears."""
-    from calibration.files import write_whole
+    from calibration.files import check_can_write, write_whole
     from chalkbeam.fabrics import find_fabric
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Severity, place
@@ -115,6 +116,7 @@ def proof(
 
     if not 0 <= belly <= 1:
         raise Refusal(f"A belly of {belly:g} is none: write a number from 0 (flat) to 1 (full).")
+    check_can_write(out, ".pdf")
     garment = find_garment(style, size, fit, measured)
     found = find_location(location)
     cloth = find_fabric(fabric) if fabric else None
@@ -158,6 +160,7 @@ def proof(
         date,
         belly,
     )
+    print("Drawing the template …" if template else "Drawing the proof …", file=sys.stderr)
     files = {out: (template_pdf if template else proof_pdf)(made, paper.value)}
     if views is not None:
         files |= _views(worn_of(made), views)
