@@ -119,6 +119,54 @@ def parse_size(text: str) -> tuple[float, float]:
     return width, depth
 
 
+SMALLEST_PLATEN, LARGEST_PLATEN = 50.0, 1500.0
+"""Sides of platens, mm: a label press's to well beyond an all-over one's; common practice, no
+source. Beyond, a unit was mistaken: 16x20m for 16x20in."""
+
+
+def parse_platen(text: str) -> tuple[float, float]:
+    """Return a platen's width and depth, as `parse_size` does, in millimetres.
+
+    Raises
+    ------
+    Refusal
+        If no press has such a platen.
+    """
+    width, depth = parse_size(text)
+    if not (SMALLEST_PLATEN <= min(width, depth) and max(width, depth) <= LARGEST_PLATEN):
+        raise Refusal(
+            f"“{text}” is {width:g} x {depth:g} mm, and no platen: its sides are "
+            f"{SMALLEST_PLATEN:g} mm to {LARGEST_PLATEN / 1000:g} m long; check the unit."
+        )
+    return width, depth
+
+
+FEWEST_PIXELS, MOST_PIXELS = (800, 480), (8192, 4320)
+"""Longer and shorter side of pictures that projectors have, px: a pocket projector's 854 x 480 and
+below, and 8K. 1280 x 720 or more is advised; upright pictures count as well."""
+
+
+def parse_resolution(text: str) -> tuple[int, int]:
+    """Return a projector's own resolution, as `parse_pixels` does.
+
+    Raises
+    ------
+    Refusal
+        If no projector has such a picture.
+    """
+    size = parse_pixels(text)
+    sides = max(size), min(size)
+    if any(a < b for a, b in zip(sides, FEWEST_PIXELS, strict=True)) or any(
+        a > b for a, b in zip(sides, MOST_PIXELS, strict=True)
+    ):
+        few, most = (f"{a} x {b}" for a, b in (FEWEST_PIXELS, MOST_PIXELS))
+        raise Refusal(
+            f"“{text}” cannot carry the pattern: give the projector's own resolution, "
+            f"from {few} to {most}, such as 1920x1080."
+        )
+    return size
+
+
 def parse_pixels(text: str) -> tuple[int, int]:
     """Return a picture size such as ``1920x1080`` in pixels.
 

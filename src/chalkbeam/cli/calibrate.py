@@ -25,7 +25,7 @@ from chalkbeam.cli.live import (
     wanted_photos,
 )
 from chalkbeam.cli.remedies import for_photos
-from chalkbeam.units import parse_length, parse_pixels, parse_size
+from chalkbeam.units import parse_length, parse_resolution, parse_platen
 
 if TYPE_CHECKING:
     from calibration.photo import Photo
@@ -132,10 +132,10 @@ def calibrate(
         tolerance=read_positive(tolerance, "--tolerance"),
         heights=(0.0, top) if top else (0.0,),
     )
-    face = PlatenFace(*parse_size(platen))
+    face = PlatenFace(*parse_platen(platen))
     check_place(out, report)
     beside = out if out is not None else shelf.place(rig_name(name, out))
-    resolution = parse_pixels(size)
+    resolution = parse_resolution(size)
 
     def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
         asked = stated if at_every_height else replace(stated, heights=(0.0,))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.units import parse_pixels, parse_size
+from chalkbeam.units import parse_resolution, parse_platen
 
 if TYPE_CHECKING:
     from overlay.frame import Frame
@@ -49,7 +49,7 @@ def cards(
     if not 50 <= dpi <= 2400:
         raise Refusal(f"{dpi:g} dpi is no resolution for cards: give 50 to 2400, such as 300.")
     check_can_write(out, ".pdf")
-    face = PlatenFace(*parse_size(platen))
+    face = PlatenFace(*parse_platen(platen))
     laid = layout(face)
     files = {out: card_sheet.pdf(laid, face, paper.value)}
     record = card_sheet.layout_record(laid, face)
@@ -86,8 +86,8 @@ def pattern(
     from calibration.geometry import PlatenFace
     from calibration.pattern import Pattern, wants_fine
 
-    shown = Pattern(parse_pixels(size))
-    fine = platen is not None and wants_fine(PlatenFace(*parse_size(platen)))
+    shown = Pattern(parse_resolution(size))
+    fine = platen is not None and wants_fine(PlatenFace(*parse_platen(platen)))
     frame = shown.draw(fine)
     if display is not None:
         if out is not None:
