@@ -74,6 +74,8 @@ _PLAINER = {
     "extra inputs are not permitted": "is not known here",
     "string should have at least": "write at least",
     "input should": "it should",
+    "unable to parse string as a number": "write a number, such as 12.5",
+    "value is not a valid": "write a valid",
 }
 """What the model's library says, in words for people who write such files."""
 

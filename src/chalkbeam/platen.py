@@ -218,6 +218,10 @@ def parse_pad(text: str) -> Pad:
     Refusal
         If the text is no such thing, or the pad is higher than any.
     """
+    if re.fullmatch(r"[\d.,/ ]+([x×][\d.,/ ]+){1,2}", text.strip()):
+        raise Refusal(
+            f"The pad “{text}” has no unit: write width x depth x height, such as 10x10x0.5in."
+        )
     size, _, tall = text.replace("×", "x").rpartition("x")
     unit = tall.strip().lstrip("0123456789.,/ ")
     width, depth = parse_size(f"{size}{unit}" if size.rstrip()[-1:].isnumeric() else size)

@@ -133,7 +133,7 @@ def parse_platen(text: str) -> tuple[float, float]:
         If no press has such a platen.
     """
     width, depth = parse_size(text)
-    if not (SMALLEST_PLATEN <= min(width, depth) and max(width, depth) <= LARGEST_PLATEN):
+    if not (min(width, depth) >= SMALLEST_PLATEN and max(width, depth) <= LARGEST_PLATEN):
         raise Refusal(
             f"“{text}” is {width:g} x {depth:g} mm, and no platen: its sides are "
             f"{SMALLEST_PLATEN:g} mm to {LARGEST_PLATEN / 1000:g} m long; check the unit."

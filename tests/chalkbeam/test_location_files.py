@@ -253,3 +253,8 @@ def test_mistyped_lines_are_found(tmp_path):
     text = GOOD.replace("left_neck_point", "left_neckpoint")
     (found,) = read_location(write(tmp_path, text))
     assert unknown_lines(found) == ("left_neckpoint",)
+
+
+def test_a_mistyped_location_is_answered_with_what_may_be_meant():
+    with pytest.raises(Refusal, match="no location “lft-chest”: did you mean “left-chest”"):
+        location("lft-chest")

@@ -100,3 +100,9 @@ def test_faults_of_own_platens_have_their_line(tmp_path, old, new, line, words):
     with pytest.raises(Refusal, match=words) as caught:
         platens(path)
     assert f"line {line} " in str(caught.value)
+
+
+def test_a_pad_without_a_unit_is_told_so():
+    for text in ("10x10", "10x10x0.5"):
+        with pytest.raises(Refusal, match=f"pad “{text}” has no unit: .*10x10x0.5in"):
+            parse_pad(text)

@@ -16,7 +16,11 @@ from chalkbeam.cli import app as program
         (["place"], "The option --style is missing: type `chalkbeam place --style STYLE"),
         (["run", "x.csv", "--lamp"], "`chalkbeam run --help` lists"),
         (["runn"], "runn"),
-        (["report", "--measure", "long"], "valid number"),
+        (["report", "--measure", "long"], "chalkbeam: --measure: that is no number: `chalkbeam"),
+        (
+            ["proof", "--style", "tee", "--size", "M", "--location", "nape", "--paper", "legal"],
+            "--paper: “legal” is not one of letter, a4: `chalkbeam proof",
+        ),
     ],
 )
 def test_one_sentence_says_what_to_type(arguments, says, capsys, monkeypatch):

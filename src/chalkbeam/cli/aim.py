@@ -31,7 +31,7 @@ def aim(
     ] = None,
     rig: RigOption = None,
     points: Annotated[
-        Path | None, typer.Option(help="CSV of points, with columns x_mm,y_mm.")
+        Path | None, typer.Option(help="CSV of points with columns x,y (or x_mm,y_mm), in mm.")
     ] = None,
     height: Annotated[
         str, typer.Option(help="Height of the lit surface above the bare platen.")

@@ -25,7 +25,7 @@ from chalkbeam.cli.live import (
     wanted_photos,
 )
 from chalkbeam.cli.remedies import for_photos
-from chalkbeam.units import parse_length, parse_resolution, parse_platen
+from chalkbeam.units import parse_length, parse_platen, parse_resolution
 
 if TYPE_CHECKING:
     from calibration.photo import Photo

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.units import parse_resolution, parse_platen
+from chalkbeam.units import parse_platen, parse_resolution
 
 if TYPE_CHECKING:
     from overlay.frame import Frame

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 
@@ -20,12 +21,33 @@ def usage_words(error: Exception) -> str:
     if context is None:
         return f"chalkbeam: {said or 'stopped'}."
     path = str(context.command_path)
+    said = _plainly(said)
     missing: Any = getattr(error, "param", None)
     if missing is None or not said.startswith("Missing"):
         return f"chalkbeam: {said}: `{path} --help` lists what can be written."
     usual = " ".join([path, *(_as_typed(each) for each in context.command.params if each.required)])
     what = _called(missing)
     return f"chalkbeam: {what} is missing: type `{usual}`; `{path} --help` says more."
+
+
+_LIBRARYS = (
+    (r"^Invalid value for '([^']+)': ", r"\1: "),
+    (r"Value error, ", ""),
+    (r"Input should be a valid number, unable to parse string as a number", "that is no number"),
+    (r"Input should be a valid integer, unable to parse string as an integer",
+     "that is no whole number"),
+)  # fmt: skip
+"""What the command-line library says, and how people say it."""
+
+
+def _plainly(said: str) -> str:
+    """Return a complaint without programmers' words and quotation marks."""
+    for technical, plain in _LIBRARYS:
+        said = re.sub(technical, plain, said)
+    chosen = re.fullmatch(r"(.*: )'([^']*)' is not one of (.*)", said)
+    if chosen is None:
+        return said
+    return f"{chosen[1]}“{chosen[2]}” is not one of {chosen[3].replace(chr(39), '')}"
 
 
 def _is_option(parameter: Any) -> bool:

@@ -14,6 +14,7 @@ from calibration.refusal import Refusal
 from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
 from chalkbeam.garments.schema import MM_PER, Chart, Rule, RuleBook, ShopChart, SizeTable, Style
+from chalkbeam.near_names import choices
 
 DATA = Path(__file__).parent / "data"
 
@@ -126,8 +127,11 @@ def find_style(
     for key, style in own_styles().items():
         if wanted in {fold(key), fold(style.label), *map(fold, style.also)}:
             return key, style, shops.get(key)
-    known = ", ".join(dict.fromkeys([*own_styles(), *shops]))
-    raise Refusal(f"There is no style “{name}”: take one of {known}, or import a chart for it.")
+    known = list(dict.fromkeys([*own_styles(), *shops]))
+    others = [word for style in own_styles().values() for word in style.also]
+    raise Refusal(
+        f"There is no style “{name}”: {choices(name, known, others)}, or import a chart for it."
+    )
 
 
 def _rows(table: SizeTable, unit: str, tolerance: float, source: str) -> list[Size]:

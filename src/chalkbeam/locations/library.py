@@ -13,6 +13,7 @@ from calibration.refusal import Refusal
 from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.locations.schema import Location, Preset
 from chalkbeam.locations.twins import twin_of
+from chalkbeam.near_names import choices
 
 DATA = Path(__file__).parent / "data"
 
@@ -151,4 +152,4 @@ def location(name: str, folder: Path | None = None) -> Location:
         own = own_locations().get(hidden)
         if own and wanted in {_fold(own.title), *map(_fold, own.preset.also)}:
             raise refusal
-    raise Refusal(f"There is no location “{name}”: take one of {', '.join(sorted(known))}.")
+    raise Refusal(f"There is no location “{name}”: {choices(name, sorted(known))}.")

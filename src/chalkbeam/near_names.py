@@ -1,0 +1,30 @@
+"""Names that were mistyped: those that may be meant, first."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+
+LIKE = 0.6
+"""Ratio from which two names count as like each other, as `difflib` has it."""
+
+
+def choices(name: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
+    """Return "did you mean “left-chest”? There are …", or "take one of …" where none is like it.
+
+    Parameters
+    ----------
+    name : str
+        As typed.
+    known : sequence of str
+        Every name there is.
+    also : sequence of str
+        Names that are understood besides, listed only where one of them is near.
+    """
+    folded = {each.casefold().replace("_", "-"): each for each in (*known, *also)}
+    wanted = name.casefold().replace("_", "-").replace(" ", "-")
+    near = [folded[each] for each in difflib.get_close_matches(wanted, folded, 3, LIKE)]
+    if not near:
+        return f"take one of {', '.join(known)}"
+    meant = " or ".join(f"“{each}”" for each in near)
+    return f"did you mean {meant}? Take one of {', '.join(known)}"
