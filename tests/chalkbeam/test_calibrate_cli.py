@@ -117,7 +117,7 @@ class TestCalibrate:
         assert out.startswith("{")
 
     def test_flat_and_raised_photos(self, run, looked, bench):
-        code, out, err = run(
+        code, out, _err = run(
             "calibrate", "a.jpg", "b.jpg", "--raised", "10mm", "c.jpg", *PLATEN,
             "--out", "rig.json", "--report", "report.png",
         )  # fmt: skip

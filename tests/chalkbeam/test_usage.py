@@ -11,6 +11,10 @@ from chalkbeam.cli import app as program
     ("arguments", "says"),
     [
         (["run"], "The sheet is missing: type `chalkbeam run SHEET`"),
+        (
+            ["location", "copy", "nape"],
+            "The new name is missing: type `chalkbeam location copy NAME NEW-NAME`",
+        ),
         (["sheet", "check"], "type `chalkbeam sheet check SHEET`"),
         (["sheet", "rescue", "x.db"], "The option --out is missing"),
         (["place"], "The option --style is missing: type `chalkbeam place --style STYLE"),

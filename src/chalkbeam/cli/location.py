@@ -118,7 +118,10 @@ def check_location(
 @locations_app.command("copy")
 def copy_location(
     name: Annotated[str, typer.Argument(help="The location to start from.")],
-    to: Annotated[str, typer.Argument(help="Its new name; the same name replaces it for you.")],
+    to: Annotated[
+        str,
+        typer.Argument(metavar="NEW-NAME", help="Its new name; the same name replaces it for you."),
+    ],
 ) -> None:
     """Copy a location's file into your presets, to be edited there."""
     import re

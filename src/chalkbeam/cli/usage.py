@@ -58,10 +58,16 @@ def _called(parameter: Any) -> str:
     """Return a parameter's name for the head of a sentence."""
     if _is_option(parameter):
         return f"The option {parameter.opts[-1]}"
-    return f"The {parameter.name.replace('_', ' ')}"
+    return f"The {_word(parameter).lower().replace('_', ' ').replace('-', ' ')}"
+
+
+def _word(parameter: Any) -> str:
+    """Return what stands for an argument in the help: its own word if that is one, or its name."""
+    own = str(parameter.metavar or "")
+    return own if re.fullmatch(r"[A-Z-]+", own) else str(parameter.name)
 
 
 def _as_typed(parameter: Any) -> str:
     """Return how a parameter is written, its value in capitals."""
-    name = str(parameter.name).upper()
+    name = _word(parameter).upper()
     return f"{parameter.opts[-1]} {name}" if _is_option(parameter) else name
