@@ -132,6 +132,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
                     # A minute between keys on the operator's clock: no dwell is left to wait for.
                     post(Key(name, at=60.0 * number))
                     up.wait()
+                time.sleep(3.0)  # painting ahead is done, and no key is expected
                 busy, wall = time.process_time(), time.perf_counter()
                 time.sleep(3.0)
                 rest.append((time.process_time() - busy) / (time.perf_counter() - wall))

@@ -35,7 +35,7 @@ from chalkbeam.cli.calibrate import (
 from chalkbeam.cli.project import DisplayOption, WindowOption
 from chalkbeam.cli.remedies import for_crosses
 from chalkbeam.cli.rig import OutOption, write_renewed
-from chalkbeam.units import parse_length, parse_pixels, parse_size
+from chalkbeam.units import parse_length, parse_platen, parse_resolution
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -91,8 +91,8 @@ def new(
     from chalkbeam.crosses import Setting
     from chalkbeam.crosses_kept import Kept
 
-    face = PlatenFace(*parse_size(platen))
-    pixels = parse_pixels(size)
+    face = PlatenFace(*parse_platen(platen))
+    pixels = parse_resolution(size)
     top = read_height(up_to)
     stated = Stated(
         throw=None if throw is None else read_throw(throw),
