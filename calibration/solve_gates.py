@@ -143,27 +143,32 @@ def _bar(solution: Solution) -> None:
     A bar that is wrong by a percent throws cards off by centimetres: nothing but the
     same photos solved without it tells that from cards laid wrong.
     """
-    stated = solution.stated
-    if stated.bar is None:
+    bar = solution.stated.bar
+    if bar is None:
         return
+    free = _without_bar(solution)
+    if _astray(free) is None and abs(free.fit.print_scale - bar / 100) > BAR_LIMIT:
+        raise _bar_contradicted(bar, free)
+
+
+def _without_bar(solution: Solution) -> Solution:
+    """Return what the same photos come to where nothing is known of the bar."""
     problem = solution.task.problem
-    free = solve_plans(
+    return solve_plans(
         solution.photos,
         solution.plans,
         problem.pattern,
         solution.map.size,
-        replace(stated, bar=None),
+        replace(solution.stated, bar=None),
         problem.crosses,
         solution.inherited,
     )
-    if _astray(free) is None and abs(free.fit.print_scale - stated.bar / 100) > BAR_LIMIT:
-        raise _bar_contradicted(stated.bar, free.fit.print_scale)
 
 
-def _bar_contradicted(bar: float, seen: float) -> Refusal:
+def _bar_contradicted(bar: float, free: Solution) -> Refusal:
     return Refusal(
         f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
-        f"{100 * seen:.1f} %: measure the bar again (--bar), and the platen.",
+        f"{100 * free.fit.print_scale:.1f} %: measure the bar again (--bar), and the platen.",
         remedy=Remedy(Step.MEASURE),
     )
 
@@ -183,7 +188,7 @@ def _scale(solution: Solution) -> None:
             remedy=Remedy(Step.MEASURE),
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
-        raise _bar_contradicted(bar, seen)
+        raise _bar_contradicted(bar, _without_bar(solution))
 
 
 def _boards(solution: Solution) -> None:
