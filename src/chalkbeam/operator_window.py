@@ -7,7 +7,6 @@ without it; if the light ends, the display closes.
 
 from __future__ import annotations
 
-import multiprocessing
 import threading
 from collections.abc import Callable
 from contextlib import suppress
@@ -15,15 +14,14 @@ from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 
 from chalkbeam.board import Board
+from chalkbeam.side_window import GONE, SideWindow, told_over
 from overlay.inputs import Closed, Input, Key, Told
 
 CLOSING = 15.0
 """Seconds a display gets to close; one that is still starting reads the wish only then."""
 
-_GONE = (OSError, EOFError)
 
-
-class OperatorWindow:
+class OperatorWindow(SideWindow):
     """The parent's end: opens the display and passes its keys on.
 
     Parameters
@@ -33,22 +31,18 @@ class OperatorWindow:
     """
 
     def __init__(self, clear: int | None = None) -> None:
-        context = multiprocessing.get_context("spawn")
-        self._here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there, clear), daemon=True)
-        self._process.start()
-        there.close()
+        super().__init__(_serve, clear)
 
     def show(self, board: Board) -> None:
         """Show a board; nothing happens once the display is closed."""
-        with suppress(*_GONE):
+        with suppress(*GONE):
             self._here.send(board)
 
     def listen(self, post: Callable[[Input], None]) -> None:
         """Pass the display's keys on from now on."""
 
         def read() -> None:
-            with suppress(*_GONE):
+            with suppress(*GONE):
                 while True:
                     post(self._here.recv())
 
@@ -56,13 +50,7 @@ class OperatorWindow:
 
     def close(self) -> None:
         """Close the display."""
-        with suppress(*_GONE):
-            self._here.send(None)
-        self._process.join(timeout=CLOSING)
-        if self._process.is_alive():
-            self._process.terminate()
-            self._process.join(timeout=CLOSING)
-        self._here.close()
+        self.end(CLOSING)
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,16 +77,6 @@ def _serve(connection: Connection, clear: int | None) -> None:
     from overlay.window import run
 
     drawn: dict[tuple[int, int | None], Frame] = {}
-
-    def listen(post: Callable[[Input], None]) -> None:
-        def read() -> None:
-            with suppress(*_GONE):
-                while True:
-                    content = connection.recv()
-                    post(Closed() if content is None else Told(content))
-            post(Closed())
-
-        threading.Thread(target=read, daemon=True).start()
 
     def update(state: _State, happened: Input) -> _State:
         now = time.monotonic()
@@ -141,5 +119,5 @@ def _serve(connection: Connection, clear: int | None) -> None:
         view=view,
         done=lambda state: state.over,
         due=due,
-        listen=listen,
+        listen=told_over(connection),
     )

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from calibration.cards import layout
+from chalkbeam import side_window
 from chalkbeam.live_camera import preview_window
 from chalkbeam.live_camera.glance import glance
 from chalkbeam.live_camera.preview import SIZE, draw, reduced
@@ -130,11 +131,11 @@ def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
         Process = Thread
 
         def Pipe(self):  # noqa: N802, the library's name
-            here, there = preview_window.multiprocessing.Pipe()
+            here, there = side_window.multiprocessing.Pipe()
             there.close = lambda: None  # one process has both ends here
             return here, there
 
-    monkeypatch.setattr(preview_window.multiprocessing, "get_context", lambda _: Context())
+    monkeypatch.setattr(side_window.multiprocessing, "get_context", lambda _: Context())
     monkeypatch.setattr(preview_window.signal, "signal", lambda *_: None)
     monkeypatch.setattr("overlay.window.run", run)
     window = preview_window.PreviewWindow()

@@ -7,10 +7,7 @@ photos are taken without it.
 
 from __future__ import annotations
 
-import multiprocessing
 import signal
-import threading
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
@@ -19,16 +16,15 @@ import numpy as np
 
 from chalkbeam.live_camera.preview import SIZE, View, draw, reduced
 from chalkbeam.live_camera.taking import Progress
+from chalkbeam.side_window import GONE, SideWindow, told_over
 from overlay.frame import Frame
 from overlay.inputs import Closed, Input, Key, Told
 
 CLOSING = 10.0
 """Seconds the window gets to close."""
 
-_GONE = (OSError, EOFError)
 
-
-class PreviewWindow:
+class PreviewWindow(SideWindow):
     """The end that works: opens the window and shows progress in it.
 
     Parameters
@@ -38,11 +34,7 @@ class PreviewWindow:
     """
 
     def __init__(self, clear: int | None = None) -> None:
-        context = multiprocessing.get_context("spawn")
-        self._here, there = context.Pipe()
-        self._process = context.Process(target=_serve, args=(there, clear), daemon=True)
-        self._process.start()
-        there.close()
+        super().__init__(_serve, clear)
         self._view: View | None = None
 
     def show(self, progress: Progress) -> None:
@@ -51,7 +43,7 @@ class PreviewWindow:
         What tells of a photo taken or refused waits until it can be shown.
         """
         lasting = progress.kept is not None or progress.refused
-        with suppress(*_GONE):
+        with suppress(*GONE):
             if not self._here.poll(CLOSING if lasting else 0.0):
                 return
             self._here.recv()
@@ -62,13 +54,7 @@ class PreviewWindow:
 
     def close(self) -> None:
         """Close the window."""
-        with suppress(*_GONE):
-            self._here.send(None)
-        self._process.join(timeout=CLOSING)
-        if self._process.is_alive():
-            self._process.terminate()
-            self._process.join(timeout=CLOSING)
-        self._here.close()
+        self.end(CLOSING)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,21 +72,12 @@ def _serve(connection: Connection, clear: int | None) -> None:
     from overlay.screens import Screen
     from overlay.window import run
 
-    def listen(post: Callable[[Input], None]) -> None:
-        def read() -> None:
-            with suppress(*_GONE):
-                while (content := connection.recv()) is not None:
-                    post(Told(content))
-            post(Closed())
-
-        threading.Thread(target=read, daemon=True).start()
-
     asked: list[Frame | None] = []
 
     def shown(state: _State) -> None:
         if not asked or asked[-1] is not state.frame:
             asked[:] = [state.frame]
-            with suppress(*_GONE):
+            with suppress(*GONE):
                 connection.send(True)  # ready for the next
 
     # The pattern's own window tells why there is no display; this one is only missed.
@@ -112,7 +89,7 @@ def _serve(connection: Connection, clear: int | None) -> None:
             view=lambda state: state.frame,
             done=lambda state: state.over,
             shown=shown,
-            listen=listen,
+            listen=told_over(connection),
         )
 
 
