@@ -12,7 +12,7 @@ import numpy as np
 from calibration.geometry import XY, PlatenFace
 from calibration.projector import ProjectorMap
 from calibration.refusal import Refusal, Remedy, Step
-from calibration.uncertainty import STEP, place_in_words
+from calibration.uncertainty import over_platen, place_in_words
 
 MOST_UNLIT = 0.005
 """Share of the platen that may lie outside the picture: a rounded corner has no cloth to light."""
@@ -33,14 +33,11 @@ def unlit(projector: ProjectorMap, face: PlatenFace) -> tuple[float, XY]:
     point : (x, y)
         The point that is farthest outside the picture (or nearest its edge), platen frame, mm.
     """
-    half = np.array([face.width, face.depth]) / 2
-    lines = [np.linspace(-side, side, max(2, round(2 * side / STEP) + 1)) for side in half]
-    points = np.stack(np.meshgrid(*lines), axis=-1).reshape(-1, 2)
+    points = over_platen(face)
     pixels = projector.projector_from_platen(points)
-    size = np.array(projector.size)
-    outside = np.max(np.maximum(-0.5 - pixels, pixels - (size - 0.5)), axis=1)
-    x, y = points[int(np.argmax(outside))]
-    return float(np.mean(outside > 0)), (float(x), float(y))
+    beyond = np.abs(pixels - (np.array(projector.size) - 1) / 2) - np.array(projector.size) / 2
+    x, y = points[int(np.argmax(beyond.max(axis=1)))]
+    return float(np.mean(~projector.in_picture(pixels))), (float(x), float(y))
 
 
 def check_covered(projector: ProjectorMap, face: PlatenFace) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from calibration.camera import Array, Pinhole
 from calibration.geometry import Points, as_points
@@ -60,6 +60,11 @@ class ProjectorMap:
         ndarray, shape (N, 2), platen frame, mm
         """
         return land(self.pinhole, pixels, height, self.bow)
+
+    def in_picture(self, pixels: ArrayLike) -> NDArray[np.bool_]:
+        """Tell which pixels, shape (N, 2), lie within the picture, shape (N,); none at infinity."""
+        at = as_points(pixels)
+        return np.asarray(((at > -0.5) & (at < np.array(self.size) - 0.5)).all(axis=1), np.bool_)
 
     def shift_per_height(self, points: ArrayLike) -> Points:
         """Return how far light moves for each mm that the surface rises, shape (N, 2), mm per mm.

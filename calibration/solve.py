@@ -328,10 +328,10 @@ def _heights_seen(task: Task, vector: Array) -> str:
         if error >= height:
             said.append(f"{board}, whose height the light itself does not tell")
             continue
-        bent = f"± {2 * bent_error:.1f} mm" if bent_error < height else "not at all"
+        if_bent = f"± {2 * bent_error:.1f} mm" if bent_error < height else "not at all"
         said.append(
             f"{board}, which the light itself sees at {height + rise:.1f} ± {2 * error:.1f} mm "
-            f"({bent} were some keystone correction left on)"
+            f"({if_bent} were some keystone correction left on)"
         )
     return f"Heights rest on {' and on '.join(said)}."
 

@@ -58,8 +58,7 @@ def aim(
         heights = np.array([above])
     press = shelf.open_rig(rig)
     pixels = press.projector.projector_from_platen(places, heights)
-    width, high = press.projector.size
-    lit = np.all((pixels > -0.5) & (pixels < [width - 0.5, high - 0.5]), axis=1)
+    lit = press.projector.in_picture(pixels)
     _tell_off(places, lit, press)
     spread = landing_covariance(press.projector, press.fit.matrix, places, heights)
     limits = bound(spread, press.fit.freedom)

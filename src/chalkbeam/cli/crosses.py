@@ -45,11 +45,12 @@ if TYPE_CHECKING:
     from calibration.solve import Solution
     from calibration.solve_values import Cross
     from calibration.uncertainty import Worst
-    from chalkbeam.crosses import Setting, Solved, Solver
+    from chalkbeam.crosses import Setting, Solver
     from chalkbeam.crosses_kept import Kept
     from overlay.inputs import Input
 
     Solve = Callable[[tuple[Cross, ...]], Solution]
+    Judge = Callable[[Solution], tuple[Worst, ...]]
 
 InsetOption = Annotated[str, typer.Option(help="How far the marks stand off the platen's edges.")]
 
@@ -112,7 +113,7 @@ def new(
     setting = Setting(face, pixels, marks)
     if not anew:
         setting = kept.resume(setting)
-    solution = _window(setting, _examined(solve, face), display, window, kept)
+    solution = _window(setting, _judged(solve, _examining(face)), display, window, kept)
     keep_made(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
     kept.forget()
 
@@ -135,7 +136,7 @@ def touch_up(
     def solve(crosses: tuple[Cross, ...]) -> Solution:
         return byhand.touch_up(press, crosses)
 
-    solution = _some(press, count, inset, _examined(solve, press.face), display, window)
+    solution = _some(press, count, inset, _judged(solve, _examining(press.face)), display, window)
     write_renewed(press, solution, out or place, as_json)
 
 
@@ -160,15 +161,14 @@ def check(
     def solve(crosses: tuple[Cross, ...]) -> Solution:
         return drift.bumped(press, crosses=crosses)
 
-    def solver(crosses: tuple[Cross, ...]) -> Solved:
-        solved = _plain(solve, press.face)(crosses)
-        if not repair or solved.solution is None:
-            return solved
-        # Whether what has changed can be trusted is only asked where it is to be kept.
-        moved = drift.compare(press, solved.solution).verdict is drift.Verdict.MOVED
-        return _examined(solve, press.face)(crosses) if moved else solved
+    examined, plain = _examining(press.face), _how_sure(press.face)
 
-    now = _some(press, count, inset, solver, display, window)
+    def judge(now: Solution) -> tuple[Worst, ...]:
+        # Whether what has changed can be trusted is only asked where it is to be kept.
+        moved = drift.compare(press, now).verdict is drift.Verdict.MOVED
+        return examined(now) if repair and moved else plain(now)
+
+    now = _some(press, count, inset, _judged(solve, judge), display, window)
     found = drift.compare(press, now)
     if repair and found.verdict is drift.Verdict.MOVED:
         write_renewed(press, now, out or place, as_json)
@@ -199,8 +199,8 @@ def _inset(text: str, width: float, depth: float) -> float:
     return inset
 
 
-def _examined(solve: Solve, face: PlatenFace) -> Solver:
-    """Return a solver that refuses what is not sure enough."""
+def _examining(face: PlatenFace) -> Judge:
+    """Return a judge that refuses what is not sure enough."""
     from calibration.solve_gates import examine
 
     def judge(solution: Solution) -> tuple[Worst, ...]:
@@ -209,20 +209,21 @@ def _examined(solve: Solve, face: PlatenFace) -> Solver:
         except Refusal as refusal:
             raise for_crosses(refusal, solution, face) from None
 
-    return _judged(solve, judge)
+    return judge
 
 
-def _plain(solve: Solve, face: PlatenFace) -> Solver:
-    """Return a solver that only works out how sure the result is."""
+def _how_sure(face: PlatenFace) -> Judge:
+    """Return a judge that only works out how sure the result is."""
     from calibration.uncertainty import worst
 
     def judge(now: Solution) -> tuple[Worst, ...]:
         return worst(now.map, now.fit.matrix, now.fit.freedom, face, now.stated.heights)
 
-    return _judged(solve, judge)
+    return judge
 
 
-def _judged(solve: Solve, judge: Callable[[Solution], tuple[Worst, ...]]) -> Solver:
+def _judged(solve: Solve, judge: Judge) -> Solver:
+    """Return a solver of crosses whose solutions a judge takes or refuses."""
     from chalkbeam.crosses import Solved
 
     def solver(crosses: tuple[Cross, ...]) -> Solved:
