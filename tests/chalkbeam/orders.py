@@ -1,7 +1,9 @@
 """Orders made by chance, for tests and benchmarks of runs."""
 
 import random
+from pathlib import Path
 
+from chalkbeam.runs.order_of_work import plan
 from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 
 LOCATIONS = ("left chest", "full back", "left sleeve", "nape")
@@ -51,3 +53,9 @@ def random_order(
             )
         )  # fmt: skip
     return pieces
+
+
+def begin(store, count=6, seed=2, **options):
+    """Begin a run of a random order on a record."""
+    options = {"title": "Regatta", "sheet": Path("order.csv"), "digest": "0"} | options
+    return store.begin(plan(random_order(seed, count)), **options)

@@ -11,18 +11,13 @@ from chalkbeam.runs.order_of_work import plan
 from chalkbeam.runs.progress import At, Outcome, Progress
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Store
-from tests.chalkbeam.orders import random_order
+from tests.chalkbeam.orders import begin, random_order
 
 
 @pytest.fixture
 def store(tmp_path):
     with Store(tmp_path / "record.db") as opened:
         yield opened
-
-
-def begin(store, count=6, seed=2, **options):
-    options = {"title": "Regatta", "sheet": Path("order.csv"), "digest": "0"} | options
-    return store.begin(plan(random_order(seed, count)), **options)
 
 
 def test_a_run_from_beginning_to_end(store):

@@ -20,7 +20,7 @@ from chalkbeam.runs.pieces import Art, ArtKind
 from chalkbeam.runs.sitting import Sitting
 from chalkbeam.runs.store import Recorder, Store
 from chalkbeam.runs.watch import artwork_trouble, differences, sheet_trouble
-from tests.chalkbeam.orders import random_order
+from tests.chalkbeam.orders import begin, random_order
 
 ROOT = Path(__file__).parents[2]
 
@@ -29,11 +29,6 @@ ROOT = Path(__file__).parents[2]
 def store(tmp_path):
     with Store(tmp_path / "record.db") as opened:
         yield opened
-
-
-def begin(store, count=6, seed=2, **options):
-    options = {"title": "Regatta", "sheet": Path("order.csv"), "digest": "0"} | options
-    return store.begin(plan(random_order(seed, count)), **options)
 
 
 def test_a_run_comes_back_as_planned(store):
