@@ -12,13 +12,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.cards import layout
 from calibration.geometry import PlatenFace
-from calibration.pattern import Pattern
-from chalkbeam.virtual_rig import LitFrame, View, VirtualRig, lay_cards, light_frame, look_at
-from chalkbeam.virtual_rig.optics import rotation_vector
-from chalkbeam.virtual_rig.render import radiance
-from chalkbeam.virtual_rig.sensor import develop
+from calibration.targets.cards import layout
+from calibration.targets.pattern import Pattern
+from chalkbeam.simulator.rig import LitFrame, View, VirtualRig, lay_cards, light_frame, look_at
+from chalkbeam.simulator.rig.optics import rotation_vector
+from chalkbeam.simulator.rig.render import radiance
+from chalkbeam.simulator.rig.sensor import develop
 
 U8 = NDArray[np.uint8]
 F32 = NDArray[np.float32]

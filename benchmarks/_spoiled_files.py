@@ -6,8 +6,8 @@ import cv2
 import numpy as np
 
 from benchmarks._spoiled import File, Spoil, Studio, finish
-from calibration.cards import layout
-from chalkbeam.virtual_rig import lay_cards
+from calibration.targets.cards import layout
+from chalkbeam.simulator.rig import lay_cards
 
 
 def drawn_cards(s: Studio, k: int) -> File:

@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.cards import Card
 from calibration.geometry import PlatenFace, Points
 from calibration.observations import PhotoObservation
-from calibration.pattern import Pattern
-from chalkbeam.virtual_rig import VirtualRig
+from calibration.targets.cards import Card
+from calibration.targets.pattern import Pattern
+from chalkbeam.simulator.rig import VirtualRig
 
 Floats = NDArray[np.float64]
 Aim = Callable[[Points, float], Points]

@@ -35,9 +35,9 @@ from PIL import Image
 from benchmarks._bad_kinds import KINDS
 from benchmarks._spoiled import File, Kind, Studio
 from benchmarks._truth import lattice, missed_by
-from calibration.record import load
+from calibration.rig.file import load
 from chalkbeam.__main__ import main as main_program
-from chalkbeam.virtual_rig import VirtualRig, random_rig, write_photo
+from chalkbeam.simulator.rig import VirtualRig, random_rig, write_photo
 
 HEIGHTS = (0.0, 4.0, 10.0, 20.0)
 TOLERANCE = 1.0

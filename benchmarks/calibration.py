@@ -52,19 +52,19 @@ from benchmarks._truth import (
     rms,
     without_rigid,
 )
-from calibration.cards import layout
-from calibration.detect import observe
+from calibration.detect.observe import observe
 from calibration.geometry import Points
+from calibration.model.uncertainty import landing_slope
 from calibration.observations import PhotoObservation
-from calibration.pattern import Pattern
-from calibration.photo import read_photo
+from calibration.photo.read import read_photo
 from calibration.refusal import Refusal
-from calibration.solve import Solution, solve
-from calibration.solve_least import covariance
-from calibration.solve_values import Stated
-from calibration.uncertainty import landing_slope
-from chalkbeam.virtual_rig import VirtualRig, random_rig, write_photo
-from chalkbeam.virtual_rig.rigs import CameraKind
+from calibration.solve.fit import Solution, solve
+from calibration.solve.least_squares import covariance
+from calibration.solve.values import Stated
+from calibration.targets.cards import layout
+from calibration.targets.pattern import Pattern
+from chalkbeam.simulator.rig import VirtualRig, random_rig, write_photo
+from chalkbeam.simulator.rig.rigs import CameraKind
 
 HEIGHTS = (0.0, 1.0, 4.0, 10.0, 20.0)
 SETS = {"1 photo": (1, 0), "3 photos": (3, 0), "3 + 1 raised": (3, 1)}

@@ -21,16 +21,16 @@ import time
 import cv2
 import numpy as np
 
-from calibration import channels
-from calibration.board import Family
-from calibration.cards import layout
-from calibration.corners import refine
-from calibration.detect import observe
-from calibration.markers import find_markers
-from calibration.pattern import Pattern
-from calibration.photo import Photo
+from calibration.detect.corners import refine
+from calibration.detect.markers import find_markers
+from calibration.detect.observe import observe
+from calibration.photo import channels
+from calibration.photo.read import Photo
 from calibration.refusal import Refusal
-from chalkbeam.virtual_rig.rigs import VirtualRig, random_rig
+from calibration.targets.cards import layout
+from calibration.targets.charuco import Family
+from calibration.targets.pattern import Pattern
+from chalkbeam.simulator.rig.rigs import VirtualRig, random_rig
 
 SEARCH_SIDE = 1920
 VIEWS = {

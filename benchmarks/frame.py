@@ -20,13 +20,13 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.geometry import xy_tuple
-from calibration.projector import ProjectorMap
-from chalkbeam.demo import ORDER, Lit, light_up
-from chalkbeam.loading import Loading
-from chalkbeam.targets import lay_marks
-from chalkbeam.virtual_rig import random_rig
-from chalkbeam.virtual_rig.stage import perfect_map
-from overlay import frame as drawing
+from calibration.model.projector import ProjectorMap
+from chalkbeam.light.marks import lay_marks
+from chalkbeam.placement.loading import Loading
+from chalkbeam.simulator.demo import ORDER, Lit, light_up
+from chalkbeam.simulator.rig import random_rig
+from chalkbeam.simulator.rig.stage import perfect_map
+from overlay.draw import frame as drawing
 from overlay.marks import Dash, Mark, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE
 

@@ -26,17 +26,18 @@ def inside(size: tuple[int, int], presses: int) -> None:
     """Open the window on this process's display, press keys, print what it took."""
     import pygame
 
-    from chalkbeam.demo import ORDER, light_up
-    from chalkbeam.projecting import Choice, Session, advance, lit
-    from chalkbeam.runs.events import Step
-    from chalkbeam.units import Unit
-    from chalkbeam.virtual_rig import random_rig
-    from chalkbeam.virtual_rig.stage import perfect_map
-    from overlay.frame import Painter
-    from overlay.inputs import Closed, Input, Key
+    from chalkbeam.basics.units import Unit
+    from chalkbeam.light.choice import Choice
+    from chalkbeam.record.events import Step
+    from chalkbeam.simulator.demo import ORDER, light_up
+    from chalkbeam.simulator.rig import random_rig
+    from chalkbeam.simulator.rig.stage import perfect_map
+    from chalkbeam.station.single import Session, advance, lit
+    from overlay.draw.frame import Painter
     from overlay.palette import DEFAULT_PALETTE
-    from overlay.screens import Screen
-    from overlay.window import run
+    from overlay.window.displays import Screen
+    from overlay.window.inputs import Closed, Input, Key
+    from overlay.window.run import run
 
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window

@@ -25,12 +25,13 @@ from collections import Counter
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from chalkbeam.runs.events import Event, Kind, Shift, Step, in_force
-from chalkbeam.runs.order_of_work import plan
-from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
-from chalkbeam.runs.progress import Progress
-from chalkbeam.runs.sitting import Sitting
-from chalkbeam.runs.store import Store
+from chalkbeam.orders.order_of_work import plan
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import Event, Kind, Step, in_force
+from chalkbeam.record.progress import Progress
+from chalkbeam.record.session import Sitting
+from chalkbeam.record.store import Store
 
 PIECES = 150
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from overlay.contours import Contours
-from overlay.raster import tiles
+from overlay.draw.raster import tiles
 
 SIZE, LENGTH, PIECE = 440, 200, 20
 

@@ -17,16 +17,16 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.cards import layout
-from calibration.detect import observe
+from calibration.detect.observe import observe
 from calibration.observations import PhotoObservation
-from calibration.pattern import Pattern
-from calibration.photo import read_photo
-from calibration.record import Rig, save
-from calibration.solve import solve
-from chalkbeam.demo import PLATEN, samples
-from chalkbeam.platen import platen
-from chalkbeam.virtual_rig.stage import SAMPLE_BOARD, SAMPLE_PHOTOS
+from calibration.photo.read import read_photo
+from calibration.rig.file import Rig, save
+from calibration.solve.fit import solve
+from calibration.targets.cards import layout
+from calibration.targets.pattern import Pattern
+from chalkbeam.placement.platens import platen
+from chalkbeam.simulator.demo import PLATEN, samples
+from chalkbeam.simulator.rig.stage import SAMPLE_BOARD, SAMPLE_PHOTOS
 
 SETS = {"1 photo": (0,), "3 photos": (0, 1, 2), "3 + 1 raised": (0, 1, 2, 3)}
 

@@ -15,11 +15,11 @@ from collections.abc import Callable, Iterator
 
 from chalkbeam.artwork import Artwork, letter
 from chalkbeam.garments import Age, garment, sizes
-from chalkbeam.loading import load
+from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.locations import location
 from chalkbeam.placement import Placement, Placer, Request, foot_of, place
-from chalkbeam.platen import platen
-from chalkbeam.targets import lay_marks, load_marks
+from chalkbeam.placement.loading import load
+from chalkbeam.placement.platens import platen
 
 CREW = ["PYKE", "OKAFOR", "MOREAU", "LINDQVIST", "HARRIS", "TANAKA", "ABARA", "NOWAK", "SILVA"]
 STYLES = ("crew_tee", "pullover_hood")

@@ -16,10 +16,10 @@ import time
 from collections.abc import Sequence
 from dataclasses import replace
 
-from chalkbeam.runs.cost import Times, format_duration
-from chalkbeam.runs.order_of_work import fit_as_listed, plan, total, walk
-from chalkbeam.runs.pieces import Piece
-from tests.chalkbeam.orders import random_order
+from chalkbeam.orders.order_of_work import fit_as_listed, plan, total, walk
+from chalkbeam.orders.pieces import Piece
+from chalkbeam.orders.times import Times, format_duration
+from tests.support.random_orders import random_order
 
 
 def row(name: str, pieces: Sequence[Piece]) -> None:

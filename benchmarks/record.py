@@ -17,12 +17,13 @@ from pathlib import Path
 
 import numpy as np
 
-from chalkbeam.runs.events import Shift, Step
-from chalkbeam.runs.order_of_work import plan
-from chalkbeam.runs.report import report
-from chalkbeam.runs.sitting import Sitting
-from chalkbeam.runs.store import Store
-from tests.chalkbeam.orders import random_order
+from chalkbeam.orders.order_of_work import plan
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import Step
+from chalkbeam.record.session import Sitting
+from chalkbeam.record.store import Store
+from chalkbeam.record.summary import report
+from tests.support.random_orders import random_order
 
 
 def resident() -> float:

@@ -12,10 +12,10 @@ import time
 
 import numpy as np
 
-from chalkbeam.fabrics import fabrics
+from chalkbeam.garments.fabrics import fabrics
+from overlay.colour.visibility import Light, palette_for, sights
 from overlay.marks import Role
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
-from overlay.visibility import Light, palette_for, sights
 
 
 def worst(palette: Palette, cloth: RGB, light: Light) -> tuple[float, float]:

@@ -32,20 +32,20 @@ SHEET = "regatta-order.csv"
 
 def press_side(folder: Path, size: tuple[int, int], pieces: int = 0):
     """Return the press side of the demo's order, or of one of so many pieces with names."""
-    from calibration.record import Rig
-    from calibration.solve_values import Fit, frozen_matrix
-    from chalkbeam import tern_harbour
-    from chalkbeam.bench import Bench
-    from chalkbeam.press_side import PressSide
-    from chalkbeam.runs.cost import Times
-    from chalkbeam.runs.order_of_work import plan
-    from chalkbeam.runs.pieces import Art, ArtKind, Imprint, Piece
-    from chalkbeam.runs.sheet import read_sheet
-    from chalkbeam.runs.shop import Shop, fit_on_press
-    from chalkbeam.runs.sitting import Sitting
-    from chalkbeam.runs.store import Store
-    from chalkbeam.virtual_rig import random_rig
-    from chalkbeam.virtual_rig.stage import perfect_map
+    from calibration.rig.file import Rig
+    from calibration.solve.values import Fit, frozen_matrix
+    from chalkbeam.orders.order_of_work import plan
+    from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
+    from chalkbeam.orders.sheet import read_sheet
+    from chalkbeam.orders.shop import Shop, fit_on_press
+    from chalkbeam.orders.times import Times
+    from chalkbeam.record.session import Sitting
+    from chalkbeam.record.store import Store
+    from chalkbeam.simulator import tern_harbour
+    from chalkbeam.simulator.rig import random_rig
+    from chalkbeam.simulator.rig.stage import perfect_map
+    from chalkbeam.station.controller import PressSide
+    from chalkbeam.station.ready_imprint import Bench
 
     goods = Path(tern_harbour.__file__).parent
     rig = random_rig(7, projector_size=size)
@@ -85,10 +85,10 @@ def inside(size: tuple[int, int], presses: int) -> None:
     import numpy as np
     import pygame
 
-    from chalkbeam.runs.events import Step
-    from overlay.inputs import Closed, Input, Key
-    from overlay.screens import Screen
-    from overlay.window import run
+    from chalkbeam.record.events import Step
+    from overlay.window.displays import Screen
+    from overlay.window.inputs import Closed, Input, Key
+    from overlay.window.run import run
 
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window
@@ -161,9 +161,9 @@ def long_run(pieces: int) -> None:
     """Work an order of many pieces in the window; print the memory in use at its tenths."""
     import pygame
 
-    from overlay.inputs import Closed, Input, Key
-    from overlay.screens import Screen
-    from overlay.window import run
+    from overlay.window.displays import Screen
+    from overlay.window.inputs import Closed, Input, Key
+    from overlay.window.run import run
 
     def resident() -> float:
         pages = int(Path("/proc/self/statm").read_text().split()[1])

@@ -18,8 +18,8 @@ from fontTools.pens.transformPen import TransformPen
 from fontTools.ttLib import TTFont
 from PIL import Image
 
-FOLDER = Path(__file__).parents[1] / "src" / "chalkbeam" / "tern_harbour"
-FONT = files("overlay") / "fonts" / "DejaVuSans-Bold.ttf"
+FOLDER = Path(__file__).parents[1] / "src" / "chalkbeam" / "simulator" / "tern_harbour"
+FONT = files("overlay") / "text" / "fonts" / "DejaVuSans-Bold.ttf"
 
 INK, SEA, GOLD, PAPER, BILL = "#12315c", "#2f7fb5", "#e0a63a", "#ffffff", "#c8402f"
 

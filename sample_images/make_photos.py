@@ -12,8 +12,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from chalkbeam.virtual_rig import VirtualRig, write_photo
-from chalkbeam.virtual_rig.stage import SAMPLE_PHOTOS, sample_rig
+from chalkbeam.simulator.rig import VirtualRig, write_photo
+from chalkbeam.simulator.rig.stage import SAMPLE_PHOTOS, sample_rig
 
 QUALITY = 88
 

@@ -3,15 +3,15 @@ import math
 import numpy as np
 import pytest
 
-import overlay.frame
+import overlay.draw.frame
 from calibration.geometry import Isometry, PlatenFace
-from overlay.check_view import INSET, check_marks
-from overlay.flat import FlatMap
-from overlay.frame import Painter, render
+from overlay.draw.check_view import INSET, check_marks
+from overlay.draw.frame import Painter, render
+from overlay.draw.page_map import FlatMap
+from overlay.draw.strokes import stroke as outlined
 from overlay.marks import Crosshair, Dash, Hatch, Role, Stroke, Text, moved
 from overlay.palette import DEFAULT_PALETTE
-from overlay.strokes import stroke as outlined
-from tests.overlay.oblique import oblique_map
+from tests.support.oblique_projector import oblique_map
 
 MARKS = [
     Stroke(((0.0, 0.0), (30.0, 0.0), (30.0, 20.0)), Role.LAY),

@@ -19,7 +19,7 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from calibration.refusal import Refusal
 from chalkbeam.artwork.fonts import Fonts, fonts_for
 from chalkbeam.artwork.styled import runs, undrawn
-from chalkbeam.units import MM_PER_INCH, parse_length
+from chalkbeam.basics.units import MM_PER_INCH, parse_length
 
 MM_PER_POINT = MM_PER_INCH / 72
 """PDF user space: 72 points to the inch (ISO 32000-1, 8.3.2.3)."""

@@ -20,7 +20,7 @@ from fontTools.ttLib import TTCollection, TTFont, TTLibError
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork.styled import Asked, runs, undrawn
-from overlay.lettering import BUNDLED_FONT
+from overlay.text.typeface import BUNDLED_FONT
 
 GENERIC: Mapping[str, tuple[str, ...]] = {
     "sans-serif": ("Arial", "Helvetica", "Liberation Sans", "DejaVu Sans", "Noto Sans"),

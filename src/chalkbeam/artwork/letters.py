@@ -17,9 +17,9 @@ from calibration.refusal import Refusal
 from chalkbeam.artwork.measure import check_margin, check_size
 from chalkbeam.artwork.outline import outline_of
 from chalkbeam.artwork.values import Artwork, Box, convex_hull, optical_centre
-from chalkbeam.sentences import Sentence
+from chalkbeam.basics.sentences import Sentence
 from overlay.contours import Contours
-from overlay.lettering import BUNDLED_FONT, Typeface, typeface
+from overlay.text.typeface import BUNDLED_FONT, Typeface, typeface
 
 MOST_LETTERS = 60
 """A longer line is no name."""

@@ -19,8 +19,8 @@ from chalkbeam.artwork.found import Found, as_seen, find, measured
 from chalkbeam.artwork.ink import Ink, bounds, find_ink
 from chalkbeam.artwork.outline import outline
 from chalkbeam.artwork.values import Artwork, Box, CentreRule, convex_hull, optical_centre
-from chalkbeam.sentences import Sentence, literal
-from chalkbeam.units import MM_PER_INCH
+from chalkbeam.basics.sentences import Sentence, literal
+from chalkbeam.basics.units import MM_PER_INCH
 
 NARROWEST, WIDEST = 5.0, 1200.0
 """No transfer for a garment is smaller or larger than this, mm; beyond it the unit was mistaken."""

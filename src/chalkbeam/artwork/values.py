@@ -15,7 +15,7 @@ from enum import Enum
 import numpy as np
 
 from calibration.geometry import XY, Isometry, Points, as_points, xy_tuple
-from chalkbeam.sentences import Sentence, joined
+from chalkbeam.basics.sentences import Sentence, joined
 
 UNSEEN_SHIFT = 0.03
 """Along an axis, a centroid closer to the box's middle than this share of the extent looks the

@@ -13,7 +13,7 @@ import typer
 from typer.exceptions import TyperException
 
 from calibration.refusal import Refusal
-from chalkbeam.cli import (
+from chalkbeam.cli.commands import (
     aim,
     calibrate,
     cards,
@@ -22,13 +22,13 @@ from chalkbeam.cli import (
     fabrics,
     garment,
     location,
-    order,
     place,
     project,
     proof,
     report,
     rig,
     run,
+    sheet,
 )
 from chalkbeam.cli.usage import usage_words
 
@@ -58,7 +58,7 @@ for group in (
     place,
     proof,
     project,
-    order,
+    sheet,
     run,
     report,
     rig,

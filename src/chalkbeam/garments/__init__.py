@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.datafile import FolderState, folder_state
+from chalkbeam.basics.toml_files import FolderState, folder_state
 from chalkbeam.garments.bags import panel_face
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.grading import measures_of

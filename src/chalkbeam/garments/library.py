@@ -11,10 +11,10 @@ from pathlib import Path
 import platformdirs
 
 from calibration.refusal import Refusal
-from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
+from chalkbeam.basics.suggestions import choices
+from chalkbeam.basics.toml_files import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
 from chalkbeam.garments.schema import MM_PER, Chart, Rule, RuleBook, ShopChart, SizeTable, Style
-from chalkbeam.near_names import choices
 
 DATA = Path(__file__).parent / "data"
 

@@ -12,8 +12,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from chalkbeam.basics.units import MM_PER_INCH
 from chalkbeam.garments.model import AGES, FITS, Age, Fit
-from chalkbeam.units import MM_PER_INCH
 
 UnitName = Literal["in", "mm", "cm"]
 MM_PER = {"in": MM_PER_INCH, "mm": 1.0, "cm": 10.0}

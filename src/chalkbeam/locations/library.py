@@ -10,10 +10,10 @@ from pathlib import Path
 import platformdirs
 
 from calibration.refusal import Refusal
-from chalkbeam.datafile import FolderState, Shelf, folder_state, read_data, read_folder
+from chalkbeam.basics.suggestions import choices
+from chalkbeam.basics.toml_files import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.locations.schema import Location, Preset
 from chalkbeam.locations.twins import twin_of
-from chalkbeam.near_names import choices
 
 DATA = Path(__file__).parent / "data"
 

@@ -24,8 +24,8 @@ from pydantic import (
     model_validator,
 )
 
+from chalkbeam.basics.units import parse_length
 from chalkbeam.garments.model import AGES, FITS, Age, Fit
-from chalkbeam.units import parse_length
 
 
 class Axis(Enum):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, extents
+from chalkbeam.basics.sentences import Sentence, joined, literal
+from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Garment
 from chalkbeam.locations import Location, locations
 from chalkbeam.placement.clearance import clearance
@@ -18,8 +20,6 @@ from chalkbeam.placement.solve import (
     takes,
 )
 from chalkbeam.placement.values import Severity
-from chalkbeam.sentences import Sentence, joined, literal
-from chalkbeam.units import Unit
 
 SMALLEST = 0.25
 """Art shrunk below this share of its size is other art."""

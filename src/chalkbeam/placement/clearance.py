@@ -11,9 +11,9 @@ from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import Isometry, Points, as_points
 from chalkbeam.artwork import Artwork
+from chalkbeam.basics.sentences import Sentence, literal
 from chalkbeam.garments import Area, Face
 from chalkbeam.placement.values import Concern, Severity
-from chalkbeam.sentences import Sentence, literal
 
 TRACE = 1.0
 """An overlap below this, mm², is the rounding of a simplified outline."""

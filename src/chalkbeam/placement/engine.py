@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from calibration.geometry import XY
 from chalkbeam.artwork import Artwork, Extents, extents
+from chalkbeam.basics.sentences import Sentence, joined, literal
 from chalkbeam.garments import Garment, Landmark
 from chalkbeam.locations import Axis, Location
 from chalkbeam.placement.answers import impossible
@@ -30,7 +31,6 @@ from chalkbeam.placement.values import (
     worst_first,
 )
 from chalkbeam.placement.words import asked_words, check_words, result_words
-from chalkbeam.sentences import Sentence, joined, literal
 
 
 def place(

@@ -8,9 +8,9 @@ from typing import Any
 
 from calibration.geometry import Isometry
 from chalkbeam.artwork import Artwork, Box
+from chalkbeam.basics.units import Unit
 from chalkbeam.placement.values import Concern, CrossCheck, Placement, RuleResult
 from chalkbeam.placement.words import asked_words, check_words, reasons, result_words
-from chalkbeam.units import Unit
 
 
 def _rounded(value: float) -> float:

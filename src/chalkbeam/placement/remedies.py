@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from chalkbeam.artwork import extents
+from chalkbeam.basics.sentences import Sentence
 from chalkbeam.locations import Axis
 from chalkbeam.placement.answers import Impossible, fitting_locations
 from chalkbeam.placement.balance import hard_range
@@ -12,7 +13,6 @@ from chalkbeam.placement.clearance import Clearance, clearance
 from chalkbeam.placement.engine import place
 from chalkbeam.placement.solve import Lines, applied_rules, feature_offset
 from chalkbeam.placement.values import Placement, Severity
-from chalkbeam.sentences import Sentence
 
 FARTHEST, STEP = 150.0, 2.0
 """A place further off than this is another location; places are tried in these steps, mm."""

@@ -8,9 +8,9 @@ from enum import Enum, IntEnum
 
 from calibration.geometry import XY, Isometry, Points, as_points
 from chalkbeam.artwork import Artwork
+from chalkbeam.basics.sentences import Sentence
 from chalkbeam.garments import Face, Garment, Landmark
 from chalkbeam.locations import Axis, Band, Location, Rule
-from chalkbeam.sentences import Sentence
 
 CLOSE = 0.5
 """A rule is met within this, mm: half the thickness of a line of light."""

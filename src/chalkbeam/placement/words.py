@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from chalkbeam.basics.sentences import Sentence, literal
 from chalkbeam.locations import Axis, Rule
 from chalkbeam.placement.values import CLOSE, CrossCheck, Placement, RuleResult, Verdict
-from chalkbeam.sentences import Sentence, literal
 
 _FEATURES = {
     "ink_top": "top of the ink",

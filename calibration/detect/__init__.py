@@ -1,0 +1,1 @@
+"""A photo becomes observations; observe is the door."""

@@ -1,0 +1,166 @@
+"""The projected pattern in a photo: the corners that fall on the bare platen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.detect import plane_view
+from calibration.detect.cards import search_scale
+from calibration.detect.corners import align, reduce, refine, working_step
+from calibration.detect.markers import Marker, Sighting, find_markers, sight
+from calibration.detect.plane_view import PlaneView
+from calibration.geometry import Points
+from calibration.model import homography
+from calibration.photo import channels
+from calibration.targets.charuco import Family
+from calibration.targets.pattern import Lattice, Pattern
+
+ENOUGH_MARKERS = 4
+"""Markers that agree on a pattern: chance does not bring so many together."""
+
+_SHARE_THAT_AGREES = 0.4
+"""Of the markers read: in the pattern of another projector a few agree by chance."""
+
+_MANY = 20
+
+_REACH = 1.6
+"""How far from a marker that was read a corner is looked for, in squares."""
+
+_LEAST_AGREEMENT = 0.7
+_AGREEMENT_DROP = 0.12  # below the photo's usual agreement
+_STRAY = 4.5  # times the usual distance from the smooth view
+_LEAST_STRAY = 0.15  # px at the working scale
+
+Allowed = Callable[[Points], NDArray[np.bool_]]
+"""Photo px, shape (N, 2), to whether light there falls on the bare platen."""
+
+
+@dataclass(frozen=True, eq=False)
+class PatternSearch:
+    """What the search for the pattern brought.
+
+    Attributes
+    ----------
+    indices : ndarray of int, shape (N,)
+        Numbers of the pattern's corners that were seen, rising.
+    pixels : ndarray, shape (N, 2)
+        Where, photo px.
+    markers : tuple of Marker
+        All markers of the pattern's family that were read.
+    """
+
+    indices: NDArray[np.intp]
+    pixels: Points
+    markers: tuple[Marker, ...]
+
+
+def find_pattern(
+    image: NDArray[np.uint8], pattern: Pattern, area: Points, allowed: Allowed
+) -> PatternSearch:
+    """Look for a pattern in a BGR photo, by several views of it until it is well seen.
+
+    Parameters
+    ----------
+    image : ndarray, shape (height, width, 3), uint8
+    pattern : Pattern
+    area : ndarray, shape (N, 2)
+        Polygon around the platen, photo px; outside nothing is looked for.
+    allowed : callable
+        Which corners count.
+    """
+    best = PatternSearch(np.zeros(0, np.intp), np.zeros((0, 2)), ())
+    markers: list[Marker] = []
+    for view, scale in _searches(image, area):
+        read = find_markers(channels.evened(view), Family.TAG_36H11, scale)
+        markers += read
+        for lattice in pattern.lattices:
+            sighting = sight(lattice.board, read)
+            distinct = len({marker.id for marker in read})
+            enough = max(ENOUGH_MARKERS, _SHARE_THAT_AGREES * distinct)
+            if sighting is None or len(sighting.markers) < enough:
+                continue
+            indices, pixels = _locate(view, lattice, sighting, allowed)
+            if len(indices) > len(best.indices):
+                best = PatternSearch(indices, pixels, ())
+        if _well_seen(best, markers) or (len(best.indices) == 0 and len(read) > _MANY):
+            break  # many markers that do not agree are another pattern's
+    return PatternSearch(best.indices, best.pixels, tuple(markers))
+
+
+def _well_seen(search: PatternSearch, markers: Sequence[Marker]) -> bool:
+    """Tell whether another view could hardly add to what was found."""
+    return len(search.indices) >= max(30, len({marker.id for marker in markers}))
+
+
+def _searches(image: NDArray[np.uint8], area: Points) -> Iterator[tuple[NDArray[np.uint8], float]]:
+    """Yield views and scales, the likeliest and quickest first, grey outside `area`."""
+    scale = search_scale(image)
+    outside = np.full(image.shape[:2], 255, np.uint8)
+    cv2.fillPoly(outside, [np.rint(area).astype(np.int32)], 0)
+    for view, times in (
+        (channels.grey(image), 1.0),
+        (channels.light(image), 1.0),
+        (channels.grey(image), 2.0),
+    ):
+        view[outside > 0] = 128
+        yield view, times * scale
+
+
+def _locate(
+    view: NDArray[np.uint8], lattice: Lattice, sighting: Sighting, allowed: Allowed
+) -> tuple[NDArray[np.intp], Points]:
+    """Return the lattice's corners on the bare platen to sub-pixel accuracy."""
+    board = lattice.board
+    side = float(np.median([marker.side for marker in sighting.markers]))
+    step = working_step(side / (board.family.bits + 2))
+    reduced = reduce(view, step)
+    size = (reduced.shape[1], reduced.shape[0])
+    places = np.vstack([board.markers[marker.id] for marker in sighting.markers])
+    rings = np.vstack([marker.ring for marker in sighting.markers])
+    smooth = plane_view.fit(places, (rings + 0.5) / step - 0.5, size)
+    marked = np.array([board.markers[marker.id].mean(axis=0) for marker in sighting.markers])
+    apart = np.abs(board.corners[:, None] - marked).max(axis=2).min(axis=1)
+    kept = np.flatnonzero(apart < _REACH * board.square)
+    kept = kept[allowed((smooth(board.corners[kept]) + 0.5) * step - 0.5)]
+    # Once roughly, for the shape of the view; then from where the corners themselves lie.
+    pixels, seen = refine(reduced, smooth, board, kept)
+    if seen.sum() >= ENOUGH_MARKERS:
+        _, better = _smooth(board.corners[kept[seen]], pixels[seen], size)
+        smooth = smooth if better is None else better
+    pixels, seen = refine(reduced, smooth, board, kept)
+    found, pixels = kept[seen], pixels[seen]
+    if len(found) < ENOUGH_MARKERS:
+        return np.zeros(0, np.intp), np.zeros((0, 2))
+    pixels, agreement = align(reduced, smooth, board, found, pixels)
+    usual = float(np.nanmedian(agreement))
+    good = agreement > max(_LEAST_AGREEMENT, usual - _AGREEMENT_DROP)
+    found, pixels = found[good], pixels[good]
+    keep, _ = _smooth(board.corners[found], pixels, size)
+    return lattice.first + found[keep], (pixels[keep] + 0.5) * step - 0.5
+
+
+def _smooth(
+    places: Points, pixels: Points, size: tuple[int, int]
+) -> tuple[NDArray[np.bool_], PlaneView | None]:
+    """Return which corners lie on one smooth view of a plane, and that view."""
+    good = np.ones(len(places), bool)
+    view = None
+    for _ in range(3):
+        if good.sum() < ENOUGH_MARKERS:
+            break
+        try:
+            view = plane_view.fit(places[good], pixels[good], size)
+        except homography.DegeneratePointsError:
+            return np.zeros(len(places), bool), None
+        miss = np.linalg.norm(view(places) - pixels, axis=1)
+        limit = max(_LEAST_STRAY, _STRAY * float(np.median(miss[good])))
+        still = miss <= limit
+        if (still == good).all():
+            break
+        good = still
+    return good, view

@@ -1,0 +1,1 @@
+"""The maps of calibration: homography, pinhole, platen surface, projector and how sure they are."""

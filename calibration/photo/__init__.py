@@ -1,0 +1,1 @@
+"""A photo file: how it is read, its channels and how sharp it is."""

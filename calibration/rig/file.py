@@ -1,0 +1,242 @@
+"""The rig file: one press with its projector, on disk, with the observations behind it.
+
+A rig file is JSON with a version. Older versions are brought up to date on
+load, one step at a time; a newer one is refused, since guessing at its meaning
+could put light in the wrong place.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from calibration.files import write_whole
+from calibration.geometry import XY, PlatenFace, xy_tuple
+from calibration.model.projector import ProjectorMap
+from calibration.observations import PhotoObservation
+from calibration.refusal import Refusal
+from calibration.solve.values import CardPlan, Cross, Fit, Inherited, Stated
+
+if TYPE_CHECKING:
+    from calibration.solve.fit import Solution
+
+VERSION = 3
+KIND = "chalkbeam rig"
+
+
+@dataclass(frozen=True)
+class Rig:
+    """One press with its projector: the map between them and what it rests on.
+
+    Attributes
+    ----------
+    name : str
+        The operator's name for it.
+    face : PlatenFace
+        The platen it was made for.
+    projector : ProjectorMap
+        Platen to projector.
+    fit : Fit
+        How well the map is known.
+    stated : Stated
+        What the operator stated.
+    photos : tuple of PhotoObservation
+        Corners found in each photo.
+    crosses : tuple of Cross
+        Crosses moved by hand, for a rig made or touched up without a camera.
+    plans : tuple of CardPlan
+        Where the cards were meant to lie.
+    pattern : tuple of (index, (x, y))
+        Projector px of the pattern's corners that were seen.
+    inherited : Inherited or None
+        What a repair took over from the calibration before.
+    made_at : str
+        ISO 8601 time with its zone.
+    """
+
+    name: str
+    face: PlatenFace
+    projector: ProjectorMap
+    fit: Fit
+    stated: Stated = Stated()  # noqa: RUF009 - a frozen value
+    photos: tuple[PhotoObservation, ...] = ()
+    crosses: tuple[Cross, ...] = ()
+    plans: tuple[CardPlan, ...] = ()
+    pattern: tuple[tuple[int, XY], ...] = ()
+    inherited: Inherited | None = None
+    made_at: str = ""
+
+    @classmethod
+    def of(
+        cls, solution: Solution, name: str, face: PlatenFace, made_at: datetime | None = None
+    ) -> Rig:
+        """Return the rig of a solution, made now unless a time is given.
+
+        Parameters
+        ----------
+        solution : solve.Solution
+        name : str
+        face : PlatenFace
+        made_at : datetime, optional
+            With its zone.
+        """
+        problem = solution.task.problem
+        seen = sorted({k for photo in solution.photos for k in (c.index for c in photo.pattern)})
+        when = made_at or datetime.now().astimezone()
+        return cls(
+            name=name,
+            face=face,
+            projector=solution.map,
+            fit=solution.fit,
+            stated=solution.stated,
+            photos=solution.photos,
+            crosses=problem.crosses,
+            plans=solution.plans,
+            pattern=tuple(zip(seen, xy_tuple(problem.pattern[seen]), strict=True)),
+            inherited=solution.inherited,
+            made_at=when.isoformat(timespec="seconds"),
+        )
+
+    @property
+    def calibration_id(self) -> str:
+        """Ten hexadecimal digits that change whenever the calibration does; the name is no part.
+
+        A rig read from a file of an older version has another one than it had then.
+        """
+        return _check_number(asdict(self))
+
+
+def _check_number(rig: dict[str, Any]) -> str:
+    content = json.dumps(rig | {"name": ""}, sort_keys=True)
+    return hashlib.sha256(content.encode()).hexdigest()[:10]
+
+
+class _File(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    kind: str
+    version: int
+    calibration_id: str
+    rig: Rig
+
+
+def _widened(content: dict[str, Any], by: int) -> dict[str, Any]:
+    """Give the map more parameters, 0 and known exactly."""
+
+    def wider(matrix: list[list[float]]) -> list[list[float]]:
+        size = len(matrix) + by
+        return [*([*row, *[0.0] * by] for row in matrix), *([[0.0] * size] * by)]
+
+    rig = content["rig"]
+    fit, past = rig["fit"], rig["inherited"]
+    fit = fit | {"covariance": wider(fit["covariance"])}
+    if past is not None:
+        past = {"mean": [*past["mean"], *[0.0] * by], "covariance": wider(past["covariance"])}
+    return content | {"rig": rig | {"fit": fit, "inherited": past}}
+
+
+def _with_bow(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 2 of version 1, which took every platen for flat."""
+    wide = _widened(content, 3)
+    projector = wide["rig"]["projector"] | {"bow": {"xx": 0.0, "xy": 0.0, "yy": 0.0}}
+    return wide | {"rig": wide["rig"] | {"projector": projector}}
+
+
+def _with_bend(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 3 of version 2, which took every picture for unbent."""
+    wide = _widened(content, 2)
+    fit = wide["rig"]["fit"]
+    return wide | {"rig": wide["rig"] | {"fit": fit | {"notes": [*fit["notes"], TAKEN_UNBENT]}}}
+
+
+TAKEN_UNBENT = (
+    "Made when bounds did not yet allow for a keystone correction left on, which counts on thick "
+    "cloth: calibrate again for that."
+)
+"""Said of a rig of version 2 or older, whose bounds stay as they were."""
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow, 2: _with_bend}
+"""For each older version, the step that makes the next version's content out of it."""
+
+
+def save(rig: Rig, path: Path | str) -> None:
+    """Write a rig file: whole or not at all.
+
+    Raises
+    ------
+    Refusal
+        If the place cannot be written to.
+    """
+    content = _File(kind=KIND, version=VERSION, calibration_id=rig.calibration_id, rig=rig)
+    write_whole(Path(path), content.model_dump_json() + "\n")
+
+
+def load(path: Path | str) -> Rig:
+    """Read a rig file of this or an older version.
+
+    Raises
+    ------
+    Refusal
+        If the file is missing, unreadable, not a rig, damaged or newer than this program.
+    """
+    place = Path(path)
+    try:
+        content = json.loads(place.read_text("utf-8"))
+    except FileNotFoundError:
+        raise Refusal(
+            f"There is no rig file at “{place}”: make one with chalkbeam calibrate --out {place}."
+        ) from None
+    except OSError as error:
+        raise Refusal(
+            f"The rig file “{place}” cannot be read ({error.strerror}): check its place and rights."
+        ) from None
+    except ValueError:
+        raise Refusal(
+            f"The rig file “{place}” is damaged or incomplete: calibrate again."
+        ) from None
+    if not isinstance(content, dict) or content.get("kind") != KIND:
+        raise Refusal(f"“{place}” is not a Chalkbeam rig file: name the file calibrate wrote.")
+    version = content.get("version")
+    if not isinstance(version, int) or version < 1:
+        raise Refusal(f"The rig file “{place}” has no valid version: calibrate again.")
+    if version > VERSION:
+        raise Refusal(
+            f"The rig file “{place}” was made by a newer Chalkbeam (file version {version}, "
+            f"this program reads up to {VERSION}): update Chalkbeam, or calibrate again."
+        )
+    try:
+        # The number fits the content as it was written, before any step.
+        fits = _check_number(content["rig"]) == content["calibration_id"]
+        for older in range(version, VERSION):
+            content = MIGRATIONS[older](content) | {"version": older + 1}
+        file = _File.model_validate(content)
+    except (ValidationError, LookupError, TypeError, ValueError) as error:
+        raise Refusal(
+            f"The rig file “{place}” is damaged ({_complaint(error)}): calibrate again."
+        ) from None
+    if not fits:
+        raise Refusal(
+            f"The rig file “{place}” was changed by hand or damaged (its check number does not "
+            "fit its content): calibrate again."
+        )
+    return file.rig
+
+
+def _complaint(error: Exception) -> str:
+    """Say in a few words what a validation found first."""
+    if isinstance(error, ValidationError):
+        first = error.errors(include_url=False)[0]
+        return f"{'.'.join(str(part) for part in first['loc'])}: {first['msg'].lower()}"
+    return _first_line(error)
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0]

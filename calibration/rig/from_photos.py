@@ -1,0 +1,187 @@
+"""From photo files to a solved and examined calibration, in one call."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from calibration.detect.observe import observe
+from calibration.detect.single_exposure import TORN, unexplained
+from calibration.geometry import PlatenFace
+from calibration.model.coverage import check_covered
+from calibration.model.uncertainty import Worst
+from calibration.observations import PhotoObservation
+from calibration.photo.read import UNKNOWN_CAMERA, Photo, read_photo
+from calibration.refusal import Refusal, Remedy, Step
+from calibration.solve.acceptance import examine
+from calibration.solve.fit import Solution, solve
+from calibration.solve.values import Stated
+from calibration.targets.cards import layout
+from calibration.targets.pattern import Pattern
+
+WORKERS = 2
+"""Photos looked at side by side; OpenCV lets go of the interpreter while it works."""
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photo file, or two from the same place that count as one.
+
+    Attributes
+    ----------
+    path : Path
+        The photo of cards and pattern; of the cards under plain light if `lit` is given.
+    raised : float
+        Height of the cards above the bare platen, mm.
+    lit : Path or None
+        A second photo from the very same place, that shows the pattern.
+    """
+
+    path: Path
+    raised: float = 0.0
+    lit: Path | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """Photos, what was seen in them, and what was solved from that.
+
+    Attributes
+    ----------
+    photos : tuple of Photo
+    solution : Solution
+    worst : tuple of Worst
+        The worst point at each height that was asked for.
+    """
+
+    photos: tuple[Photo, ...]
+    solution: Solution
+    worst: tuple[Worst, ...]
+
+
+def look(
+    shots: Sequence[Shot], face: PlatenFace, size: tuple[int, int]
+) -> tuple[tuple[Photo, ...], tuple[PhotoObservation, ...]]:
+    """Read photos and find cards and pattern in each.
+
+    Raises
+    ------
+    Refusal
+        For the first photo that cannot be used.
+    """
+    cards, pattern = layout(face), Pattern(size)
+
+    def one(shot: Shot) -> tuple[Photo, PhotoObservation]:
+        photo = read_photo(shot.path)
+        lit = None if shot.lit is None else read_photo(shot.lit)
+        return photo, observe(photo, cards, pattern, shot.raised, pattern_photo=lit)
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        found = list(pool.map(one, shots))
+    _all_different([photo for photo, _ in found])
+    return tuple(photo for photo, _ in found), tuple(seen for _, seen in found)
+
+
+def _all_different(photos: Sequence[Photo]) -> None:
+    """Refuse a photo given twice: it would count as if it told something new."""
+    for one, other in itertools.combinations(photos, 2):
+        if one.size == other.size and np.array_equal(one.image, other.image):
+            twice = "given twice" if other.name == one.name else f"the same photo as {one.name}"
+            raise Refusal(
+                f"{other.name} is {twice}: leave it out, or take another from a different side.",
+                remedy=Remedy(Step.AGAIN, photo=other.name),
+            )
+
+
+def calibrate(
+    shots: Sequence[Shot],
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated | None = None,
+    part_lit: bool = False,
+    tell: Callable[[str], None] = lambda _: None,
+) -> Calibration:
+    """Return the calibration that photo files give.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+    face : PlatenFace
+    size : tuple of int
+        The projector's picture, px.
+    stated : Stated, optional
+    part_lit : bool
+        Whether the picture may end on the platen.
+    tell : callable
+        Told what is being done, before it is.
+
+    Raises
+    ------
+    Refusal
+        If a photo cannot be used, or the result is not to be trusted.
+    """
+    tell(f"Reading {', '.join(shot.path.name for shot in shots)} …")
+    photos, seen = look(shots, face, size)
+    tell("Solving …")
+    done = _solved(photos, seen, face, size, stated)
+    if not part_lit:
+        check_covered(done.solution.map, face)
+    return done
+
+
+def _solved(
+    photos: tuple[Photo, ...],
+    seen: tuple[PhotoObservation, ...],
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated | None,
+) -> Calibration:
+    """Return what observations come to, of one unknown camera or of several."""
+
+    def attempt(observations: Sequence[PhotoObservation]) -> Calibration:
+        solution = solve(observations, layout(face), Pattern(size), face, stated)
+        return Calibration(photos, solution, examine(solution, face))
+
+    apart = _apart(seen)
+    try:
+        return attempt(seen)
+    except Refusal as refusal:
+        if apart != seen:
+            with suppress(Refusal):  # of the two, the one that holds for what is usual counts
+                return attempt(apart)
+        _all_whole(seen, Pattern(size))
+        raise refusal from None
+
+
+def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
+    """Refuse a photo that is no single shot: whatever else was refused came of it."""
+    for photo in seen:
+        lit = pattern.pixels(np.array([corner.index for corner in photo.pattern], np.intp))
+        pixels = np.array([corner.pixel for corner in photo.pattern]).reshape(-1, 2)
+        if unexplained(lit, pixels, photo.size) > TORN:
+            raise Refusal(
+                f"The parts of {photo.name} do not fit together: take it as one ordinary photo, "
+                "no panorama and not edited, of a flat platen.",
+                remedy=Remedy(Step.AGAIN, photo=photo.name),
+            )
+
+
+def _apart(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...]:
+    """Return observations in which photos of unknown cameras share no lens.
+
+    Photos without EXIF are first taken to come from one camera, which is usual and makes
+    the most of them; where that does not fit they may come from several.
+    """
+    unknown = [each for each in seen if each.camera.startswith(UNKNOWN_CAMERA)]
+    if len(unknown) < 2:
+        return seen
+    return tuple(
+        replace(each, camera=f"{each.camera} {k}") if each in unknown else each
+        for k, each in enumerate(seen, 1)
+    )

@@ -1,0 +1,1 @@
+"""Observations become a map; fit is the door."""

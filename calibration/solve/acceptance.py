@@ -1,0 +1,369 @@
+"""Is a solved calibration to be trusted? Each gate refuses with what to do better.
+
+The order matters: the first sentence that applies is the one that helps. A card that
+lies wrong comes before the noise it causes, the noise before the bound it widens.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from calibration.geometry import PlatenFace
+from calibration.model.pinhole import Array, Pinhole
+from calibration.model.uncertainty import Worst, place_in_words, worst
+from calibration.refusal import Refusal, Remedy, Step
+from calibration.solve.advice import PRESS_FLAT, too_wide, unevenness
+from calibration.solve.fit import KEYSTONED, Solution, solve_plans
+from calibration.solve.least_squares import minimise
+from calibration.solve.model_error import light_sees
+from calibration.solve.priors import BOARD_HEIGHT_ERROR, PRINT_SCALE_ERROR
+from calibration.solve.residuals import NOTHING, Problem
+from calibration.solve.values import CardFit
+
+LAY_LIMIT = 3.0
+"""A card may lie off by this many times what the operator promised; beyond, something is wrong
+that floating cards should not paper over."""
+
+SCALE_LIMIT = 0.0015
+"""Print scale, less 1, beyond which, and by its standard error more, the bar must be measured: a
+platen stated 2 mm too large or small looks like 0.0045, give or take what printers differ by,
+and nothing else shows it."""
+
+BAR_LIMIT = 0.003
+"""How far the print scale may be from the measured bar: three times the bar's error."""
+
+BOARD_LIMIT = 2.2
+"""How many standard errors, its own and the light's, a board's height may be from the stated one:
+one of 36 true ones is farther, and is measured once more. On many benches the light sees a board
+to 0.2 to 0.6 mm, on some only to 2 mm: there 2 mm may pass, and the report says how well."""
+
+TURN_LIMIT = math.radians(4.0)
+"""A card may lie turned by this, radians: one that is flush with an edge cannot be."""
+
+BLUR_LIMIT = 0.35
+"""Largest corner noise, mm on the platen; a sharp 1080p photo has 0.05."""
+
+CROSS_LIMIT = 4.0
+"""A cross may be off by this many times what the operator promised."""
+
+DISAGREEMENT = 2.5
+"""How many times noisier a photo may be together with the others than alone."""
+
+UNEVEN_LEAST = 0.05
+"""Zones that are off by less than this, mm, are no uneven face that a hand could feel, however
+sure of it sharp photos are; corners scatter by as much."""
+
+HELD_OUT_LIMIT = 1.6
+"""How many times farther off held-out corners may be than fitted ones."""
+
+HELD_OUT_LEAST = 0.05
+"""Held-out corners nearer than this are near enough, mm, whatever the ratio: in a sharp photo
+even and odd corners differ by a fiftieth of a pixel, being of one colour each."""
+
+
+def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
+    """Return the worst point at each height the operator asked for, or refuse the calibration.
+
+    Parameters
+    ----------
+    solution : Solution
+    face : PlatenFace
+
+    Raises
+    ------
+    Refusal
+        Naming the first gate that the solution fails, and what to do.
+    """
+    _cards(solution)
+    if any(photo.raised for photo in solution.photos):
+        _keystone(solution)  # a board of another height spoils what the rest would say
+    _scale(solution)
+    _crosses(solution, face)
+    _photos(solution)
+    _sensible(solution)
+    _keystone(solution)
+    _boards(solution)
+    if solution.photos:
+        _held_out(solution)
+    fit, stated = solution.fit, solution.stated
+    found = worst(solution.map, fit.matrix, fit.freedom, face, stated.heights)
+    over = max(found, key=lambda each: each.bound)
+    if over.bound > stated.tolerance:
+        raise too_wide(solution, face, stated.tolerance, over)
+    return found
+
+
+def _sensible(solution: Solution) -> None:
+    """Refuse what no bench looks like; a fit that went astray ends here."""
+    lens = solution.map.pinhole.lens
+    if not (np.all(np.isfinite(lens)) and 100 < lens[2] < 20_000):
+        raise Refusal(
+            "The photos do not fit any projector above the platen: check that the platen's size "
+            "and the projector's resolution are the true ones, and take the photos again.",
+            remedy=Remedy(Step.ALL_AGAIN),
+        )
+
+
+def _cards(solution: Solution) -> None:
+    bare = {fit.name for fit in solution.fit.cards if not fit.raised}
+    missing = [plan.name for plan in solution.plans if plan.name not in bare]
+    if solution.photos and len(bare) < 3:
+        raise Refusal(
+            f"Only {len(bare)} of {len(solution.plans)} cards are seen on the bare platen: bring "
+            f"{_listed(missing)} into view and take the photo again.",
+            remedy=Remedy(Step.ONE_MORE),
+        )
+    fit = _astray(solution)
+    if fit is None:
+        return
+    _bar(solution)
+    raise Refusal(
+        f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
+        "platen's size is the true one, and take the photos again.",
+        remedy=Remedy(Step.BOARD_AGAIN if fit.raised else Step.ALL_AGAIN),
+    )
+
+
+def _astray(solution: Solution) -> CardFit | None:
+    """Return the first card that lies too far from its place, if one does."""
+    limit = LAY_LIMIT * solution.stated.laid
+    for fit in solution.fit.cards:
+        if math.hypot(*fit.shift) > limit or abs(fit.turn) > TURN_LIMIT:
+            return fit
+    return None
+
+
+def _bar(solution: Solution) -> None:
+    """Refuse a stated bar without which every card lies in its place.
+
+    A bar that is wrong by a percent throws cards off by centimetres: nothing but the
+    same photos solved without it tells that from cards laid wrong.
+    """
+    bar = solution.stated.bar
+    if bar is None:
+        return
+    free = _without_bar(solution)
+    if _astray(free) is None and abs(free.fit.print_scale - bar / 100) > BAR_LIMIT:
+        raise _bar_contradicted(bar, free)
+
+
+def _without_bar(solution: Solution) -> Solution:
+    """Return what the same photos come to where nothing is known of the bar."""
+    problem = solution.task.problem
+    return solve_plans(
+        solution.photos,
+        solution.plans,
+        problem.pattern,
+        solution.map.size,
+        replace(solution.stated, bar=None),
+        problem.crosses,
+        solution.inherited,
+    )
+
+
+def _bar_contradicted(bar: float, free: Solution) -> Refusal:
+    return Refusal(
+        f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
+        f"{100 * free.fit.print_scale:.1f} %: measure the bar again (--bar), and the platen.",
+        remedy=Remedy(Step.MEASURE),
+    )
+
+
+def _scale(solution: Solution) -> None:
+    """Refuse what sizes and distances of the cards say of each other, if it cannot be true."""
+    if not solution.photos:
+        return
+    seen, bar = solution.fit.print_scale, solution.stated.bar
+    place = solution.task.problem.layout.scale
+    growth, error = light_sees(solution.task, solution.vector, place, PRINT_SCALE_ERROR)
+    if bar is None and abs(growth) > SCALE_LIMIT + error:
+        larger, smaller = ("larger", "smaller") if growth > 0 else ("smaller", "larger")
+        raise Refusal(
+            f"The cards look {100 * abs(growth):.1f} % {larger} than drawn, or the platen is "
+            f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen.",
+            remedy=Remedy(Step.MEASURE),
+        )
+    if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
+        raise _bar_contradicted(bar, _without_bar(solution))
+
+
+def _boards(solution: Solution) -> None:
+    """Refuse a board whose light contradicts its stated height."""
+    problem = solution.task.problem
+    for level, height in enumerate(problem.levels):
+        if not height:
+            continue
+        place = problem.layout.rise(level)
+        rise, error = light_sees(solution.task, solution.vector, place, BOARD_HEIGHT_ERROR)
+        if abs(rise) > BOARD_LIMIT * math.hypot(error, BOARD_HEIGHT_ERROR):
+            raise Refusal(
+                f"The light on the board does not lie as it would {height:g} mm up: measure how "
+                "high the cards' face is above the platen, state that (--raised), and make sure "
+                "that the projector's keystone correction is off.",
+                remedy=Remedy(Step.MEASURE),
+            )
+
+
+def _keystone(solution: Solution) -> None:
+    """Refuse to guess where a lens is behind a picture that electronics have bent."""
+    if solution.fit.model != KEYSTONED or solution.stated.lens is not None:
+        return
+    off = unevenness(solution)
+    if off > UNEVEN_LEAST:
+        raise Refusal(
+            f"The light lies up and down by {off:.2f} mm from one part of the platen to the next, "
+            f"as on an uneven face: {PRESS_FLAT}.",
+            remedy=Remedy(Step.ALL_AGAIN),
+        )
+    raised = sorted({photo.raised for photo in solution.photos if photo.raised})
+    if raised:
+        high = " and ".join(f"{height:g}" for height in raised)
+        raise Refusal(
+            f"The light does not fit a plain lens and a board {high} mm high: measure how high "
+            "the cards' face is above the platen and state that (--raised), and make sure that "
+            "nothing moved and that the projector's keystone correction is off; if it must stay "
+            "on, measure where the lens is (--lens).",
+            remedy=Remedy(Step.ALL_AGAIN),
+        )
+    raise Refusal(
+        "The photos do not fit a plain projector lens: make sure that the projector's keystone "
+        "correction is off; if it must stay on, measure where the lens is (--lens).",
+        remedy=Remedy(Step.ALL_AGAIN),
+    )
+
+
+def describe_lay(fit: CardFit) -> str:
+    """Say how a card lies: "The front-left card lies 4.0 mm to the right of its place"."""
+    x, y = fit.shift
+    ways = [
+        f"{abs(x):.1f} mm to the {'right' if x > 0 else 'left'}" if abs(x) >= 0.25 else "",
+        f"{abs(y):.1f} mm to the {'back' if y > 0 else 'front'}" if abs(y) >= 0.25 else "",
+    ]
+    said = " and ".join(way for way in ways if way)
+    said = f"lies {said} of its place" if said else "lies in its place"
+    if abs(fit.turn) >= math.radians(0.25):
+        said += f", turned {abs(math.degrees(fit.turn)):.1f}° "
+        said += "counter-clockwise" if fit.turn > 0 else "clockwise"
+    board = f" on the board at {fit.raised:g} mm" if fit.raised else ""
+    return f"The {fit.name} card{board} {said}"
+
+
+def _crosses(solution: Solution, face: PlatenFace) -> None:
+    problem = solution.task.problem
+    rows = problem.groups == 2 * len(problem.photos)
+    off = np.linalg.norm(problem.residuals(solution.vector)[rows].reshape(-1, 2), axis=1)
+    if len(off) and off.max() > CROSS_LIMIT * solution.stated.nudge:
+        cross = problem.crosses[int(np.argmax(off))]
+        raise Refusal(
+            f"The cross at {place_in_words(cross.point, face)} is {off.max():.1f} mm off from what "
+            "the others say: set it on its mark again, or measure where the mark is."
+        )
+
+
+def pixel_on_platen(camera: Pinhole) -> float:
+    """Return the size of a photo pixel on the middle of the platen, mm."""
+    _, _, by_point = camera.jacobian([[0.0, 0.0, 0.0]])
+    return float(abs(np.linalg.det(by_point[0, :, :2])) ** -0.5)
+
+
+def _photos(solution: Solution) -> None:
+    """Refuse a photo that is blurred, and photos that are fine alone but not together."""
+    problem = solution.task.problem
+    together = _spread(problem, solution.vector)
+    alone = together.copy()
+    for index, _ in enumerate(solution.photos if len(solution.photos) > 1 else ()):
+        task = replace(solution.task, problem=_only(problem, index))
+        vector = minimise(task, solution.vector, 12).vector
+        mine = slice(2 * index, 2 * index + 2)
+        alone[mine] = _spread(task.problem, vector)[mine]
+    pixels = [pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos))]
+    scale = np.repeat(pixels, 2)
+    if np.max(alone * scale, initial=0.0) > BLUR_LIMIT:
+        k = int(np.argmax(alone * scale))
+        raise Refusal(
+            f"Corners in {solution.photos[k // 2].name} scatter by {(alone * scale)[k]:.2f} mm: it "
+            "is blurred, or a card is not flat; hold the camera still, press the cards flat, take "
+            "it again.",
+            remedy=Remedy(Step.AGAIN, photo=solution.photos[k // 2].name),
+        )
+    ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
+    if np.max(ratio, initial=0.0) > DISAGREEMENT:
+        photo = solution.photos[int(np.argmax(ratio)) // 2]
+        if photo.raised:
+            other = f"or its board is not {photo.raised:g} mm high; measure that (--raised), or "
+        else:
+            other = "or a photo shows the cards on a board: give that with --raised, or "
+        raise Refusal(
+            f"{photo.name} does not agree with the other photos: the projector, the platen or a "
+            f"card has moved between them, {other}take all photos again without touching anything.",
+            remedy=Remedy(Step.SINCE_MOVED),
+        )
+
+
+def _spread(problem: Problem, vector: Array) -> Array:
+    """Return how far corners scatter in each photo's groups, px, shape (groups less 1,).
+
+    From the median, as a standard deviation of one coordinate: a few false corners,
+    which the fit lets go, are no reason to refuse a photo.
+    """
+    residuals = np.abs(problem.residuals(vector))
+    groups = range(2 * len(problem.photos))
+    return np.array([_median(residuals[problem.groups == group]) * 1.4826 for group in groups])
+
+
+def _median(values: Array) -> float:
+    return float(np.median(values)) if len(values) else 0.0
+
+
+def _only(problem: Problem, photo: int) -> Problem:
+    """Return the problem of one photo, in the same layout."""
+    photos = tuple(
+        seen if k == photo else seen.part(NOTHING, NOTHING) for k, seen in enumerate(problem.photos)
+    )
+    return replace(problem, photos=photos, crosses=())
+
+
+def _held_out(solution: Solution) -> float:
+    """Return how far off the odd corners are when only the even ones were fitted, photo px.
+
+    Raises
+    ------
+    Refusal
+        If that is much farther than corners that took part in the fit.
+    """
+    problem = solution.task.problem
+    even, odd = (_half(problem, remainder) for remainder in (0, 1))
+    vector = minimise(replace(solution.task, problem=even), solution.vector, 15).vector
+    unseen = float(np.median(np.abs(odd.residuals(vector))))
+    fitted = float(np.median(np.abs(odd.residuals(solution.vector))))
+    pixel = max(pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos)))
+    if unseen > HELD_OUT_LIMIT * fitted and unseen * pixel > HELD_OUT_LEAST:
+        raise Refusal(
+            "Half of the points do not foretell the other half: the photos show too few corners; "
+            "take one more photo, nearer and with the whole platen in it.",
+            remedy=Remedy(Step.ONE_MORE),
+        )
+    return unseen
+
+
+def _half(problem: Problem, remainder: int) -> Problem:
+    """Return the problem of the corners with even or odd numbers."""
+    photos = tuple(
+        seen.part(seen.corner % 2 == remainder, seen.pattern % 2 == remainder)
+        for seen in problem.photos
+    )
+    return replace(problem, photos=photos)
+
+
+def _listed(names: Sequence[str]) -> str:
+    return (
+        names[0]
+        if len(names) == 1
+        else ", ".join(names[:-1]) + " and " + names[-1]
+        if names
+        else ""
+    )

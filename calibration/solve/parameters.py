@@ -1,0 +1,99 @@
+"""Where each unknown of a calibration stands in one long vector."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.model.pinhole import INTRINSIC, PARAMETERS, POSE
+
+Indices = NDArray[np.intp]
+
+N_LENS, N_POSE, N_PINHOLE = len(INTRINSIC), len(POSE), len(PARAMETERS)
+N_STRAY = 3  # focal length (relative), principal point x, y
+N_LAY = 3  # x, y, turn
+N_BOW = 3
+N_BEND = 2
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where each unknown stands in the long vector.
+
+    In this order: each camera's intrinsics (9), each photo's camera pose (6), each
+    photo's straying from its camera's intrinsics (relative focal length, principal
+    point: focusing and stabilisation move the lens), the projector (15), each level's
+    lays of each card (x, y, turn), each level's board (x, y, turn), each level's
+    bow (3) and height error, the print scale less 1, how the projector's picture is
+    bent (2, see `projector.bend`).
+    """
+
+    cameras: int
+    photos: int
+    levels: int
+    cards: int
+
+    def camera(self, index: int) -> slice:
+        """Return where the intrinsics of a camera stand."""
+        return _block(0, index, N_LENS)
+
+    def pose(self, photo: int) -> slice:
+        """Return where a photo's camera pose stands."""
+        return _block(N_LENS * self.cameras, photo, N_POSE)
+
+    def stray(self, photo: int) -> slice:
+        """Return where a photo's straying from its camera's intrinsics stands."""
+        return _block(self.pose(self.photos).start, photo, N_STRAY)
+
+    @property
+    def projector(self) -> slice:
+        """Where the projector's 15 parameters stand."""
+        return _block(self.stray(self.photos).start, 0, N_PINHOLE)
+
+    def lay(self, level: int, card: int) -> slice:
+        """Return where a card's lay on a level stands."""
+        return _block(self.projector.stop, level * self.cards + card, N_LAY)
+
+    def board(self, level: int) -> slice:
+        """Return where a level's board stands."""
+        return _block(self.lay(self.levels, 0).start, level, N_LAY)
+
+    def bow(self, level: int) -> slice:
+        """Return where the bow of a level's face stands."""
+        return _block(self.board(self.levels).start, level, N_BOW)
+
+    @property
+    def map(self) -> Indices:
+        """Where the map's 20 parameters stand: the projector's, the bare platen's bow, the bend."""
+        blocks = (self.projector, self.bow(0), self.bend)
+        return np.concatenate([places_of(block) for block in blocks])
+
+    def rise(self, level: int) -> int:
+        """Return where a level's height error stands."""
+        return int(self.bow(self.levels).start) + level
+
+    @property
+    def scale(self) -> int:
+        """Where the print scale less 1 stands."""
+        return self.rise(self.levels)
+
+    @property
+    def bend(self) -> slice:
+        """Where the bend of the projector's picture stands."""
+        return _block(self.scale + 1, 0, N_BEND)
+
+    @property
+    def size(self) -> int:
+        """Length of the long vector."""
+        return int(self.bend.stop)
+
+
+def _block(start: int, index: int, width: int) -> slice:
+    return slice(start + index * width, start + (index + 1) * width)
+
+
+def places_of(block: slice) -> Indices:
+    """Return the places of a block, shape (its width,)."""
+    return np.arange(block.start, block.stop)

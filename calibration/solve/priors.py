@@ -1,0 +1,210 @@
+"""What is known before any photo is looked at, and how well."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.model.pinhole import INTRINSIC, PARAMETERS
+from calibration.observations import PhotoObservation
+from calibration.solve.least_squares import LAY_REACH, Gauss, LensAt, Prior
+from calibration.solve.residuals import Problem
+from calibration.solve.values import CardPlan, Inherited, Stated
+
+# Cameras, as shares of the photo's longer side. Phones write their focal length as a whole
+# 35-mm equivalent (26 mm: 2 %) and crop for stabilisation, which also walks the principal point.
+CAMERA_FOCAL, CAMERA_FOCAL_ERROR = 0.85, 0.35
+CAMERA_HINT_ERROR = 0.05
+CAMERA_CENTRE_ERROR = 0.015
+CAMERA_RADIAL_ERROR = 0.3
+CAMERA_TANGENTIAL_ERROR = 5e-4
+# From photo to photo of one camera. The shift also covers a camera held upside down, whose
+# upright picture has its principal point mirrored.
+STRAY_FOCAL_ERROR = 1e-3
+STRAY_CENTRE_ERROR = 0.003
+
+# Projectors, as shares of the picture's width (throw ratio, sideways shift) or height.
+THROW, THROW_ERROR = 1.4, 0.5
+THROW_STATED_ERROR = 0.05
+SIDE_SHIFT_ERROR = 0.02
+LENS_SHIFT_ERROR = 0.6
+PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
+ASPECT_ERROR = 0.3
+SKEW_ERROR = 0.3
+
+PRINT_SCALE_ERROR = 0.003
+"""Office printers come out within about 0.5 % (common practice, no source): two standard errors
+and a little more."""
+BAR_ERROR = 0.001
+"""A 100 mm bar read to 0.2 mm with a steel rule, as two standard errors."""
+BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 1.0, 0.01
+"""How a raised board lies on the platen, mm and radians: flush with its edges by eye. The surer
+that is, the better the light can tell how high the board is; one far off lets go (`LAY_REACH`)."""
+BOARD_HEIGHT_ERROR = 0.15
+"""How well the board's stated height is known, mm."""
+BOW_ERROR = 0.06
+"""How far a press's platen or a board is from flat, mm at 100 mm from its middle: a quarter of
+a millimetre at the edges (common practice, no source)."""
+YY = len(PARAMETERS) + 2
+"""Where the last term of the bow stands among a map's parameters."""
+LENS_ERROR = 10.0
+"""How well a lens is found with a tape measure, mm."""
+
+
+def lay_error(stated: Stated) -> float:
+    """Return the standard error of a card's lay, mm."""
+    return stated.laid / 2
+
+
+def camera_priors(problem: Problem, observations: Sequence[PhotoObservation]) -> list[Prior]:
+    """Return what is known of each camera's lens."""
+    priors: list[Prior] = []
+    for index, key in enumerate(problem.cameras):
+        photos = [o for o in observations if o.camera == key]
+        start = problem.layout.camera(index).start
+        width, height = photos[0].size
+        long = max(width, height)
+        hints = [o.focal_hint for o in photos if o.focal_hint]
+        focal = float(np.mean(hints)) if hints else CAMERA_FOCAL * long
+        error = CAMERA_HINT_ERROR * focal if hints else CAMERA_FOCAL_ERROR * long
+        centre = CAMERA_CENTRE_ERROR * long
+        mean = [focal, (width - 1) / 2, (height - 1) / 2, 0, 0, 0, 0]
+        errors = [error, centre, centre, *[CAMERA_RADIAL_ERROR] * 2, *[CAMERA_TANGENTIAL_ERROR] * 2]
+        priors.append(Gauss.each(start + np.arange(7), mean, errors))
+    for photo, observation in enumerate(observations):
+        stray = problem.layout.stray(photo)
+        centre = STRAY_CENTRE_ERROR * max(observation.size)
+        errors = [STRAY_FOCAL_ERROR, centre, centre]
+        priors.append(Gauss.each(np.arange(stray.start, stray.stop), 0.0, errors))
+    return priors
+
+
+def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
+    """Return what is known of the cards: how they lie, how large they are, on how high a board.
+
+    Parameters
+    ----------
+    error : float
+        Standard error of a lay as seen, mm. Where a lay's pull halves goes by the stated
+        one: however badly cards lie, the worst must not drag the others along.
+    """
+    layout = problem.layout
+    reach = LAY_REACH * lay_error(stated) / error
+    priors: list[Prior] = []
+    for level, height in enumerate(problem.levels):
+        for k, plan in enumerate(problem.plans):
+            errors = [error, error, error / _half_side(plan)]
+            lay = layout.lay(level, k)
+            places = np.arange(lay.start, lay.stop)
+            priors.append(Gauss.each(places, 0.0, errors, reach))
+        if height:
+            board = layout.board(level)
+            errors = [BOARD_SHIFT_ERROR, BOARD_SHIFT_ERROR, BOARD_TURN_ERROR]
+            priors.append(Gauss.each(np.arange(board.start, board.stop), 0.0, errors, LAY_REACH))
+            priors.append(Gauss.each(layout.rise(level), 0.0, BOARD_HEIGHT_ERROR))
+    measured = stated.bar is not None
+    mean = stated.bar / 100.0 - 1.0 if stated.bar is not None else 0.0
+    priors.append(Gauss.each(layout.scale, mean, BAR_ERROR if measured else PRINT_SCALE_ERROR))
+    return priors
+
+
+def bow_priors(problem: Problem, inherited: Inherited | None = None) -> list[Prior]:
+    """Return how flat the platen and boards are, but for what the projector's past tells."""
+    layout = problem.layout
+    told = inherited is not None and inherited.covariance[YY][YY] > 0
+    levels = range(1 if told else 0, layout.levels)
+    return [
+        Gauss.each(np.arange(bent.start, bent.stop), 0.0, BOW_ERROR)
+        for bent in (layout.bow(level) for level in levels)
+    ]
+
+
+def projector_priors(
+    problem: Problem,
+    size: tuple[int, int],
+    stated: Stated,
+    inherited: Inherited | None = None,
+) -> list[Prior]:
+    """Return what is known of the projector: throw, shift, small distortion, or its past."""
+    if inherited is not None:
+        spread = np.array(inherited.covariance)
+        known = np.flatnonzero(np.diag(spread) > 0)
+        # The inverse of the Cholesky factor whitens.
+        root = np.linalg.inv(np.linalg.cholesky(spread[np.ix_(known, known)]))
+        places = problem.layout.map[known]
+        return [Gauss(places, np.array(inherited.mean)[known], root)]
+    width, height = size
+    throw = THROW if stated.throw is None else stated.throw
+    error = THROW_ERROR if stated.throw is None else THROW_STATED_ERROR * stated.throw
+    mean = [throw * width, (width - 1) / 2, (height - 1) / 2, 0, 0, 1, 0]
+    errors = [
+        error * width,
+        SIDE_SHIFT_ERROR * width,
+        LENS_SHIFT_ERROR * height,
+        PROJECTOR_RADIAL_ERROR,
+        PROJECTOR_RADIAL_ERROR,
+        ASPECT_ERROR,
+        SKEW_ERROR * throw * width,
+    ]
+    lens = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
+    projector = problem.layout.projector
+    priors: list[Prior] = [Gauss.each(projector.start + np.array(lens), mean, errors)]
+    if stated.lens is not None:
+        priors.append(LensAt(projector, np.array(stated.lens), LENS_ERROR))
+    return priors
+
+
+def free_unknowns(problem: Problem) -> NDArray[np.bool_]:
+    """Return which unknowns of cameras, cards and faces the photos bear on, as a mask."""
+    layout = problem.layout
+    free = np.zeros(layout.size, dtype=np.bool_)
+    for index in range(layout.cameras):
+        free[layout.camera(index)][:7] = True
+    for photo, seen in enumerate(problem.photos):
+        free[layout.pose(photo)] = True
+        alone = sum(other.camera == seen.camera for other in problem.photos) == 1
+        free[layout.stray(photo)] = not alone  # one photo cannot stray from itself
+        for k in np.unique(seen.card):
+            free[layout.lay(seen.level, int(k))] = True
+        free[layout.bow(seen.level)] = True
+        if problem.levels[seen.level]:
+            free[layout.board(seen.level)] = True
+            free[layout.rise(seen.level)] = True
+    free[layout.bow(0)] = True  # crosses stand on the platen, too
+    free[layout.scale] = bool(problem.photos)
+    return free
+
+
+def bows(problem: Problem) -> NDArray[np.bool_]:
+    """Return a mask of the bows of all faces, shape (layout.size,)."""
+    mask = np.zeros(problem.layout.size, dtype=np.bool_)
+    mask[problem.layout.bow(0).start : problem.layout.bow(problem.layout.levels).start] = True
+    return mask
+
+
+PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty", "tz")
+"""A pinhole with square pixels and radial distortion."""
+
+KEYSTONE = ("aspect", "skew")
+"""Free as well for oblong pixels or a picture that the projector's electronics have bent."""
+
+
+def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_]:
+    """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
+    mask = np.zeros(problem.layout.size, dtype=np.bool_)
+    start = problem.layout.projector.start
+    mask[[start + PARAMETERS.index(name) for name in names]] = True
+    return mask
+
+
+def rests_on_bare_platen(problem: Problem, stated: Stated) -> bool:
+    """Tell whether nothing above the platen was seen or measured."""
+    raised = any(problem.levels) or any(cross.height for cross in problem.crosses)
+    return not raised and stated.lens is None
+
+
+def _half_side(plan: CardPlan) -> float:
+    """Return half the side of a square card, mm."""
+    return float(np.hypot(*np.subtract(plan.centre, plan.anchor)) / np.sqrt(2))

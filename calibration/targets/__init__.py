@@ -1,0 +1,1 @@
+"""What is printed and projected to calibrate: cards, their sheets, the pattern."""

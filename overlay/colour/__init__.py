@@ -1,0 +1,1 @@
+"""Colour as the eye sees it, and the choice of colours for a fabric."""

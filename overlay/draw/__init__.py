@@ -1,0 +1,1 @@
+"""Shapes in millimetres become frames of pixels; frame is the door."""

@@ -1,0 +1,336 @@
+"""Marks in millimetres to a frame of projector pixels, through the map of a rig.
+
+Nothing is drawn in pixels and warped: every line and letter is a polygon in
+millimetres whose vertices go through the map, so widths, dashes and lettering
+keep their true size on the platen however the oblique projector squeezes them.
+Edges are anti-aliased by the exact area that a polygon covers of each pixel.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.geometry import Isometry, Points, rectangle
+from overlay.contours import Contours
+from overlay.draw.raster import GROUP, tiles
+from overlay.draw.strokes import REACH, STEP, hatch, stroke
+from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Stroke, Text
+from overlay.palette import DEFAULT_PALETTE, RGB, Palette
+from overlay.text.typeface import set_line
+
+Frame = NDArray[np.uint8]
+"""Shape (height, width, 3), blue, green, red, as OpenCV orders them."""
+
+
+class PlatenMap(Protocol):
+    """Where the projector's pixels and the platen's millimetres meet."""
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the projector's picture, px."""
+
+    def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
+        """Return the pixels, shape (N, 2), of platen points (N, 2), mm, at heights, mm."""
+
+
+_TILE_PIXELS = 1 << 19
+"""Pixels drawn at a time: a tile of this size stays in the processor's cache."""
+
+_TEXT_CLEARANCE = 0.35
+"""Lines stop this far from lettering and boxes, in cap heights, as drafting breaks lines at
+figures."""
+
+_DIGITS = 6
+"""Strokes are alike if their forms agree to so many digits, mm: a nanometre is nothing, and where
+on the platen they lie changes no more than that."""
+
+_BOX_SPACE = 0.5
+"""Boxes stand this far off their lettering, in cap heights."""
+
+
+def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Frame:
+    """Return the frame that lights `marks` on the platen.
+
+    Where lines of different colours cross, each channel takes the brighter; lines
+    stop short of lettering, so that it can be read. Marks, or parts of marks,
+    that miss the frame, lie behind the projector or make no sense (not a number,
+    no width) are left out.
+
+    Parameters
+    ----------
+    marks : sequence of Mark, platen frame, mm
+    platen_map : PlatenMap
+        The rig's map; its `size` is the frame's.
+    palette : Palette
+        Colours and line styles by role.
+
+    Returns
+    -------
+    ndarray of uint8, shape (h, w, 3), BGR
+    """
+    layers = _layers(marks, palette)
+    return _composed(layers, _drawn(layers, platen_map), platen_map.size, palette.gamma)
+
+
+class Painter:
+    """Renders marks and remembers the last frames: what has not changed is the same array.
+
+    Layers are remembered too: where lines move and words stand, only the lines are drawn.
+
+    Parameters
+    ----------
+    platen_map : PlatenMap
+    palette : Palette
+        Used where `paint` is not told otherwise.
+    keep : int
+        How many frames are remembered; a 4K frame takes 25 MB.
+    """
+
+    def __init__(
+        self, platen_map: PlatenMap, palette: Palette = DEFAULT_PALETTE, keep: int = 1
+    ) -> None:
+        self._platen_map, self._palette = platen_map, palette
+        self._keep = keep
+        self._frames: list[tuple[Sequence[Mark], Palette, Frame]] = []
+        self._layers: dict[Layer, Lit] = {}
+
+    def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
+        """Return the frame of `marks`; None (darkness) for None. See `render`."""
+        if marks is None:
+            return None
+        palette = palette or self._palette
+        alike = [known for known in self._frames if known[0] == marks and known[1] == palette]
+        wanted = alike[0] if alike else (marks, palette, self._render(marks, palette))
+        others = [known for known in self._frames if known is not wanted]
+        self._frames = [wanted, *others][: self._keep]
+        return wanted[2]
+
+    def _render(self, marks: Sequence[Mark], palette: Palette) -> Frame:
+        """Return the same as `render`, drawing only the layers that have changed."""
+        layers = _layers(marks, palette)
+        missing = [layer for layer in layers if layer not in self._layers]
+        known = self._layers | dict(zip(missing, _drawn(missing, self._platen_map), strict=True))
+        for layer in layers:  # the ones used last go last
+            known[layer] = known.pop(layer)
+        self._layers = dict(list(known.items())[-_LAYERS:])
+        lit = [known[layer] for layer in layers]
+        return _composed(layers, lit, self._platen_map.size, palette.gamma)
+
+
+_LAYERS = 12
+"""How many layers a painter remembers: those of two pictures."""
+
+Shape = tuple[Contours, float]
+"""Polygons on one surface: contours, mm, and the surface's height, mm."""
+
+Part = tuple[Callable[[Any, Any], Contours], Mark, object]
+"""What to call with a mark and its style for polygons, mm."""
+
+Layer = tuple[RGB | None, tuple[Part, ...]]
+"""What is lit in one colour, or (None) kept dark."""
+
+Lit = tuple[NDArray[np.int64], NDArray[np.uint8]]
+"""Groups of pixels that a layer touches: their places in the frame, shape (N,), and how much of
+each pixel is covered, shape (N, GROUP)."""
+
+
+def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
+    """Return the layers from the lowest up: lines by colour, room for lettering, lettering."""
+    lines: dict[RGB, list[Part]] = {}
+    rooms: list[Part] = []
+    letters: dict[RGB, list[Part]] = {}
+    for mark in marks:
+        if not math.isfinite(mark.height):
+            continue
+        look = palette.look(mark.role)
+        if isinstance(mark, Text):
+            letters.setdefault(look.colour, []).append((_letters, mark, look.boxed))
+            rooms.append((_room, mark, look.boxed))
+        else:
+            lines.setdefault(look.colour, []).append((_lines, mark, look.dash))
+    layers: list[Layer] = [(colour, tuple(parts)) for colour, parts in lines.items()]
+    layers.append((None, tuple(rooms)))
+    layers.extend((colour, tuple(parts)) for colour, parts in letters.items())
+    return layers
+
+
+def _drawn(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Lit]:
+    """Return what each layer covers of the frame."""
+    shapes = [[(make(mark, style), mark.height) for make, mark, style in p] for _, p in layers]
+    width, height = platen_map.size
+    padded = math.ceil(width / GROUP) * GROUP
+    rows = max(16, _TILE_PIXELS // padded)
+    lit = []
+    for contours in _project(shapes, platen_map):
+        where, share = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.uint64)]
+        for top, left, coverage in tiles(contours, (padded, height), rows):
+            words = coverage.reshape(-1).view(np.uint64)
+            found = np.flatnonzero(words != 0)  # six times faster than on the words themselves
+            row, group = np.divmod(found, coverage.shape[1] // GROUP)
+            where.append((row + top) * (padded // GROUP) + group + left // GROUP)
+            share.append(words.take(found))
+        lit.append((np.concatenate(where), np.concatenate(share).view(np.uint8).reshape(-1, GROUP)))
+    return lit
+
+
+def _composed(
+    layers: Sequence[Layer], drawn: Sequence[Lit], size: tuple[int, int], gamma: float
+) -> Frame:
+    """Return the frame of layers laid one upon the other.
+
+    Most of a frame is dark. Only groups of pixels with something in them are
+    touched: one 64-bit word of coverage, three of colour.
+    """
+    width, height = size
+    padded = math.ceil(width / GROUP) * GROUP
+    frame = np.zeros((height, padded, 3), dtype=np.uint8)
+    groups = frame.reshape(-1).view(np.uint64).reshape(-1, 3)
+    for (colour, _), (where, share) in zip(layers, drawn, strict=True):
+        before = groups.take(where, axis=0)
+        if colour is None:
+            was_lit = before.any(axis=1)
+            where, share, before = where[was_lit], share[was_lit], before[was_lit]
+        if not len(where):
+            continue
+        codes = before.view(np.uint8).reshape(-1, GROUP, 3)
+        if colour is None:
+            after = (codes * (255 - share.astype(np.uint16))[:, :, None] // 255).astype(np.uint8)
+        else:
+            after = np.maximum(codes, cv2.applyColorMap(share, _light(colour, gamma)))
+        groups[where] = after.reshape(-1, 3 * GROUP).view(np.uint64)
+    return np.ascontiguousarray(frame[:, :width])
+
+
+@functools.lru_cache(maxsize=256)
+def _lines(mark: Stroke | Crosshair | Hatch, dash: Dash) -> Contours:
+    """Return a mark's lines as polygons, mm. `dash` is that of its role."""
+    if isinstance(mark, Stroke):
+        return _stroked(mark, mark.dash or dash)
+    if isinstance(mark, Hatch):
+        polygon = np.array(mark.polygon, dtype=np.float64).reshape(-1, 2)
+        edge = stroke(polygon, mark.width, closed=True, dash=dash)
+        return Contours.joined([edge, hatch(polygon, mark.spacing, mark.angle, mark.width)])
+    if not (math.isfinite(mark.angle) and math.isfinite(mark.arm)):
+        return Contours.empty()
+    arms = np.array([[[-1, 0], [1, 0]], [[0, -1], [0, 1]]]) * mark.arm
+    pose = Isometry(*mark.centre, mark.angle)
+    return Contours.joined([stroke(pose.apply(arm), mark.width) for arm in arms])
+
+
+def _stroked(mark: Stroke, dash: Dash) -> Contours:
+    """Return a stroke as polygons; one that was only shifted is not worked out again."""
+    points = np.array(mark.points, dtype=np.float64).reshape(-1, 2)
+    if not len(points) or not np.abs(points).max() <= REACH:  # cut off there, wherever it is
+        return stroke(points, mark.width, mark.closed, dash)
+    start = points[0]
+    form = np.round(points - start, _DIGITS)
+    drawn = _stroked_form(form.tobytes(), mark.width, mark.closed, dash)
+    return drawn.moved(drawn.points + start)
+
+
+@functools.lru_cache(maxsize=256)
+def _stroked_form(form: bytes, width: float, closed: bool, dash: Dash) -> Contours:
+    points = np.frombuffer(form, dtype=np.float64).reshape(-1, 2)
+    return stroke(points, width, closed, dash)
+
+
+def _room(mark: Text, boxed: bool) -> Contours:
+    """Return the room around lettering that lines keep off, mm."""
+    return _text(mark, boxed)[1]
+
+
+def _letters(mark: Text, boxed: bool) -> Contours:
+    """Return lettering and its box, mm."""
+    glyphs, _, box = _text(mark, boxed)
+    return Contours.joined([glyphs, box])
+
+
+@functools.lru_cache(maxsize=128)
+def _text(mark: Text, boxed: bool) -> tuple[Contours, Contours, Contours]:
+    """Return lettering, the room around it that lines keep off, and its box, as polygons, mm."""
+    numbers = (*mark.anchor, *mark.align, mark.size, mark.angle)
+    if not (all(map(math.isfinite, numbers)) and 0 < mark.size < REACH) or not mark.text.strip():
+        return Contours.empty(), Contours.empty(), Contours.empty()
+    lines = [set_line(line, mark.size) for line in mark.text.split("\n")]
+    across, along = mark.align
+    tall = (1 + LEADING * (len(lines) - 1)) * mark.size
+    pose = Isometry(*mark.anchor, mark.angle)
+    glyphs: list[Contours] = []
+    inked: list[Points] = []
+    for index, line in enumerate(lines):
+        shift = (-across * line.advance, (1 - along) * tall - mark.size * (1 + LEADING * index))
+        glyphs.append(line.contours.moved(line.contours.points + shift))
+        left, bottom, right, top = line.ink
+        inked.append(
+            np.add([(left, bottom), (right, top), (0, 0), (line.advance, mark.size)], shift)
+        )
+    low, high = np.vstack(inked).min(axis=0), np.vstack(inked).max(axis=0)
+
+    def around(by: float) -> Points:
+        return pose.apply(rectangle(*(high - low + 2 * by)) + (low + high) / 2)
+
+    space, clear = _BOX_SPACE * mark.size, _TEXT_CLEARANCE * mark.size
+    box = stroke(around(space), 0.12 * mark.size, closed=True) if boxed else Contours.empty()
+    room = _cut(Contours.of([around(clear + (space if boxed else 0.0))]))
+    lettering = Contours.joined(glyphs)
+    if mark.size > STEP * 2:  # small letters need no cutting: their edges are short
+        lettering = _cut(lettering)
+    return lettering.moved(pose.apply(lettering.points)), room, box
+
+
+def _cut(contours: Contours) -> Contours:
+    """Return the same polygons with no edge longer than STEP."""
+    following = np.arange(1, len(contours.points) + 1)
+    following[contours.ends - 1] = contours.starts
+    edges = contours.points[following] - contours.points
+    lengths = np.hypot(*edges.T)
+    counts = np.clip(np.ceil(lengths / STEP), 1, 2 * REACH / STEP).astype(np.int64)
+    index = np.repeat(np.arange(len(counts)), counts)
+    rank = np.arange(len(index)) - np.repeat(np.cumsum(counts) - counts, counts)
+    points = contours.points[index] + edges[index] * (rank / counts[index])[:, None]
+    return Contours(points, np.cumsum(counts)[contours.ends - 1])
+
+
+def _project(layers: Sequence[Sequence[Shape]], platen_map: PlatenMap) -> list[Contours]:
+    """Return each layer's polygons in px, with those left out that the map turns over.
+
+    A map through a lens is only meant in front of it. Behind it, and where a
+    lens polynomial folds back, the picture is mirrored: there a polygon turns
+    the other way than its like at the platen's middle, which is how such are told.
+    """
+    parts = [[contours for contours, _ in shapes] for shapes in layers]
+    flat = [Contours.joined(contours) for contours in parts]
+    heights = [
+        np.repeat([h for _, h in shapes], [len(c.points) for c, _ in shapes]) for shapes in layers
+    ]
+    probe = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+    points = np.vstack([probe, *(contours.points for contours in flat)])
+    with np.errstate(all="ignore"):
+        pixels = platen_map.projector_from_platen(
+            points, np.concatenate([np.zeros(len(probe)), *heights])
+        )
+    right, away = pixels[1] - pixels[0], pixels[2] - pixels[0]
+    turn = np.sign(right[0] * away[1] - right[1] * away[0])
+    pixels = np.where(np.isfinite(pixels), pixels, np.inf)
+    ends = np.cumsum([len(probe), *(len(contours.points) for contours in flat)])
+    projected = []
+    for contours, start, end in zip(flat, ends[:-1], ends[1:], strict=True):
+        mapped = contours.moved(pixels[start:end])
+        with np.errstate(invalid="ignore"):
+            alike = mapped.areas() * contours.areas() * turn > 0
+        projected.append(mapped.chosen(alike) if len(mapped) else mapped)
+    return projected
+
+
+@functools.lru_cache(maxsize=64)
+def _light(colour: RGB, gamma: float) -> Frame:
+    """Return the BGR codes, shape (256, 1, 3), that emit 0 to 255 parts of a colour's light."""
+    share = (np.arange(256) / 255) ** (1 / gamma)
+    return np.rint(share[:, None, None] * np.array(colour[::-1], dtype=np.float64)).astype(np.uint8)

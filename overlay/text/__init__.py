@@ -1,0 +1,1 @@
+"""Lettering: typefaces, kerning and the breaking of lines."""

@@ -1,0 +1,1 @@
+"""The projector's window; pygame is used here and nowhere else."""

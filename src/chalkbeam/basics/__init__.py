@@ -1,0 +1,1 @@
+"""What every room may use: units, sentences, data files, spreadsheets, suggestions."""

@@ -1,0 +1,304 @@
+"""`chalkbeam crosses`: rigs without a camera, by crosses of light moved on to marks by hand.
+
+Exit 0: done. 1: the light has moved, or the operator left before the end. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
+from chalkbeam.cli.advice import for_crosses
+from chalkbeam.cli.commands.calibrate import JsonOption, keep_made, rig_name
+from chalkbeam.cli.commands.rig import OutOption, write_renewed
+from chalkbeam.cli.options.display import DisplayOption, WindowOption
+from chalkbeam.cli.options.rig import (
+    FaceOption,
+    LensOption,
+    NameOption,
+    NewRigOption,
+    ReportOption,
+    ResolutionOption,
+    RigOption,
+    ThrowOption,
+    ToleranceOption,
+    UpToOption,
+    check_place,
+    read_height,
+    read_lens,
+    read_positive,
+    read_throw,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from calibration.geometry import PlatenFace
+    from calibration.model.uncertainty import Worst
+    from calibration.rig.file import Rig
+    from calibration.solve.fit import Solution
+    from calibration.solve.values import Cross
+    from chalkbeam.setup.crosses.saved import Kept
+    from chalkbeam.setup.crosses.state import Setting, Solver
+    from overlay.window.inputs import Input
+
+    Solve = Callable[[tuple[Cross, ...]], Solution]
+    Judge = Callable[[Solution], tuple[Worst, ...]]
+
+InsetOption = Annotated[str, typer.Option(help="How far the marks stand off the platen's edges.")]
+
+CountOption = Annotated[int, typer.Option(help="How many crosses, 3 to 9; more are surer.")]
+
+crosses_app = typer.Typer(
+    no_args_is_help=True,
+    help="Rigs without a camera: move crosses of light on to marks on the platen.",
+)
+
+
+@crosses_app.command("new")
+def new(
+    platen: FaceOption,
+    size: ResolutionOption,
+    count: Annotated[int, typer.Option(help="How many crosses, 4 to 9; more are surer.")] = 9,
+    inset: InsetOption = "25mm",
+    out: NewRigOption = None,
+    name: NameOption = None,
+    report: ReportOption = None,
+    lens: LensOption = None,
+    throw: ThrowOption = None,
+    tolerance: ToleranceOption = "1mm",
+    up_to: UpToOption = "4mm",
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    anew: Annotated[
+        bool, typer.Option("--anew", help="Set all crosses anew, not going on with those kept.")
+    ] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Make a rig without photos: set a cross on each mark, with arrow keys or the mouse."""
+    import numpy as np
+
+    from calibration.geometry import PlatenFace
+    from calibration.rig import by_hand, library
+    from calibration.rig.file import Rig
+    from calibration.solve.values import Stated
+    from chalkbeam.setup.crosses.saved import Kept
+    from chalkbeam.setup.crosses.state import Setting
+
+    face = PlatenFace(*parse_platen(platen))
+    pixels = parse_resolution(size)
+    top = read_height(up_to)
+    stated = Stated(
+        throw=None if throw is None else read_throw(throw),
+        lens=None if lens is None else read_lens(lens),
+        tolerance=read_positive(tolerance, "--tolerance"),
+        heights=(0.0, top) if top else (0.0,),
+    )
+    check_place(out, report)
+    marks = by_hand.suggested_points(face, count, _inset(inset, face.width, face.depth))
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        places = np.array([cross.point for cross in crosses])
+        lights = np.array([cross.pixel for cross in crosses])
+        return by_hand.solve_by_hand(places, lights, face, pixels, stated)
+
+    kept = Kept.beside(out if out is not None else library.place(rig_name(name, out)))
+    setting = Setting(face, pixels, marks)
+    if not anew:
+        setting = kept.resume(setting)
+    solution = _window(setting, _judged(solve, _examining(face)), display, window, kept)
+    keep_made(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
+    kept.forget()
+
+
+@crosses_app.command("touch-up")
+def touch_up(
+    rig: RigOption = None,
+    count: CountOption = 3,
+    inset: InsetOption = "25mm",
+    out: OutOption = None,
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Take out the mean laying error of the cards: a few crosses moved on to their marks."""
+    from calibration.rig import by_hand, library
+
+    place, press = library.find(rig), library.open_rig(rig)
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        return by_hand.touch_up(press, crosses)
+
+    solution = _some(press, count, inset, _judged(solve, _examining(press.face)), display, window)
+    write_renewed(press, solution, out or place, as_json)
+
+
+@crosses_app.command("check")
+def check(
+    rig: RigOption = None,
+    count: CountOption = 3,
+    inset: InsetOption = "25mm",
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    repair: Annotated[
+        bool, typer.Option("--repair", help="Bring the rig up to date if only bumped.")
+    ] = False,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell by a few crosses whether the light still lands where it did: 0 unchanged, 1 moved."""
+    from calibration.rig import drift, library
+
+    place, press = library.find(rig), library.open_rig(rig)
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        return drift.bumped(press, crosses=crosses)
+
+    examined, plain = _examining(press.face), _how_sure(press.face)
+
+    def judge(now: Solution) -> tuple[Worst, ...]:
+        # Whether what has changed can be trusted is only asked where it is to be kept.
+        moved = drift.compare(press, now).verdict is drift.Verdict.MOVED
+        return examined(now) if repair and moved else plain(now)
+
+    now = _some(press, count, inset, _judged(solve, judge), display, window)
+    found = drift.compare(press, now)
+    if repair and found.verdict is drift.Verdict.MOVED:
+        write_renewed(press, now, out or place, as_json)
+        return
+    print(json.dumps({"verdict": found.verdict.value}) if as_json else found.sentence)
+    if found.verdict is not drift.Verdict.UNCHANGED:
+        raise typer.Exit(1)
+
+
+def _some(
+    press: Rig, count: int, inset: str, solver: Solver, display: int | None, window: bool
+) -> Solution:
+    """Let a few crosses of a rig's own map be moved on to marks far apart."""
+    from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
+    from chalkbeam.setup.crosses.state import Setting
+
+    by = _inset(inset, press.face.width, press.face.depth)
+    # Three corners tell a shift and a turn; whatever else changed wants more.
+    marks = suggested_points(press.face, max(count, LEAST_CROSSES) if count >= 3 else count, by)
+    setting = Setting(press.face, press.projector.size, marks[:count], press.projector)
+    return _window(setting, solver, display, window)
+
+
+def _inset(text: str, width: float, depth: float) -> float:
+    inset = parse_length(text)
+    if not 0 <= inset < min(width, depth) / 4:
+        raise Refusal(f"Marks {text} inside the edges leave too little between them.")
+    return inset
+
+
+def _examining(face: PlatenFace) -> Judge:
+    """Return a judge that refuses what is not sure enough."""
+    from calibration.solve.acceptance import examine
+
+    def judge(solution: Solution) -> tuple[Worst, ...]:
+        try:
+            return examine(solution, face)
+        except Refusal as refusal:
+            raise for_crosses(refusal, solution, face) from None
+
+    return judge
+
+
+def _how_sure(face: PlatenFace) -> Judge:
+    """Return a judge that only works out how sure the result is."""
+    from calibration.model.uncertainty import worst
+
+    def judge(now: Solution) -> tuple[Worst, ...]:
+        return worst(now.map, now.fit.matrix, now.fit.freedom, face, now.stated.heights)
+
+    return judge
+
+
+def _judged(solve: Solve, judge: Judge) -> Solver:
+    """Return a solver of crosses whose solutions a judge takes or refuses."""
+    from chalkbeam.setup.crosses.state import Solved
+
+    def solver(crosses: tuple[Cross, ...]) -> Solved:
+        try:
+            solution = solve(crosses)
+            return Solved(solution, judge(solution))
+        except Refusal as refusal:
+            return Solved(refused=str(refusal))
+
+    return solver
+
+
+def _window(
+    setting: Setting,
+    solver: Solver,
+    display: int | None,
+    window: bool,
+    kept: Kept | None = None,
+) -> Solution:
+    """Open the window until the crosses are set and kept; return what they came to.
+
+    Every cross that is set is written to the file of `kept` before the next comes to hand.
+    """
+    from chalkbeam.cli.cautions import CALIBRATING
+    from chalkbeam.setup.crosses.light import lit
+    from chalkbeam.setup.crosses.state import advance, name_of, ruler_words, settled
+    from overlay.window.displays import Screen
+    from overlay.window.run import choose_display, run
+
+    number = None if window else choose_display(setting.size, display)
+    print(CALIBRATING, file=sys.stderr)
+    print("Mark these points on the platen:", file=sys.stderr)
+    for place, mark in enumerate(setting.marks, start=1):
+        where = ruler_words(mark.point, setting.face)
+        print(f"  {place}  {name_of(mark.point, setting.face)}: {where}", file=sys.stderr)
+    if setting.pixels and kept is not None:
+        print(
+            f"Going on with {_share(setting)} crosses, set before and kept in “{kept.path}”; "
+            "--anew sets all anew.",
+            file=sys.stderr,
+        )
+        if len(setting.pixels) == len(setting.marks):
+            setting = settled(setting, solver)
+
+    def update(now: Setting, happened: Input) -> Setting:
+        then = advance(now, happened, solver)
+        elsewhere = then.index != now.index or then.solved is not now.solved
+        if kept is not None and elsewhere and then.placed:
+            kept.keep(then)
+        return then
+
+    last = run(
+        setting,
+        Screen(setting.size, number, title="Chalkbeam crosses"),
+        update=update,
+        view=lit,
+        done=lambda now: now.over,
+    )
+    if not last.kept or last.solved is None or last.solved.solution is None:
+        refused = last.solved.refused if last.solved is not None else ""
+        why = refused or "Left before the end:"
+        print(f"{why} {'No' if refused else 'no'} rig was written.{_still_there(last, kept)}")
+        raise typer.Exit(1)
+    return last.solved.solution
+
+
+def _still_there(last: Setting, kept: Kept | None) -> str:
+    """Say which crosses are not lost where no rig was made of them."""
+    if kept is None or not last.placed:
+        return ""
+    return f" “{kept.path}” keeps {_share(last)} crosses: the same command goes on with them."
+
+
+def _share(setting: Setting) -> str:
+    return f"{len(setting.placed)} of {len(setting.marks)}"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group to the program."""
+    app.add_typer(crosses_app, name="crosses")

@@ -1,0 +1,247 @@
+"""`chalkbeam location`: the places on a garment, their rules, and the user's own presets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit, format_length
+from chalkbeam.cli.options.garment import JsonOption, UnitsOption
+
+if TYPE_CHECKING:
+    from chalkbeam.locations import Band, Location, Rule
+
+locations_app = typer.Typer(
+    help="Locations: list them, show their rules, check or start a preset of your own.",
+    no_args_is_help=True,
+)
+
+AgeOption = Annotated[str, typer.Option(help="adult, youth, toddler or infant.")]
+
+
+@locations_app.command("list")
+def list_locations(units: UnitsOption = Unit.INCH, json: JsonOption = False) -> None:
+    """List the locations, with the usual width or height of art for adults."""
+    from chalkbeam.locations import locations, presets_folder
+
+    known = locations()
+    if json:
+        _print_json({name: as_json(location) for name, location in known.items()})
+        return
+    from rich.table import Table
+
+    columns = ("name", "face", "usual art for adults", "")
+    table = Table(*columns, box=None, pad_edge=False, header_style="bold")
+    for name, location in sorted(known.items(), key=lambda item: (item[1].face, item[0])):
+        own = "yours" if location.origin else ""
+        table.add_row(name, location.face.replace("_", " "), _usual(location, units), own)
+    _print(table)
+    print(f"\nYour own presets live in {presets_folder()}")
+
+
+@locations_app.command("show")
+def show_location(
+    name: Annotated[str, typer.Argument(help="Name, such as left-chest.")],
+    age: AgeOption = "adult",
+    units: UnitsOption = Unit.INCH,
+    json: JsonOption = False,
+) -> None:
+    """Show a location's rules."""
+    from chalkbeam.garments import AGES
+    from chalkbeam.locations import location
+
+    found = location(name)
+    chosen = next((known for known in AGES if known == age), None)
+    if chosen is None:
+        raise Refusal(f"There is no age “{age}”: write {', '.join(AGES)}.")
+    if json:
+        _print_json(as_json(found))
+        return
+    from rich.table import Table
+    from rich.text import Text
+
+    title = found.title[:1].upper() + found.title[1:]
+    _print(Text(f"{title} ({found.name}), on the {found.face.replace('_', ' ')}", "bold"))
+    facts = [found.preset.basis]
+    if found.preset.turn:
+        rising = "rising to the right" if found.preset.turn > 0 else "falling to the right"
+        facts.append(f"turned {abs(found.preset.turn):.0f}°, {rising}")
+    sizes = _usual(found, units, chosen)
+    facts += [f"usual art for {chosen} sizes {sizes}"] if sizes else []
+    _print(Text("; ".join(facts)))
+    table = Table("rule", chosen, "kind", box=None, pad_edge=False, header_style="bold")
+    for rule in found.rules:
+        if chosen in rule.ages:
+            table.add_row(rule.says + _conditions(rule), _asked(rule, rule.by[chosen], units),
+                          _kind(rule))  # fmt: skip
+    _print(table)
+
+
+@locations_app.command("check")
+def check_location(
+    file: Annotated[Path, typer.Argument(help="A location file of your own (TOML).")],
+    json: JsonOption = False,
+) -> None:
+    """Check a location file: its form, and whether garments have the lines it names."""
+    from chalkbeam.locations.library import read_location
+    from chalkbeam.placement.survey import known_faces, unknown_lines
+
+    found = read_location(file)
+    for location in found:
+        if location.face not in known_faces():
+            raise Refusal(
+                f"{file}: no garment has a face “{location.face}”: write one of "
+                f"{', '.join(sorted(known_faces()))}."
+            )
+    missing = {location.name: unknown_lines(location) for location in found}
+    if json:
+        _print_json(
+            {
+                location.name: {**as_json(location), "unknown_lines": list(missing[location.name])}
+                for location in found
+            }
+        )
+    for location in found:
+        if json:
+            continue
+        for line in missing[location.name]:
+            print(f"{location.name}: no garment has a line “{line}” on its {location.face}.")
+        if not missing[location.name]:
+            print(f"{location.name}: {len(location.rules)} rules, all in order.")
+    if any(missing.values()):
+        raise typer.Exit(1)
+
+
+@locations_app.command("copy")
+def copy_location(
+    name: Annotated[str, typer.Argument(help="The location to start from.")],
+    to: Annotated[
+        str,
+        typer.Argument(metavar="NEW-NAME", help="Its new name; the same name replaces it for you."),
+    ],
+) -> None:
+    """Copy a location's file into your presets, to be edited there."""
+    import re
+
+    from calibration.files import write_whole
+    from chalkbeam.locations import location, presets_folder
+    from chalkbeam.locations.library import DATA
+
+    found = location(name)
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", to):
+        raise Refusal(f"“{to}” is no name: use small letters, figures and hyphens.")
+    source = found.origin or DATA / f"{found.name}.toml"
+    if not source.is_file():
+        raise Refusal(f"{found.name} is the twin of another location: copy that one.")
+    place = presets_folder() / f"{to}.toml"
+    if place.exists():
+        raise Refusal(f"{place} is there already: choose another name.")
+    text = source.read_text(encoding="utf-8")
+    if to != found.name:  # two presets cannot share one twin
+        text = re.sub(r"(?m)^twin(_also)? = .*\n", "", text)
+    write_whole(place, text.encode())
+    print(f"Copied to {place}: edit it there, then run chalkbeam location check {place}")
+
+
+def as_json(location: Location) -> dict[str, object]:
+    """Return a location for another program: lengths in mm, by age."""
+
+    def band(value: Band) -> list[float]:
+        return [round(length, 4) for length in (value.low, value.usual, value.high)]
+
+    preset = location.preset
+    return {
+        "name": location.name,
+        "title": location.title,
+        "face": location.face,
+        "also": list(preset.also),
+        "basis": preset.basis,
+        "turn_deg": preset.turn,
+        "file": str(location.origin) if location.origin else None,
+        "width_mm": {age: band(value) for age, value in preset.width.items()},
+        "height_mm": {age: band(value) for age, value in preset.height.items()},
+        "rules": [
+            {
+                "says": rule.says,
+                "art": rule.art,
+                "side": rule.direction,
+                "line": rule.line,
+                "by_mm": {age: band(value) for age, value in rule.by.items()},
+                "bound": rule.bound,
+                "weight": rule.weight,
+                "hard": rule.hard,
+                "check": rule.check,
+                "when": list(rule.when),
+                "unless": list(rule.unless),
+                "ages": list(rule.ages),
+                "fits": list(rule.fits),
+                "grows": rule.grows.model_dump() if rule.grows else None,
+            }
+            for rule in location.rules
+        ],
+    }
+
+
+def _span(band: Band, units: Unit) -> str:
+    """Return a band as “3 in (2 to 4 in)”, one unit for all."""
+    usual = format_length(band.usual, units)
+    if band.high - band.low < 0.5:
+        return usual
+    low, high = format_length(band.low, units), format_length(band.high, units)
+    return f"{usual} ({low.removesuffix(' ' + units.value)} to {high})"
+
+
+def _usual(location: Location, units: Unit, age: str = "adult") -> str:
+    parts = []
+    for word, sizes in (("wide", location.preset.width), ("high", location.preset.height)):
+        band = next((value for known, value in sizes.items() if known == age), None)
+        if band is not None and not (word == "wide" and location.preset.height):
+            parts.append(f"{_span(band, units)} {word}")
+    return ", ".join(parts)
+
+
+def _asked(rule: Rule, band: Band, units: Unit) -> str:
+    from chalkbeam.placement.words import feature_words, line_words
+
+    line = line_words(rule.line)
+    if rule.direction in ("along", "across"):
+        return f"{feature_words(rule)} on the {line}"
+    side = rule.direction.replace("_", " ")
+    word = {"target": "", "at_least": "at least ", "at_most": "at most "}[rule.bound]
+    return f"{feature_words(rule)} {word}{_span(band, units)} {side} the {line}"
+
+
+def _kind(rule: Rule) -> str:
+    if rule.check:
+        return "check"
+    return "never broken" if rule.hard else "aim" if rule.bound == "target" else "limit"
+
+
+def _conditions(rule: Rule) -> str:
+    from chalkbeam.placement.words import line_words
+
+    parts = [f"with {line_words(name)}" for name in rule.when]
+    parts += [f"without {line_words(name)}" for name in rule.unless]
+    parts += ["women's fits" if fit == "womens" else f"{fit} fits" for fit in rule.fits
+              if len(rule.fits) == 1]  # fmt: skip
+    return f" ({', '.join(parts)})" if parts else ""
+
+
+def _print(part: object) -> None:
+    from chalkbeam.cli.terminal import terminal
+
+    terminal().print(part)
+
+
+def _print_json(value: object) -> None:
+    import json
+
+    print(json.dumps(value, indent=1, ensure_ascii=False))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group to the program."""
+    app.add_typer(locations_app, name="location")

@@ -1,0 +1,205 @@
+"""`chalkbeam place`: where artwork goes on a garment, why, and how the garment lies on the platen.
+
+Exit 0: placed. 1: placed, but pressing it so would spoil the garment, or no place
+satisfies the rules. 2: bad input.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
+from chalkbeam.cli.options.artwork import (
+    ArcOption,
+    ArtOption,
+    CentreOption,
+    FontOption,
+    HeightOption,
+    MirroredOption,
+    PageOption,
+    PickOption,
+    SheetMarginOption,
+    SheetWidthOption,
+    TextOption,
+    TurnOption,
+    WholeOption,
+    WidthOption,
+    _length,
+    read_art,
+    read_turn,
+)
+from chalkbeam.cli.options.garment import (
+    FitOption,
+    JsonOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    UnitsOption,
+    find_garment,
+)
+
+if TYPE_CHECKING:
+    from chalkbeam.placement import Impossible, Placement
+    from chalkbeam.placement.loading import Loading
+
+
+def place_art(
+    style: StyleOption,
+    size: SizeOption,
+    location: Annotated[str, typer.Option(help="Location, such as left-chest or “full back”.")],
+    art: ArtOption = None,
+    text: TextOption = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_width: SheetWidthOption = None,
+    sheet_margin: SheetMarginOption = None,
+    mirrored: MirroredOption = False,
+    whole: WholeOption = False,
+    pick: PickOption = None,
+    page: PageOption = 1,
+    centre: CentreOption = "auto",
+    font: FontOption = None,
+    arc: ArcOption = None,
+    turn: TurnOption = None,
+    under: Annotated[
+        str | None, typer.Option(help="A number goes under this name, set as usual.")
+    ] = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    platen: Annotated[
+        str | None, typer.Option(help="Platen by name or size, such as 16x20in.")
+    ] = None,
+    pad: Annotated[
+        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
+    ] = None,
+    collar: Annotated[
+        str, typer.Option(help="Where the collar points: away, towards, left or right.")
+    ] = "away",
+    overhang: Annotated[
+        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
+    ] = None,
+    aside: Annotated[
+        str | None, typer.Option(help="How far the centre line lies right of the middle.")
+    ] = None,
+    on_top: Annotated[
+        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
+    ] = False,
+    units: UnitsOption = Unit.INCH,
+    json: JsonOption = False,
+    png: Annotated[Path | None, typer.Option(help="Also draw a plan: .png, .svg or .pdf.")] = None,
+) -> None:
+    """Work out where artwork goes on a garment: place, reasons, checks, warnings."""
+    from chalkbeam.cli.show_placement import show_placement
+    from chalkbeam.locations import location as find_location
+    from chalkbeam.placement import Impossible, Severity, foot_of, place
+    from chalkbeam.placement.loading import OffPlaten
+
+    garment = find_garment(style, size, fit, measured)
+    found = find_location(location)
+    artwork = read_art(
+        art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
+        sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, whole=whole,
+        pick=pick, font=None if text is None and under is not None else font, arc=arc,
+    )  # fmt: skip
+    extra = None
+    try:
+        if under is not None:
+            above = find_location("player-name")
+            name = read_art(None, under, garment, above, font=font)
+            extra = foot_of(place(garment, above, name))
+            if not any(rule.line in extra for rule in found.rules):
+                raise Refusal(f"--under goes with a number's location, not {found.title}.")
+        placement = place(garment, found, artwork, turn=read_turn(turn), extra=extra)
+    except Impossible as fight:
+        if json:
+            _print_json(_impossible_json(fight, units))
+        else:
+            print(fight.words.say(units))
+        raise typer.Exit(1) from None
+    try:
+        loading = _loading(placement, platen, pad, collar, overhang, aside, on_top)
+    except OffPlaten as off:
+        raise Refusal(off.words.say(units)) from None
+    if png is not None:
+        from chalkbeam.paper.drawing_files import save_drawing
+        from chalkbeam.paper.plan import plan
+
+        save_drawing(plan(placement, loading, units), png, placement.location.title)
+    if json:
+        drawn = {} if png is None else {"plan": str(png)}
+        _print_json({**as_json(placement, loading, units), **drawn})
+    else:
+        show_placement(placement, loading, units)
+        if png is not None:
+            print(f"\n{png}: the plan of it.")
+    if placement.worst is Severity.STOP:
+        raise typer.Exit(1)
+
+
+def _loading(
+    placement: Placement,
+    platen: str | None,
+    pad: str | None,
+    collar: str,
+    overhang: str | None,
+    aside: str | None,
+    on_top: bool,
+) -> Loading | None:
+    """Return how the garment lies on the platen that options describe; None without a platen."""
+    from chalkbeam.placement.loading import COLLARS, load
+    from chalkbeam.placement.platens import parse_pad
+    from chalkbeam.placement.platens import platen as find_platen
+
+    if platen is None:
+        given = (pad, overhang, aside)
+        if on_top or collar != "away" or any(option is not None for option in given):
+            raise Refusal("Name the platen too, such as --platen 16x20in.")
+        return None
+    pointing = next((known for known in COLLARS if known == collar), None)
+    if pointing is None:
+        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    plate = find_platen(platen)
+    if pad is not None:
+        plate = plate.with_pad(parse_pad(pad))
+    return load(
+        placement, plate, collar=pointing, overhang=_length(overhang), aside=_length(aside),
+        threaded=not on_top,
+    )  # fmt: skip
+
+
+def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:
+    """Return the answer for another program: mm and degrees, words in `unit`."""
+    from chalkbeam.placement import plain_placement, remedies
+    from chalkbeam.placement.loading import plain_loading
+
+    answer: dict[str, object] = {"possible": True, **plain_placement(placement, unit)}
+    answer["would_work"] = [sentence.say(unit) for sentence in remedies(placement)]
+    if loading is not None:
+        answer["loading"] = plain_loading(placement, loading, unit)
+    return answer
+
+
+def _impossible_json(fight: Impossible, unit: Unit) -> dict[str, object]:
+    return {
+        "possible": False,
+        "sentence": fight.words.say(unit),
+        "rules": [fight.fight.first.rule.says, fight.fight.second.rule.says],
+        "short_mm": round(fight.fight.short, 3),
+        "width_that_fits_mm": None if fight.width is None else round(fight.width, 3),
+        "other_locations": list(fight.others),
+    }
+
+
+def _print_json(value: object) -> None:
+    import json
+
+    print(json.dumps(value, indent=1, ensure_ascii=False))
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command("place")(place_art)

@@ -1,0 +1,274 @@
+"""`chalkbeam project`: light for one imprint on the platen; `chalkbeam displays`: where it can go.
+
+Exit 0: shown. 1: no place satisfies the rules of a location. 2: bad input.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit, parse_length
+from chalkbeam.cli.options.artwork import (
+    ArtOption,
+    HeightOption,
+    TextOption,
+    TurnOption,
+    WidthOption,
+    read_art,
+    read_turn,
+)
+from chalkbeam.cli.options.display import DisplayOption, WindowOption
+from chalkbeam.cli.options.garment import (
+    FitOption,
+    JsonOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    UnitsOption,
+    find_garment,
+)
+from chalkbeam.cli.options.rig import RigOption
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from calibration.rig.file import Rig
+    from chalkbeam.station.single import Session
+    from overlay.palette import Palette
+
+FabricOption = Annotated[
+    str | None, typer.Option(help="The cloth's colour, a name or #hex: picks colours to suit.")
+]
+
+MOST_LOCATIONS = 9
+"""As many as there are number keys."""
+
+
+def show_light(
+    style: StyleOption,
+    size: SizeOption,
+    location: Annotated[
+        list[str], typer.Option(help="Location; up to nine, chosen by number keys.")
+    ],
+    rig: RigOption = None,
+    art: ArtOption = None,
+    text: TextOption = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_margin: Annotated[
+        str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+    ] = None,
+    mirrored: Annotated[
+        bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+    ] = False,
+    turn: TurnOption = None,
+    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    fabric: FabricOption = None,
+    thickness: Annotated[
+        str | None, typer.Option(help="One layer of the cloth, such as 0.7mm, if not as usual.")
+    ] = None,
+    pad: Annotated[
+        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
+    ] = None,
+    collar: Annotated[
+        str, typer.Option(help="Where the collar points: away, towards, left or right.")
+    ] = "away",
+    overhang: Annotated[
+        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
+    ] = None,
+    aside: Annotated[
+        str | None, typer.Option(help="How far the centre line lies right of the middle.")
+    ] = None,
+    on_top: Annotated[
+        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
+    ] = False,
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    check: Annotated[
+        bool, typer.Option("--check", help="Begin with squares to hold a ruler to.")
+    ] = False,
+    png: Annotated[
+        Path | None, typer.Option(help="Write the pictures to this folder; open no window.")
+    ] = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Show in light where a garment and its transfer go: load, lay, dark, at the press of a key."""
+    if png is None:
+        print("Getting ready: rig, artwork and placement …", file=sys.stderr, flush=True)
+    from dataclasses import replace
+
+    from calibration.rig import library
+    from chalkbeam.light.choice import Choice
+    from chalkbeam.locations import location as find_location
+    from chalkbeam.placement import Impossible, place
+    from chalkbeam.placement.loading import COLLARS, load
+    from chalkbeam.placement.platens import Platen, parse_pad
+    from chalkbeam.station.single import Session, View
+
+    if len(location) > MOST_LOCATIONS:
+        raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
+    pointing = next((known for known in COLLARS if known == collar), None)
+    if pointing is None:
+        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    light = library.open_rig(rig)
+    garment = find_garment(style, size, fit, measured)
+    if thickness is not None:
+        garment = replace(garment, thickness=_cloth(thickness))
+    platen = Platen(light.name or "this platen", light.face)
+    if pad is not None:
+        platen = platen.with_pad(parse_pad(pad))
+    found = [find_location(name) for name in location]
+    palette = palette_of(fabric)
+
+    def prepare() -> Session:
+        choices = []
+        for where in found:
+            artwork = read_art(
+                art, text, garment, where, width=width, height=height, sheet_margin=sheet_margin,
+                mirrored=mirrored, font=font,
+            )  # fmt: skip
+            try:
+                placement = place(garment, where, artwork, turn=read_turn(turn))
+            except Impossible as fight:
+                print(fight.words.say(units))
+                raise typer.Exit(1) from None
+            loading = load(
+                placement, platen, collar=pointing,
+                overhang=None if overhang is None else parse_length(overhang),
+                aside=None if aside is None else parse_length(aside), threaded=not on_top,
+            )  # fmt: skip
+            choices.append(Choice(placement, loading))
+        return Session.of(choices, View.CHECK if check else View.WORK)
+
+    if png is not None:
+        _write_pictures(prepare(), light, palette, units, png, check)
+    else:
+        _open(prepare, light, palette, units, display, window)
+
+
+def _cloth(text: str) -> float:
+    thickness = parse_length(text)
+    if not 0 <= thickness <= 30:
+        raise Refusal(f"Cloth {text} thick is none: write one layer of it, such as 0.7mm.")
+    return thickness
+
+
+def palette_of(fabric: str | None) -> Palette:
+    """Return the colours of light to use on a cloth; the usual ones if none is named.
+
+    Raises
+    ------
+    Refusal
+        If there is no such fabric.
+    """
+    from overlay.palette import DEFAULT_PALETTE
+
+    if fabric is None:
+        return DEFAULT_PALETTE
+    from chalkbeam.garments.fabrics import find_fabric
+    from overlay.colour.visibility import palette_for
+
+    return palette_for(find_fabric(fabric).colour)
+
+
+def _open(
+    prepare: Callable[[], Session],
+    rig: Rig,
+    palette: Palette,
+    units: Unit,
+    display: int | None,
+    window: bool,
+) -> None:
+    from chalkbeam.cli.cautions import AT_THE_PRESS
+    from chalkbeam.light.pages import waiting_marks
+    from chalkbeam.station.help import shift_words
+    from chalkbeam.station.run_when_ready import run_when_ready
+    from chalkbeam.station.single import advance, lit
+    from overlay.draw.frame import Frame, Painter
+    from overlay.window.displays import Screen
+    from overlay.window.run import choose_display
+
+    size = rig.projector.size
+    number = None if window else choose_display(size, display)
+    painter = Painter(rig.projector, palette, keep=2)
+    print(AT_THE_PRESS, file=sys.stderr)
+
+    def view(now: Session) -> Frame | None:
+        return painter.paint(lit(now, rig.face, rig.name, units))
+
+    def ready() -> Callable[[], Session]:
+        session = prepare()
+        view(session)  # drawn here, so that it is up as soon as it is asked for
+        return lambda: session
+
+    last = run_when_ready(
+        ready,
+        Screen(size, number),
+        waiting=painter.paint(waiting_marks(rig.face)),
+        update=advance,
+        view=view,
+        done=lambda now: now.over,
+    )
+    if last is None:
+        return
+    for choice, nudge in zip(last.choices, last.nudges, strict=True):
+        words = shift_words(nudge)
+        if words:
+            print(f"{choice.placement.location.title}: moved {words}")
+
+
+def _write_pictures(
+    session: Session, rig: Rig, palette: Palette, units: Unit, folder: Path, check: bool
+) -> None:
+    from dataclasses import replace
+
+    import cv2
+
+    from calibration.files import write_whole
+    from chalkbeam.record.events import Step
+    from chalkbeam.station.single import View, lit
+    from overlay.draw.frame import render
+
+    wanted = [("check", replace(session, view=View.CHECK))] if check else []
+    for index, choice in enumerate(session.choices):
+        for step in (Step.LOAD, Step.LAY):
+            name = f"{index + 1}-{choice.placement.location.name}-{step.value}"
+            now = replace(session, chosen=index, step=step, view=View.WORK)
+            wanted.append((name, now))
+    for name, now in wanted:
+        frame = render(lit(now, rig.face, rig.name, units) or (), rig.projector, palette)
+        _, coded = cv2.imencode(".png", frame)
+        write_whole(folder / f"{name}.png", coded.tobytes())
+        print(folder / f"{name}.png")
+
+
+def list_displays(json: JsonOption = False) -> None:
+    """List the displays that a projector's picture could go to."""
+    from overlay.window.run import displays
+
+    found = displays()
+    if json:
+        import json as as_json
+
+        listed = [
+            {"number": each.number, "size": list(each.size), "socket": each.name} for each in found
+        ]
+        print(as_json.dumps(listed))
+        return
+    for each in found:
+        socket = f"  {each.name}" if each.name else ""
+        main = "  (main)" if each.number == 1 else ""
+        print(f"{each.number}  {each.size[0]}x{each.size[1]}{socket}{main}")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the program."""
+    app.command("project")(show_light)
+    app.command("displays")(list_displays)

@@ -1,0 +1,223 @@
+"""`chalkbeam rig`: rigs by name, what is known of them, whether they have drifted, repairs."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.commands.calibrate import JsonOption, described, in_words, shots
+from chalkbeam.cli.options.rig import PairsOption, ReportOption, RigOption
+from chalkbeam.cli.parsing import WithRaised
+
+if TYPE_CHECKING:
+    from calibration.rig.file import Rig
+    from calibration.solve.fit import Solution
+
+PhotosArgument = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[PHOTO... [--raised HEIGHT PHOTO...]]",
+        help="Photos taken now, of cards and pattern as for calibrate.",
+    ),
+]
+CROSSES = (
+    "CSV of crosses set by hand: where each mark is (x_mm,y_mm) and where its cross then stood "
+    "(x_px,y_px)."
+)
+CrossesOption = Annotated[Path | None, typer.Option(help=CROSSES)]
+OutOption = Annotated[
+    Path | None, typer.Option(help="Rig file to write; without it the rig is written in place.")
+]
+
+rigs = typer.Typer(no_args_is_help=True, help="Rigs: list, show, check for drift, repair.")
+
+
+@rigs.command("list")
+def list_rigs(as_json: JsonOption = False) -> None:
+    """List the rigs kept by name; the default one has a star."""
+    from calibration.rig import library
+    from calibration.rig.file import load
+
+    chosen = library.default()
+    rows: list[dict[str, Any]] = []
+    for name in library.names():
+        try:
+            rig = load(library.place(name))
+        except Refusal as refusal:
+            rows.append({"name": name, "default": name == chosen, "problem": str(refusal)})
+            continue
+        rows.append(
+            {
+                "name": name,
+                "default": name == chosen,
+                "platen_mm": [rig.face.width, rig.face.depth],
+                "size_px": list(rig.projector.size),
+                "made_at": rig.made_at,
+                "calibration_id": rig.calibration_id,
+            }
+        )
+    if as_json:
+        print(json.dumps(rows, indent=1))
+        return
+    if not rows:
+        print(f"No rigs in {library.folder()}: chalkbeam calibrate without --out keeps one there.")
+    for row in rows:
+        star = "*" if row["default"] else " "
+        print(f"{star} {row['name']}: {row.get('problem') or _summary(row)}")
+
+
+def _summary(row: dict[str, Any]) -> str:
+    width, depth = row["platen_mm"]
+    across, down = row["size_px"]
+    return f"platen {width:g} x {depth:g} mm, projector {across} x {down}, made {row['made_at']}"
+
+
+@rigs.command("show")
+def show(
+    rig: Annotated[str | None, typer.Argument(help="Rig file or name.")] = None,
+    report: ReportOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say what is known of a rig: what it rests on and how far off light may land."""
+    from calibration.rig import library
+
+    press = library.open_rig(rig)
+    if report is not None:
+        from calibration.rig.report import write_report
+
+        write_report(report, press)
+    print(json.dumps(described(press), indent=1) if as_json else in_words(press))
+
+
+@rigs.command("default")
+def default(
+    name: Annotated[
+        str | None, typer.Argument(help="The rig to use unless told otherwise.")
+    ] = None,
+) -> None:
+    """Choose the rig that commands use without --rig, or say which it is."""
+    from calibration.rig import library
+
+    if name is not None:
+        library.set_default(name)
+    chosen = library.default()
+    if chosen is None:
+        raise Refusal("No rig is the default: choose one with chalkbeam rig default NAME.")
+    print(chosen)
+
+
+def check(
+    context: typer.Context,
+    photos: PhotosArgument = None,
+    pairs: PairsOption = False,
+    rig: RigOption = None,
+    crosses: CrossesOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Tell whether the light still lands where it did: 0 unchanged, 1 moved or to calibrate."""
+    from calibration.rig import drift, library
+
+    press = library.open_rig(rig)
+    found = drift.compare(press, _now(context, press, photos, pairs, crosses))
+    if as_json:
+        answer = {
+            "verdict": found.verdict.value,
+            "shift_mm": [round(value, 3) for value in found.shift],
+            "turn_degrees": round(math.degrees(found.turn), 4),
+            "largest_mm": round(found.largest, 3),
+            "doubt_mm": round(found.doubt, 3),
+            "sentence": found.sentence,
+        }
+        print(json.dumps(answer, indent=1))
+    else:
+        print(found.sentence)
+    if found.verdict is not drift.Verdict.UNCHANGED:
+        raise typer.Exit(1)
+
+
+def repair(
+    context: typer.Context,
+    photos: PhotosArgument = None,
+    pairs: PairsOption = False,
+    rig: RigOption = None,
+    crosses: CrossesOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Bring a rig up to date after its projector was bumped: its lens is kept, its place found."""
+    from calibration.rig import drift, library
+    from calibration.solve.acceptance import examine
+
+    place = library.find(rig)
+    press = library.open_rig(rig)
+    now = _now(context, press, photos, pairs, crosses)
+    found = drift.compare(press, now)
+    if found.verdict is drift.Verdict.RECALIBRATE:
+        raise Refusal(found.sentence)
+    examine(now, press.face)
+    write_renewed(press, now, out or place, as_json)
+
+
+@rigs.command("touch-up")
+def touch_up(
+    crosses: Annotated[Path, typer.Option(help=CROSSES)],
+    rig: RigOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take out the mean laying error of the cards: two or three crosses nudged on to marks."""
+    from calibration.rig import by_hand, library
+    from calibration.solve.acceptance import examine
+    from chalkbeam.setup.point_files import read_crosses
+
+    place = library.find(rig)
+    press = library.open_rig(rig)
+    now = by_hand.touch_up(press, read_crosses(crosses))
+    examine(now, press.face)
+    write_renewed(press, now, out or place, as_json)
+
+
+def _now(
+    context: typer.Context,
+    press: Rig,
+    photos: list[Path] | None,
+    pairs: bool,
+    crosses: Path | None,
+) -> Solution:
+    """Return the rig solved from what was observed now."""
+    from calibration.rig import drift
+    from calibration.rig.from_photos import look
+    from chalkbeam.setup.point_files import read_crosses
+
+    if bool(photos) == (crosses is not None):
+        raise Refusal("Give photos taken now, or crosses set by hand with --crosses.")
+    if crosses is not None:
+        return drift.bumped(press, crosses=read_crosses(crosses))
+    _, seen = look(shots(context, photos or [], pairs), press.face, press.projector.size)
+    return drift.bumped(press, seen)
+
+
+def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
+    """Write a rig solved again, and say what is known of it now."""
+    from calibration.rig.file import Rig, save
+
+    renewed = replace(Rig.of(now, press.name, press.face), plans=press.plans)
+    save(renewed, place)
+    if as_json:
+        print(json.dumps({"written": str(place), **described(renewed)}, indent=1))
+    else:
+        print(in_words(renewed))
+        print(f"Wrote {place}.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the group to the program."""
+    rigs.command("check", cls=WithRaised)(check)
+    rigs.command("repair", cls=WithRaised)(repair)
+    app.add_typer(rigs, name="rig")

@@ -1,0 +1,396 @@
+"""`chalkbeam sheet`: run sheets before the press: check one, plan its order, get a sample."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
+from chalkbeam.cli.options.garment import UnitsOption
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from chalkbeam.orders.order_of_work import Plan
+    from chalkbeam.orders.pieces import Piece
+    from chalkbeam.orders.precheck import Lay
+    from chalkbeam.orders.problems import Problem
+    from chalkbeam.orders.sheet import RunSheet
+    from chalkbeam.orders.times import Times
+
+sheet_app = typer.Typer(
+    help="Run sheets: check one, plan the order of work, get a sample.", no_args_is_help=True
+)
+
+SheetArgument = Annotated[Path, typer.Argument(help="The order, CSV or XLSX.")]
+SheetUnitOption = Annotated[
+    Unit | None, typer.Option("--unit", help="Unit of bare lengths, where the sheet names none.")
+]
+ArtworkOption = Annotated[
+    Path | None, typer.Option("--artwork", help="Folder of the artwork, if not beside the sheet.")
+]
+TimesOption = Annotated[
+    str,
+    typer.Option(help="The shop's own seconds a step, such as “platen=240 load=10 measure=45”."),
+]
+FirstOption = Annotated[
+    str, typer.Option(help="Pieces pinned to the beginning, such as “7-1,7-2,12-1”.")
+]
+AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the sheet's own order.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
+
+
+def read_order(
+    sheet: Path,
+    unit: Unit | None,
+    artwork: Path | None,
+    lay: Lay | None = None,
+    units: Unit = Unit.INCH,
+    absent: bool = False,
+    readable: bool = False,
+) -> RunSheet:
+    """Return a run sheet, held against the shop's garments and locations.
+
+    With `lay` (see `chalkbeam.rehearsal`) every imprint is placed and laid as well, so that
+    nothing is first met at the press; lengths are told in `units`.
+    With `absent` artwork files need not be there yet; with `readable` rows that cannot be
+    read are left out.
+
+    Raises
+    ------
+    Refusal
+        As `chalkbeam.runs.sheet.read_sheet`.
+    """
+    from chalkbeam.orders.sheet import read_sheet
+    from chalkbeam.orders.shop import Shop
+
+    examine = None
+    if lay is not None:
+        from chalkbeam.orders.precheck import rehearse
+
+        def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
+            return rehearse(order, lay, units)
+
+    return read_sheet(
+        sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine,
+        absent=absent, readable=readable,
+    )  # fmt: skip
+
+
+def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:
+    """Return the order of work that options describe.
+
+    Raises
+    ------
+    Refusal
+        If a time is none or a pinned piece is not in the order.
+    """
+    from chalkbeam.orders.order_of_work import plan
+    from chalkbeam.orders.shop import fit_on_press
+
+    seconds, pinned = read_planning(order.pieces, times, first)
+    return plan(order.pieces, seconds, fit_on_press, first=pinned, as_listed=as_listed)
+
+
+def read_planning(pieces: Sequence[Piece], times: str, first: str) -> tuple[Times, list[str]]:
+    """Return the times and the pinned pieces that options say.
+
+    Raises
+    ------
+    Refusal
+        If a time is none or a pinned piece is not in the order.
+    """
+    from chalkbeam.orders.times import Times
+
+    pinned = [name for name in first.replace(",", " ").split() if name]
+    known = {piece.id for piece in pieces}
+    for name in pinned:
+        if name not in known:
+            raise Refusal(
+                f"There is no piece “{name}” to pin: a piece is its row and its number in the row, "
+                "such as 7-2."
+            )
+    return Times.parse(times), pinned
+
+
+def counted(count: int, word: str) -> str:
+    """Return a count with its word, such as “1 piece”, “2 pieces”."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _colour_notes(order: RunSheet) -> list[str]:
+    from chalkbeam.garments.fabrics import find_fabric
+
+    notes = []
+    for colour in dict.fromkeys(piece.colour for piece in order.pieces):
+        if colour:
+            try:
+                find_fabric(colour)
+            except Refusal as refusal:
+                notes.append(f"{refusal} Until then the usual line colours are shown.")
+    return notes
+
+
+@sheet_app.command("check")
+def check_sheet(
+    sheet: SheetArgument,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    rig: Annotated[
+        list[str] | None,
+        typer.Option(help="Rig the order is for; repeat for more platens. Any platen without."),
+    ] = None,
+    json: JsonOption = False,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Read a run sheet, place all of it, and say what is in it or everything that is wrong."""
+    from collections import Counter
+
+    from chalkbeam.orders.precheck import on_file
+
+    lay = on_file()
+    if rig:
+        from calibration.rig import library
+        from chalkbeam.station.ready_imprint import Bench
+
+        lay = Bench([library.open_rig(each) for each in rig]).lay
+    order = read_order(sheet, unit, artwork, lay, units)
+    notes = [*order.notes, *_colour_notes(order)]
+    piles = Counter(piece.pile for piece in order.pieces)
+    imprints = sum(len(piece.imprints) for piece in order.pieces)
+    if json:
+        import json as json_module
+        from dataclasses import asdict
+
+        pieces = [asdict(piece) for piece in order.pieces]
+        typer.echo(
+            json_module.dumps(
+                {
+                    "digest": order.digest,
+                    "pieces": pieces,
+                    "notes": notes,
+                    "cautions": list(order.cautions),
+                },
+                default=lambda value: getattr(value, "value", str(value)),
+                ensure_ascii=False,
+            )
+        )
+        return
+    from rich.padding import Padding
+    from rich.table import Table
+
+    from chalkbeam.cli.terminal import terminal
+
+    console = terminal()
+    console.print(
+        f"{sheet.name}: {counted(len(order.pieces), 'piece')}, {counted(imprints, 'imprint')}.\n"
+    )
+    table = Table("pieces", "garment", "colour", "size", box=None, pad_edge=False)
+    table.columns[0].justify = "right"
+    for pile, count in piles.items():
+        table.add_row(str(count), *pile.split(" · "))
+    console.print(table)
+    for note in notes:
+        console.print(f"\nNote: {note}")
+    if order.cautions:
+        console.print("\nLook before pressing:")
+        for caution in order.cautions:
+            console.print(Padding(caution, (0, 0, 0, 2)))
+
+
+@sheet_app.command("plan")
+def plan_sheet(
+    sheet: SheetArgument,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    times: TimesOption = "",
+    first: FirstOption = "",
+    as_listed: AsListedOption = False,
+    json: JsonOption = False,
+) -> None:
+    """Show the order of work, its estimate, and what it saves over the sheet and measuring."""
+    order = read_order(sheet, unit, artwork)
+    planned = plan_order(order, times, first, as_listed)
+    if json:
+        _print_plan_json(planned)
+        return
+    from rich.table import Table
+
+    from chalkbeam.cli.terminal import terminal
+    from chalkbeam.orders.times import Times, format_duration
+
+    console = terminal()
+    table = Table(
+        "", "pieces", "garments", "location", "artwork", "change before it",
+        box=None, pad_edge=False, header_style="bold",
+    )  # fmt: skip
+    for number, spell in enumerate(_spells(planned), start=1):
+        table.add_row(str(number), *spell)
+    console.print(table)
+    console.print()
+    kinds = {"platen": "platens", "pad": "pads", "load": "loads", "turn": "turns",
+             "stack": "transfer piles", "pile": "garment piles"}  # fmt: skip
+    summary = Table("", "time", *kinds.values(), box=None, pad_edge=False, header_style="bold")
+    for column in summary.columns[1:]:
+        column.justify = "right"
+    for name, seconds, changes in (
+        ("this order", planned.seconds, planned.changes),
+        ("the sheet's own order", planned.as_listed, planned.listed_changes),
+        ("… measured by hand", planned.by_hand, planned.listed_changes),
+    ):
+        summary.add_row(name, format_duration(seconds), *(str(changes[kind]) for kind in kinds))
+    console.print(summary)
+    assumed = [
+        f"{name} {value:g}"
+        for name, value in vars(Times()).items()
+        if f"{name}=" not in times.replace(" ", "")
+    ]
+    console.print(
+        f"\nAn estimate, by seconds a step: {', '.join(assumed)} are assumptions; put in the "
+        "shop's own with --times. Measuring by hand: up to a minute a piece (common practice).",
+    )
+    if planned.bound:
+        over = planned.seconds / planned.bound - 1
+        console.print(
+            f"No order can take less than {format_duration(planned.bound)} by these seconds: this "
+            f"one is {over:.1%} above that.",
+        )
+
+
+def _spells(planned: Plan) -> list[tuple[str, ...]]:
+    """Return the order of work with stops run together that differ in nothing but the piece."""
+    rows: list[list[str]] = []
+    pieces: list[list[str]] = []
+    before: object = None
+    for stop in planned.stops:
+        if stop.imprint.follows:
+            location = stop.imprint.location
+            if not rows[-1][1].endswith(location):
+                rows[-1][1] += f" + {location}"
+            continue
+        now = (stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, stop.fit)
+        if now == before:
+            pieces[-1].append(stop.piece.id)
+            continue
+        before = now
+        words = {
+            "platen": stop.fit.platen_words,
+            "pad": stop.fit.pad_words,
+            "stack": "transfers",
+            "pile": "garments",
+        }
+        # Nobody knows what is on the press at the start: say what the first stop needs.
+        needed = [each for each in ("platen", "pad") if not rows and getattr(stop.fit, each)]
+        changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
+        rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
+        pieces.append([stop.piece.id])
+    counted_pieces = (f"{len(codes)}\n{_listed(codes)}" for codes in pieces)
+    return [(cell, *row) for cell, row in zip(counted_pieces, rows, strict=True)]
+
+
+def _listed(codes: list[str]) -> str:
+    """Return codes of pieces, those that count up within one row of the sheet as "9-1…9-5"."""
+    runs: list[list[str]] = []
+    for code in codes:
+        row, _, number = code.rpartition("-")
+        if runs and f"{row}-{int(number) - 1}" == runs[-1][-1]:
+            runs[-1].append(code)
+        else:
+            runs.append([code])
+    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}…{run[-1]}" for run in runs)
+
+
+def _print_plan_json(planned: Plan) -> None:
+    import json
+
+    typer.echo(
+        json.dumps(
+            {
+                "seconds": round(planned.seconds, 1),
+                "as_listed_seconds": round(planned.as_listed, 1),
+                "by_hand_seconds": round(planned.by_hand, 1),
+                "bound_seconds": round(planned.bound, 1),
+                "changes": planned.changes,
+                "listed_changes": planned.listed_changes,
+                "stops": [
+                    {
+                        "imprint": stop.imprint.id,
+                        "piece": stop.piece.id,
+                        "location": stop.imprint.location,
+                        "artwork": stop.imprint.art.text,
+                        "platen": stop.fit.platen,
+                        "pad": stop.fit.pad,
+                        "loading": stop.fit.loading,
+                        "changes": list(stop.changes),
+                        "seconds": round(stop.seconds, 1),
+                    }
+                    for stop in planned.stops
+                ],
+            },
+            ensure_ascii=False,
+        )
+    )
+
+
+@sheet_app.command("sample")
+def sample_sheet(
+    out: Annotated[Path, typer.Option(help="Folder to put the sample into.")] = Path(
+        "tern-harbour"
+    ),
+) -> None:
+    """Write a sample order to work from: an invented rowing club's, with its artwork."""
+    from chalkbeam.simulator.tern_harbour import SHEET, write_sample
+
+    if (out / SHEET).exists():
+        raise Refusal(
+            f"“{out / SHEET}” is there already and may be your own work: name another folder "
+            "with --out, or move it away."
+        )
+    path = write_sample(out)
+    typer.echo(f"{path} and the artwork beside it; look at it with: chalkbeam sheet check {path}")
+
+
+@sheet_app.command("rescue")
+def rescue_record(
+    record: Annotated[Path, typer.Argument(help="The damaged record.")],
+    out: Annotated[Path, typer.Option(help="The new record to write.")],
+) -> None:
+    """Save what can be read of a damaged record into a new one."""
+    from chalkbeam.record.rescue import rescue
+
+    saved = rescue(record, out)
+    runs = "1 run" if saved.runs == 1 else f"{saved.runs} runs"
+    typer.echo(
+        f"{runs} with {saved.events} events saved in {out}; "
+        f"{saved.lost} events could not be read. {record} was left as it is."
+    )
+    for gap in saved.gaps[:MOST_GAPS]:
+        typer.echo(f"  lost: {gap}", err=True)
+    if len(saved.gaps) > MOST_GAPS:
+        typer.echo(f"  … and {len(saved.gaps) - MOST_GAPS} more gaps.", err=True)
+    for run in saved.orphans:
+        typer.echo(
+            f"Of the run {run[:8]} only its events could be saved, not its order of work: it "
+            "cannot be gone on with; begin a new run of the same sheet.",
+            err=True,
+        )
+    if saved.lost:
+        typer.echo(
+            "What was pressed in the lost events is not known any more: count the finished "
+            "garments before you go on, and jump to the first that is not done (key J).",
+            err=True,
+        )
+    if saved.lost and not saved.events:
+        raise typer.Exit(1)
+
+
+MOST_GAPS = 12
+"""More gaps than this are only counted."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(sheet_app, name="sheet")

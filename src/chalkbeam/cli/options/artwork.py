@@ -1,0 +1,139 @@
+"""Options that name artwork and its size."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import parse_length
+
+if TYPE_CHECKING:
+    from chalkbeam.artwork import Artwork
+    from chalkbeam.garments import Garment
+    from chalkbeam.locations import Location
+
+ArtOption = Annotated[Path | None, typer.Option(help="Artwork: PNG, JPEG, WebP, TIFF, SVG or PDF.")]
+TextOption = Annotated[str | None, typer.Option(help="A name or number to set, in place of --art.")]
+WidthOption = Annotated[str | None, typer.Option(help="Width of the ink, such as 3.5in or 89mm.")]
+HeightOption = Annotated[
+    str | None, typer.Option(help="Height of the ink; with --text of its capitals.")
+]
+TurnOption = Annotated[
+    float | None, typer.Option(help="Degrees to turn the art; positive rises to the right.")
+]
+SheetWidthOption = Annotated[
+    str | None, typer.Option(help="Width of the whole sheet, in place of the ink's.")
+]
+SheetMarginOption = Annotated[
+    str | None, typer.Option(help="Carrier around the ink; else the picture's edge is cut.")
+]
+MirroredOption = Annotated[
+    bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
+]
+WholeOption = Annotated[
+    bool, typer.Option("--whole", help="A picture without transparency is all ink.")
+]
+PickOption = Annotated[int | None, typer.Option(help="Which artwork of a ganged sheet, from 1.")]
+PageOption = Annotated[int, typer.Option(help="Page of a PDF.")]
+CentreOption = Annotated[
+    str, typer.Option(help="Which centre is laid on the line: auto, ink or box.")
+]
+FontOption = Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")]
+ArcOption = Annotated[
+    str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
+]
+
+
+def read_turn(degrees: float | None) -> float | None:
+    """Return a turn as typed in the garment frame, whose y is down, radians.
+
+    Raises
+    ------
+    Refusal
+        If it is more than a whole turn.
+    """
+    if degrees is None:
+        return None
+    if not abs(degrees) <= 360:
+        raise Refusal(f"A turn of {degrees:g}° is none: write degrees from -360 to 360.")
+    return -math.radians(degrees)
+
+
+def _length(text: str | None) -> float | None:
+    return None if text is None else parse_length(text)
+
+
+def read_art(
+    art: Path | None,
+    text: str | None,
+    garment: Garment,
+    location: Location,
+    *,
+    width: str | None = None,
+    height: str | None = None,
+    sheet_width: str | None = None,
+    sheet_margin: str | None = None,
+    mirrored: bool = False,
+    centre: str = "auto",
+    page: int = 1,
+    whole: bool = False,
+    pick: int | None = None,
+    font: Path | None = None,
+    arc: str | None = None,
+) -> Artwork:
+    """Return the artwork that options describe; without a size, at the location's usual one.
+
+    Raises
+    ------
+    Refusal
+        As `load_artwork`, `load_gang` and `letter`, or if options contradict each other.
+    """
+    from chalkbeam.artwork import CentreRule, letter, load_artwork, load_gang, picked
+    from overlay.text.typeface import BUNDLED_FONT
+
+    if (art is None) == (text is None):
+        raise Refusal("Give the artwork with --art FILE, or a name or number with --text.")
+    files_only = {"--sheet-width": sheet_width, "--pick": pick, "--whole": whole or None,
+                  "--page": None if page == 1 else page}  # fmt: skip
+    for option, value in ({"--font": font, "--arc": arc} if text is None else files_only).items():
+        if value is not None:
+            raise Refusal(
+                f"{option} goes with {'--text' if text is None else '--art'}: leave it out."
+            )
+    if sheet_width is not None and (width is not None or height is not None):
+        raise Refusal("Give the ink's size or the whole sheet's with --sheet-width, not both.")
+    margin, wide, high = _length(sheet_margin), _length(width), _length(height)
+    if centre not in {rule.value for rule in CentreRule}:
+        raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
+    if text is not None:
+        size = location.letter_size(garment.age, wide, high)
+        return letter(
+            text,
+            width=size.width,
+            height=size.height,
+            widest=size.widest,
+            font=font or BUNDLED_FONT,
+            arc=_length(arc),
+            sheet_margin=6.0 if margin is None else margin,
+            mirrored=mirrored,
+        )
+    assert art is not None  # one of the two was given
+    if pick is not None:
+        if whole:
+            raise Refusal("--whole leaves nothing to pick from: leave it out.")
+        if width is not None or height is not None:
+            raise Refusal("Artworks of a ganged sheet keep its scale: give --sheet-width alone.")
+        ganged = load_gang(
+            art, sheet_width=_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
+            centre=CentreRule(centre), page=page,
+        )  # fmt: skip
+        return picked(art.name, ganged, pick)
+    return load_artwork(
+        art, width=wide, height=high, sheet_width=_length(sheet_width), sheet_margin=margin,
+        mirrored=mirrored, centre=CentreRule(centre), page=page, whole=whole,
+        usual=location.usual_for(garment.age),
+    )  # fmt: skip

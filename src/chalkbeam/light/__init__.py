@@ -1,0 +1,1 @@
+"""The light for a placement: its marks, labels and pages."""

@@ -1,0 +1,232 @@
+"""From pieces to the order they are pressed in, which spares changes at the press.
+
+Cost model (`cost.Times`, the user's own seconds): between two imprints the operator pays
+for each thing that changes, the platen, the pad, the pile of transfer sheets and the pile
+of garments, and for threading the garment: a load for another piece, a turn for the
+same piece threaded another way, nothing if it stays on the platen. Each imprint costs its
+laying, its pressing and its dwell. The sum is what `walk` adds up; nothing else does.
+
+Under this model two imprints that agree in everything cost the same wherever they stand,
+so the order is sought over *groups* of equal visits rather than over pieces: a few dozen
+even for thousands of pieces (`visits`, `sequence`). Whether the imprints of one piece are pressed
+in one visit or in separate passes is decided for each kind of piece by trying both.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from chalkbeam.orders.pieces import Fit, Imprint, Piece
+from chalkbeam.orders.sequence import spanning_weight
+from chalkbeam.orders.times import Times
+from chalkbeam.orders.visits import Chooser, Task, best_order, blocks_of, tasks_of
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One imprint in the order of work.
+
+    Attributes
+    ----------
+    changes : tuple of str
+        What the operator changes before it: fields of `cost.Times` among ``platen``,
+        ``pad``, ``stack``, ``pile``, ``load`` and ``turn``.
+    seconds : float
+        Estimated time from the previous stop's end to this one's, by the cost model.
+    """
+
+    piece: Piece
+    imprint: Imprint
+    fit: Fit
+    changes: tuple[str, ...]
+    seconds: float
+
+    @property
+    def loads(self) -> bool:
+        """Whether the garment is threaded for this stop; else it stays where it is."""
+        return "load" in self.changes or "turn" in self.changes
+
+    @property
+    def batch(self) -> str:
+        """Stops alike enough to share an adjustment: one style, one location, one loading."""
+        return f"{self.piece.style}/{self.imprint.location}/{self.fit.loading}"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The order of work with its estimate.
+
+    Attributes
+    ----------
+    stops : tuple of Stop
+        Every imprint once.
+    seconds : float
+        Estimate for `stops`.
+    as_listed : float
+        Estimate for the sheet's own order, with the light.
+    by_hand : float
+        Estimate for the sheet's own order, each piece measured by hand.
+    bound : float
+        No order can take less under the same cost model.
+    """
+
+    stops: tuple[Stop, ...]
+    seconds: float
+    as_listed: float
+    by_hand: float
+    bound: float
+    listed_changes: dict[str, int]
+
+    @property
+    def changes(self) -> dict[str, int]:
+        """How often each kind of change happens."""
+        return count_changes(self.stops)
+
+
+_LOADINGS = (
+    ("left sleeve", ("left sleeve", "left short sleeve", "left long sleeve")),
+    ("right sleeve", ("right sleeve", "right short sleeve", "right long sleeve")),
+    ("sleeve", ("sleeve",)),
+    ("leg", ("leg", "trouser")),
+    ("back", ("back", "nape", "yoke", "player")),
+)
+
+
+def fit_as_listed(piece: Piece, imprint: Imprint) -> Fit:
+    """Return the platen and pad that the sheet names, and the loading its location's words say."""
+    words = imprint.location.casefold().replace("-", " ").replace("_", " ")
+    for loading, signs in _LOADINGS:
+        if any(sign in words for sign in signs):
+            return Fit(imprint.platen, imprint.pad, loading)
+    return Fit(imprint.platen, imprint.pad)
+
+
+def walk(tasks: Iterable[tuple[Piece, Imprint, Fit]], times: Times) -> tuple[Stop, ...]:
+    """Return the stops of an order as it stands: the one place where costs are added up."""
+    stops: list[Stop] = []
+    for piece, imprint, fit in tasks:
+        changes: list[str] = []
+        if not stops:
+            changes.append("load")
+        else:
+            last = stops[-1]
+            for name, before, now in (
+                ("platen", last.fit.platen, fit.platen),
+                ("pad", last.fit.pad, fit.pad),
+                ("stack", last.imprint.art.stack, imprint.art.stack),
+                ("pile", last.piece.pile, piece.pile),
+            ):
+                if before != now:
+                    changes.append(name)
+            if last.piece.id != piece.id:
+                changes.append("load")
+            elif last.fit != fit:
+                changes.append("turn")
+        seconds = sum(getattr(times, name) for name in changes)
+        stops.append(Stop(piece, imprint, fit, tuple(changes), seconds + work(imprint, times)))
+    return tuple(stops)
+
+
+def work(imprint: Imprint, times: Times) -> float:
+    """Return the seconds an imprint takes wherever it stands: lay, press, dwell, pre-press."""
+    dwell = times.dwell if imprint.press.dwell is None else imprint.press.dwell
+    return times.lay + times.press + dwell + (imprint.press.prepress_dwell or 0.0)
+
+
+def total(stops: Sequence[Stop]) -> float:
+    """Return the estimate of an order, s."""
+    return sum(stop.seconds for stop in stops)
+
+
+def count_changes(stops: Sequence[Stop]) -> dict[str, int]:
+    """Return how often each kind of change happens, most costly kinds first."""
+    counts = dict.fromkeys(("platen", "pad", "load", "turn", "stack", "pile"), 0)
+    for stop in stops:
+        for name in stop.changes:
+            counts[name] += 1
+    return counts
+
+
+def plan(
+    pieces: Sequence[Piece],
+    times: Times | None = None,
+    choose: Chooser = fit_as_listed,
+    *,
+    first: Sequence[str] = (),
+    as_listed: bool = False,
+) -> Plan:
+    """Return the order of work with its estimate.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        In the sheet's order.
+    times : Times, optional
+        The shop's own seconds; stated assumptions without.
+    choose : callable
+        Platen, pad and loading of an imprint.
+    first : sequence of str
+        Ids of pieces the user pins to the beginning, in this order, each piece whole;
+        after those that the sheet itself pins.
+    as_listed : bool
+        Pin everything: keep the sheet's own order.
+
+    Raises
+    ------
+    ValueError
+        If `first` names a piece that is not in `pieces`.
+    """
+    times = times or Times()
+    by_id = {piece.id: piece for piece in pieces}
+    unknown = [name for name in first if name not in by_id]
+    if unknown:
+        raise ValueError(f"pinned pieces are not in the order: {', '.join(unknown)}")
+    blocks = {piece.id: blocks_of(tasks_of(piece, choose)) for piece in pieces}
+    listed_tasks = [task for each in blocks.values() for block in each for task in block]
+    listed = _walk(listed_tasks, times)
+    if as_listed:
+        stops = listed
+    else:
+        sheet_pins = sorted(
+            (piece for piece in pieces if piece.order is not None),
+            key=lambda piece: piece.order or 0.0,
+        )
+        pinned = {piece.id: piece for piece in sheet_pins}
+        pinned |= {name: by_id[name] for name in first if name not in pinned}
+        head = [task for name in pinned for block in blocks[name] for task in block]
+        rest = [each for name, each in blocks.items() if each and name not in pinned]
+        start = head[-1].state if head else None
+        stops = _walk([*head, *best_order(rest, times, start)], times)
+        if not pinned and total(listed) <= total(stops):
+            stops = listed
+    return Plan(
+        stops=stops,
+        seconds=total(stops),
+        as_listed=total(listed),
+        by_hand=total(listed) + times.measure * len(pieces),
+        bound=_bound(listed_tasks, times),
+        listed_changes=count_changes(listed),
+    )
+
+
+def _walk(tasks: Sequence[Task], times: Times) -> tuple[Stop, ...]:
+    return walk(((task.piece, task.imprint, task.fit) for task in tasks), times)
+
+
+def _bound(tasks: Sequence[Task], times: Times) -> float:
+    """Return seconds that no order can go below.
+
+    Every order passes through every distinct (platen, pad, stack, pile), and a path through
+    points of a metric space is never shorter than their minimum spanning tree. Every
+    piece is threaded once for each of its fits, by a load first and by the cheaper of load
+    and turn after that.
+    """
+    fits: dict[str, set[Fit]] = defaultdict(set)
+    for task in tasks:
+        fits[task.piece.id].add(task.fit)
+    again = min(times.load, times.turn)
+    threading = sum(times.load + (len(each) - 1) * again for each in fits.values())
+    fixed = sum(work(task.imprint, times) for task in tasks)
+    return fixed + threading + spanning_weight({task.state for task in tasks}, times)

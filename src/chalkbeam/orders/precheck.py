@@ -1,0 +1,201 @@
+"""An order placed ahead of the press, imprint by imprint, so that nothing is first met there.
+
+Everything is gone through that the press side would do for an imprint: its artwork is
+read and measured, its place worked out, a platen sought that takes it. What would stop
+the work is told all at once, by row and column of the sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import cast
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
+from chalkbeam.garments import Fit, garment
+from chalkbeam.locations import location as find_location
+from chalkbeam.orders.headers import Cells, Column
+from chalkbeam.orders.pieces import Imprint, Piece
+from chalkbeam.orders.place_imprint import place_imprint, read_artwork
+from chalkbeam.orders.problems import Problem, row_words
+from chalkbeam.orders.sheet import RunSheet
+from chalkbeam.placement import Impossible, Placement, Severity
+from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load
+from chalkbeam.placement.many import Placer
+from chalkbeam.placement.platens import parse_pad, platens
+from chalkbeam.placement.platens import platen as find_platen
+
+REMEMBERED = 2000
+"""Placements that are remembered on the way; then all are forgotten, to bound memory."""
+
+MOST_ROWS = 8
+"""More rows with the same caution are only counted: the press shows each in its turn."""
+
+Lay = Callable[[Placement, Imprint], Loading]
+"""Lays a placed imprint on a platen that takes it; raises a Refusal where there is none."""
+
+
+class _Bad(Exception):
+    """A Refusal, with the column that it is about."""
+
+    def __init__(self, column: Column | None, message: str) -> None:
+        super().__init__(message)
+        self.column, self.message = column, message
+
+
+def rehearse(
+    order: RunSheet,
+    lay: Lay,
+    unit: Unit = Unit.MM,
+    location_of: Callable[[Imprint], str] = lambda imprint: imprint.location,
+) -> tuple[tuple[Problem, ...], tuple[str, ...]]:
+    """Place every different imprint of an order.
+
+    Parameters
+    ----------
+    order : RunSheet
+    lay : callable
+        See `Lay`: `on_file` without a rig, `chalkbeam.bench.Bench.lay` with one.
+    unit : Unit
+        Unit of the lengths in what is said.
+    location_of : callable
+        Imprint to the name of the location in force for it; the sheet's without.
+
+    Returns
+    -------
+    problems : tuple of Problem
+        What would stop the work at the press.
+    cautions : tuple of str
+        What to look at before pressing, a sentence each, with its rows.
+    """
+    problems: list[Problem] = []
+    cautions: dict[str, list[int]] = {}
+    answers: dict[tuple[object, ...], tuple[str, ...] | _Bad] = {}
+
+    def alike(imprint: Imprint | None) -> Imprint | None:
+        """Return what of an imprint decides how it comes out."""
+        return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
+
+    look = _Look(lay, unit, location_of)
+    for piece in order.pieces:
+        if piece.copy > 1:  # the copies of a row are alike
+            continue
+        for place, imprint in enumerate(piece.imprints, start=1):
+            cells = order.cells.get((piece.row, place), Cells(None, None, None, None))
+            over = next((each for each in piece.imprints if each.id == imprint.follows), None)
+            key = (piece.style, piece.size, piece.fit, cells, *map(alike, (imprint, over)))
+            if key not in answers:
+                try:
+                    answers[key] = tuple(look.at(piece, imprint, cells))
+                except _Bad as bad:
+                    answers[key] = bad
+            answer = answers[key]
+            if isinstance(answer, _Bad):
+                at = (answer.column.index, answer.column.title) if answer.column else (-1, "")
+                problems.append(Problem(piece.row, *at, answer.message.rstrip(".") + "."))
+                continue
+            for sentence in answer:
+                cautions.setdefault(f"{location_of(imprint)}: {sentence}", []).append(piece.row)
+    return tuple(problems), tuple(
+        f"{row_words(rows, MOST_ROWS)}: {sentence}" for sentence, rows in cautions.items()
+    )
+
+
+class _Look:
+    """Looks at imprints one by one; keeps what the next ones may share."""
+
+    def __init__(self, lay: Lay, unit: Unit, location_of: Callable[[Imprint], str]) -> None:
+        self._lay, self._unit, self._location_of = lay, unit, location_of
+        self._placer = Placer()
+        self._laid: dict[tuple[int, str, str], Loading | Refusal] = {}
+
+    def at(self, piece: Piece, imprint: Imprint, cells: Cells) -> list[str]:
+        """Return what to look at before pressing an imprint.
+
+        Raises
+        ------
+        _Bad
+            If it cannot be pressed, or should not.
+        """
+        if len(self._placer) > REMEMBERED:
+            self._placer = Placer()
+            self._laid.clear()
+        try:
+            worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
+        except Refusal as refusal:  # such as a chart spoiled since the sheet was read
+            raise _Bad(None, str(refusal)) from None
+        where = self._location_of(imprint)
+        try:
+            read_artwork(imprint, worn, find_location(where))
+        except Refusal as refusal:
+            raise _Bad(cells.artwork or cells.location, str(refusal)) from None
+        try:
+            placement = place_imprint(self._placer, piece, imprint, self._location_of)
+        except Refusal as refusal:
+            said = self._words(refusal)
+            raise _Bad(cells.location, f"{where} cannot be: {said}") from None
+        stops = [each for each in placement.warnings if each.severity is Severity.STOP]
+        if stops:
+            words = " ".join(each.sentence.say(self._unit) for each in stops)
+            raise _Bad(cells.location, f"{where} would spoil the garment: {words}")
+        loading = self._loading(placement, imprint, cells)
+        concerns = [*placement.warnings, *loading.concerns]
+        return [
+            each.sentence.say(self._unit) for each in concerns if each.severity is Severity.CAUTION
+        ]
+
+    def _loading(self, placement: Placement, imprint: Imprint, cells: Cells) -> Loading:
+        for text, read, column in (
+            (imprint.platen, find_platen, cells.platen),
+            (imprint.pad, parse_pad, cells.pad),
+        ):
+            try:
+                if text:
+                    read(text)
+            except Refusal as refusal:
+                raise _Bad(column, str(refusal)) from None
+        # By identity: the placer keeps the placement as long as it is asked for.
+        key = (id(placement), imprint.platen, imprint.pad)
+        if key not in self._laid:
+            try:
+                self._laid[key] = self._lay(placement, imprint)
+            except Refusal as refusal:
+                self._laid[key] = refusal
+        loading = self._laid[key]
+        if isinstance(loading, Refusal):
+            said = f"{self._location_of(imprint)}: {self._words(loading)}"
+            raise _Bad(cells.platen if imprint.platen else cells.location, said)
+        return loading
+
+    def _words(self, refusal: Refusal) -> str:
+        """Return what a refusal says, its lengths in the unit asked for."""
+        if isinstance(refusal, Impossible | OffPlaten):
+            return refusal.words.say(self._unit)
+        return str(refusal)
+
+
+def on_file(collar: Collar = "away", threaded: bool = True) -> Lay:
+    """Return how to lay imprints where no rig is named: on the sheet's platen, else on any on file.
+
+    The largest platen is tried first. What is said of a platen that the program chose
+    itself is not passed on: another may do better.
+    """
+    largest_first = sorted(
+        platens().values(), key=lambda each: each.face.width * each.face.depth, reverse=True
+    )
+
+    def lay(placement: Placement, imprint: Imprint) -> Loading:
+        tried = [find_platen(imprint.platen)] if imprint.platen else largest_first
+        refused: Refusal | None = None
+        for plate in tried:
+            try:
+                padded = plate.with_pad(parse_pad(imprint.pad)) if imprint.pad else plate
+                loading = load(placement, padded, collar=collar, threaded=threaded)
+                return loading if imprint.platen else replace(loading, concerns=())
+            except Refusal as refusal:
+                refused = refused or refusal
+        assert refused is not None
+        raise refused
+
+    return lay

@@ -1,0 +1,127 @@
+"""Run sheets: from a shop's table to pieces, with every problem told at once.
+
+Forgiving about form (header words, delimiters, decimal commas, blank and total rows,
+units in the header or the cell), strict about content: nothing is guessed, and press
+settings are taken over word for word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.spreadsheets import read_table
+from chalkbeam.basics.units import Unit
+from chalkbeam.orders.catalogue import AnyCatalogue, Catalogue
+from chalkbeam.orders.headers import Cells, find_header
+from chalkbeam.orders.pieces import Piece
+from chalkbeam.orders.problems import Problem, SheetRefusal
+from chalkbeam.orders.rows import RowReader
+
+
+@dataclass(frozen=True)
+class RunSheet:
+    """An order as read.
+
+    Attributes
+    ----------
+    digest : str
+        SHA-256 of the file's bytes: tells whether it is edited under way.
+    pieces : tuple of Piece
+        In the sheet's order.
+    notes : tuple of str
+        What the user should know: columns not used, rows left out, ….
+    cells : mapping of (row, place) to Cells
+        Where each imprint stands in the sheet, by its row and its place among the imprints
+        of a piece, from 1.
+    cautions : tuple of str
+        What `examine` of `read_sheet` found to look at before pressing.
+    left_out : tuple of Problem
+        Why rows are not among the pieces, where that was asked for.
+    """
+
+    path: Path
+    digest: str
+    pieces: tuple[Piece, ...]
+    notes: tuple[str, ...] = ()
+    cells: Mapping[tuple[int, int], Cells] = field(default_factory=dict, repr=False)
+    cautions: tuple[str, ...] = ()
+    left_out: tuple[Problem, ...] = ()
+
+
+Examine = Callable[[RunSheet], tuple[Sequence[Problem], Sequence[str]]]
+"""Looks further into an order as read; returns problems, and cautions to be passed on."""
+
+
+def read_sheet(
+    path: Path,
+    *,
+    unit: Unit | None = None,
+    catalogue: Catalogue | None = None,
+    artwork_folder: Path | None = None,
+    examine: Examine | None = None,
+    absent: bool = False,
+    readable: bool = False,
+) -> RunSheet:
+    """Read a run sheet.
+
+    Parameters
+    ----------
+    path : Path
+        CSV or XLSX.
+    unit : Unit, optional
+        Of bare lengths whose header names none; without it they are problems.
+    catalogue : Catalogue, optional
+        Checks and translates styles, sizes and locations; any name is taken without one.
+    artwork_folder : Path, optional
+        Where artwork files are, if not beside the sheet.
+    examine : callable, optional
+        What it finds wrong with the rows that could be read is told with the rest.
+    absent : bool
+        Take artwork files that are not there: they may be put back before their turn.
+    readable : bool
+        Leave rows out that have a problem, if there are any without.
+
+    Raises
+    ------
+    SheetRefusal
+        With every problem, each with its row and column.
+    Refusal
+        If the file cannot be read at all.
+    """
+    path = Path(path)
+    table = read_table(path)
+    found = [(find_header(rows), rows) for _, rows in table.dialects]
+    headed = [(header, rows) for header, rows in found if header is not None]
+    if not headed:
+        raise Refusal(
+            f"{path} has no header row: write one above the order, such as "
+            "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
+        )
+    notes = list(table.notes)
+    if table.worksheets:
+        header, rows = headed[0]
+        titles = [title for title, page in table.dialects if page is rows]
+        more = [title for title, page in table.dialects if page is not rows and find_header(page)]
+        notes += [f"Worksheet “{titles[0]}” is read, “{title}” is not." for title in more]
+    else:
+        header, rows = max(headed, key=lambda pair: len(pair[0].columns))
+    reader = RowReader(
+        header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent, absent
+    )
+    reader.check_header()
+    if not reader.problems:
+        for index in range(header.row + 1, len(rows)):
+            reader.take(index + 1, rows[index])
+        if not reader.pieces and not reader.problems:
+            reader.problem(0, None, "the sheet has a header but no order under it: add rows")
+    notes += dict.fromkeys(reader.notes)
+    order = RunSheet(path, table.digest, tuple(reader.pieces), tuple(notes), reader.cells)
+    if readable and reader.pieces:
+        order = replace(order, left_out=tuple(sorted(set(reader.problems))))
+    further, cautions = examine(order) if examine is not None else ((), ())
+    if further or (reader.problems and not order.left_out):
+        raise SheetRefusal(path, [*reader.problems, *further])
+    return replace(order, cautions=tuple(cautions))

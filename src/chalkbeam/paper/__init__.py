@@ -1,0 +1,1 @@
+"""What is printed and drawn: plans, proofs, worn views, reports."""

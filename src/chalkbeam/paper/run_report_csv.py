@@ -1,0 +1,70 @@
+"""A run's acts as CSV: RFC 4180, and nothing in it that a spreadsheet would run as a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+
+from chalkbeam.record.summary import Act, Report
+
+HEADER = (
+    "number", "when_utc", "piece", "row", "style", "fit", "size", "colour", "name", "number_worn",
+    "location", "artwork", "result", "reason", "replaced", "seconds",
+    "planned_x_mm", "planned_y_mm", "planned_turn_deg",
+    "correction_x_mm", "correction_y_mm", "correction_turn_deg",
+    "operator", "rig", "calibration", "event",
+)  # fmt: skip
+
+
+def safe(text: str) -> str:
+    """Return text that a spreadsheet shows as it is.
+
+    A cell that begins with ``= + - @``, a tab or a line break may be run as a formula when the
+    file is opened; an apostrophe in front makes it text (the usual advice against "CSV
+    injection"; common practice, no source).
+    """
+    return f"'{text}" if text.lstrip(" ")[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") else text
+
+
+def report_csv(report: Report) -> bytes:
+    """Return one row for each act in force, CRLF line ends, UTF-8 with the mark Excel needs."""
+    stops = {stop.imprint.id: stop for stop in report.run.stops}
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(HEADER)
+    for number, act in enumerate(report.acts, start=1):
+        event, stop = act.event, stops.get(act.event.imprint)
+        if stop is None:
+            continue
+        piece, imprint = stop.piece, stop.imprint
+        writer.writerow(
+            (
+                number,
+                safe(event.wall),
+                safe(piece.id),
+                piece.row,
+                *map(safe, (piece.style, piece.fit, piece.size, piece.colour)),
+                *map(safe, (piece.name, piece.number)),
+                safe(str(event.data.get("location") or imprint.location)),
+                safe(imprint.art.text),
+                act.result,
+                safe(str(event.data.get("reason") or "")),
+                {True: "yes", False: "no", None: ""}[event.data.get("replaced")],
+                "" if act.seconds is None else f"{act.seconds:.1f}",
+                *_planned(act),
+                f"{act.nudge.x:.2f}",
+                f"{act.nudge.y:.2f}",
+                f"{math.degrees(act.nudge.angle):.2f}",
+                *map(safe, (event.operator, event.rig, event.calibration, event.id)),
+            )
+        )
+    return text.getvalue().encode("utf-8-sig")
+
+
+def _planned(act: Act) -> tuple[str, str, str]:
+    pose = act.event.data.get("pose")
+    if not pose:
+        return "", "", ""
+    turn = math.degrees(float(pose.get("angle", 0.0)))
+    return f"{float(pose['x']):.2f}", f"{float(pose['y']):.2f}", f"{turn:.2f}"

@@ -1,8 +1,0 @@
-"""Proofs: the page a customer signs, and a paper template that needs no projector."""
-
-from chalkbeam.proof.picture import ink_picture, letter_picture
-from chalkbeam.proof.sheet import proof_pdf
-from chalkbeam.proof.template import template_pdf
-from chalkbeam.proof.values import PAPERS, Proof
-
-__all__ = ["PAPERS", "Proof", "ink_picture", "letter_picture", "proof_pdf", "template_pdf"]

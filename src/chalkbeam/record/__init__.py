@@ -1,0 +1,1 @@
+"""What happened at the press, on disk."""

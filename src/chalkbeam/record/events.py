@@ -1,0 +1,124 @@
+"""What can happen in a run: events that are only ever added, never changed."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import Any
+
+
+class Step(Enum):
+    """Where the operator is with the imprint at hand."""
+
+    LOAD = "load"
+    LAY = "lay"
+    PRESS = "press"
+
+
+class Kind(Enum):
+    """What happened."""
+
+    OPENED = "opened"
+    """Someone began or went on working: a session starts here."""
+    STEPPED = "stepped"
+    """On to a step of an imprint, by the order or by a jump. `imprint`, `step`."""
+    NUDGED = "nudged"
+    """The lay lines were moved. Data: x, y (mm), angle (rad), batch (key or empty)."""
+    COLLARED = "collared"
+    """The garment frame was moved to the real collar. Data as NUDGED; replaces the last."""
+    PRESET = "preset"
+    """Another location was chosen for the imprint; `step` begins there (none in old records).
+    Data: location."""
+    PRESSED = "pressed"
+    """The press closed on the imprint and opened again. Data: pose (x, y, angle)."""
+    SKIPPED = "skipped"
+    """The imprint is left out for now. Data: reason."""
+    SPOILED = "spoiled"
+    """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place)."""
+    PAUSED = "paused"
+    WENT_ON = "went on"
+    UNDONE = "undone"
+    """Takes back the event named in data: event."""
+    REDONE = "redone"
+    """Puts the event named in data: event back in force."""
+    NOTED = "noted"
+    """Something worth keeping, such as an artwork file gone missing. Data: text."""
+    CLOSED = "closed"
+    """The session was left on purpose."""
+
+
+REVOCABLE = frozenset(
+    {
+        Kind.STEPPED,
+        Kind.NUDGED,
+        Kind.COLLARED,
+        Kind.PRESET,
+        Kind.PRESSED,
+        Kind.SKIPPED,
+        Kind.SPOILED,
+    }
+)
+"""What undo can take back."""
+
+
+def new_id() -> str:
+    """Return an id for an event, made once when the key is pressed, before anything is written."""
+    return uuid.uuid4().hex
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened.
+
+    Attributes
+    ----------
+    id : str
+        Made by `new_id`. Writing an event a second time under its id changes nothing.
+    kind : Kind
+    imprint : str
+        Id of the imprint it is about; empty if about none.
+    step : Step or None
+    data : mapping
+        See `Kind`. Plain JSON values.
+    seq : int
+        Place in the record, from 1; 0 until written. The only thing that says what came first.
+    session : str
+        Which sitting. `clock` compares only within one.
+    clock : float
+        Seconds on the computer's monotonic clock.
+    wall : str
+        Date and time (ISO 8601, UTC), for people only: it may run backwards.
+    operator, rig, calibration : str
+        Who, at which press, and the id of the calibration in force.
+    """
+
+    id: str
+    kind: Kind
+    imprint: str = ""
+    step: Step | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+    seq: int = 0
+    session: str = ""
+    clock: float = 0.0
+    wall: str = ""
+    operator: str = ""
+    rig: str = ""
+    calibration: str = ""
+
+
+def in_force(events: Iterable[Event]) -> list[Event]:
+    """Return the events less those taken back, in order, without the undos and redos."""
+    kept = list(events)
+    undone: set[str] = set()
+    for event in kept:
+        if event.kind is Kind.UNDONE:
+            undone.add(event.data["event"])
+        elif event.kind is Kind.REDONE:
+            undone.discard(event.data["event"])
+    return [
+        event
+        for event in kept
+        if event.id not in undone and event.kind not in (Kind.UNDONE, Kind.REDONE)
+    ]

@@ -1,0 +1,308 @@
+"""Where a run stands: events folded over the order of work. Knows no database and no clock.
+
+`Progress` takes events one at a time, each in constant time, and remembers how to take
+the last ones back, so that undo and redo cost no re-reading.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import TypeVar
+
+from chalkbeam.orders.order_of_work import Stop
+from chalkbeam.orders.pieces import Fit, piece_of
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
+
+UNDO_DEPTH = 1000
+"""How many acts can be taken back; bounds memory over a long run."""
+
+
+_T = TypeVar("_T")
+
+
+class Outcome(Enum):
+    """How an imprint ended."""
+
+    PRESSED = "pressed"
+    SKIPPED = "skipped"
+    SPOILED = "spoiled"
+
+
+@dataclass(frozen=True)
+class At:
+    """The imprint at hand and the step; `index` is its place in the order, None when done."""
+
+    index: int | None
+    step: Step = Step.LOAD
+
+
+class Progress:
+    """The state of a run after its events.
+
+    Parameters
+    ----------
+    stops : sequence of Stop
+        The order of work.
+    events : iterable of Event
+        Everything that has happened so far, by `seq`.
+    carried : mapping of imprint id to Shift, optional
+        Nudges brought over from an earlier run (a reorder).
+    places : mapping of imprint id to str, optional
+        Locations brought over likewise.
+
+    Attributes
+    ----------
+    on_press : frozenset of Fit
+        What may be on the press: certain once a garment was loaded, else also what the light
+        has asked for since. ``Fit()``, the rig's platen bare, at the start of a session.
+    """
+
+    def __init__(
+        self,
+        stops: Sequence[Stop],
+        events: Iterable[Event] = (),
+        carried: dict[str, Shift] | None = None,
+        places: dict[str, str] | None = None,
+    ) -> None:
+        self.stops = tuple(stops)
+        self._place = {stop.imprint.id: index for index, stop in enumerate(self.stops)}
+        self._of_piece: dict[str, list[int]] = {}
+        for index, stop in enumerate(self.stops):
+            self._of_piece.setdefault(stop.piece.id, []).append(index)
+        self.at = At(0 if self.stops else None)
+        self.on_press = frozenset({Fit()})
+        self.outcomes: dict[str, Outcome] = {}
+        self.spoiled_pieces: dict[str, int] = {}
+        self.paused = False
+        self._earlier = dict(carried or {})
+        self._places = dict(places or {})
+        self._nudges: dict[str, Shift] = {}
+        self._batch_nudges: dict[str, Shift] = {}
+        self._frozen: dict[str, Shift] = {}
+        self._collars: dict[str, Shift] = {}
+        self._presets: dict[str, str] = {}
+        self._done: deque[tuple[Event, Callable[[], None]]] = deque(maxlen=UNDO_DEPTH)
+        self._taken_back: list[Event] = []
+        for event in events:
+            self.apply(event)
+
+    # -- reading ---------------------------------------------------------------------------
+
+    @property
+    def stop(self) -> Stop | None:
+        """The stop at hand; None when nothing is left."""
+        return None if self.at.index is None else self.stops[self.at.index]
+
+    @property
+    def undoable(self) -> Event | None:
+        """The act that undo would take back."""
+        return self._done[-1][0] if self._done else None
+
+    @property
+    def redoable(self) -> Event | None:
+        """The act that redo would put back."""
+        return self._taken_back[-1] if self._taken_back else None
+
+    def following(self) -> At:
+        """Return where pressing the imprint at hand would lead."""
+        return At(None) if self.at.index is None else self._after(self.at.index, on_platen=True)
+
+    def pressed(self) -> int:
+        """Return how many imprints are pressed."""
+        return sum(outcome is Outcome.PRESSED for outcome in self.outcomes.values())
+
+    def find(self, text: str) -> int | None:
+        """Return the index of the next open stop of a piece, None if there is no such piece.
+
+        `text` is a piece's or an imprint's id, as a barcode says it, or the piece's
+        number in the order of work, as it is shown ("17 of 59"). Ids go first.
+        """
+        text = text.strip()
+        if text in self._place:
+            return self._place[text]
+        pieces = tuple(self._of_piece)
+        if text not in self._of_piece and text.isdecimal() and 1 <= int(text) <= len(pieces):
+            text = pieces[int(text) - 1]
+        places = self._of_piece.get(text, [])
+        pending = [place for place in places if not self._ended(place)]
+        return next(iter(pending or places), None)
+
+    def due_at(self, location: str) -> int | None:
+        """Return the index of another imprint of the piece at hand still to do at a location."""
+        if self.stop is None:
+            return None
+        others = (place for place in self._of_piece[self.stop.piece.id] if place != self.at.index)
+        due = (each for each in others if not self._ended(each) and self.location(each) == location)
+        return next(due, None)
+
+    def carried(self, index: int) -> Shift:
+        """Return the correction the stop comes with: earlier run and rest-of-batch nudges, mm."""
+        stop = self.stops[index]
+        batch = self._frozen.get(stop.imprint.id, self._batch_nudges.get(stop.batch, Shift()))
+        return self._earlier.get(stop.imprint.id, Shift()) + batch
+
+    def nudge(self, index: int, more: Shift = Shift()) -> Shift:  # noqa: B008 - a frozen value
+        """Return the whole correction of the lay lines at a stop, platen frame, mm and rad.
+
+        `more` is a nudge that may follow: what the correction will be with it.
+        """
+        own = self._nudges.get(self.stops[index].imprint.id, Shift())
+        return self.carried(index) + (own + more)
+
+    def collar(self, index: int) -> Shift | None:
+        """Return the garment frame's correction at a stop: this piece's, else its batch's."""
+        stop = self.stops[index]
+        key = f"{stop.piece.id}/{stop.fit.loading}"
+        return self._collars.get(key, self._collars.get(f"batch {stop.batch}"))
+
+    def location(self, index: int) -> str:
+        """Return the location in force: the preset chosen, the earlier run's, or the sheet's."""
+        imprint = self.stops[index].imprint
+        usual = self._places.get(imprint.id, imprint.location)
+        return self._presets.get(imprint.id, usual)
+
+    def stays(self, index: int) -> bool:
+        """Whether the garment lies for a stop as it lay for the one before it.
+
+        The plan knows only the sheet's locations: at others it is laid anew.
+        """
+        as_listed = (self.location(i) == self.stops[i].imprint.location for i in (index - 1, index))
+        return not self.stops[index].loads and all(as_listed)
+
+    def seconds_left(self) -> float:
+        """Return the estimate for what is still open, by the plan's own seconds."""
+        return sum(stop.seconds for index, stop in enumerate(self.stops) if not self._ended(index))
+
+    # -- taking events ---------------------------------------------------------------------
+
+    def apply(self, event: Event) -> None:
+        """Take one event, in constant time."""
+        if event.kind is Kind.UNDONE:
+            if self._done and self._done[-1][0].id == event.data["event"]:
+                done, back = self._done.pop()
+                back()
+                self._taken_back.append(done)
+        elif event.kind is Kind.REDONE:
+            if self._taken_back and self._taken_back[-1].id == event.data["event"]:
+                self._act(self._taken_back.pop())
+        elif event.kind in (Kind.PAUSED, Kind.WENT_ON, Kind.OPENED):
+            self.paused = event.kind is Kind.PAUSED
+        elif event.kind in REVOCABLE and event.imprint in self._place:
+            self._taken_back.clear()
+            self._act(event)
+        self._see_press(event)
+
+    def _see_press(self, event: Event) -> None:
+        """Keep what may be on the press. Undoing takes back the record, not what was done."""
+        here = frozenset(() if self.stop is None else (self.stop.fit,))
+        if event.kind is Kind.STEPPED and self.at.step is not Step.LOAD:
+            self.on_press = here
+        else:
+            self.on_press |= here
+        if event.kind is Kind.OPENED:
+            self.on_press |= {Fit()}
+
+    def _act(self, event: Event) -> None:
+        at = self.at
+        back = getattr(self, f"_on_{event.kind.value}")(event, self._place[event.imprint])
+
+        def take_back() -> None:
+            back()
+            self.at = at
+
+        self._done.append((event, take_back))
+
+    def _on_stepped(self, event: Event, index: int) -> Callable[[], None]:
+        self.at = At(index, event.step or Step.LOAD)
+        return lambda: None
+
+    def _on_nudged(self, event: Event, index: int) -> Callable[[], None]:
+        shift = Shift.of(event.data)
+        batch = str(event.data.get("batch", ""))
+        if batch:
+            return _put(self._batch_nudges, batch, self._batch_nudges.get(batch, Shift()) + shift)
+        return _put(self._nudges, event.imprint, self._nudges.get(event.imprint, Shift()) + shift)
+
+    def _on_collared(self, event: Event, index: int) -> Callable[[], None]:
+        stop = self.stops[index]
+        batch = str(event.data.get("batch", ""))
+        key = f"batch {batch}" if batch else f"{stop.piece.id}/{stop.fit.loading}"
+        return _put(self._collars, key, Shift.of(event.data))
+
+    def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
+        if event.step is not None:  # older records went on in the step at hand
+            self.at = At(index, event.step)
+        return _put(self._presets, event.imprint, str(event.data["location"]))
+
+    def _on_pressed(self, event: Event, index: int) -> Callable[[], None]:
+        # What a pressed imprint was carried with must not change when its batch moves on.
+        batch = self._batch_nudges.get(self.stops[index].batch, Shift())
+        undo_frozen = _put(self._frozen, event.imprint, batch)
+        undo_outcome = _put(self.outcomes, event.imprint, Outcome.PRESSED)
+        self.at = self._after(index, on_platen=True)
+        return lambda: (undo_frozen(), undo_outcome(), None)[-1]
+
+    def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
+        on_platen = self.at.index == index and self.at.step is not Step.LOAD
+        undo = _put(self.outcomes, event.imprint, Outcome.SKIPPED)
+        self.at = self._after(index, on_platen)
+        return undo
+
+    def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
+        piece = piece_of(event.imprint)
+        undo = [_put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
+        for place in self._of_piece[piece]:
+            imprint = self.stops[place].imprint.id
+            if event.data.get("replaced"):
+                # A fresh garment: everything on it is to be done again.
+                undo.append(_take(self.outcomes, imprint))
+                undo.append(_take(self._frozen, imprint))
+                undo.append(_take(self._nudges, imprint))
+                undo.append(_take(self._collars, f"{piece}/{self.stops[place].fit.loading}"))
+            else:
+                undo.append(_put(self.outcomes, imprint, Outcome.SPOILED))
+        self.at = At(index) if event.data.get("replaced") else self._after(index, False)
+
+        def back() -> None:
+            for each in reversed(undo):
+                each()
+
+        return back
+
+    def _ended(self, index: int) -> bool:
+        return self.stops[index].imprint.id in self.outcomes
+
+    def _after(self, index: int, on_platen: bool) -> At:
+        """Return the next open stop behind `index`, else the first one left open before it."""
+        count = len(self.stops)
+        for place in itertools.chain(range(index + 1, count), range(index)):
+            if not self._ended(place):
+                follows = place == index + 1 and on_platen and self.stays(place)
+                return At(place, Step.LAY if follows else Step.LOAD)
+        return At(None)
+
+
+def _put(table: dict[str, _T], key: str, value: _T) -> Callable[[], None]:
+    """Set a value; return how to put back what was there."""
+    back = _restore(table, key)
+    table[key] = value
+    return back
+
+
+def _take(table: dict[str, _T], key: str) -> Callable[[], None]:
+    """Remove a value; return how to put it back."""
+    back = _restore(table, key)
+    table.pop(key, None)
+    return back
+
+
+def _restore(table: dict[str, _T], key: str) -> Callable[[], None]:
+    if key in table:
+        old = table[key]
+        return lambda: table.__setitem__(key, old)
+    return lambda: (table.pop(key, None), None)[-1]

@@ -1,0 +1,89 @@
+"""An order that comes again: where its imprints lay last time, and how they were nudged."""
+
+from __future__ import annotations
+
+import statistics
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from chalkbeam.orders.order_of_work import Stop
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import Event, Kind, in_force
+from chalkbeam.record.progress import Outcome, Progress
+
+_Key = tuple[str, str, str, str, str, float | None]
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """How an imprint like this one was pressed in an earlier run.
+
+    Attributes
+    ----------
+    location : str
+        Preset it was placed by.
+    nudge : Shift
+        Median of the corrections that the like imprints were pressed with; the middle one, so
+        that a single clumsy piece does not come back.
+    pose : mapping or None
+        The planned pose of the last like imprint, as its event holds it.
+    pieces : int
+        How many like imprints there were.
+    """
+
+    location: str
+    nudge: Shift
+    pose: Mapping[str, Any] | None
+    pieces: int
+
+
+def _key(stop: Stop) -> _Key:
+    piece, imprint = stop.piece, stop.imprint
+    return (piece.style, piece.size, piece.fit, imprint.location, imprint.art.stack, imprint.width)
+
+
+def earlier_placements(
+    stops: Sequence[Stop], events: Iterable[Event], wanted: Sequence[Stop]
+) -> dict[str, Earlier]:
+    """Return what an earlier run says of each imprint of a new one.
+
+    Like imprints agree in style, size, fit, location, artwork and width.
+
+    Parameters
+    ----------
+    stops, events
+        The earlier run's order of work and its events.
+    wanted : sequence of Stop
+        The new run's.
+
+    Returns
+    -------
+    dict of imprint id to Earlier
+        Imprints that have no like are left out.
+    """
+    kept = list(events)
+    progress = Progress(stops, kept)
+    poses = {
+        event.imprint: event.data.get("pose")
+        for event in in_force(kept)
+        if event.kind is Kind.PRESSED
+    }
+    alike: dict[_Key, list[int]] = defaultdict(list)
+    for index, stop in enumerate(stops):
+        if progress.outcomes.get(stop.imprint.id) is Outcome.PRESSED:
+            alike[_key(stop)].append(index)
+    found = {}
+    for key, places in alike.items():
+        shifts = [progress.nudge(place) for place in places]
+        middle = Shift(
+            statistics.median(shift.x for shift in shifts),
+            statistics.median(shift.y for shift in shifts),
+            statistics.median(shift.angle for shift in shifts),
+        )
+        last = places[-1]
+        found[key] = Earlier(
+            progress.location(last), middle, poses.get(stops[last].imprint.id), len(places)
+        )
+    return {stop.imprint.id: found[_key(stop)] for stop in wanted if _key(stop) in found}

@@ -1,0 +1,121 @@
+"""Going on with an unfinished run: which one a sheet has left, and whether it may be gone on with.
+
+A run is worked as it was recorded. Going on although the sheet asks for something else by
+now, or beginning anew although some is pressed already, is the operator's choice, never
+the program's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.refusal import Refusal
+from chalkbeam.orders.order_of_work import Stop
+from chalkbeam.orders.pieces import Piece
+from chalkbeam.orders.place_imprint import artwork_trouble
+from chalkbeam.orders.problems import row_words
+from chalkbeam.record.events import Kind
+from chalkbeam.record.progress import Progress
+from chalkbeam.record.sheet_changes import differences
+from chalkbeam.record.store import Run, Store
+
+MOST = 8
+"""How many differences are told one by one."""
+
+
+@dataclass(frozen=True)
+class Left:
+    """A run that was left unfinished.
+
+    Attributes
+    ----------
+    run : Run
+    pressed : int
+        Imprints pressed so far.
+    still_open : tuple of Stop
+        What is neither pressed, skipped nor left out.
+    operator : str
+        Who was at the press last; empty if nobody was ever named.
+    left_out : tuple of str
+        Rows of the sheet that were left out when the run began, and why.
+    """
+
+    run: Run
+    pressed: int
+    still_open: tuple[Stop, ...]
+    operator: str = ""
+    left_out: tuple[str, ...] = ()
+
+    @property
+    def pieces(self) -> list[Piece]:
+        """The order as it was recorded, in the sheet's own order."""
+        pieces = {stop.piece.id: stop.piece for stop in self.run.stops}
+        return sorted(pieces.values(), key=lambda piece: (piece.row, piece.copy))
+
+    def __str__(self) -> str:
+        begun = self.run.begun[:16].replace("T", " ")
+        return f"begun {begun} UTC, {self.pressed} of {len(self.run.stops)} imprints pressed"
+
+
+def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
+    """Return the latest run of a sheet if it was left unfinished.
+
+    Parameters
+    ----------
+    sheet : Path
+        A run of this file, whatever it says by now, …
+    digest : str
+        … or of the very same bytes under another name.
+    """
+    run = store.latest(digest, sheet.resolve())
+    if run is None:
+        return None
+    events = store.events(run)
+    progress = Progress(run.stops, events)
+    if progress.stop is None:
+        return None
+    outcomes = progress.outcomes
+    still_open = tuple(stop for stop in run.stops if stop.imprint.id not in outcomes)
+    operator = next((event.operator for event in reversed(events) if event.operator), "")
+    left_out = tuple(
+        str(event.data["text"])
+        for event in events
+        if event.kind is Kind.NOTED and event.data.get("left_out")
+    )
+    return Left(run, progress.pressed(), still_open, operator, left_out)
+
+
+def check_unchanged(left: Left, now: Sequence[Piece]) -> None:
+    """Pass if the sheet still asks for what the unfinished run was begun for.
+
+    Raises
+    ------
+    Refusal
+        If it does not: a sentence for each difference, and what to do.
+    """
+    told = differences(left.pieces, now)
+    if not told:
+        return
+    more = len(told) - MOST
+    lines = [f"  {line}" for line in told[:MOST]] + ([f"  … and {more} more."] if more > 0 else [])
+    raise Refusal("\n".join([f"{unfinished(left)}, and the sheet was edited:", *lines, CHOICE]))
+
+
+def unfinished(left: Left) -> str:
+    """Return the beginning of a sentence about an unfinished run."""
+    return f"An unfinished run of this sheet exists ({left})"
+
+
+CHOICE = "Go on with it as it was recorded with --as-begun, or begin a new run with --anew."
+
+
+def absent_artwork(stops: tuple[Stop, ...]) -> tuple[str, ...]:
+    """Return which imprints cannot be pressed as their artwork is missing, a sentence a file."""
+    rows: dict[str, list[int]] = {}
+    for art, row in dict.fromkeys((stop.imprint.art, stop.piece.row) for stop in stops):
+        trouble = artwork_trouble(art)
+        if trouble is not None:
+            rows.setdefault(trouble, []).append(row)
+    return tuple(f"{row_words(found)}: {trouble}" for trouble, found in rows.items())

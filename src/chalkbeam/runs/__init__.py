@@ -1,1 +1,0 @@
-"""Run sheets, the order of work, the record and its report."""

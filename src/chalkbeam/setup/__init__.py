@@ -1,0 +1,1 @@
+"""Calibrating together with the operator: crosses by hand, a live camera."""

@@ -1,0 +1,1 @@
+"""Crosses that the operator moves on to marks of the platen."""

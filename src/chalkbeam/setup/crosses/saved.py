@@ -1,0 +1,99 @@
+"""Crosses that have been set but make no rig yet, kept in a file beside the rig to be."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict
+
+from calibration.files import write_whole
+from calibration.geometry import XY
+from calibration.refusal import Refusal
+from chalkbeam.setup.crosses.state import Setting
+
+KIND, VERSION = "chalkbeam crosses", 1
+
+_BEGIN = "say --anew to set all crosses anew"
+
+
+class _File(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    kind: str = KIND
+    version: int = VERSION
+    platen_mm: XY
+    size_px: tuple[int, int]
+    points_mm: tuple[XY, ...]
+    pixels: tuple[XY, ...]
+
+
+@dataclass(frozen=True)
+class Kept:
+    """The file in which crosses are kept until they make a rig.
+
+    Attributes
+    ----------
+    path : Path
+    """
+
+    path: Path
+
+    @classmethod
+    def beside(cls, rig: Path) -> Kept:
+        """Return the file for the rig that is to be written to `rig`."""
+        return cls(rig.with_name(f"{rig.name.removesuffix('.json')}.crosses"))
+
+    def keep(self, setting: Setting) -> None:
+        """Write down the crosses that are set: whole or not at all."""
+        placed = setting.placed
+        content = _File(
+            platen_mm=(setting.face.width, setting.face.depth),
+            size_px=setting.size,
+            points_mm=tuple(mark.point for mark in setting.marks[: len(placed)]),
+            pixels=placed,
+        )
+        write_whole(self.path, content.model_dump_json(indent=1) + "\n")
+
+    def resume(self, setting: Setting) -> Setting:
+        """Return the setting with the crosses that were set before, as far as its marks are theirs.
+
+        Raises
+        ------
+        Refusal
+            If the file cannot be read, or is of another platen, projector or marks.
+        """
+        file = self._read()
+        if file is None:
+            return setting
+        points = [mark.point for mark in setting.marks]
+        fitting = zip(points, file.points_mm, strict=False)
+        same = len(list(itertools.takewhile(lambda pair: pair[0] == pair[1], fitting)))
+        asked = (setting.face.width, setting.face.depth), setting.size
+        if (file.platen_mm, file.size_px) != asked or not same:
+            across, deep = file.platen_mm
+            width, height = file.size_px
+            raise Refusal(
+                f"“{self.path}” keeps {len(file.pixels)} crosses set before, for a platen of "
+                f"{across:g} mm x {deep:g} mm and {width}x{height} pixels, that do not belong to "
+                "these marks",
+                f"give --platen, --size and --inset as then, or {_BEGIN}",
+            )
+        return replace(setting, pixels=file.pixels[:same])
+
+    def _read(self) -> _File | None:
+        try:
+            file = _File.model_validate_json(self.path.read_bytes())
+        except FileNotFoundError:
+            return None
+        except (OSError, ValueError):  # of which pydantic's errors are
+            file = None
+        usable = file is not None and (file.kind, file.version) == (KIND, VERSION)
+        if file is None or not usable or len(file.pixels) != len(file.points_mm):
+            raise Refusal(f"“{self.path}” holds no crosses that can be used", _BEGIN)
+        return file
+
+    def forget(self) -> None:
+        """Remove the file."""
+        self.path.unlink(missing_ok=True)

@@ -1,0 +1,1 @@
+"""A press, projector and camera in software, for the demo and the tests."""

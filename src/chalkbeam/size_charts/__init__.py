@@ -1,6 +1,0 @@
-"""The shop's own size charts: read from a spreadsheet, stored beside the program's garments."""
-
-from chalkbeam.size_charts.reading import Problem, ReadChart, read_chart
-from chalkbeam.size_charts.storing import import_chart, style_key
-
-__all__ = ["Problem", "ReadChart", "import_chart", "read_chart", "style_key"]

@@ -1,0 +1,1 @@
+"""The work at the press: keys in, light out."""

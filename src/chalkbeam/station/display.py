@@ -1,0 +1,272 @@
+"""What the operator's display shows, as plain values that pass from one process to another."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.geometry import Isometry, PlatenFace
+from calibration.refusal import Refusal
+from chalkbeam.light.choice import Choice
+from chalkbeam.light.marks import lay_marks, load_marks
+from chalkbeam.orders.order_of_work import Stop
+from chalkbeam.orders.pieces import Art
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import Step
+from chalkbeam.record.progress import Outcome
+from chalkbeam.station.controller import PressSide
+from chalkbeam.station.help import shift_words
+from chalkbeam.station.ready_imprint import cloth_of
+from chalkbeam.station.scene import question
+from chalkbeam.station.words import piece_words, place_words
+from overlay.marks import Dash, Mark, Role, Stroke, Text
+from overlay.palette import RGB
+
+AHEAD = 9
+"""How many stops to come are listed."""
+
+BEHIND = 5
+"""How many results are listed."""
+
+_SHORT = {
+    "turn": "turn",
+    "stack": "other transfers",
+    "pile": "other garments",
+}
+
+THUMB = 360
+"""Longest side of the artwork's picture, px: more is not seen on the plan."""
+
+
+@dataclass(frozen=True, eq=False)
+class ArtPicture:
+    """The artwork in colour.
+
+    Attributes
+    ----------
+    rgba : ndarray of uint8, shape (h, w, 4)
+        Cropped to the ink.
+    width, height : float
+        Of the ink, mm.
+    platen_from_art : Isometry
+        Where it lies; the art frame has y down and its origin at the ink's middle.
+    """
+
+    rgba: NDArray[np.uint8]
+    width: float
+    height: float
+    platen_from_art: Isometry
+
+
+@dataclass(frozen=True, eq=False)
+class Board:
+    """Everything on the operator's display.
+
+    Attributes
+    ----------
+    title : str
+        Of the run.
+    heading : str
+        Which piece of how many.
+    piece : str
+        Its garment; `whose` its colour, size, name and number.
+    step : Step or None
+        None when the order is finished.
+    where, art : str
+        Location and artwork.
+    locations : tuple of (str, bool)
+        What the number keys choose from, and which is in force.
+    fitting : str
+        Platen and pad to see to before the garment is loaded.
+    settings, prepress : str
+        The supplier's press settings as entered; what to do before.
+    dwell, dwell_ends : float or None
+        Seconds of dwell; when it is over, s on the monotonic clock.
+    asked : tuple of str
+        A question with its answers; empty if there is none.
+    moved : str
+        How far lines were moved.
+    remark, trouble : str
+        The last remark; what is wrong.
+    coming : tuple of (str, str)
+        The stops to come: what, and what to change before.
+    results : tuple of (str, str)
+        The last ones: what, and how it ended, the latest first.
+    pressed, skipped, spoiled, total : int
+        Imprints.
+    left : str
+        Time left.
+    paused, dark : bool
+    face : PlatenFace
+    cloth : RGB
+        The garment's colour; grey where nobody knows it.
+    plan : tuple of Mark
+        Lines of the plan view, platen frame.
+    picture : ArtPicture or None
+    """
+
+    title: str
+    heading: str
+    piece: str
+    whose: str
+    step: Step | None
+    where: str
+    art: str
+    locations: tuple[tuple[str, bool], ...]
+    fitting: str
+    settings: str
+    prepress: str
+    dwell: float | None
+    dwell_ends: float | None
+    asked: tuple[str, ...]
+    moved: str
+    remark: str
+    trouble: str
+    coming: tuple[tuple[str, str], ...]
+    results: tuple[tuple[str, str], ...]
+    pressed: int
+    skipped: int
+    spoiled: int
+    total: int
+    left: str
+    paused: bool
+    dark: bool
+    face: PlatenFace
+    cloth: RGB
+    plan: tuple[Mark, ...]
+    picture: ArtPicture | None
+
+
+def board_of(side: PressSide) -> Board:
+    """Return what to show of a press side."""
+    progress, desk = side.sitting.progress, side.desk
+    stop, index = progress.stop, progress.at.index
+    outcomes = list(progress.outcomes.values())
+    press = stop.imprint.press if stop is not None else None
+    here = progress.location(index) if index is not None else ""
+    nudge = progress.nudge(index) if index is not None else Shift()
+    number, count = side.number(stop), side.pieces
+    choice = side.at_hand.choice if side.at_hand is not None else None
+    rig = side.at_hand.rig if side.at_hand is not None else side.bench.rigs[0]
+    return Board(
+        title=side.sitting.run.title,
+        heading=f"piece {number} of {count}" if stop is not None else "finished",
+        piece=choice.placement.garment.label if choice is not None else _style(stop),
+        whose=piece_words(stop) if stop is not None else "",
+        step=progress.at.step if stop is not None else None,
+        where=choice.placement.location.title if choice is not None else here,
+        art=stop.imprint.art.text if stop is not None else "",
+        locations=tuple((place_words(name), name == here) for name in side.locations),
+        fitting=", ".join(side.fitting(progress.at)),
+        settings=str(press) if press is not None else "",
+        prepress=press.prepress if press is not None else "",
+        dwell=press.dwell if press is not None else None,
+        dwell_ends=side.dwell_ends(),
+        asked=question(desk, desk.asking) if desk.asking is not None else (),
+        moved=shift_words(nudge if desk.moving is None else desk.moving),
+        remark="Escape again: end" if desk.leaving else desk.said,
+        trouble=desk.trouble or side.refused or side.sheet_note,
+        coming=_coming(side),
+        results=_results(side),
+        pressed=outcomes.count(Outcome.PRESSED),
+        skipped=outcomes.count(Outcome.SKIPPED),
+        spoiled=sum(progress.spoiled_pieces.values()),
+        total=len(progress.stops),
+        left=side.time_left(),
+        paused=progress.paused,
+        dark=desk.dark or progress.at.step is Step.PRESS,
+        face=rig.face,
+        cloth=cloth_of(stop.piece.colour if stop is not None else ""),
+        plan=_plan(rig.face, choice, progress.at.step, nudge),
+        picture=_picture(choice, stop, nudge),
+    )
+
+
+def _style(stop: Stop | None) -> str:
+    return stop.piece.style.replace("_", " ") if stop is not None else ""
+
+
+def _what(stop: Stop, location: str) -> str:
+    return f"{piece_words(stop)} · {place_words(location)}: {stop.imprint.art.text}"
+
+
+def _coming(side: PressSide) -> tuple[tuple[str, str], ...]:
+    progress = side.sitting.progress
+    start = progress.at.index
+    if start is None:
+        return ()
+    lines: list[tuple[str, str]] = []
+    for index in range(start + 1, len(progress.stops)):
+        stop = progress.stops[index]
+        if stop.imprint.id in progress.outcomes:
+            continue
+        words = {"platen": stop.fit.platen_words, "pad": stop.fit.pad_words, **_SHORT}
+        changes = [words[name] for name in stop.changes if name in words]
+        lines.append((_what(stop, progress.location(index)), ", ".join(changes)))
+        if len(lines) == AHEAD:
+            break
+    return tuple(lines)
+
+
+def _results(side: PressSide) -> tuple[tuple[str, str], ...]:
+    progress = side.sitting.progress
+    places = {stop.imprint.id: index for index, stop in enumerate(progress.stops)}
+    latest = list(progress.outcomes.items())[-BEHIND:][::-1]
+    return tuple(
+        (_what(progress.stops[places[imprint]], progress.location(places[imprint])), outcome.value)
+        for imprint, outcome in latest
+    )
+
+
+def _plan(face: PlatenFace, choice: Choice | None, step: Step, nudge: Shift) -> tuple[Mark, ...]:
+    """Return the platen, the garment on it and the lines of the step, without lettering."""
+    edge = tuple((float(x), float(y)) for x, y in face.outline())
+    marks: list[Mark] = [Stroke(edge, Role.CHECK, 2.0, closed=True, dash=Dash.SOLID)]
+    if choice is None:
+        return tuple(marks)
+    lines = list(load_marks(choice.placement, choice.loading)) if step is Step.LOAD else []
+    lines += lay_marks(choice.laid(nudge), choice.loading)
+    return (*marks, *(mark for mark in lines if not isinstance(mark, Text)))
+
+
+def _picture(choice: Choice | None, stop: Stop | None, nudge: Shift) -> ArtPicture | None:
+    if choice is None or stop is None or stop.imprint.art.path is None:
+        return None
+    art = stop.imprint.art
+    assert art.path is not None
+    changed = art.path.stat().st_mtime_ns if art.path.is_file() else 0
+    rgba = _thumbnail(art, choice.placement.artwork.mirrored, changed)
+    if rgba is None:
+        return None
+    laid = choice.laid(nudge)
+    ink = laid.artwork.ink
+    pose = choice.loading.platen_from_garment @ laid.garment_from_art
+    return ArtPicture(rgba, ink.width, ink.height, pose)
+
+
+@functools.lru_cache(maxsize=64)
+def _thumbnail(art: Art, mirrored: bool, changed: int) -> NDArray[np.uint8] | None:
+    """Return an artwork's ink in colour, shape (h, w, 4), RGBA; None if it cannot be read."""
+    del changed  # an edited file is read again
+    from chalkbeam.artwork.files import read_picture
+    from chalkbeam.artwork.ink import bounds, find_ink
+
+    try:
+        picture = read_picture(Path(art.path or art.text))
+        ink = find_ink(picture.name, picture.rgba)
+    except Refusal:
+        return None
+    left, top, right, bottom = bounds(ink.mask)
+    rgba = picture.rgba.copy()
+    rgba[:, :, 3] = np.rint(255 * ink.cover)
+    rgba = rgba[top:bottom, left:right]
+    if mirrored:
+        rgba = np.ascontiguousarray(rgba[:, ::-1])
+    scale = min(1.0, THUMB / max(rgba.shape[:2]))
+    size = (max(1, round(rgba.shape[1] * scale)), max(1, round(rgba.shape[0] * scale)))
+    return np.asarray(cv2.resize(rgba, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

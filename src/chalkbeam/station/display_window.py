@@ -1,0 +1,123 @@
+"""The operator's display in a process of its own, beside the one that lights the platen.
+
+The two talk over a pipe: boards go out, keys come back, so that it does not matter
+which window has the keyboard. If the operator closes the display, the light goes on
+without it; if the light ends, the display closes.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+
+from chalkbeam.station.display import Board
+from overlay.window.child_process import GONE, SideWindow, told_over
+from overlay.window.inputs import Closed, Input, Key, Told
+
+CLOSING = 15.0
+"""Seconds a display gets to close; one that is still starting reads the wish only then."""
+
+
+class OperatorWindow(SideWindow):
+    """The parent's end: opens the display and passes its keys on.
+
+    Parameters
+    ----------
+    clear : int, optional
+        Number of the display that the light fills.
+    """
+
+    def __init__(self, clear: int | None = None) -> None:
+        super().__init__(_serve, clear)
+
+    def show(self, board: Board) -> None:
+        """Show a board; nothing happens once the display is closed."""
+        with suppress(*GONE):
+            self._here.send(board)
+
+    def listen(self, post: Callable[[Input], None]) -> None:
+        """Pass the display's keys on from now on."""
+
+        def read() -> None:
+            with suppress(*GONE):
+                while True:
+                    post(self._here.recv())
+
+        threading.Thread(target=read, daemon=True).start()
+
+    def close(self) -> None:
+        """Close the display."""
+        self.end(CLOSING)
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """What the display knows: the board, and whether to end.
+
+    `ringing` is the dwell whose end was told by a tone, so that it is told once.
+    """
+
+    board: Board | None = None
+    over: bool = False
+    at: float = 0.0
+    ringing: float | None = None
+
+
+def _serve(connection: Connection, clear: int | None) -> None:
+    """Run the display; the child's side."""
+    import time
+
+    from chalkbeam.station.display_picture import SIZE, draw, seconds_left
+    from overlay.draw.frame import Frame
+    from overlay.window.displays import Screen
+    from overlay.window.run import run
+    from overlay.window.sound import beep
+
+    drawn: dict[tuple[int, int | None], Frame] = {}
+
+    def update(state: _State, happened: Input) -> _State:
+        now = time.monotonic()
+        match happened:
+            case Key():
+                try:
+                    connection.send(happened)
+                except OSError:
+                    return replace(state, over=True)
+            case Told(Board() as told):
+                return replace(state, board=told, at=now)
+            case Closed():
+                return replace(state, over=True)
+        board = state.board
+        ends = board.dwell_ends if board is not None else None
+        if ends is not None and now >= ends and state.ringing != ends:
+            beep()
+            return replace(state, at=now, ringing=ends)
+        return replace(state, at=now)
+
+    def view(state: _State) -> Frame | None:
+        if state.board is None:
+            return None
+        key = (id(state.board), seconds_left(state.board, state.at))
+        if key not in drawn:
+            drawn.clear()
+            drawn[key] = draw(state.board, SIZE, state.at)
+        return drawn[key]
+
+    def due(state: _State) -> float | None:
+        if state.board is None or state.board.dwell_ends is None:
+            return None
+        left = seconds_left(state.board, state.at)
+        return None if not left else state.board.dwell_ends - left + 1
+
+    run(
+        _State(),
+        Screen(SIZE, clear=clear, title="Chalkbeam", cursor=True),
+        update=update,
+        view=view,
+        done=lambda state: state.over,
+        due=due,
+        listen=told_over(connection),
+    )

@@ -1,0 +1,162 @@
+"""What passes over the operator's desk: questions, commands, and what is in hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.events import Step
+from chalkbeam.record.progress import Progress
+from chalkbeam.station.single import View
+from overlay.window.inputs import Key
+
+SCANNED = 0.05
+"""Characters that follow each other faster than this, s, come from a scanner, not from fingers;
+a lone character is held back that long to tell."""
+
+WHY_SKIP = ("garment missing", "transfer missing", "later")
+WHY_SPOILED = (
+    "in the wrong place",
+    "wrong transfer",
+    "scorched",
+    "did not stick",
+    "garment flawed",
+    "another reason",
+)
+YES_NO = ("yes", "no")
+FRESH = ("a fresh garment takes its place", "no garment left: leave it out")
+
+
+class Asking(Enum):
+    """What the operator is being asked."""
+
+    SKIP = "Skip this imprint: why?"
+    SPOIL = "Spoiled: why?"
+    FRESH = "Spoiled: and now?"
+    JUMP = "Go to piece"
+    PLACE = "Put it at another location?"
+
+
+ANSWERS = {
+    Asking.SKIP: WHY_SKIP,
+    Asking.SPOIL: WHY_SPOILED,
+    Asking.FRESH: FRESH,
+    Asking.PLACE: YES_NO,
+}
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What is in the operator's hands.
+
+    Attributes
+    ----------
+    view : View
+    dark : bool
+        Whether the operator has switched the light off.
+    leaving, over : bool
+        Whether the next Escape ends; whether to end.
+    asking : Asking or None
+        The question that waits for an answer.
+    reason : str
+        The answer before, where one question follows another.
+    typed : str
+        What has been typed of a piece's number.
+    question, elsewhere : str
+        Whether the artwork goes to another location, in words; that location's name.
+    moving : Shift or None
+        Where the garment's lines have been moved to so far; None: they are not being moved.
+    said : str
+        A remark until the next key.
+    trouble : str
+        Something that stays wrong until it is put right.
+    pressing_since : float or None
+        When the press step began, s on the monotonic clock; None if unknown.
+    sure : bool
+        Whether the operator was told that the dwell is not over.
+    stepped_at : float
+        When a step was last asked for.
+    held : tuple of Key
+        Characters that may be the beginning of a scan.
+    """
+
+    view: View = View.WORK
+    dark: bool = False
+    leaving: bool = False
+    over: bool = False
+    asking: Asking | None = None
+    reason: str = ""
+    typed: str = ""
+    question: str = ""
+    elsewhere: str = ""
+    moving: Shift | None = None
+    said: str = ""
+    trouble: str = ""
+    pressing_since: float | None = None
+    sure: bool = False
+    stepped_at: float = float("-inf")
+    held: tuple[Key, ...] = ()
+
+    @property
+    def due(self) -> float | None:
+        """When to be woken, s on the monotonic clock."""
+        return self.held[-1].at + SCANNED if self.held else None
+
+
+class Order(Enum):
+    """What is to be done with the run."""
+
+    STEP = "step"
+    PRESS = "press"
+    NUDGE = "nudge"
+    NUDGE_BATCH = "nudge batch"
+    COLLAR = "collar"
+    COLLAR_BATCH = "collar batch"
+    TRY = "try"
+    """See whether the imprint at hand can be lit at another location; nothing is recorded."""
+    PRESET = "preset"
+    SKIP = "skip"
+    SPOIL = "spoil"
+    UNDO = "undo"
+    REDO = "redo"
+    JUMP = "jump"
+    PAUSE = "pause"
+
+
+@dataclass(frozen=True)
+class Command:
+    """One order with its particulars; which of them count depends on the order."""
+
+    order: Order
+    step: Step = Step.LOAD
+    shift: Shift = Shift()  # noqa: RUF009 - a frozen value
+    text: str = ""
+    index: int = 0
+    replaced: bool = False
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What `advance` may look at.
+
+    Attributes
+    ----------
+    progress : Progress
+        Read only.
+    locations : tuple of str
+        What the number keys choose from.
+    ready : bool
+        Whether the imprint at hand can be lit.
+    """
+
+    progress: Progress
+    locations: tuple[str, ...]
+    ready: bool = True
+
+
+def run_locations(names: Sequence[str]) -> tuple[str, ...]:
+    """Return the locations that an order uses, as often used first, as many as number keys."""
+    counts = {name: sum(each == name for each in names) for name in dict.fromkeys(names)}
+    return tuple(sorted(counts, key=lambda name: -counts[name]))[:9]

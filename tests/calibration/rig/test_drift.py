@@ -1,0 +1,156 @@
+"""Drift: what a bench's projector truly did, against what the check says and repairs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.geometry import Isometry
+from calibration.model.uncertainty import worst
+from calibration.observations import PhotoObservation
+from calibration.refusal import Refusal
+from calibration.rig import by_hand, drift
+from calibration.rig.drift import Verdict
+from calibration.rig.file import Rig
+from calibration.solve.fit import solve
+from calibration.solve.values import Cross, Stated
+from tests.support import synthetic_rig
+from tests.support.synthetic_rig import Bench
+
+GRID = synthetic_rig.grid()
+MARKS = np.array([(-180.0, -230.0), (180.0, -230.0), (180.0, 230.0), (-180.0, 230.0)])
+
+
+@pytest.fixture(scope="module")
+def bench() -> Bench:
+    return synthetic_rig.bench(np.random.default_rng(1), lay_error=0.2)
+
+
+@pytest.fixture(scope="module")
+def rig(bench: Bench) -> Rig:
+    rng = np.random.default_rng(2)
+    lens = synthetic_rig.phone(rng)
+    seen = [
+        bench.photo(synthetic_rig.posed(lens, rng), rng, 0.05, raised)
+        for raised in (0.0, 0.0, 10.0)
+    ]
+    solution = solve(seen, bench.cards, bench.pattern, bench.face, Stated(bar=100.0))
+    return Rig.of(solution, "Boathouse press", bench.face)
+
+
+def relaid(bench: Bench, rng: np.random.Generator) -> Bench:
+    return replace(bench, lays=synthetic_rig.lays(rng, bench.cards, 0.2))
+
+
+def bumped(bench: Bench, turn: float = 0.008, shift: float = 4.0) -> Bench:
+    rng = np.random.default_rng(3)
+    small = cv2.Rodrigues(rng.normal(0, turn, 3))[0]
+    projector = replace(
+        bench.projector,
+        rotation=small @ bench.projector.rotation,
+        position=bench.projector.position + rng.normal(0, shift, 3),
+    )
+    return replace(relaid(bench, rng), projector=projector)
+
+
+def photo(bench: Bench, seed: int = 4) -> PhotoObservation:
+    rng = np.random.default_rng(seed)
+    camera = synthetic_rig.posed(synthetic_rig.phone(rng), rng)
+    return bench.photo(camera, rng, 0.05, name="now.jpg", key="another phone")
+
+
+def crosses(bench: Bench) -> tuple[Cross, ...]:
+    rng = np.random.default_rng(5)
+    lit = np.column_stack([MARKS + rng.normal(0, 0.1, MARKS.shape), np.zeros(len(MARKS))])
+    return by_hand.crosses(MARKS, bench.projector.project(lit))
+
+
+def true_movement(rig: Rig, before: Bench, after: Bench) -> np.ndarray:
+    pixels = rig.projector.projector_from_platen(GRID)
+    return after.landing(pixels) - before.landing(pixels)
+
+
+def worst_off(bench: Bench, projector: object, height: float = 0.0) -> float:
+    pixels = projector.projector_from_platen(GRID, height)  # type: ignore[attr-defined] # a map
+    return float(np.linalg.norm(bench.landing(pixels, height) - GRID, axis=1).max())
+
+
+def test_a_rig_left_alone_is_unchanged(rig: Rig, bench: Bench) -> None:
+    found = drift.check_photos(rig, [photo(relaid(bench, np.random.default_rng(6)))])
+    assert found.verdict is Verdict.UNCHANGED
+    assert found.largest < found.doubt < 1.5
+    assert found.sentence.startswith("Unchanged")
+    assert drift.check_crosses(rig, crosses(bench)).verdict is Verdict.UNCHANGED
+
+
+def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) -> None:
+    after = bumped(bench)
+    truth = true_movement(rig, bench, after)
+    now = drift.bumped(rig, [photo(after)])
+    found = drift.compare(rig, now)
+    assert found.verdict is Verdict.MOVED
+    assert found.largest == pytest.approx(np.linalg.norm(truth, axis=1).max(), abs=0.8)
+    middle = truth.mean(axis=0)
+    np.testing.assert_allclose(found.shift, middle, atol=0.6)
+    assert "repair the rig" in found.sentence
+    for height in (0.0, 10.0):
+        assert worst_off(after, rig.projector, height) > 5.0
+        assert worst_off(after, now.map, height) < 0.7
+    assert now.fit.height_from == "the projector's lens as it was calibrated before"
+    assert not any("bare platen alone" in note for note in now.fit.notes)
+    (high,) = worst(now.map, now.fit.matrix, now.fit.freedom, rig.face, (20.0,))
+    assert worst_off(after, now.map, 20.0) < high.bound < 1.5
+
+
+def test_a_bump_is_measured_and_repaired_by_hand(rig: Rig, bench: Bench) -> None:
+    after = bumped(bench)
+    now = drift.bumped(rig, crosses=crosses(after))
+    assert drift.compare(rig, now).verdict is Verdict.MOVED
+    assert worst_off(after, now.map) < 0.7
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_keystone_asks_for_a_new_calibration(rig: Rig, bench: Bench, seed: int) -> None:
+    bent = replace(bench.projector, aspect=0.95, skew=30.0)
+    found = drift.check_photos(rig, [photo(replace(bench, projector=bent), seed)])
+    assert found.verdict is Verdict.RECALIBRATE
+    assert "keystone" in found.sentence
+
+
+def test_a_repaired_rig_can_be_repaired_again(rig: Rig, bench: Bench) -> None:
+    once = bumped(bench)
+    first = Rig.of(drift.bumped(rig, [photo(once)]), rig.name, rig.face)
+    assert first.inherited is not None
+    np.testing.assert_allclose(
+        by_hand.resolve(first).map.projector_from_platen(GRID),
+        first.projector.projector_from_platen(GRID),
+        atol=1e-5,
+    )
+    twice = bumped(once, 0.004, 2.0)
+    now = drift.bumped(first, [photo(twice, 9)])
+    assert worst_off(twice, now.map) < 0.8
+
+
+@pytest.mark.parametrize("marks", [MARKS[:2], [(0, 0), (50, 0), (0, 50)]], ids=["two", "close"])
+def test_too_few_crosses(rig: Rig, marks: object) -> None:
+    few = by_hand.crosses(marks, rig.projector.projector_from_platen(marks))
+    with pytest.raises(Refusal, match="Three crosses far apart"):
+        drift.check_crosses(rig, few)
+
+
+def test_rigid_is_the_least_squares_isometry() -> None:
+    rng = np.random.default_rng(7)
+    move = Isometry(3.0, -2.0, 0.1)
+    points = rng.uniform(-200, 200, (30, 2))
+    found = drift.rigid(points, move.apply(points))
+    assert (found.x, found.y, found.angle) == pytest.approx((3.0, -2.0, 0.1))
+    noisy = move.apply(points) + rng.normal(0, 1.0, points.shape)
+    # cv2 fits the same with a scale besides; `skimage`'s Euclidean transform without.
+    from skimage.transform import EuclideanTransform
+
+    other = EuclideanTransform.from_estimate(points, noisy)
+    ours = drift.rigid(points, noisy)
+    np.testing.assert_allclose(ours.apply(points), other(points), atol=1e-9)

@@ -1,0 +1,126 @@
+"""Names and numbers set as artwork, against HarfBuzz and FreeType."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from PIL import Image, ImageDraw, ImageFont, features
+
+from calibration.refusal import Refusal
+from chalkbeam.artwork import letter
+from overlay.text.typeface import BUNDLED_FONT
+
+
+def drawn(text):
+    """The ink of text as HarfBuzz sets and FreeType draws it: left, top, right, bottom from the
+    baseline's start, in heights of its H."""
+    font = ImageFont.truetype(str(BUNDLED_FONT), 800, layout_engine=ImageFont.Layout.RAQM)
+
+    def ink(words):
+        image = Image.new("L", (6400, 1600))
+        ImageDraw.Draw(image).text((100, 1000), words, font=font, fill=255, anchor="ls")
+        left, top, right, bottom = image.point(lambda v: 255 * (v > 127)).getbbox()
+        return np.array([left - 100, top - 1000, right - 100, bottom - 1000])
+
+    return ink(text) / -ink("H")[1]
+
+
+@pytest.mark.skipif(not features.check("raqm"), reason="this Pillow sets text without HarfBuzz")
+@pytest.mark.parametrize("text", ["PYKE", "17", "AVATAR", "O'Malley", "Gannet"])
+def test_width_agrees_with_harfbuzz_and_freetype(text):
+    # Outside reference: HarfBuzz and FreeType through Pillow, whose capitals are 584 whole
+    # pixels high: a pixel more or less is 0.17 %.
+    left, top, right, bottom = drawn(text) * 63.5
+    art = letter(text, height=63.5)
+    assert art.ink.width == pytest.approx(right - left, rel=0.002, abs=0.3)
+    assert art.ink.height == pytest.approx(bottom - top, rel=0.002, abs=0.3)
+    assert art.baseline - art.ink.top == pytest.approx(-top, abs=0.4)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("A" * 61, "61 letters"),
+        ("ROW\nON", "line break"),
+        ("שלום", "right to left"),
+        ("日本", "has no “日”"),
+    ],
+)
+def test_text_that_is_no_line_of_letters_is_refused(text, says):
+    with pytest.raises(Refusal, match=says) as refused:
+        letter(text, height=50)
+    assert "\n" not in str(refused.value)
+
+
+def test_height_is_that_of_the_capitals():
+    art = letter("HE", height=50)
+    assert art.ink.height == pytest.approx(50, abs=1e-6)
+    assert art.baseline == pytest.approx(25, abs=1e-6)
+
+
+def test_width_and_widest():
+    assert letter("PYKE", width=200).ink.width == pytest.approx(200)
+    wide = letter("FOTHERINGAY", height=63.5, widest=250)
+    assert wide.ink.width == pytest.approx(250)
+    assert "no wider than 250 mm" in str(wide.notes[0])
+    assert letter("ROW", height=63.5, widest=250) == letter("ROW", height=63.5)
+
+
+def test_arc_lies_on_its_circle():
+    # On an arc of radius r every letter's foot is tangent to the circle at its middle: feet of
+    # equal letters lie at equal distance from the circle's centre, equal angles apart.
+    art = letter("IIIII", height=20, arc=120, tracking=30)
+    feet = []
+    for ring in art.outline:
+        points = np.array(ring) - (0, art.baseline + 120)  # from the circle's centre, y down
+        # an I stands along the radius: the long axis of its ink points at the centre
+        middle = points.mean(axis=0)
+        long_axis = np.linalg.svd(points - middle)[2][0]
+        assert abs(long_axis @ middle) / np.hypot(*middle) == pytest.approx(1, abs=1e-3)
+        feet.append(points[np.argsort(np.hypot(*points.T))[:2]].mean(axis=0))
+    radii = np.hypot(*np.array(feet).T)
+    assert radii == pytest.approx(120, rel=0.002, abs=0.3)
+    turns = np.sort([math.atan2(x, -y) for x, y in feet])
+    assert np.diff(turns) == pytest.approx(np.diff(turns).mean(), abs=0.005)
+    hanging = letter("IIIII", height=20, arc=-120, tracking=30)
+    assert hanging.ink.height > 20
+    assert letter("TERN HARBOUR", width=280, arc=200).ink.width == pytest.approx(280, abs=0.01)
+
+
+def test_mirrored_and_margin():
+    art = letter("PYKE", height=50, mirrored=True, sheet_margin=9)
+    assert art.mirrored
+    assert art.sheet == art.ink.grown(9)
+
+
+@pytest.mark.parametrize(
+    ("text", "options", "words"),
+    [
+        ("PYKE", {}, "height of its capitals or a width"),
+        ("PYKE", {"height": 10, "width": 10}, "height of its capitals or a width"),
+        ("PYKE", {"height": -4}, "larger than zero"),
+        ("   ", {"height": 50}, "no ink"),
+        ("", {"height": 50}, "no ink"),
+        ("龍", {"height": 50}, "has no “龍”"),
+        ("TERN HARBOUR", {"height": 60, "arc": 40}, "too long for an arc"),
+        ("PYKE", {"height": 4000}, "no transfer"),
+    ],
+)
+def test_bad_text_is_refused(text, options, words):
+    with pytest.raises(Refusal, match=words):
+        letter(text, **options)
+
+
+def test_missing_font_is_refused(tmp_path):
+    with pytest.raises(Refusal, match="font"):
+        letter("PYKE", height=50, font=tmp_path / "none.ttf")
+
+
+def test_a_word_that_reads_the_same_both_ways_is_symmetric_on_an_arc():
+    # Each letter is turned about the middle of its advance: H, O and H hang evenly.
+    for arc in (150.0, -150.0):
+        art = letter("HOH", height=40, arc=arc)
+        hull = shapely.Polygon(art.hull)
+        mirrored = shapely.Polygon(np.array(art.hull) * (-1, 1))
+        assert hull.symmetric_difference(mirrored).area < 0.002 * hull.area

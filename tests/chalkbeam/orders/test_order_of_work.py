@@ -1,0 +1,242 @@
+"""The order of work: complete, kept together, and no dearer than it must be."""
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from calibration.refusal import Refusal
+from chalkbeam.orders.order_of_work import count_changes, fit_as_listed, plan, total, walk
+from chalkbeam.orders.pieces import Art, ArtKind, Fit, Imprint, Piece, PressSettings
+from chalkbeam.orders.sequence import (
+    EXACT_UP_TO,
+    _improve,
+    _matrix,
+    shortest_path,
+    spanning_weight,
+    step_cost,
+)
+from chalkbeam.orders.times import Times, format_duration
+from tests.support.random_orders import random_order
+
+orders = st.builds(random_order, st.integers(0, 10_000), st.integers(0, 25))
+
+
+def ids(stops):
+    return [stop.imprint.id for stop in stops]
+
+
+@given(orders)
+def test_every_imprint_comes_exactly_once(pieces):
+    wanted = [imprint.id for piece in pieces for imprint in piece.imprints]
+    assert sorted(ids(plan(pieces).stops)) == sorted(wanted)
+
+
+@given(orders)
+def test_a_number_comes_right_behind_its_name(pieces):
+    for stops in (plan(pieces).stops, plan(pieces, as_listed=True).stops):
+        for before, after in itertools.pairwise([None, *stops]):
+            if after.imprint.follows:
+                assert before.imprint.id == after.imprint.follows
+
+
+@given(orders)
+def test_never_dearer_than_the_sheet_and_never_below_the_bound(pieces):
+    planned = plan(pieces)
+    assert planned.bound - 1e-6 <= planned.seconds <= planned.as_listed + 1e-6
+    assert planned.by_hand == pytest.approx(planned.as_listed + 60 * len(pieces))
+
+
+def _allowed(order):
+    for before, after in itertools.pairwise([None, *order]):
+        follows = after[1].follows
+        if follows and (before is None or before[1].id != follows):
+            return False
+    return True
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_small_orders_against_every_permutation(seed):
+    # Exhaustive search over all orders of up to 7 imprints, priced by `walk`.
+    pieces = random_order(seed, 4, artworks=2, sizes=2, most=2, lettering=0.1)
+    tasks = [(p, i, fit_as_listed(p, i)) for p in pieces for i in p.imprints][:7]
+    kept = {task[1].id for task in tasks}
+    pieces = [
+        replace(p, imprints=tuple(i for i in p.imprints if i.id in kept))
+        for p in pieces
+        if any(i.id in kept for i in p.imprints)
+    ]
+    tasks = [(p, i, fit_as_listed(p, i)) for p in pieces for i in p.imprints]
+    times = Times()
+    best = min(total(walk(o, times)) for o in itertools.permutations(tasks) if _allowed(o))
+    planned = plan(pieces, times)
+    assert planned.bound <= best + 1e-6
+    # Over 120 such orders: the cheapest in 95 of 100, at worst 1.9 % dearer.
+    assert planned.seconds <= 1.02 * best
+
+
+states = st.tuples(*[st.sampled_from("abc")] * 4)
+
+
+@given(st.lists(st.tuples(states, states), min_size=1, max_size=6))
+def test_paths_are_exact_for_few_groups(ends):
+    # Held & Karp (1962) against every permutation.
+    times = Times()
+
+    def price(order):
+        return sum(step_cost(ends[a][1], ends[b][0], times) for a, b in itertools.pairwise(order))
+
+    path, cost = shortest_path(ends, times)
+    assert sorted(path) == list(range(len(ends)))
+    assert cost == pytest.approx(price(path))
+    assert cost == pytest.approx(min(map(price, itertools.permutations(range(len(ends))))))
+
+
+@given(st.lists(states, min_size=EXACT_UP_TO + 1, max_size=30, unique=True), st.none() | states)
+def test_many_groups_lie_between_the_spanning_tree_and_the_list(nodes, start):
+    times = Times()
+    ends = [(state, state) for state in nodes]
+    path, cost = shortest_path(ends, times, start)
+    assert sorted(path) == list(range(len(nodes)))
+    listed = sum(step_cost(a, b, times) for a, b in itertools.pairwise(nodes))
+    first = step_cost(start, nodes[0], times) if start else 0.0
+    assert spanning_weight(nodes, times) - 1e-9 <= cost <= listed + first + 1e-9
+
+
+@given(st.integers(0, 1000), st.integers(4, 9))
+def test_exchanges_never_lengthen_and_keep_the_first(seed, count):
+    rng = np.random.default_rng(seed)
+    cost = rng.integers(0, 100, (count, count)).astype(float)  # asymmetric on purpose
+    start = [0, *rng.permutation(np.arange(1, count)).tolist()]
+    path = _improve(start, cost)
+
+    def price(order):
+        return sum(cost[a, b] for a, b in itertools.pairwise(order))
+
+    assert path[0] == 0
+    assert sorted(path) == sorted(start)
+    assert price(path) <= price(start) + 1e-9
+    # No single reversal or move of one group is left that would shorten it.
+    for i, j in itertools.combinations(range(1, count), 2):
+        assert price([*path[:i], *path[i : j + 1][::-1], *path[j + 1 :]]) >= price(path) - 1e-9
+        moved = [x for k, x in enumerate(path) if k != i]
+        for k in range(1, count):
+            assert price([*moved[:k], path[i], *moved[k:]]) >= price(path) - 1e-9
+
+
+def test_the_spanning_tree_against_scipy():
+    # scipy.sparse.csgraph.minimum_spanning_tree as independent reference; it drops zero
+    # weights, and distinct states are never at distance zero under the usual times.
+    from scipy.sparse.csgraph import minimum_spanning_tree
+
+    rng = np.random.default_rng(5)
+    nodes = sorted({tuple("abcd"[i] for i in row) for row in rng.integers(0, 4, (40, 4))})
+    reference = minimum_spanning_tree(_matrix(nodes, nodes, Times())).sum()
+    assert spanning_weight(nodes, Times()) == pytest.approx(reference)
+
+
+def simple(row, *places, style="tee", size="M", order=None):
+    imprints = tuple(
+        Imprint(f"{row}-1/{k}", place, Art(ArtKind.FILE, art), press=PressSettings(dwell=10.0))
+        for k, (place, art) in enumerate(places, start=1)
+    )
+    return Piece(f"{row}-1", row, 1, 1, style, size, "navy", imprints, order=order)
+
+
+def test_the_cost_model_by_hand():
+    front_and_back = simple(2, ("left chest", "crest"), ("full back", "oars"))
+    another = simple(3, ("full back", "oars"), size="L")
+    stops = plan([front_and_back, another], Times(), as_listed=True).stops
+    # lay 8 + press 8 + dwell 10 = 26 each; load 15; turn 12 + stack 10; pile 5 + load 15
+    assert [stop.seconds for stop in stops] == [26 + 15, 26 + 12 + 10, 26 + 5 + 15]
+    assert [stop.changes for stop in stops] == [("load",), ("stack", "turn"), ("pile", "load")]
+    kinds = ("platen", "pad", "load", "turn", "stack", "pile")
+    assert count_changes(stops) == dict(zip(kinds, (0, 0, 2, 1, 1, 1), strict=True))
+    assert [stop.loads for stop in stops] == [True, True, True]
+
+
+def test_two_imprints_on_one_face_need_no_second_load():
+    piece = simple(2, ("left chest", "crest"), ("right chest", "crest"))
+    stops = plan([piece]).stops
+    assert [stop.loads for stop in stops] == [True, False]
+
+
+def test_passes_or_piece_by_piece_follow_the_shops_own_times():
+    pieces = [simple(row, ("left chest", "crest"), ("full back", "oars")) for row in range(2, 12)]
+    fetch = plan(pieces, Times(stack=60, turn=5, load=20))
+    assert fetch.changes["stack"] == 1  # all fronts, then all backs
+    thread = plan(pieces, Times(stack=1, turn=5, load=60))
+    assert thread.changes["load"] == 10  # each piece once
+
+
+def test_platen_changes_come_first_among_costs():
+    pieces = random_order(7, 40)
+    planned = plan(pieces)
+    platens = {stop.fit.platen for stop in planned.stops}
+    assert planned.changes["platen"] == len(platens) - 1
+
+
+def test_pins():
+    pieces = random_order(3, 20)
+    wanted = [pieces[15].id, pieces[4].id]
+    stops = plan(pieces, first=wanted).stops
+    heads = list(dict.fromkeys(stop.piece.id for stop in stops))
+    assert heads[:2] == wanted
+    sheet = [replace(p, order={5: 2.0, 9: 1.0}.get(p.row)) for p in pieces]
+    heads = list(dict.fromkeys(stop.piece.id for stop in plan(sheet).stops))
+    assert heads[:2] == ["9-1", "5-1"]
+    listed = plan(pieces, as_listed=True)
+    assert [s.piece.row for s in listed.stops] == sorted(s.piece.row for s in listed.stops)
+    with pytest.raises(ValueError, match="pinned"):
+        plan(pieces, first=["99-1"])
+
+
+def test_the_same_order_is_planned_the_same_way():
+    assert plan(random_order(1, 60)) == plan(random_order(1, 60))
+
+
+def test_an_empty_order():
+    planned = plan([])
+    assert planned.stops == ()
+    assert planned.seconds == planned.bound == 0.0
+
+
+@pytest.mark.parametrize(
+    ("location", "loading"),
+    [
+        ("left-chest", "front"),
+        ("full back", "back"),
+        ("player-number", "back"),
+        ("right-sleeve", "right sleeve"),
+        ("nape", "back"),
+        ("leg", "leg"),
+    ],
+)
+def test_loadings_by_the_locations_words(location, loading):
+    piece = simple(2, (location, "crest"))
+    assert fit_as_listed(piece, piece.imprints[0]) == Fit("", "", loading)
+
+
+def test_times_from_text():
+    assert Times.parse("platen=240, load=9.5") == Times(platen=240.0, load=9.5)
+    assert Times.parse("") == Times()
+    for text, said in (("nap=3", "not a step"), ("load=x", "not a time"), ("load=-1", "load")):
+        with pytest.raises(Refusal, match=said):
+            Times.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (45, "45 s"),
+        (125, "2 min 05 s"),
+        (600, "10 min"),
+        (3900, "1 h 05 min"),
+        (3599, "1 h 00 min"),
+    ],
+)
+def test_durations(seconds, text):
+    assert format_duration(seconds) == text
