@@ -30,7 +30,7 @@ from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, in_force
 from chalkbeam.record.progress import Progress
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store
 
 PIECES = 150
@@ -88,23 +88,23 @@ def work(path: Path, pipe: int, seed: int) -> None:
             run = store.latest()
             if run is None or Progress(run.stops, store.events(run)).stop is None:
                 run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
-            sitting = Sitting(store, run, operator="child")
-            while sitting.progress.stop is not None:
-                if sitting.progress.at.step is Step.LOAD:
-                    sitting.step(Step.LAY)
-                    say(sitting, pipe)
+            session = RunSession(store, run, operator="child")
+            while session.progress.stop is not None:
+                if session.progress.at.step is Step.LOAD:
+                    session.step(Step.LAY)
+                    say(session, pipe)
                 if chance.random() < 0.2:
-                    sitting.nudge(Shift(0.1, 0.0))
-                    say(sitting, pipe)
-                sitting.press({"x": 0.0, "y": 0.0, "angle": 0.0})
-                say(sitting, pipe)
+                    session.nudge(Shift(0.1, 0.0))
+                    say(session, pipe)
+                session.press({"x": 0.0, "y": 0.0, "angle": 0.0})
+                say(session, pipe)
                 if chance.random() < 0.05:
-                    sitting.undo()
+                    session.undo()
 
 
-def say(sitting: Sitting, pipe: int) -> None:
+def say(session: RunSession, pipe: int) -> None:
     """Write the id of the last act to the pipe at once."""
-    act = sitting.progress.undoable
+    act = session.progress.undoable
     assert act is not None
     os.write(pipe, f"{act.id}\n".encode())
 

@@ -20,7 +20,7 @@ import numpy as np
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store
 from chalkbeam.record.summary import report
 from tests.support.random_orders import random_order
@@ -43,12 +43,12 @@ def main() -> None:
             begun = time.perf_counter()
             run = store.begin(planned, title="long", sheet=Path("long.csv"), digest="")
             print(f"begin a run of {len(run.stops)} imprints: {time.perf_counter() - begun:.2f} s")
-            sitting = Sitting(store, run)
+            session = RunSession(store, run)
             times: list[float] = []
             acts: tuple[Callable[[], None], ...] = (
-                lambda: sitting.step(Step.LAY),
-                lambda: sitting.nudge(Shift(0.1, 0.0)),
-                lambda: sitting.press({"x": 0.0, "y": 0.0, "angle": 0.0}),
+                lambda: session.step(Step.LAY),
+                lambda: session.nudge(Shift(0.1, 0.0)),
+                lambda: session.press({"x": 0.0, "y": 0.0, "angle": 0.0}),
             )
             print("imprints done   act median   act worst   memory")
             for number in range(len(run.stops)):
@@ -67,7 +67,7 @@ def main() -> None:
         with Store(path) as store:
             latest = store.latest()
             assert latest is not None
-            Sitting(store, latest)
+            RunSession(store, latest)
             taken_up = time.perf_counter() - before
             before = time.perf_counter()
             report(latest, store.events(latest))

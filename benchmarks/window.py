@@ -30,8 +30,8 @@ from pathlib import Path
 SHEET = "regatta-order.csv"
 
 
-def press_side(folder: Path, size: tuple[int, int], pieces: int = 0):
-    """Return the press side of the demo's order, or of one of so many pieces with names."""
+def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
+    """Return the station of the demo's order, or of one of so many pieces with names."""
     from calibration.rig.file import Rig
     from calibration.solve.values import Fit, frozen_matrix
     from chalkbeam.orders.order_of_work import plan
@@ -39,13 +39,13 @@ def press_side(folder: Path, size: tuple[int, int], pieces: int = 0):
     from chalkbeam.orders.sheet import read_sheet
     from chalkbeam.orders.shop import Shop, fit_on_press
     from chalkbeam.orders.times import Times
-    from chalkbeam.record.session import Sitting
+    from chalkbeam.record.session import RunSession
     from chalkbeam.record.store import Store
     from chalkbeam.simulator import tern_harbour
     from chalkbeam.simulator.rig import random_rig
     from chalkbeam.simulator.rig.stage import perfect_map
-    from chalkbeam.station.controller import PressSide
-    from chalkbeam.station.ready_imprint import Bench
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.ready_imprint import ImprintPreparer
 
     goods = Path(tern_harbour.__file__).parent
     rig = random_rig(7, projector_size=size)
@@ -62,19 +62,19 @@ def press_side(folder: Path, size: tuple[int, int], pieces: int = 0):
         )  # fmt: skip
     work = plan(order, Times(), fit_on_press)
     if not pieces:  # what the virtual platen takes
-        bench = Bench([light])
-        stops = tuple(stop for stop in work.stops if lies(bench, stop))
+        preparer = ImprintPreparer([light])
+        stops = tuple(stop for stop in work.stops if lies(preparer, stop))
         work = replace(work, stops=stops)
     run = Store(folder / "record.db").begin(work, title="", sheet=goods / SHEET, digest="")
-    return PressSide(Sitting(Store(folder / "record.db"), run), Bench([light]))
+    return StationController(RunSession(Store(folder / "record.db"), run), ImprintPreparer([light]))
 
 
-def lies(bench, stop) -> bool:
+def lies(preparer, stop) -> bool:
     """Whether an imprint can be lit on the platen there is."""
     from calibration.refusal import Refusal
 
     try:
-        bench.at_hand(stop.piece, stop.imprint, lambda imprint: imprint.location)
+        preparer.prepare(stop.piece, stop.imprint, lambda imprint: imprint.location)
     except Refusal:
         return False
     return True
@@ -98,22 +98,22 @@ def inside(size: tuple[int, int], presses: int) -> None:
     disk, writing = [0.0], []
 
     with tempfile.TemporaryDirectory() as folder:
-        side = press_side(Path(folder), size)
-        write = side.sitting.write
+        station = open_station(Path(folder), size)
+        write = station.session.write
 
         def timed_write(*act: object, **data: object) -> None:
             start = time.perf_counter()
             write(*act, **data)
             disk[0] += time.perf_counter() - start
 
-        side.sitting.write = timed_write
+        station.session.write = timed_write
 
         def shown(now: object) -> None:
             if began[0]:
                 spent.append(1e3 * (time.perf_counter() - began[0]))
                 writing.append(1e3 * disk[0])
                 began[0] = 0.0
-            side.foresee()
+            station.foresee()
             up.set()
 
         def operate(post: Callable[[Input], None]) -> None:
@@ -126,7 +126,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
                     if number == 8:
                         spent.clear()
                         writing.clear()
-                    laying = side.sitting.progress.at.step is Step.LAY
+                    laying = station.session.progress.at.step is Step.LAY
                     name = chance.choice(["left", "up", "space"]) if laying else "space"
                     disk[0], began[0] = 0.0, time.perf_counter()
                     # A minute between keys on the operator's clock: no dwell is left to wait for.
@@ -141,11 +141,11 @@ def inside(size: tuple[int, int], presses: int) -> None:
             threading.Thread(target=keys, daemon=True).start()
 
         run(
-            side,
+            station,
             Screen(size, None if dummy else 1),
             update=lambda now, happened: now.take(happened),
             view=lambda now: now.frame(),
-            done=lambda now: now.desk.over,
+            done=lambda now: now.state.over,
             shown=shown,
             listen=operate,
         )
@@ -172,7 +172,7 @@ def long_run(pieces: int) -> None:
     size = (1280, 720)
     pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
     with tempfile.TemporaryDirectory() as folder:
-        side = press_side(Path(folder), size, pieces)
+        station = open_station(Path(folder), size, pieces)
         used: list[float] = []
         pressed = 0
         post: list[Callable[[Input], None]] = []
@@ -180,7 +180,7 @@ def long_run(pieces: int) -> None:
 
         def shown(now: object) -> None:
             nonlocal pressed
-            side.foresee()
+            station.foresee()
             if pressed == 3 * pieces:
                 post[0](Closed())
                 return
@@ -190,16 +190,16 @@ def long_run(pieces: int) -> None:
             post[0](Key("space", at=60.0 * pressed))
 
         run(
-            side,
+            station,
             Screen(size),
             update=lambda now, happened: now.take(happened),
             view=lambda now: now.frame(),
-            done=lambda now: now.desk.over,
+            done=lambda now: now.state.over,
             shown=shown,
             listen=post.append,
         )
         taken = time.perf_counter() - start
-        assert side.sitting.progress.pressed() == pieces
+        assert station.session.progress.pressed() == pieces
     print(f"{pieces} pieces in {taken:.0f} s; MB in use at each tenth:")
     print(" ".join(f"{each:.0f}" for each in used))
 

@@ -56,7 +56,7 @@ def rehearse(
     ----------
     order : RunSheet
     lay : callable
-        See `Lay`: `on_file` without a rig, `chalkbeam.bench.Bench.lay` with one.
+        See `Lay`: `on_file` without a rig, the station's `ImprintPreparer.lay` with one.
     unit : Unit
         Unit of the lengths in what is said.
     location_of : callable

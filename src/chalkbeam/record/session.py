@@ -1,4 +1,4 @@
-"""One sitting at the press: what the operator does, on the disk first and only then in force."""
+"""One session at the press: what the operator does, on the disk first and only then in force."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from chalkbeam.record.reorder import Earlier, earlier_placements
 from chalkbeam.record.store import Recorder, Run, Store
 
 
-class Sitting:
+class RunSession:
     """Work on a run: opens it where it was left, and records every act.
 
     Every method that acts writes its event, and changes `progress` only when the event is
@@ -173,5 +173,5 @@ class Sitting:
             self.write(Kind.NOTED, text=reason, left_out=True)
 
     def close(self) -> None:
-        """Record that the sitting ended on purpose."""
+        """Record that the session ended on purpose."""
         self.write(Kind.CLOSED)

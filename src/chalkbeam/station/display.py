@@ -19,7 +19,7 @@ from chalkbeam.orders.pieces import Art
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Outcome
-from chalkbeam.station.controller import PressSide
+from chalkbeam.station.controller import StationController
 from chalkbeam.station.help import shift_words
 from chalkbeam.station.ready_imprint import cloth_of
 from chalkbeam.station.scene import question
@@ -64,7 +64,7 @@ class ArtPicture:
 
 
 @dataclass(frozen=True, eq=False)
-class Board:
+class Display:
     """Everything on the operator's display.
 
     Attributes
@@ -142,44 +142,44 @@ class Board:
     picture: ArtPicture | None
 
 
-def board_of(side: PressSide) -> Board:
-    """Return what to show of a press side."""
-    progress, desk = side.sitting.progress, side.desk
+def display_of(controller: StationController) -> Display:
+    """Return what to show of a station."""
+    progress, state = controller.session.progress, controller.state
     stop, index = progress.stop, progress.at.index
     outcomes = list(progress.outcomes.values())
     press = stop.imprint.press if stop is not None else None
     here = progress.location(index) if index is not None else ""
     nudge = progress.nudge(index) if index is not None else Shift()
-    number, count = side.number(stop), side.pieces
-    choice = side.at_hand.choice if side.at_hand is not None else None
-    rig = side.at_hand.rig if side.at_hand is not None else side.bench.rigs[0]
-    return Board(
-        title=side.sitting.run.title,
+    number, count = controller.number(stop), controller.pieces
+    choice = controller.ready.choice if controller.ready is not None else None
+    rig = controller.ready.rig if controller.ready is not None else controller.preparer.rigs[0]
+    return Display(
+        title=controller.session.run.title,
         heading=f"piece {number} of {count}" if stop is not None else "finished",
         piece=choice.placement.garment.label if choice is not None else _style(stop),
         whose=piece_words(stop) if stop is not None else "",
         step=progress.at.step if stop is not None else None,
         where=choice.placement.location.title if choice is not None else here,
         art=stop.imprint.art.text if stop is not None else "",
-        locations=tuple((place_words(name), name == here) for name in side.locations),
-        fitting=", ".join(side.fitting(progress.at)),
+        locations=tuple((place_words(name), name == here) for name in controller.locations),
+        fitting=", ".join(controller.fitting(progress.at)),
         settings=str(press) if press is not None else "",
         prepress=press.prepress if press is not None else "",
         dwell=press.dwell if press is not None else None,
-        dwell_ends=side.dwell_ends(),
-        asked=question(desk, desk.asking) if desk.asking is not None else (),
-        moved=shift_words(nudge if desk.moving is None else desk.moving),
-        remark="Escape again: end" if desk.leaving else desk.said,
-        trouble=desk.trouble or side.refused or side.sheet_note,
-        coming=_coming(side),
-        results=_results(side),
+        dwell_ends=controller.dwell_ends(),
+        asked=question(state, state.asking) if state.asking is not None else (),
+        moved=shift_words(nudge if state.moving is None else state.moving),
+        remark="Escape again: end" if state.leaving else state.said,
+        trouble=state.trouble or controller.refused or controller.sheet_note,
+        coming=_coming(controller),
+        results=_results(controller),
         pressed=outcomes.count(Outcome.PRESSED),
         skipped=outcomes.count(Outcome.SKIPPED),
         spoiled=sum(progress.spoiled_pieces.values()),
         total=len(progress.stops),
-        left=side.time_left(),
+        left=controller.time_left(),
         paused=progress.paused,
-        dark=desk.dark or progress.at.step is Step.PRESS,
+        dark=state.dark or progress.at.step is Step.PRESS,
         face=rig.face,
         cloth=cloth_of(stop.piece.colour if stop is not None else ""),
         plan=_plan(rig.face, choice, progress.at.step, nudge),
@@ -195,8 +195,8 @@ def _what(stop: Stop, location: str) -> str:
     return f"{piece_words(stop)} · {place_words(location)}: {stop.imprint.art.text}"
 
 
-def _coming(side: PressSide) -> tuple[tuple[str, str], ...]:
-    progress = side.sitting.progress
+def _coming(controller: StationController) -> tuple[tuple[str, str], ...]:
+    progress = controller.session.progress
     start = progress.at.index
     if start is None:
         return ()
@@ -213,8 +213,8 @@ def _coming(side: PressSide) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def _results(side: PressSide) -> tuple[tuple[str, str], ...]:
-    progress = side.sitting.progress
+def _results(controller: StationController) -> tuple[tuple[str, str], ...]:
+    progress = controller.session.progress
     places = {stop.imprint.id: index for index, stop in enumerate(progress.stops)}
     latest = list(progress.outcomes.items())[-BEHIND:][::-1]
     return tuple(

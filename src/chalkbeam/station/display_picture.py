@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chalkbeam.record.events import Step
-from chalkbeam.station.display import ArtPicture, Board
+from chalkbeam.station.display import ArtPicture, Display
 from overlay.draw.frame import Frame, Painter
 from overlay.draw.page_map import FlatMap
 from overlay.marks import Mark, Role, Stroke, Text
@@ -35,12 +35,12 @@ _CLOTH_SHARE = 0.45  # cloth is shown dim, so that lines can be told on white as
 _STEPS = (Step.LOAD, Step.LAY, Step.PRESS)
 
 
-def draw(board: Board, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
+def draw(display: Display, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
     """Return the operator's display.
 
     Parameters
     ----------
-    board : Board
+    display : Display
     size : tuple of int
         Width and height, px.
     at : float
@@ -48,9 +48,9 @@ def draw(board: Board, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
     """
     scale = min(size[0] / WIDTH, size[1] / HEIGHT)
     page = FlatMap(size, scale)
-    words = _painter(page).paint((*_head(board), *_body(board, at), *_foot(board)))
+    words = _painter(page).paint((*_head(display), *_body(display, at), *_foot(display)))
     assert words is not None  # there is always something to say
-    picture, plan = words.copy(), _plan(board, size, scale)
+    picture, plan = words.copy(), _plan(display, size, scale)
     beside = picture[:, : plan.shape[1]]
     np.maximum(beside, plan, out=beside)
     return picture
@@ -62,78 +62,78 @@ def _painter(page: FlatMap) -> Painter:
     return Painter(page, _PALETTE)
 
 
-def seconds_left(board: Board, at: float) -> int | None:
+def seconds_left(display: Display, at: float) -> int | None:
     """Return the whole seconds that the dwell still runs; None if none runs."""
-    if board.dwell_ends is None:
+    if display.dwell_ends is None:
         return None
-    return max(0, math.ceil(board.dwell_ends - at - 1e-6))
+    return max(0, math.ceil(display.dwell_ends - at - 1e-6))
 
 
-def _head(board: Board) -> list[Mark]:
+def _head(display: Display) -> list[Mark]:
     """Return which piece this is, and the steps."""
     y = HEIGHT - _MARGIN
     marks: list[Mark] = [
-        _text(board.heading, _LEFT, y - 14, 14, Role.CHECK),
-        _text(board.title, _RIGHT, y - 14, 14, Role.CHECK, right=True, room=420),
-        _text(board.piece, _LEFT, y - 62, 26),
-        _text(board.whose, _LEFT, y - 100, 20),
+        _text(display.heading, _LEFT, y - 14, 14, Role.CHECK),
+        _text(display.title, _RIGHT, y - 14, 14, Role.CHECK, right=True, room=420),
+        _text(display.piece, _LEFT, y - 62, 26),
+        _text(display.whose, _LEFT, y - 100, 20),
     ]
-    if board.step is None:
+    if display.step is None:
         return marks
-    marks.append(_text(f"{board.where}: {board.art}", _LEFT, y - 136, 16, Role.LAY))
+    marks.append(_text(f"{display.where}: {display.art}", _LEFT, y - 136, 16, Role.LAY))
     x = _LEFT
     for step in _STEPS:
-        here = step is board.step
+        here = step is display.step
         word = _text(step.value, x, y - 182, 20, Role.NOTE if here else Role.CHECK)
         wide = set_line(step.value, 20).advance
         marks.append(word)
         if here:
             marks.append(Stroke(((x, y - 194), (x + wide, y - 194)), Role.NOTE, 5.0))
         x += wide + 44
-    state = "paused" if board.paused else "light off" if board.dark else ""
+    state = "paused" if display.paused else "light off" if display.dark else ""
     if state:
         marks.append(_text(state, _RIGHT, y - 182, 20, Role.LOAD, right=True))
     return marks
 
 
-def _body(board: Board, at: float) -> list[Mark]:
+def _body(display: Display, at: float) -> list[Mark]:
     """Return the press settings, and below them a question, the countdown, or the lists."""
     y = 468.0
     marks: list[Mark] = []
-    if board.settings:
-        words = f"by the transfer's sheet: {board.settings}"
+    if display.settings:
+        words = f"by the transfer's sheet: {display.settings}"
         marks.append(_text(words, _LEFT, y, 12, Role.CHECK))
         y -= 28
-    if board.fitting:
-        marks.append(_text(board.fitting, _LEFT, y - 4, 14, Role.LOAD))
+    if display.fitting:
+        marks.append(_text(display.fitting, _LEFT, y - 4, 14, Role.LOAD))
         y -= 40
-    if board.prepress and board.step in (Step.LOAD, Step.LAY):
-        marks.append(_text(f"first pre-press: {board.prepress}", _LEFT + 6, y - 4, 14, Role.WARN))
+    if display.prepress and display.step in (Step.LOAD, Step.LAY):
+        marks.append(_text(f"first pre-press: {display.prepress}", _LEFT + 6, y - 4, 14, Role.WARN))
         y -= 44
-    if board.moved:
-        marks.append(_text(f"moved {board.moved}", _LEFT, y, 12, Role.LAY))
+    if display.moved:
+        marks.append(_text(f"moved {display.moved}", _LEFT, y, 12, Role.LAY))
         y -= 28
-    if len(board.locations) > 1:
-        marks += _locations(board, y)
+    if len(display.locations) > 1:
+        marks += _locations(display, y)
         y -= 30
-    left = seconds_left(board, at)
-    if board.asked:
-        asked = [part for line in board.asked for part in _wrapped(line, 16, _RIGHT - _LEFT)]
+    left = seconds_left(display, at)
+    if display.asked:
+        asked = [part for line in display.asked for part in _wrapped(line, 16, _RIGHT - _LEFT)]
         for index, line in enumerate(asked):
             marks.append(_text(line, _LEFT, y - 20 - 34 * index, 16))
         return marks
     if left is not None:
-        marks += _countdown(board, left)
+        marks += _countdown(display, left)
         return marks
-    _, top = _remarks(board)
-    return [*marks, *_lists(board, y - 14, max(92.0, top))]
+    _, top = _remarks(display)
+    return [*marks, *_lists(display, y - 14, max(92.0, top))]
 
 
-def _locations(board: Board, y: float) -> list[Mark]:
+def _locations(display: Display, y: float) -> list[Mark]:
     """Return what the number keys choose from, the one in force plain."""
     marks: list[Mark] = []
     x = _LEFT
-    for number, (name, here) in enumerate(board.locations, start=1):
+    for number, (name, here) in enumerate(display.locations, start=1):
         words = f"{number} {name}"
         wide = set_line(words, 11).advance
         if x + wide > _RIGHT:
@@ -143,25 +143,25 @@ def _locations(board: Board, y: float) -> list[Mark]:
     return marks
 
 
-def _countdown(board: Board, left: int) -> list[Mark]:
+def _countdown(display: Display, left: int) -> list[Mark]:
     word = "open the press" if left == 0 else "seconds"
     role = Role.LOAD if left == 0 else Role.NOTE
     middle = (_LEFT + _RIGHT) / 2
-    lift = max(0.0, _remarks(board)[1] - 100.0)
+    lift = max(0.0, _remarks(display)[1] - 100.0)
     marks: list[Mark] = [
         Text((middle, 210.0 + lift), f"{left}", role, 150.0 - lift, (0.5, 0.0)),
         Text((middle, 160.0 + lift), word, role, 22.0, (0.5, 0.0)),
     ]
-    if board.dwell:
-        share = left / max(board.dwell, 1.0)
+    if display.dwell:
+        share = left / max(display.dwell, 1.0)
         marks += _bar(_LEFT, _RIGHT, 120.0 + lift, min(share, 1.0), role)
     return marks
 
 
-def _lists(board: Board, y: float, floor: float) -> list[Mark]:
+def _lists(display: Display, y: float, floor: float) -> list[Mark]:
     """Return what comes next and what was done last, from y down to the floor."""
     marks: list[Mark] = []
-    for title, lines, most in (("next", board.coming, 6), ("done last", board.results, 3)):
+    for title, lines, most in (("next", display.coming, 6), ("done last", display.results, 3)):
         if not lines or y < floor + 38:
             continue
         marks.append(_text(title, _LEFT, y, 12, Role.CHECK))
@@ -178,25 +178,25 @@ def _lists(board: Board, y: float, floor: float) -> list[Mark]:
     return marks
 
 
-def _foot(board: Board) -> list[Mark]:
+def _foot(display: Display) -> list[Mark]:
     """Return progress, time left, and what is to be said."""
-    said = [f"{board.pressed} of {board.total} pressed"]
-    said += [f"{board.skipped} skipped"] if board.skipped else []
-    said += [f"{board.spoiled} spoiled"] if board.spoiled else []
-    share = board.pressed / board.total if board.total else 0.0
+    said = [f"{display.pressed} of {display.total} pressed"]
+    said += [f"{display.skipped} skipped"] if display.skipped else []
+    said += [f"{display.spoiled} spoiled"] if display.spoiled else []
+    share = display.pressed / display.total if display.total else 0.0
     marks: list[Mark] = [
         _text(" · ".join(said), _MARGIN, 40, 12),
-        _text(f"about {board.left} left", _RIGHT, 40, 12, right=True),
+        _text(f"about {display.left} left", _RIGHT, 40, 12, right=True),
         *_bar(_MARGIN, _RIGHT, 22.0, share, Role.LAY),
     ]
-    return [*marks, *_remarks(board)[0]]
+    return [*marks, *_remarks(display)[0]]
 
 
-def _remarks(board: Board) -> tuple[list[Mark], float]:
+def _remarks(display: Display) -> tuple[list[Mark], float]:
     """Return what is wrong and the last remark, and how far up they reach."""
     marks: list[Mark] = []
     y = 72.0
-    for words in (board.trouble, board.remark):
+    for words in (display.trouble, display.remark):
         if words:
             lines = _wrapped(words, 12, _RIGHT - _LEFT - 20)
             marks.append(Text((_LEFT + 8, y), "\n".join(lines), Role.WARN, 12.0, (0.0, 0.0)))
@@ -236,25 +236,25 @@ def _wrapped(words: str, cap: float, room: float) -> Sequence[str]:
 
 
 @functools.lru_cache(maxsize=2)
-def _plan(board: Board, size: tuple[int, int], scale: float) -> Frame:
+def _plan(display: Display, size: tuple[int, int], scale: float) -> Frame:
     """Return the platen as seen from above, the garment's cloth, the art, and the lines on it.
 
     Only the columns up to where the words begin.
     """
     left, bottom, right, top = _PLAN
-    face = board.face
+    face = display.face
     unit = min((right - left) / face.width, (top - bottom) / face.depth)
     middle = ((left + right) / 2 / unit, (bottom + top) / 2 / unit)
     columns = min(size[0], round((_LEFT - 8) * scale))
     plan = FlatMap((columns, size[1]), scale * unit, -middle[0], -middle[1])
     picture = np.zeros((size[1], columns, 3), dtype=np.uint8)
     edge = plan.projector_from_platen(face.outline())
-    shade = tuple(round(_CLOTH_SHARE * channel) for channel in board.cloth[::-1])
+    shade = tuple(round(_CLOTH_SHARE * channel) for channel in display.cloth[::-1])
     corners = np.rint(edge * 256).astype(np.int32)
     cv2.fillPoly(picture, [corners], shade, cv2.LINE_AA, 8)
-    if board.picture is not None:
-        picture = _with_art(picture, board.picture, plan)
-    lines = _painter(plan).paint(board.plan)
+    if display.picture is not None:
+        picture = _with_art(picture, display.picture, plan)
+    lines = _painter(plan).paint(display.plan)
     assert lines is not None
     # Where a line is bright it hides what it lies on; nothing else needs mixing.
     lit = np.flatnonzero(lines[:, :, 0] | lines[:, :, 1] | lines[:, :, 2])

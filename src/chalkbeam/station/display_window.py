@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 
-from chalkbeam.station.display import Board
+from chalkbeam.station.display import Display
 from overlay.window.child_process import GONE, SideWindow, told_over
 from overlay.window.inputs import Closed, Input, Key, Told
 
@@ -33,7 +33,7 @@ class OperatorWindow(SideWindow):
     def __init__(self, clear: int | None = None) -> None:
         super().__init__(_serve, clear)
 
-    def show(self, board: Board) -> None:
+    def show(self, board: Display) -> None:
         """Show a board; nothing happens once the display is closed."""
         with suppress(*GONE):
             self._here.send(board)
@@ -60,7 +60,7 @@ class _State:
     `ringing` is the dwell whose end was told by a tone, so that it is told once.
     """
 
-    board: Board | None = None
+    board: Display | None = None
     over: bool = False
     at: float = 0.0
     ringing: float | None = None
@@ -86,7 +86,7 @@ def _serve(connection: Connection, clear: int | None) -> None:
                     connection.send(happened)
                 except OSError:
                     return replace(state, over=True)
-            case Told(Board() as told):
+            case Told(Display() as told):
                 return replace(state, board=told, at=now)
             case Closed():
                 return replace(state, over=True)

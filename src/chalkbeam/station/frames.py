@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from calibration.rig.file import Rig
 from chalkbeam.light.pages import countdown_mark
-from chalkbeam.station.ready_imprint import AtHand
+from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.scene import Scene, lit
 from overlay.draw.frame import Frame, Painter, render
 from overlay.palette import DEFAULT_PALETTE, Look
@@ -28,7 +28,7 @@ def _hand() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(1, thread_name_prefix="light")
 
 
-class PressLight:
+class FrameCache:
     """Paints scenes through the rig at hand; equal scenes give the very same frame.
 
     Parameters
@@ -44,10 +44,10 @@ class PressLight:
 
     def frame(self, scene: Scene) -> Frame | None:
         """Return the frame of a scene; None for darkness."""
-        rig = self._rig_of(scene.at_hand)
+        rig = self._rig_of(scene.ready)
         if id(rig) not in self._painters:
             self._painters[id(rig)] = Painter(rig.projector, keep=KEPT)
-        palette = scene.at_hand.palette if scene.at_hand is not None else None
+        palette = scene.ready.palette if scene.ready is not None else None
         return self._painters[id(rig)].paint(lit(scene), palette)
 
     def begin(self, scene: Scene) -> Callable[[], None]:
@@ -62,9 +62,9 @@ class PressLight:
 
         return _hand().submit(paint).result
 
-    def count(self, left: int, at_hand: AtHand | None) -> Frame | None:
+    def count(self, left: int, ready: ReadyImprint | None) -> Frame | None:
         """Return the frame with so many seconds beside the platen; None where there is no room."""
-        rig = self._rig_of(at_hand)
+        rig = self._rig_of(ready)
         if (id(rig), left) not in self._counted:
             self._counted.clear()
             mark = countdown_mark(left, rig.face, rig.projector)
@@ -72,5 +72,5 @@ class PressLight:
             self._counted[id(rig), left] = frame
         return self._counted[id(rig), left]
 
-    def _rig_of(self, at_hand: AtHand | None) -> Rig:
-        return at_hand.rig if at_hand is not None else self._rig
+    def _rig_of(self, ready: ReadyImprint | None) -> Rig:
+        return ready.rig if ready is not None else self._rig

@@ -9,20 +9,20 @@ from chalkbeam.orders.pieces import Imprint
 from chalkbeam.orders.precheck import Lay, on_file
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Loading
-from chalkbeam.station.ready_imprint import Bench
+from chalkbeam.station.ready_imprint import ImprintPreparer
 
 
-def first_rigs(bench: Bench, later: dict[str, None]) -> Lay:
+def first_rigs(preparer: ImprintPreparer, later: dict[str, None]) -> Lay:
     """Return how to lay imprints on the rigs at hand, else on any platen on file.
 
     What only the latter take is added to `later`, a sentence each: it cannot be pressed
     before its platen is on.
     """
-    some = on_file(bench.collar, bench.threaded)
+    some = on_file(preparer.collar, preparer.threaded)
 
     def lay(placement: Placement, imprint: Imprint) -> Loading:
         try:
-            return bench.lay(placement, imprint)
+            return preparer.lay(placement, imprint)
         except Refusal as refusal:
             loading = some(placement, imprint)
             later[f"{placement.location.title}: {refusal}"] = None

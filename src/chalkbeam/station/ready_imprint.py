@@ -33,7 +33,7 @@ takes no more memory than one of a hundred."""
 
 
 @dataclass(frozen=True, eq=False)
-class AtHand:
+class ReadyImprint:
     """An imprint ready to be lit.
 
     Attributes
@@ -54,7 +54,7 @@ class AtHand:
     palette: Palette
 
 
-class Bench:
+class ImprintPreparer:
     """Places imprints on the platens there are rigs for, and remembers what it has worked out.
 
     Parameters
@@ -86,14 +86,14 @@ class Bench:
         self._placer = Placer()
         self._loaded: dict[tuple[object, ...], tuple[Placement, Loading]] = {}
 
-    def at_hand(
+    def prepare(
         self,
         piece: Piece,
         imprint: Imprint,
         location_of: Callable[[Imprint], str],
         collar: Shift | None = None,
         together: Sequence[Imprint] = (),
-    ) -> AtHand:
+    ) -> ReadyImprint:
         """Return an imprint ready to be lit.
 
         Parameters
@@ -124,7 +124,7 @@ class Bench:
         if others:
             planned = self._shared(rig, imprint.pad, placement, planned, others)
         loading = planned if collar is None else collared(planned, collar)
-        return AtHand(rig, Choice(placement, loading), planned, palette_on(piece.colour))
+        return ReadyImprint(rig, Choice(placement, loading), planned, palette_on(piece.colour))
 
     def _place(
         self, piece: Piece, imprint: Imprint, location_of: Callable[[Imprint], str]

@@ -20,9 +20,8 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.keys import Act
-from chalkbeam.station.ready_imprint import AtHand
-from chalkbeam.station.single import View
-from chalkbeam.station.values import ANSWERS, Asking, Desk
+from chalkbeam.station.ready_imprint import ReadyImprint
+from chalkbeam.station.values import ANSWERS, Asking, OperatorState, Showing
 from chalkbeam.station.words import piece_lines
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role, Text, moved
@@ -62,12 +61,12 @@ class Scene:
 
     Attributes
     ----------
-    desk : Desk
+    state : OperatorState
     stop : Stop or None
         The stop at hand; None when the order is finished.
     step : Step
     paused : bool
-    at_hand : AtHand or None
+    ready : ReadyImprint or None
         The imprint ready to be lit; None if something stands in its way.
     nudge : Shift
         How far the lay lines are moved.
@@ -87,11 +86,11 @@ class Scene:
     unit : Unit
     """
 
-    desk: Desk
+    state: OperatorState
     stop: Stop | None
     step: Step
     paused: bool
-    at_hand: AtHand | None
+    ready: ReadyImprint | None
     nudge: Shift
     fitting: tuple[str, ...]
     number: int
@@ -106,7 +105,7 @@ class Scene:
     @property
     def height(self) -> float:
         """Height of the lit surface above the bare platen, mm."""
-        return self.at_hand.choice.loading.height if self.at_hand is not None else 0.0
+        return self.ready.choice.loading.height if self.ready is not None else 0.0
 
     @property
     def where(self) -> tuple[Ground, ...]:
@@ -121,35 +120,35 @@ class Scene:
     @property
     def _platen(self) -> Platen:
         """What the lit surface lies on; the rig's bare face where no imprint is at hand."""
-        at_hand = self.at_hand
-        return Platen("", self.face) if at_hand is None else at_hand.choice.loading.platen
+        ready = self.ready
+        return Platen("", self.face) if ready is None else ready.choice.loading.platen
 
 
 @functools.lru_cache(maxsize=8)
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
     """Return what is lit; None for darkness."""
-    desk, face = scene.desk, scene.face
-    remark = "Escape again: end" if desk.leaving else desk.said
-    if desk.view is View.CHECK:
+    state, face = scene.state, scene.face
+    remark = "Escape again: end" if state.leaving else state.said
+    if state.showing is Showing.CHECK:
         marks = check_marks(face, scene.title)
-    elif desk.view is View.HELP:
+    elif state.showing is Showing.HELP:
         marks = help_marks(scene.page, ACTS)
-    elif desk.asking is not None:
+    elif state.asking is not None:
         # The remark is about the answer: it stands below, never across, what can be answered.
-        asked = (*question(desk, desk.asking), *((remark,) if remark else ()))
+        asked = (*question(state, state.asking), *((remark,) if remark else ()))
         marks, remark = (page_mark(scene.page, asked, Role.NOTE),), ""
     elif scene.stop is None:
         marks = (page_mark(scene.page, scene.summary, Role.NOTE),)
     elif scene.paused:
         marks = (page_mark(scene.page, ("paused", "P goes on"), Role.NOTE),)
-    elif desk.dark or scene.step is Step.PRESS:
+    elif state.dark or scene.step is Step.PRESS:
         marks = ()
-    elif scene.at_hand is None:
+    elif scene.ready is None:
         marks = (page_mark(scene.page, (scene.refused,), Role.WARN),)
-    elif desk.moving is not None:
-        marks = _moving(scene, scene.at_hand, desk.moving)
+    elif state.moving is not None:
+        marks = _moving(scene, scene.ready, state.moving)
     else:
-        marks = _work(scene, scene.stop, scene.at_hand.choice)
+        marks = _work(scene, scene.stop, scene.ready.choice)
         if scene.step is Step.LOAD:
             remark = remark or scene.sheet_note
     if remark:
@@ -157,12 +156,12 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     return marks or None
 
 
-def question(desk: Desk, asking: Asking) -> tuple[str, ...]:
+def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:
     """Return a question with its answers, a line each."""
     if asking is Asking.JUMP:
-        return (asking.value, f"{desk.typed}_", "Enter goes there, Escape back")
+        return (asking.value, f"{state.typed}_", "Enter goes there, Escape back")
     answers = (f"{number}  {words}" for number, words in enumerate(ANSWERS[asking], start=1))
-    return (desk.question if asking is Asking.PLACE else asking.value, *answers)
+    return (state.question if asking is Asking.PLACE else asking.value, *answers)
 
 
 def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
@@ -192,15 +191,15 @@ def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
     return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
 
 
-def _moving(scene: Scene, at_hand: AtHand, moving: Shift) -> tuple[Mark, ...]:
+def _moving(scene: Scene, ready: ReadyImprint, moving: Shift) -> tuple[Mark, ...]:
     """Return the garment's lines while they are moved on to the real collar.
 
     They are those of the plan, shifted, so that every key is answered at once; what
     the platen's edge cuts off is worked out when the collar is kept.
     """
-    pose = at_hand.planned.platen_from_garment
+    pose = ready.planned.platen_from_garment
     by = about(moving, (pose.x, pose.y))
-    lines = [moved(mark, by) for mark in _garment_lines(at_hand)]
+    lines = [moved(mark, by) for mark in _garment_lines(ready)]
     words = shift_words(moving)
     said = [f"collar moved {words}" if words else "collar as planned",
             "Enter: this piece", "Shift Enter: the rest of the batch"]  # fmt: skip
@@ -208,6 +207,6 @@ def _moving(scene: Scene, at_hand: AtHand, moving: Shift) -> tuple[Mark, ...]:
 
 
 @functools.lru_cache(maxsize=8)
-def _garment_lines(at_hand: AtHand) -> tuple[Mark, ...]:
-    marks = load_marks(at_hand.choice.placement, at_hand.planned)
+def _garment_lines(ready: ReadyImprint) -> tuple[Mark, ...]:
+    marks = load_marks(ready.choice.placement, ready.planned)
     return tuple(mark for mark in marks if mark.role is Role.LOAD and not isinstance(mark, Text))

@@ -6,7 +6,6 @@ import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
 from calibration.geometry import PlatenFace
 from chalkbeam.basics.units import Unit
@@ -19,6 +18,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.keys import Act, Action, action_for
+from chalkbeam.station.values import Showing
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role
 from overlay.window.inputs import Closed, Input, Key
@@ -40,14 +40,6 @@ ACTS = (
 STEPS = (Step.LOAD, Step.LAY, Step.PRESS)
 
 
-class View(Enum):
-    """What is shown."""
-
-    WORK = "work"
-    CHECK = "check"
-    HELP = "help"
-
-
 @dataclass(frozen=True)
 class Session:
     """Where the operator is.
@@ -61,7 +53,7 @@ class Session:
     chosen : int
         Which choice is lit, from 0.
     step : Step
-    view : View
+    showing : Showing
     dark : bool
         Whether the operator has switched the light off.
     leaving : bool
@@ -76,16 +68,16 @@ class Session:
     nudges: tuple[Shift, ...]
     chosen: int = 0
     step: Step = Step.LOAD
-    view: View = View.WORK
+    showing: Showing = Showing.WORK
     dark: bool = False
     leaving: bool = False
     over: bool = False
     said: str = ""
 
     @classmethod
-    def of(cls, choices: Sequence[Choice], view: View = View.WORK) -> Session:
+    def of(cls, choices: Sequence[Choice], showing: Showing = Showing.WORK) -> Session:
         """Return the session at its start."""
-        return cls(tuple(choices), (Shift(),) * len(choices), view=view)
+        return cls(tuple(choices), (Shift(),) * len(choices), showing=showing)
 
     @property
     def choice(self) -> Choice:
@@ -119,10 +111,12 @@ def _act(session: Session, action: Action) -> Session:
         case Act.DARK:
             return replace(session, dark=not session.dark)
         case Act.CHECK | Act.HELP:
-            view = View.CHECK if action.act is Act.CHECK else View.HELP
-            return replace(session, view=View.WORK if session.view is view else view, dark=False)
-        case Act.ON | Act.BACK if session.view is not View.WORK:
-            return replace(session, view=View.WORK)
+            wanted = Showing.CHECK if action.act is Act.CHECK else Showing.HELP
+            return replace(
+                session, showing=Showing.WORK if session.showing is wanted else wanted, dark=False
+            )
+        case Act.ON | Act.BACK if session.showing is not Showing.WORK:
+            return replace(session, showing=Showing.WORK)
         case Act.ON | Act.BACK:
             by = 1 if action.act is Act.ON else -1
             step = STEPS[(STEPS.index(session.step) + by) % len(STEPS)]
@@ -130,7 +124,7 @@ def _act(session: Session, action: Action) -> Session:
         case Act.PRESET:
             return _choose(session, action.number)
         case Act.NUDGE | Act.TURN:
-            if session.step is not Step.LAY or session.view is not View.WORK or session.dark:
+            if session.step is not Step.LAY or session.showing is not Showing.WORK or session.dark:
                 return replace(session, said="lines move in the lay step")
             return _nudged(session, session.nudge + Shift(action.x, action.y, action.angle))
         case Act.AS_PLANNED:
@@ -144,7 +138,7 @@ def _choose(session: Session, number: int) -> Session:
         count = len(session.choices)
         return replace(session, said=f"no location {number}: there {_are(count)}")
     step = Step.LOAD if session.step is Step.PRESS else session.step
-    return replace(session, chosen=number - 1, step=step, view=View.WORK, dark=False)
+    return replace(session, chosen=number - 1, step=step, showing=Showing.WORK, dark=False)
 
 
 def _are(count: int) -> str:
@@ -179,10 +173,10 @@ def lit(session: Session, face: PlatenFace, title: str, unit: Unit) -> tuple[Mar
     """
     height = session.choice.loading.height
     remark = "Escape again: end" if session.leaving else session.said
-    if session.view is View.CHECK:
+    if session.showing is Showing.CHECK:
         marks = check_marks(face, title)
         height = 0.0
-    elif session.view is View.HELP:
+    elif session.showing is Showing.HELP:
         marks = help_marks(Page.on(session.choice.loading.platen, height), ACTS)
     elif session.dark or session.step is Step.PRESS:
         marks = ()

@@ -1,4 +1,4 @@
-"""What passes over the operator's desk: questions, commands, and what is in hand."""
+"""What passes between the operator and the run: questions, commands, what is asked."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from enum import Enum
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
-from chalkbeam.station.single import View
 from overlay.window.inputs import Key
 
 SCANNED = 0.05
@@ -27,6 +26,14 @@ WHY_SPOILED = (
 )
 YES_NO = ("yes", "no")
 FRESH = ("a fresh garment takes its place", "no garment left: leave it out")
+
+
+class Showing(Enum):
+    """What is shown."""
+
+    WORK = "work"
+    CHECK = "check"
+    HELP = "help"
 
 
 class Asking(Enum):
@@ -48,12 +55,12 @@ ANSWERS = {
 
 
 @dataclass(frozen=True)
-class Desk:
-    """What is in the operator's hands.
+class OperatorState:
+    """Where the operator is beyond what is recorded: what is asked, moved, typed, shown.
 
     Attributes
     ----------
-    view : View
+    showing : Showing
     dark : bool
         Whether the operator has switched the light off.
     leaving, over : bool
@@ -82,7 +89,7 @@ class Desk:
         Characters that may be the beginning of a scan.
     """
 
-    view: View = View.WORK
+    showing: Showing = Showing.WORK
     dark: bool = False
     leaving: bool = False
     over: bool = False
@@ -105,7 +112,7 @@ class Desk:
         return self.held[-1].at + SCANNED if self.held else None
 
 
-class Order(Enum):
+class CommandKind(Enum):
     """What is to be done with the run."""
 
     STEP = "step"
@@ -127,9 +134,9 @@ class Order(Enum):
 
 @dataclass(frozen=True)
 class Command:
-    """One order with its particulars; which of them count depends on the order."""
+    """What is to be done, with its particulars; which of them count depends on its kind."""
 
-    order: Order
+    kind: CommandKind
     step: Step = Step.LOAD
     shift: Shift = Shift()  # noqa: RUF009 - a frozen value
     text: str = ""
@@ -138,7 +145,7 @@ class Command:
 
 
 @dataclass(frozen=True)
-class Standing:
+class RunView:
     """What `advance` may look at.
 
     Attributes

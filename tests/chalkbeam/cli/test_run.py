@@ -8,7 +8,7 @@ import pytest
 from calibration.refusal import Refusal
 from chalkbeam.orders import precheck
 from chalkbeam.record.events import Kind
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store
 from overlay.window.inputs import DisplayLost
 from tests.support.crew_order import write_pennant
@@ -103,7 +103,7 @@ def test_with_a_full_disk_what_was_done_is_said_at_the_end_all_the_same(
     def full(self):
         raise Refusal("The disk is full.")
 
-    monkeypatch.setattr(Sitting, "close", full)
+    monkeypatch.setattr(RunSession, "close", full)
     (bench / "crew.csv").write_text(PLAIN)
     code, out, err = chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
     assert code == 2
@@ -274,9 +274,9 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
     assert chalkbeam(*USUAL, "--anyway")[0] == 0
     with Store(bench / "record.db") as store:
         first = store.latest()
-        sitting = Sitting(store, first)
-        sitting.preset("full-back")
-        sitting.press()
+        session = RunSession(store, first)
+        session.preset("full-back")
+        session.press()
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
     assert pressed(bench) == [["2-1/1"], []]
     assert chalkbeam(*USUAL, "--anew")[0] == 2

@@ -13,7 +13,7 @@ from chalkbeam.orders.problems import SheetRefusal, row_words
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.shop import Shop
 from chalkbeam.station.precheck_on_rigs import first_rigs
-from chalkbeam.station.ready_imprint import Bench
+from chalkbeam.station.ready_imprint import ImprintPreparer
 from tests.support.crew_order import write_pennant
 from tests.support.rigs import make_rig
 
@@ -49,7 +49,7 @@ def test_everything_that_would_stop_the_press_is_told_at_once(read):
         "crew tee,M,navy,2,left chest,broken.png,3 in,,,,",
         "crew tee,M,navy,2,left chest,gone.png,3 in,,,,",
         "crew tee,M,navy,1,full back,pennant.png,15 in,4x16in,,,",
-        "crew tee,M,navy,1,full back,pennant.png,9 in,bench,,,",
+        "crew tee,M,navy,1,full back,pennant.png,9 in,preparer,,,",
         "crew tee,M,navy,1,full back,pennant.png,9 in,,900x900x1,,",
         "crew tee,9XL,navy,1,full back,pennant.png,9 in,,,,",
         "crew tee,M,navy,1,full front,pennant.png,30 in,,,,",
@@ -61,7 +61,7 @@ def test_everything_that_would_stop_the_press_is_told_at_once(read):
     assert [title for _, title, _ in found] == titles
     for (_, _, message), words in zip(
         found,
-        ("no ink", "not a picture", "no file", "leave the pressed area", "no platen “bench”",
+        ("no ink", "not a picture", "no file", "leave the pressed area", "no platen “preparer”",
          "no unit", "no size “9XL”", "would spoil the garment", "does not fit"),
         strict=True,
     ):  # fmt: skip
@@ -116,7 +116,7 @@ def test_held_against_the_rigs_there_are(read):
     small = make_rig(name="small", face=PlatenFace(203.2, 254.0, 15.0))
     rows = ["crew tee,M,navy,1,full back,pennant.png,11 in,,,,"]
     assert read(*rows).pieces
-    (found,) = refused(read, *rows, lay=Bench([small]).lay)
+    (found,) = refused(read, *rows, lay=ImprintPreparer([small]).lay)
     assert found[:2] == (2, "Location")
     assert "would leave the pressed area of small" in found[2]
 
@@ -159,8 +159,8 @@ def test_a_reorder_is_placed_where_it_lay_before(read, tmp_path):
 def test_platens_not_at_hand_are_loaded_as_those_at_hand(read):
     small = make_rig(name="small", face=PlatenFace(203.2, 254.0, 15.0))
     laid, later = [], {}
-    for bench in (Bench([small]), Bench([small], "left", threaded=False)):
-        lay = first_rigs(bench, later)
+    for preparer in (ImprintPreparer([small]), ImprintPreparer([small], "left", threaded=False)):
+        lay = first_rigs(preparer, later)
         read(
             "crew tee,M,navy,1,full back,pennant.png,11 in,16x20in,,,",
             lay=lambda *of, lay=lay: laid.append(lay(*of)) or laid[-1],

@@ -12,7 +12,7 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
 from chalkbeam.record.rescue import Gap, rescue
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Recorder, Store
 from chalkbeam.record.summary import report
 from tests.support.random_orders import random_order
@@ -41,11 +41,11 @@ def long_record(tmp_path_factory):
         for seed, count in ((1, 100), (2, 1500)):
             planned = plan(random_order(seed, count), as_listed=True)
             run = store.begin(planned, title=f"order {seed}", sheet=path, digest=str(seed))
-            sitting = Sitting(store, run, operator="Marit", rig="press 1")
-            while (sitting.progress.at.index or 0) < min(len(run.stops) - 1, 1550):
-                sitting.step(Step.LAY)
-                sitting.nudge(Shift(0.1, 0.0))
-                sitting.press({"x": 1.0, "y": 2.0, "angle": 0.0})
+            session = RunSession(store, run, operator="Marit", rig="press 1")
+            while (session.progress.at.index or 0) < min(len(run.stops) - 1, 1550):
+                session.step(Step.LAY)
+                session.nudge(Shift(0.1, 0.0))
+                session.press({"x": 1.0, "y": 2.0, "angle": 0.0})
     return path
 
 
@@ -88,7 +88,7 @@ def test_random_pages_spoiled_cost_what_was_on_them(long_record, tmp_path, pages
             run = store.run(heading.id)
             report(run, store.events(run))
             if heading.id not in saved.orphans:
-                again = Sitting(store, run)  # the run can be gone on with
+                again = RunSession(store, run)  # the run can be gone on with
                 assert again.progress.pressed() > 50
 
 

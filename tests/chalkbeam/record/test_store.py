@@ -18,7 +18,7 @@ from chalkbeam.orders.pieces import Art, ArtKind
 from chalkbeam.orders.place_imprint import artwork_trouble
 from chalkbeam.record import migrations
 from chalkbeam.record.events import Kind, Step, new_id
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
 from chalkbeam.record.store import Recorder, Store
 from tests.support.random_orders import begin, random_order
@@ -59,12 +59,12 @@ def test_the_file_is_in_wal_mode_with_full_synchronisation(store):
 
 
 def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
-    sitting = Sitting(store, begin(store))
+    session = RunSession(store, begin(store))
     log = store.path.with_name(store.path.name + "-wal")
     for _ in range(12):
         for _ in range(40):
-            sitting.step(Step.LAY)
-        sitting.tidy()
+            session.step(Step.LAY)
+        session.tidy()
     # SQLite carries a log over by itself at 1000 pages of 4096 bytes (its documentation of
     # PRAGMA wal_autocheckpoint); an event takes a few pages.
     assert log.stat().st_size < 1000 * 4096
@@ -72,9 +72,9 @@ def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
         (count,) = without_log.execute("select count(*) from events").fetchone()
     without_log.close()
     assert count == 12 * 40 + 1
-    sitting.step(Step.LAY)
+    session.step(Step.LAY)
     store.close()
-    sitting.tidy()  # what stands in the way is told by the next event
+    session.tidy()  # what stands in the way is told by the next event
 
 
 def test_an_event_holds_who_where_and_when(store):
@@ -190,7 +190,7 @@ def test_a_record_of_a_newer_program_is_refused(tmp_path):
 
 def test_disk_full_is_a_sentence_and_loses_nothing(store):
     run = begin(store)
-    sitting = Sitting(store, run)
+    session = RunSession(store, run)
     # SQLite's own limit on the file's pages gives the same error as a full disk.
     with store._engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
@@ -199,7 +199,7 @@ def test_disk_full_is_a_sentence_and_loses_nothing(store):
     while not said:
         before = store.events(run)
         try:
-            sitting.note("x" * 400)
+            session.note("x" * 400)
         except Refusal as refusal:
             said = str(refusal)
     assert said.startswith("The disk is full")
@@ -207,13 +207,13 @@ def test_disk_full_is_a_sentence_and_loses_nothing(store):
     assert store.events(run) == before
     with store._engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA max_page_count = 100000")
-    sitting.note("x" * 400)  # there is room again: the same act goes through, once
+    session.note("x" * 400)  # there is room again: the same act goes through, once
     assert len(store.events(run)) == len(before) + 1
 
 
 def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store, monkeypatch):
     run = begin(store)
-    sitting = Sitting(store, run)
+    session = RunSession(store, run)
     real = store.add
 
     def reaches_the_disk_but_says_it_failed(run, event, after=None):
@@ -222,11 +222,11 @@ def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store,
 
     monkeypatch.setattr(store, "add", reaches_the_disk_but_says_it_failed)
     with pytest.raises(Refusal):
-        sitting.press()
-    assert sitting.progress.at.index == 0
+        session.press()
+    assert session.progress.at.index == 0
     monkeypatch.undo()
-    sitting.press()
-    assert sitting.progress.at.index == 1
+    session.press()
+    assert session.progress.at.index == 1
     assert sum(event.kind is Kind.PRESSED for event in store.events(run)) == 1
 
 

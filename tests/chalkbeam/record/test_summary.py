@@ -19,7 +19,7 @@ from chalkbeam.paper.run_report_csv import HEADER, report_csv, safe
 from chalkbeam.paper.run_report_pdf import report_pdf
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store, record_file
 from chalkbeam.record.summary import report
 from chalkbeam.record.trends import FEWEST, trend
@@ -33,9 +33,9 @@ class Clock:
         self.now = 1000.0
         self.wall = itertools.count()
 
-    def sitting(self, store, run, **who):
+    def session(self, store, run, **who):
         who = {"operator": "Marit", "rig": "press 1", "calibration": "c7"} | who
-        return Sitting(
+        return RunSession(
             store,
             run,
             clock=lambda: self.now,
@@ -58,18 +58,18 @@ def begin(store, pieces=None, **options):
 
 def test_a_run_in_numbers(store):
     run, clock = begin(store), Clock()
-    sitting = clock.sitting(store, run)
+    session = clock.session(store, run)
     for seconds in (40.0, 50.0):
         clock.now += seconds
-        sitting.press()
+        session.press()
     clock.now += 10.0
-    sitting.skip("sheet missing")
+    session.skip("sheet missing")
     clock.now += 30.0
-    sitting.spoil("scorched", replaced=True)
+    session.spoil("scorched", replaced=True)
     clock.now += 60.0
-    sitting.press()
+    session.press()
     clock.now += 20.0
-    sitting.spoil("sheet slipped", replaced=False)
+    session.spoil("sheet slipped", replaced=False)
     found = report(run, store.events(run), measure=45.0)
     assert (found.pieces, found.imprints, found.pressed, found.skipped) == (6, 6, 3, 1)
     assert (found.finished, found.open) == (3, 1)
@@ -84,27 +84,27 @@ def test_a_run_in_numbers(store):
 
 def test_pauses_and_time_away_are_not_counted(store):
     run, clock = begin(store), Clock()
-    sitting = clock.sitting(store, run)
+    session = clock.session(store, run)
     clock.now += 20.0
-    sitting.pause()
+    session.pause()
     clock.now += 600.0
-    sitting.pause()
+    session.pause()
     clock.now += 15.0
-    sitting.press()
+    session.press()
     clock.now = 3.0  # the computer was started anew: its clock begins again
-    sitting = clock.sitting(store, run)
+    session = clock.session(store, run)
     clock.now += 33.0
-    sitting.press()
+    session.press()
     assert report(run, store.events(run)).piece_seconds == (35.0, 33.0)
 
 
 def test_a_date_set_back_changes_nothing(store):
     run, clock = begin(store), Clock()
     clock.wall = iter(range(59, -1, -1))
-    sitting = clock.sitting(store, run)
+    session = clock.session(store, run)
     for _ in range(3):
         clock.now += 30.0
-        sitting.press()
+        session.press()
     found = report(run, store.events(run))
     assert found.piece_seconds == (30.0, 30.0, 30.0)
     assert [act.event.imprint for act in found.acts] == [s.imprint.id for s in run.stops[:3]]
@@ -116,13 +116,13 @@ def test_a_date_set_back_changes_nothing(store):
 
 def test_no_duration_is_negative_whatever_a_clock_does(store):
     run, clock = begin(store), Clock()
-    sitting = clock.sitting(store, run)
+    session = clock.session(store, run)
     for change in (30.0, -50.0, 20.0):
         clock.now += change
-        sitting.pause()
+        session.pause()
         clock.now -= 5.0
-        sitting.pause()
-        sitting.press()
+        session.pause()
+        session.press()
     found = report(run, store.events(run))
     assert all(act.seconds is not None and act.seconds >= 0 for act in found.acts)
     assert found.working >= 0
@@ -131,12 +131,12 @@ def test_no_duration_is_negative_whatever_a_clock_does(store):
 
 def test_what_was_taken_back_is_not_counted(store):
     run, clock = begin(store), Clock()
-    sitting = clock.sitting(store, run)
-    sitting.press()
-    sitting.undo()
-    sitting.spoil("scorched", replaced=True)
-    sitting.undo()
-    sitting.press()
+    session = clock.session(store, run)
+    session.press()
+    session.undo()
+    session.spoil("scorched", replaced=True)
+    session.undo()
+    session.press()
     found = report(run, store.events(run))
     assert (found.pressed, found.spoiled, len(found.acts)) == (1, 0, 1)
 
@@ -147,12 +147,12 @@ def test_corrections_are_told_from_what_was_carried_over(store):
         for p in random_order(5, 4, artworks=1, most=1, lettering=0)
     ]
     run, clock = begin(store, pieces), Clock()
-    sitting = clock.sitting(store, run)
-    sitting.nudge(Shift(1.0), rest_of_batch=True)
-    sitting.press()
-    sitting.nudge(Shift(0.5))
-    sitting.press()
-    sitting.press()
+    session = clock.session(store, run)
+    session.nudge(Shift(1.0), rest_of_batch=True)
+    session.press()
+    session.nudge(Shift(0.5))
+    session.press()
+    session.press()
     acts = report(run, store.events(run)).acts
     assert [act.own.x for act in acts] == [1.0, 0.5, 0.0]
     assert [act.nudge.x for act in acts] == [1.0, 1.5, 1.0]
@@ -260,11 +260,11 @@ def nasty(store):
         pieces[0], name='=cmd|"/c calc"!A1', colour='navy, "dark"\nblue', number="-7", size="+1"
     )
     run, clock = begin(store, pieces), Clock()
-    sitting = clock.sitting(store, run, operator="@Marit", rig="=press")
-    sitting.nudge(Shift(-1.25, 0.5, 0.01))
+    session = clock.session(store, run, operator="@Marit", rig="=press")
+    session.nudge(Shift(-1.25, 0.5, 0.01))
     clock.now += 12.34
-    sitting.press({"x": -3.0, "y": 4.5, "angle": 0.0})
-    sitting.spoil("=scorched", replaced=False)
+    session.press({"x": -3.0, "y": 4.5, "angle": 0.0})
+    session.spoil("=scorched", replaced=False)
     return report(run, store.events(run))
 
 
@@ -359,12 +359,12 @@ def test_the_command_refuses_in_a_sentence(tmp_path):
 
 def test_every_kind_of_event_is_harmless_in_a_report(store):
     run, clock = begin(store), Clock()
-    sitting = clock.sitting(store, run)
-    sitting.step(Step.LAY)
-    sitting.preset("nape")
-    sitting.collar(Shift(1.0, 1.0, 0.1))
-    sitting.note("a remark")
-    sitting.close()
+    session = clock.session(store, run)
+    session.step(Step.LAY)
+    session.preset("nape")
+    session.collar(Shift(1.0, 1.0, 0.1))
+    session.note("a remark")
+    session.close()
     kinds = {event.kind for event in store.events(run)}
     assert kinds >= {Kind.PRESET, Kind.COLLARED, Kind.NOTED, Kind.CLOSED}
     assert report(run, store.events(run)).pressed == 0

@@ -12,12 +12,12 @@ from chalkbeam.orders.pieces import Fit
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
 from chalkbeam.record.events import Step
-from chalkbeam.record.session import Sitting
+from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store
 from chalkbeam.station import scene
-from chalkbeam.station.controller import PressSide
-from chalkbeam.station.display import board_of
-from chalkbeam.station.ready_imprint import Bench
+from chalkbeam.station.controller import StationController
+from chalkbeam.station.display import display_of
+from chalkbeam.station.ready_imprint import ImprintPreparer
 from chalkbeam.station.scene import fitting_words
 from overlay.marks import Role, Stroke, Text
 from tests.support.crew_order import crew
@@ -26,8 +26,8 @@ from tests.support.rigs import make_rig
 PAD = "8x10x0.4in"
 
 
-def open_side(folder):
-    """Return a press side: a piece on a pad, one without, one without, in this order."""
+def open_controller(folder):
+    """Return a press station: a piece on a pad, one without, one without, in this order."""
     pieces = crew(folder)
     padded = replace(pieces[0].imprints[0], pad=PAD)
     pieces[0] = replace(pieces[0], imprints=(padded,))
@@ -42,67 +42,67 @@ def open_side(folder):
 
 def reopened(folder):
     store = Store(folder / "record.db")
-    return PressSide(Sitting(store, store.latest()), Bench([make_rig()]))
+    return StationController(RunSession(store, store.latest()), ImprintPreparer([make_rig()]))
 
 
-def marks(side):
-    side._ready()
-    shown = side._scene(side.sitting.progress.at, side.at_hand, side.desk)
+def marks(station):
+    station._ready()
+    shown = station._scene(station.session.progress.at, station.ready, station.state)
     return scene.lit(shown)
 
 
-def words(side):
-    return " ".join(m.text.replace("\n", " ") for m in marks(side) if isinstance(m, Text))
+def words(station):
+    return " ".join(m.text.replace("\n", " ") for m in marks(station) if isinstance(m, Text))
 
 
-def press(side):
+def press(station):
     for step in (Step.LAY, Step.PRESS):
-        side.sitting.step(step)
-    side.sitting.press()
+        station.session.step(step)
+    station.session.press()
 
 
 def test_the_first_piece_names_its_pad_and_the_next_has_it_taken_out(tmp_path):
-    side = open_side(tmp_path)
-    assert f"on pad {PAD}" in words(side)
-    assert board_of(side).fitting == f"on pad {PAD}"
-    assert board_of(side).coming[0][1] == "pad out, other garments"
-    side.sitting.step(Step.LAY)
-    assert "on pad" not in words(side)  # the garment is over it
-    side.sitting.step(Step.PRESS)
-    side.sitting.press()
-    assert "pad out" in words(side)
-    press(side)
-    assert "pad" not in words(side)  # it is out
+    station = open_controller(tmp_path)
+    assert f"on pad {PAD}" in words(station)
+    assert display_of(station).fitting == f"on pad {PAD}"
+    assert display_of(station).coming[0][1] == "pad out, other garments"
+    station.session.step(Step.LAY)
+    assert "on pad" not in words(station)  # the garment is over it
+    station.session.step(Step.PRESS)
+    station.session.press()
+    assert "pad out" in words(station)
+    press(station)
+    assert "pad" not in words(station)  # it is out
 
 
 def test_a_jump_compares_with_what_was_really_on_the_press(tmp_path):
-    side = open_side(tmp_path)
-    press(side)
-    side.sitting.jump(2)  # the plan's piece before it has no pad; the press has
-    assert "pad out" in words(side)
-    press(side)
-    side.sitting.press()  # the number, under the name
-    assert side.sitting.progress.at.index == 1
-    assert "pad" not in words(side)  # the plan says "pad out" here, and it is
-    assert "pad" in side.sitting.progress.stop.changes
-    side.sitting.jump(0)
-    assert f"on pad {PAD}" in words(side)
+    station = open_controller(tmp_path)
+    press(station)
+    station.session.jump(2)  # the plan's piece before it has no pad; the press has
+    assert "pad out" in words(station)
+    press(station)
+    station.session.press()  # the number, under the name
+    assert station.session.progress.at.index == 1
+    assert "pad" not in words(station)  # the plan says "pad out" here, and it is
+    assert "pad" in station.session.progress.stop.changes
+    station.session.jump(0)
+    assert f"on pad {PAD}" in words(station)
 
 
 def test_skipping_leaves_the_pad_in_doubt_until_a_garment_is_loaded(tmp_path):
-    side = open_side(tmp_path)
-    side.sitting.skip()  # the light has asked for the pad: it may be on
-    assert "pad out" in words(side)
-    side.sitting.skip()
-    assert "pad out" in words(side)
+    station = open_controller(tmp_path)
+    station.session.skip()  # the light has asked for the pad: it may be on
+    assert "pad out" in words(station)
+    station.session.skip()
+    assert "pad out" in words(station)
 
 
 def test_resuming_knows_the_pad_of_the_last_press(tmp_path):
-    press(open_side(tmp_path))
+    press(open_controller(tmp_path))
     again = reopened(tmp_path)
     assert "pad out" in words(again)
-    again.sitting.undo()  # the record is taken back, the pad is where it was
-    again.sitting.step(Step.LOAD)
+    again.session.undo()  # the record is taken back, the pad is where it was
+    again.session.step(Step.LOAD)
     assert f"on pad {PAD}" in words(again)
 
 
@@ -114,9 +114,9 @@ def test_a_platen_is_named_where_another_may_be_on():
 
 
 def test_the_pads_edge_is_lit_true_on_its_top_before_the_garment_lies_on_it(tmp_path):
-    side = open_side(tmp_path)
-    (edge,) = [m for m in marks(side) if isinstance(m, Stroke) and m.role is Role.CLEAR]
+    station = open_controller(tmp_path)
+    (edge,) = [m for m in marks(station) if isinstance(m, Stroke) and m.role is Role.CLEAR]
     assert edge.height == pytest.approx(0.4 * 25.4)
     assert np.ptp(as_points(edge.points), axis=0) == pytest.approx((8 * 25.4, 10 * 25.4))
-    press(side)
-    assert not [m for m in marks(side) if isinstance(m, Stroke) and m.role is Role.CLEAR]
+    press(station)
+    assert not [m for m in marks(station) if isinstance(m, Stroke) and m.role is Role.CLEAR]

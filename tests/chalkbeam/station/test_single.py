@@ -23,7 +23,8 @@ from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.station.help import help_marks, shift_words
-from chalkbeam.station.single import ACTS, Session, View, advance, lit
+from chalkbeam.station.single import ACTS, Session, advance, lit
+from chalkbeam.station.values import Showing
 from overlay.marks import LEADING, Crosshair, Role, Stroke, Text
 from overlay.text.typeface import set_line
 from overlay.window.inputs import Closed, Key, Pointer, Tick
@@ -160,13 +161,13 @@ def test_one_key_darkens_and_lights_again(session):
 
 def test_check_view_and_keys_come_and_go(session):
     squares = press(session, "c")
-    assert squares.view is View.CHECK
+    assert squares.showing is Showing.CHECK
     assert "squares 100 mm" in texts(light(squares))
     assert press(squares, "c") == session
     listed = press(session, "h")
     assert "next step" in texts(light(listed))
     assert press(listed, "space") == session  # away with it, without a step
-    assert press(listed, "c").view is View.CHECK
+    assert press(listed, "c").showing is Showing.CHECK
 
 
 def test_leaving_takes_two_escapes(session):

@@ -1,4 +1,4 @@
-"""The press-side loop: pure, from keys to the desk and commands."""
+"""The press-controller loop: pure, from keys to the state and commands."""
 
 from dataclasses import replace
 
@@ -13,7 +13,6 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, new_id
 from chalkbeam.record.progress import At, Outcome, Progress
 from chalkbeam.station.scene import question
-from chalkbeam.station.single import View
 from chalkbeam.station.state import BOUNCE, advance
 from chalkbeam.station.values import (
     FRESH,
@@ -22,9 +21,10 @@ from chalkbeam.station.values import (
     WHY_SPOILED,
     Asking,
     Command,
-    Desk,
-    Order,
-    Standing,
+    CommandKind,
+    OperatorState,
+    RunView,
+    Showing,
     run_locations,
 )
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Key, Pointer, Tick
@@ -40,18 +40,18 @@ def stops(tmp_path_factory):
 
 
 class Hand:
-    """An operator at a desk; commands take effect on a progress without a record."""
+    """An operator at a state; commands take effect on a progress without a record."""
 
     def __init__(self, stops):
         self.progress = Progress(stops)
-        self.desk = Desk()
+        self.state = OperatorState()
         self.at = 100.0
         self.ready = True
         self.done = []
 
     def give(self, happened):
-        standing = Standing(self.progress, LOCATIONS, self.ready)
-        self.desk, commands = advance(self.desk, standing, happened)
+        view = RunView(self.progress, LOCATIONS, self.ready)
+        self.state, commands = advance(self.state, view, happened)
         for command in commands:
             self.done.append(command)
             self.carry_out(command)
@@ -63,7 +63,7 @@ class Hand:
             self.at += wait
             text = name if len(name) == 1 else ""
             self.give(Key(name, at=self.at, text=text, **more))
-            if self.desk.held:
+            if self.state.held:
                 self.at += wait
                 self.give(Tick(self.at))
         return self
@@ -77,37 +77,37 @@ class Hand:
         def apply(kind, step=None, **data):
             self.progress.apply(Event(new_id(), kind, imprint, step, data))
 
-        match command.order:
-            case Order.STEP:
+        match command.kind:
+            case CommandKind.STEP:
                 apply(Kind.STEPPED, command.step)
-            case Order.PRESS:
+            case CommandKind.PRESS:
                 apply(Kind.PRESSED)
-            case Order.NUDGE:
+            case CommandKind.NUDGE:
                 apply(Kind.NUDGED, batch="", **command.shift.data())
-            case Order.NUDGE_BATCH:
+            case CommandKind.NUDGE_BATCH:
                 apply(Kind.NUDGED, batch=batch, **command.shift.data())
-            case Order.COLLAR:
+            case CommandKind.COLLAR:
                 apply(Kind.COLLARED, batch="", **command.shift.data())
-            case Order.COLLAR_BATCH:
+            case CommandKind.COLLAR_BATCH:
                 apply(Kind.COLLARED, batch=batch, **command.shift.data())
-            case Order.PRESET:
+            case CommandKind.PRESET:
                 apply(Kind.PRESET, Step.LOAD, location=command.text)
-            case Order.SKIP:
+            case CommandKind.SKIP:
                 apply(Kind.SKIPPED, reason=command.text)
-            case Order.SPOIL:
+            case CommandKind.SPOIL:
                 apply(Kind.SPOILED, reason=command.text, replaced=command.replaced)
-            case Order.UNDO:
+            case CommandKind.UNDO:
                 if self.progress.undoable:
                     apply(Kind.UNDONE, event=self.progress.undoable.id)
-            case Order.REDO:
+            case CommandKind.REDO:
                 if self.progress.redoable:
                     apply(Kind.REDONE, event=self.progress.redoable.id)
-            case Order.JUMP:
+            case CommandKind.JUMP:
                 target = self.progress.stops[command.index].imprint.id
                 self.progress.apply(Event(new_id(), Kind.STEPPED, target, Step.LOAD))
-            case Order.PAUSE:
+            case CommandKind.PAUSE:
                 apply(Kind.WENT_ON if self.progress.paused else Kind.PAUSED)
-        assert index is None or command.order is not None
+        assert index is None or command.kind is not None
 
 
 @pytest.fixture
@@ -131,8 +131,8 @@ def test_the_pedal_works_through_the_order(hand):
     ]  # fmt: skip
     assert hand.progress.pressed() == 5
     hand.press("space")
-    assert "finished" in hand.desk.said
-    assert not hand.desk.over
+    assert "finished" in hand.state.said
+    assert not hand.state.over
 
 
 def test_a_bouncing_pedal_steps_once(hand):
@@ -150,7 +150,7 @@ def test_a_foot_resting_on_the_pedal_steps_once(hand):
 def test_a_dwell_that_is_not_over_is_asked_about_once(hand):
     hand.press("space", "space", wait=1.0).press("space", wait=3.0)
     assert hand.progress.at.step is Step.PRESS
-    assert hand.desk.said == "7 s of the dwell left: once more if it is done"
+    assert hand.state.said == "7 s of the dwell left: once more if it is done"
     hand.press("space")
     assert hand.progress.outcomes == {"2-1/1": Outcome.PRESSED}
 
@@ -172,19 +172,19 @@ def test_back_goes_back_a_step_but_never_undoes(hand):
     assert hand.progress.at.step is Step.LOAD
     hand.press("page up")
     assert hand.progress.at.step is Step.LOAD
-    assert "U takes the last act back" in hand.desk.said
+    assert "U takes the last act back" in hand.state.said
 
 
 def test_arrows_nudge_in_the_lay_step_only(hand):
     hand.press("left")
     assert hand.done == []
-    assert "lay step" in hand.desk.said
+    assert "lay step" in hand.state.said
     hand.press("space", "left").press("up", shift=True)
     assert hand.progress.nudge(0) == Shift(-1.0, 0.1)
     hand.press("0")
     assert hand.progress.nudge(0).length == pytest.approx(0)
     hand.press("0")
-    assert hand.desk.said == "nothing was moved here"
+    assert hand.state.said == "nothing was moved here"
 
 
 def test_nudges_for_the_rest_of_the_batch(hand):
@@ -193,60 +193,60 @@ def test_nudges_for_the_rest_of_the_batch(hand):
     assert hand.progress.nudge(1) == Shift(2, 0)  # same style, location and loading
     assert hand.progress.nudge(2) == Shift()  # another location
     hand.press("return", shift=True)
-    assert hand.desk.said == "nothing was moved here"
+    assert hand.state.said == "nothing was moved here"
     assert hand.progress.nudge(1) == Shift(2, 0)
 
 
 def test_the_collar_is_moved_and_kept_for_the_piece(hand):
     hand.press("g", "right", "up").press("l")
-    assert hand.desk.moving is not None
+    assert hand.state.moving is not None
     assert hand.done == []  # nothing is recorded until it is kept
     hand.press("return")
-    assert hand.desk.moving is None
+    assert hand.state.moving is None
     (command,) = hand.done
-    assert command.order is Order.COLLAR
+    assert command.kind is CommandKind.COLLAR
     assert (command.shift.x, command.shift.y) == (1, 1)
     assert hand.progress.collar(0) == command.shift
     assert hand.progress.collar(1) is None
     hand.press("g")
-    assert hand.desk.moving == command.shift  # goes on from where it was kept
+    assert hand.state.moving == command.shift  # goes on from where it was kept
 
 
 def test_the_collar_is_kept_for_the_batch_or_left(hand):
     hand.press("g", "down").press("return", shift=True)
     assert hand.progress.collar(1) == Shift(0, -1)
     hand.press("g", "down", "escape")
-    assert hand.desk.moving is None
-    assert not hand.desk.leaving
+    assert hand.state.moving is None
+    assert not hand.state.leaving
     assert hand.progress.collar(0) == Shift(0, -1)
     hand.press("g", "0", "x")
-    assert hand.desk.moving == Shift()
-    assert "first keep the collar" in hand.desk.said
+    assert hand.state.moving == Shift()
+    assert "first keep the collar" in hand.state.said
     hand.press("g")
-    assert hand.desk.moving is None
+    assert hand.state.moving is None
 
 
 def test_a_location_the_piece_has_nothing_for_is_asked_about(hand):
     hand.press("space", "2")
-    assert hand.done[1:] == [Command(Order.TRY, text="nape")]
-    assert question(hand.desk, hand.desk.asking) == (
+    assert hand.done[1:] == [Command(CommandKind.TRY, text="nape")]
+    assert question(hand.state, hand.state.asking) == (
         "Put pennant at nape in place of left chest?", "1  yes", "2  no",
     )  # fmt: skip
     for refusing in ("2", "escape"):
         hand.press(refusing)
-        assert hand.desk.asking is None
+        assert hand.state.asking is None
         assert (hand.progress.location(0), hand.progress.at.step) == ("left-chest", Step.LAY)
         hand.press("2")
     hand.press("space", "7")  # neither the pedal nor another key answers
     assert hand.progress.location(0) == "left-chest"
     hand.press("1")
-    assert hand.done[-1] == Command(Order.PRESET, text="nape")
+    assert hand.done[-1] == Command(CommandKind.PRESET, text="nape")
     assert hand.progress.location(0) == "nape"
     assert hand.progress.at == At(0, Step.LOAD)  # the garment is laid anew
     done = len(hand.done)
     hand.press("2", "8")
     assert len(hand.done) == done  # it is in force already; and there is no eighth
-    assert "no location 8" in hand.desk.said
+    assert "no location 8" in hand.state.said
     hand.press("u")
     assert hand.progress.location(0) == "left-chest"
     assert hand.progress.at == At(0, Step.LAY)
@@ -256,8 +256,8 @@ def test_a_location_of_the_piece_that_is_to_do_is_gone_to(hand):
     hand.press("j", "2", "return", "space")
     assert hand.progress.stop.imprint.id == "3-1/1"
     hand.press("2")
-    assert hand.done[-1] == Command(Order.JUMP, index=2)
-    assert hand.desk.asking is None
+    assert hand.done[-1] == Command(CommandKind.JUMP, index=2)
+    assert hand.state.asking is None
     assert hand.progress.at == At(2, Step.LOAD)
     hand.press("space", "space").press("space", wait=20.0)
     assert hand.progress.outcomes == {"3-1/2": Outcome.PRESSED}
@@ -265,15 +265,15 @@ def test_a_location_of_the_piece_that_is_to_do_is_gone_to(hand):
     # What was left is to do still; what is pressed already is asked about.
     hand.press("j", "3", "-", "1", "return", "2")
     assert hand.progress.at == At(1, Step.LOAD)
-    assert hand.desk.asking is Asking.PLACE
+    assert hand.state.asking is Asking.PLACE
 
 
 def test_no_to_another_location_leaves_the_dwell_running(hand):
     hand.press("space", "space", "2", "2")
-    since = hand.desk.pressing_since
+    since = hand.state.pressing_since
     assert since is not None
     hand.press("space")
-    assert "of the dwell left" in hand.desk.said
+    assert "of the dwell left" in hand.state.said
 
 
 def test_a_garment_laid_elsewhere_is_loaded_again_for_what_would_have_stayed(hand):
@@ -291,7 +291,7 @@ def test_records_from_before_stay_in_the_step_they_were_in(stops):
 
 def test_a_press_that_was_not_seen_is_asked_about_by_its_name(hand):
     hand.press("j", "3", "return", "space", "space", "space", "u", "space")
-    assert hand.desk.said == (
+    assert hand.state.said == (
         "piece 3 of 3, navy, M, MARIT 7, player name: MARIT: "
         "was it pressed? space: yes, page up: no"
     )
@@ -299,25 +299,25 @@ def test_a_press_that_was_not_seen_is_asked_about_by_its_name(hand):
 
 def test_skip_and_spoil_want_a_reason(hand):
     hand.press("s")
-    assert hand.desk.asking is Asking.SKIP
+    assert hand.state.asking is Asking.SKIP
     hand.press("9")
-    assert hand.desk.asking is Asking.SKIP
-    assert "answer with 1 to 3" in hand.desk.said
+    assert hand.state.asking is Asking.SKIP
+    assert "answer with 1 to 3" in hand.state.said
     hand.press("2")
-    assert hand.done == [Command(Order.SKIP, text=WHY_SKIP[1])]
+    assert hand.done == [Command(CommandKind.SKIP, text=WHY_SKIP[1])]
     hand.press("x", "3")
-    assert hand.desk.asking is Asking.FRESH
+    assert hand.state.asking is Asking.FRESH
     hand.press("1")
-    assert hand.done[-1] == Command(Order.SPOIL, text=WHY_SPOILED[2], replaced=True)
+    assert hand.done[-1] == Command(CommandKind.SPOIL, text=WHY_SPOILED[2], replaced=True)
     hand.press("x", "1", "2")
-    assert hand.done[-1] == Command(Order.SPOIL, text=WHY_SPOILED[0], replaced=False)
+    assert hand.done[-1] == Command(CommandKind.SPOIL, text=WHY_SPOILED[0], replaced=False)
     assert FRESH[0] != FRESH[1]
 
 
 def test_questions_can_be_left(hand):
     hand.press("x", "3", "escape")
-    assert hand.desk.asking is None
-    assert not hand.desk.leaving
+    assert hand.state.asking is None
+    assert not hand.state.leaving
     assert hand.done == []
     hand.press("s", "space")
     assert hand.progress.at.step is Step.LOAD  # the pedal does not answer
@@ -334,14 +334,14 @@ def test_undo_and_redo(hand):
 
 def test_jump_by_typing_a_piece(hand):
     hand.press("j", "3", "-", "2")
-    assert hand.desk.typed == "3-2"
+    assert hand.state.typed == "3-2"
     hand.press("backspace", "1", "return")
     assert hand.progress.stop.imprint.id == "3-1/1"
     hand.press("j", "9", "return")
-    assert hand.desk.said == "no piece “9” in this order"
+    assert hand.state.said == "no piece “9” in this order"
     assert hand.progress.stop.imprint.id == "3-1/1"
     hand.press("j", "escape")
-    assert hand.desk.asking is None
+    assert hand.state.asking is None
 
 
 def scan(hand, text, pause=SCANNED / 5):
@@ -356,9 +356,9 @@ def scan(hand, text, pause=SCANNED / 5):
 def test_a_scanned_barcode_picks_the_piece(hand):
     scan(hand, "4-1")
     assert hand.progress.stop.imprint.id == "4-1/1"
-    assert hand.done == [Command(Order.JUMP, index=3)]  # its digits chose no location
+    assert hand.done == [Command(CommandKind.JUMP, index=3)]  # its digits chose no location
     scan(hand, "77-1")
-    assert hand.desk.said == "no piece “77-1” in this order"
+    assert hand.state.said == "no piece “77-1” in this order"
     scan(hand, "3-1/2")
     assert hand.progress.stop.imprint.id == "3-1/2"
 
@@ -366,10 +366,10 @@ def test_a_scanned_barcode_picks_the_piece(hand):
 def test_a_scan_leaves_what_was_being_done(hand):
     hand.press("g", "left")
     scan(hand, "4-1")
-    assert hand.desk.moving is None
+    assert hand.state.moving is None
     hand.press("x")
     scan(hand, "3-1")
-    assert hand.desk.asking is None
+    assert hand.state.asking is None
     assert hand.progress.stop.piece.id == "3-1"
 
 
@@ -379,21 +379,21 @@ def test_half_a_scan_does_nothing(hand):
         hand.at += 0.01
         hand.give(Key(character, at=hand.at, text=character))
     hand.give(Tick(hand.at + SCANNED / 2))
-    assert hand.desk.held  # not yet
-    assert hand.desk.due == pytest.approx(hand.at + SCANNED)
+    assert hand.state.held  # not yet
+    assert hand.state.due == pytest.approx(hand.at + SCANNED)
     hand.give(Tick(hand.at + SCANNED))
     assert hand.done == []
-    assert "scan again" in hand.desk.said
+    assert "scan again" in hand.state.said
 
 
 def test_a_lone_character_acts_after_a_moment(hand):
     hand.give(Key("b", at=5.0, text="b"))
-    assert not hand.desk.dark
+    assert not hand.state.dark
     hand.give(Tick(5.0 + SCANNED))
-    assert hand.desk.dark
+    assert hand.state.dark
     # or at once when another key follows
     hand.give(Key("b", at=6.0, text="b")).give(Key("page down", at=6.2))
-    assert not hand.desk.dark
+    assert not hand.state.dark
     assert hand.progress.at.step is Step.LAY
 
 
@@ -402,8 +402,8 @@ def test_pause_keeps_everything_still(hand):
     assert hand.progress.paused
     hand.press("left", "x")
     assert hand.progress.nudge(0) == Shift()
-    assert hand.desk.asking is None
-    assert "P goes on" in hand.desk.said
+    assert hand.state.asking is None
+    assert "P goes on" in hand.state.said
     scan(hand, "4-1")
     assert hand.progress.at.index == 0
     hand.press("space")  # the pedal goes on, and does no step with it
@@ -413,41 +413,41 @@ def test_pause_keeps_everything_still(hand):
 
 def test_views_come_and_go_without_a_step(hand):
     hand.press("h")
-    assert hand.desk.view is View.HELP
+    assert hand.state.showing is Showing.HELP
     hand.press("space")
-    assert (hand.desk.view, hand.progress.at.step) == (View.WORK, Step.LOAD)
+    assert (hand.state.showing, hand.progress.at.step) == (Showing.WORK, Step.LOAD)
     hand.press("c", "c", "b")
-    assert hand.desk.dark
+    assert hand.state.dark
     hand.press("space")
-    assert (hand.desk.dark, hand.progress.at.step) == (False, Step.LOAD)
+    assert (hand.state.dark, hand.progress.at.step) == (False, Step.LOAD)
 
 
 def test_what_cannot_be_lit_cannot_be_pressed(hand):
     hand.ready = False
     hand.press("space", "g")
     assert hand.progress.at.step is Step.LOAD
-    assert hand.desk.moving is None
+    assert hand.state.moving is None
     hand.press("s", "2")
     assert hand.progress.outcomes == {"2-1/1": Outcome.SKIPPED}
 
 
 def test_leaving_takes_two_escapes_or_one_held_control(hand):
     hand.press("escape")
-    assert hand.desk.leaving
-    assert not hand.desk.over
+    assert hand.state.leaving
+    assert not hand.state.over
     hand.press("space")
-    assert not hand.desk.leaving
-    assert hand.press("escape", "escape").desk.over
-    assert hand.press("q", control=True).desk.over
-    assert Hand(hand.progress.stops).give(Closed()).desk.over
+    assert not hand.state.leaving
+    assert hand.press("escape", "escape").state.over
+    assert hand.press("q", control=True).state.over
+    assert Hand(hand.progress.stops).give(Closed()).state.over
 
 
 def test_display_troubles_are_remembered_until_they_are_over(hand):
     hand.give(DisplayLost("The projector is gone."))
-    assert hand.desk.trouble.startswith("The projector is gone. No step is taken in the dark")
+    assert hand.state.trouble.startswith("The projector is gone. No step is taken in the dark")
     hand.give(DisplayBack())
-    assert hand.desk.trouble == ""
-    assert hand.give(Pointer((1, 2))).desk == hand.desk
+    assert hand.state.trouble == ""
+    assert hand.give(Pointer((1, 2))).state == hand.state
 
 
 def test_no_step_is_taken_in_the_dark(hand):
@@ -459,11 +459,11 @@ def test_no_step_is_taken_in_the_dark(hand):
     for name in ("space", "page up", "u", "s", "x", "j", "2", "right", "p", "1"):
         hand.press(name)
     assert (hand.progress.at, len(hand.done)) == (before, done)
-    assert hand.desk.asking is None
+    assert hand.state.asking is None
     hand.press("escape", "space", "escape")
-    assert not hand.desk.over  # another key in between takes it back
+    assert not hand.state.over  # another key in between takes it back
     hand.give(DisplayBack())
-    assert not hand.desk.leaving
+    assert not hand.state.leaving
     hand.press("space", wait=20)
     assert hand.progress.pressed() == 1  # the dwell went on meanwhile
 
@@ -471,7 +471,7 @@ def test_no_step_is_taken_in_the_dark(hand):
 def test_in_the_dark_the_run_can_be_left(hand):
     hand.give(DisplayLost("The projector is gone."))
     hand.press("escape", "escape")
-    assert hand.desk.over
+    assert hand.state.over
 
 
 def test_the_order_finished_still_takes_undo_and_jump(hand):
@@ -480,7 +480,7 @@ def test_the_order_finished_still_takes_undo_and_jump(hand):
     assert hand.progress.stop is None
     for name in ("left", "s", "x", "g", "1"):
         hand.press(name)
-        assert "finished" in hand.desk.said
+        assert "finished" in hand.state.said
     hand.press("u")
     assert hand.progress.stop.imprint.id == "4-1/2"
 
@@ -502,18 +502,18 @@ def test_whatever_is_pressed_nothing_is_counted_twice(stops, keys):
         hand.give(Tick(hand.at))
         text = name if len(name) == 1 else ""
         hand.give(Key(name, shift=shift, at=hand.at, text=text))
-        if hand.desk.over:
+        if hand.state.over:
             break
     pressed = sum(outcome is Outcome.PRESSED for outcome in hand.progress.outcomes.values())
-    orders = [command.order for command in hand.done]
-    assert pressed <= orders.count(Order.PRESS) + orders.count(Order.REDO)
+    orders = [command.kind for command in hand.done]
+    assert pressed <= orders.count(CommandKind.PRESS) + orders.count(CommandKind.REDO)
     assert hand.progress.at.step in Step
-    # A desk can always be left.
-    hand.desk = replace(hand.desk, held=())
-    hand.press("q", control=True) if hand.desk.asking is None else hand.press("escape", "escape")
-    if not hand.desk.over:
+    # A state can always be left.
+    hand.state = replace(hand.state, held=())
+    hand.press("q", control=True) if hand.state.asking is None else hand.press("escape", "escape")
+    if not hand.state.over:
         hand.press("escape", "escape", "escape")
-    assert hand.desk.over
+    assert hand.state.over
 
 
 def test_locations_most_used_first():

@@ -110,7 +110,8 @@ def show_light(
     from chalkbeam.placement import Impossible, place
     from chalkbeam.placement.loading import COLLARS, load
     from chalkbeam.placement.platens import Platen, parse_pad
-    from chalkbeam.station.single import Session, View
+    from chalkbeam.station.single import Session
+    from chalkbeam.station.values import Showing
 
     if len(location) > MOST_LOCATIONS:
         raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
@@ -145,7 +146,7 @@ def show_light(
                 aside=None if aside is None else parse_length(aside), threaded=not on_top,
             )  # fmt: skip
             choices.append(Choice(placement, loading))
-        return Session.of(choices, View.CHECK if check else View.WORK)
+        return Session.of(choices, Showing.CHECK if check else Showing.WORK)
 
     if png is not None:
         _write_pictures(prepare(), light, palette, units, png, check)
@@ -233,14 +234,15 @@ def _write_pictures(
 
     from calibration.files import write_whole
     from chalkbeam.record.events import Step
-    from chalkbeam.station.single import View, lit
+    from chalkbeam.station.single import lit
+    from chalkbeam.station.values import Showing
     from overlay.draw.frame import render
 
-    wanted = [("check", replace(session, view=View.CHECK))] if check else []
+    wanted = [("check", replace(session, showing=Showing.CHECK))] if check else []
     for index, choice in enumerate(session.choices):
         for step in (Step.LOAD, Step.LAY):
             name = f"{index + 1}-{choice.placement.location.name}-{step.value}"
-            now = replace(session, chosen=index, step=step, view=View.WORK)
+            now = replace(session, chosen=index, step=step, showing=Showing.WORK)
             wanted.append((name, now))
     for name, now in wanted:
         frame = render(lit(now, rig.face, rig.name, units) or (), rig.projector, palette)

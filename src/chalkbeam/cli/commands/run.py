@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from chalkbeam.placement.loading import Collar
     from chalkbeam.record.resume import Left
     from chalkbeam.record.store import Run, Store
-    from chalkbeam.station.controller import PressSide
-    from chalkbeam.station.ready_imprint import Bench
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.ready_imprint import ImprintPreparer
 
 
 def run_order(
@@ -93,10 +93,10 @@ def run_order(
     from chalkbeam.orders.problems import told
     from chalkbeam.placement.loading import COLLARS
     from chalkbeam.record.resume import absent_artwork, check_unchanged
-    from chalkbeam.record.session import Sitting
+    from chalkbeam.record.session import RunSession
     from chalkbeam.record.store import Store, record_file
-    from chalkbeam.station.controller import PressSide
-    from chalkbeam.station.ready_imprint import Bench
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.ready_imprint import ImprintPreparer
     from overlay.window.run import choose_display
 
     pointing = next((known for known in COLLARS if known == collar), None)
@@ -104,7 +104,7 @@ def run_order(
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
     wanted: list[str | None] = [*rig] if rig else [None]
     rigs = [library.open_rig(each) for each in wanted]
-    bench = Bench(rigs, pointing, not on_top)
+    preparer = ImprintPreparer(rigs, pointing, not on_top)
     if as_begun and (anew or again is not None):
         raise Refusal("--as-begun goes on with a run, --anew and --again begin one: give one only.")
     path = record or record_file()
@@ -161,19 +161,19 @@ def run_order(
             print(f"Left out of the run: {sentence}", file=sys.stderr)
         print(AT_THE_PRESS, file=sys.stderr)
 
-        board = not no_board and (number is None or _several_displays())
+        beside = not no_board and (number is None or _several_displays())
 
-        def prepare() -> Callable[[], PressSide]:
+        def prepare() -> Callable[[], StationController]:
             if left is not None:
                 later = absent_artwork(left.still_open)
             elif anyway:
                 later = absent_artwork(planned.stops if planned else ())
             elif order is not None:
-                apart = Bench(rigs, pointing, not on_top)  # a bench serves one thread
+                apart = ImprintPreparer(rigs, pointing, not on_top)  # a preparer serves one thread
                 later = _place_ahead(order, apart, units, brought)
             return lambda: begin(later)
 
-        def begin(later: tuple[str, ...]) -> PressSide:
+        def begin(later: tuple[str, ...]) -> StationController:
             for sentence in later:
                 print(f"To be skipped for now: {sentence}", file=sys.stderr)
             run = None if left is None else left.run
@@ -183,23 +183,25 @@ def run_order(
                     earlier=None if earlier is None else earlier.id,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
-            sitting = Sitting(
+            session = RunSession(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
             if planned is not None:
-                sitting.leave_out(left_out)
-            return PressSide(sitting, bench, units, counting=not board, known=digest)
+                session.leave_out(left_out)
+            return StationController(session, preparer, units, counting=not beside, known=digest)
 
-        side = _light(prepare, rigs[0], number, board)
-        if side is None:
+        controller = _light(prepare, rigs[0], number, beside)
+        if controller is None:
             print("Left before anything was shown: nothing has changed.")
             return
-        lines = side.summary() if side.sitting.progress.stop is None else _standing(side)
+        finished = controller.session.progress.stop is None
+        lines = controller.summary() if finished else _so_far(controller)
         if left_out:
             where = "; ".join(dict.fromkeys(each.split(":")[0] for each in left_out))
             print(f"Not in this run, as they could not be read: {where}.")
-        print("; ".join(lines) + f". See chalkbeam report {side.sitting.run.id[:8]}.")
-        side.sitting.close()  # last: where it cannot be written, what was done is said all the same
+        print("; ".join(lines) + f". See chalkbeam report {controller.session.run.id[:8]}.")
+        # Last: where it cannot be written, what was done is said all the same.
+        controller.session.close()
 
 
 def _read(
@@ -272,7 +274,7 @@ def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str
 
 
 def _place_ahead(
-    order: RunSheet, bench: Bench, units: Unit, brought: Mapping[str, str]
+    order: RunSheet, preparer: ImprintPreparer, units: Unit, brought: Mapping[str, str]
 ) -> tuple[str, ...]:
     """Place the whole order before it begins, so that nothing is first met at the press.
 
@@ -291,7 +293,7 @@ def _place_ahead(
     later: dict[str, None] = {}
     problems, _ = rehearse(
         order,
-        first_rigs(bench, later),
+        first_rigs(preparer, later),
         units,
         lambda imprint: brought.get(imprint.id, imprint.location),
     )
@@ -318,11 +320,14 @@ def _several_displays() -> bool:
 
 
 def _light(
-    prepare: Callable[[], Callable[[], PressSide]], rig: Rig, number: int | None, board: bool
-) -> PressSide | None:
+    prepare: Callable[[], Callable[[], StationController]],
+    rig: Rig,
+    number: int | None,
+    beside: bool,
+) -> StationController | None:
     """Open the windows and work until the operator leaves; None if that was at once."""
     from chalkbeam.light.pages import waiting_marks
-    from chalkbeam.station.display import board_of
+    from chalkbeam.station.display import display_of
     from chalkbeam.station.display_window import OperatorWindow
     from chalkbeam.station.run_when_ready import run_when_ready
     from overlay.draw.frame import render
@@ -330,16 +335,16 @@ def _light(
     from overlay.window.displays import Screen
     from overlay.window.sound import beep
 
-    operator = OperatorWindow(clear=number) if board else None
+    operator = OperatorWindow(clear=number) if beside else None
     told, rung, trouble = -1, 0.0, ""
 
-    def due(now: PressSide) -> float | None:
+    def due(now: StationController) -> float | None:
         ends = now.dwell_ends() if operator is None else None
         counts = now.count_due(time.monotonic())
-        times = [each for each in (now.desk.due, ends, counts) if each is not None and each > rung]
+        times = [each for each in (now.state.due, ends, counts) if each is not None and each > rung]
         return min(times, default=None)
 
-    def shown(now: PressSide) -> None:
+    def shown(now: StationController) -> None:
         nonlocal told, rung, trouble
         if operator is None and now.rings(time.monotonic()):
             rung = time.monotonic()
@@ -347,11 +352,11 @@ def _light(
         if now.changes == told:
             return
         told = now.changes
-        if operator is None and now.desk.trouble not in ("", trouble):
-            print(now.desk.trouble, file=sys.stderr)  # the light cannot say it
-        trouble = now.desk.trouble
+        if operator is None and now.state.trouble not in ("", trouble):
+            print(now.state.trouble, file=sys.stderr)  # the light cannot say it
+        trouble = now.state.trouble
         if operator is not None:
-            operator.show(board_of(now))
+            operator.show(display_of(now))
         now.foresee()
 
     try:
@@ -361,7 +366,7 @@ def _light(
             waiting=render(waiting_marks(rig.face), rig.projector, DEFAULT_PALETTE),
             update=lambda now, happened: now.take(happened),
             view=lambda now: now.frame(time.monotonic()),
-            done=lambda now: now.desk.over,
+            done=lambda now: now.state.over,
             due=due,
             shown=shown,
             listen=operator.listen if operator is not None else None,
@@ -371,11 +376,11 @@ def _light(
             operator.close()
 
 
-def _standing(side: PressSide) -> tuple[str, ...]:
-    progress = side.sitting.progress
+def _so_far(controller: StationController) -> tuple[str, ...]:
+    progress = controller.session.progress
     return (
         f"{progress.pressed()} of {len(progress.stops)} imprints pressed",
-        f"about {side.time_left()} left: the same command goes on from here",
+        f"about {controller.time_left()} left: the same command goes on from here",
     )
 
 

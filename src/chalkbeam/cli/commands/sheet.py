@@ -154,9 +154,9 @@ def check_sheet(
     lay = on_file()
     if rig:
         from calibration.rig import library
-        from chalkbeam.station.ready_imprint import Bench
+        from chalkbeam.station.ready_imprint import ImprintPreparer
 
-        lay = Bench([library.open_rig(each) for each in rig]).lay
+        lay = ImprintPreparer([library.open_rig(each) for each in rig]).lay
     order = read_order(sheet, unit, artwork, lay, units)
     notes = [*order.notes, *_colour_notes(order)]
     piles = Counter(piece.pile for piece in order.pieces)
