@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration.geometry import PlatenFace
 from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
-from chalkbeam.simulator.rig import LitFrame, View, VirtualRig, lay_cards, light_frame, look_at
+from chalkbeam.simulator.rig import Lens, LitFrame, VirtualRig, lay_cards, light_frame, look_at
 from chalkbeam.simulator.rig.optics import rotation_vector
 from chalkbeam.simulator.rig.render import radiance
 from chalkbeam.simulator.rig.sensor import develop
@@ -65,7 +65,7 @@ class Studio:
         self,
         index: int,
         *,
-        view: View | None = None,
+        view: Lens | None = None,
         board: float | None = None,
         frame: U8 | None = None,
         rig: VirtualRig | None = None,

@@ -13,7 +13,14 @@ from typer.testing import CliRunner
 from calibration.rig.file import Rig, load
 from chalkbeam.cli.app import app
 from chalkbeam.simulator.demo import ORDER, Lit, lay_cloth, light_up, on_cloth, over_platen
-from chalkbeam.simulator.rig import Room, Scene, Sensor, VirtualRig, random_rig, write_photo
+from chalkbeam.simulator.rig import (
+    PressScene,
+    RoomLight,
+    Sensor,
+    VirtualRig,
+    random_rig,
+    write_photo,
+)
 from chalkbeam.simulator.rig.rigs import render_photo
 from chalkbeam.simulator.rig.stage import bystander
 from overlay.draw.frame import render
@@ -104,7 +111,7 @@ def test_a_bystander_sees_the_cross_where_it_belongs(
     """Find a lit cross in a picture by the centroid of its light; compare with its target."""
     cloth = lay_cloth(hood, density=1.0)
     view = bystander((800, 600))
-    scene = Scene(truth.face, cover=False, cloth=cloth, room=Room(level=0.02))
+    scene = PressScene(truth.face, cover=False, cloth=cloth, room=RoomLight(level=0.02))
     sensor = Sensor(blur=0.6, vignette=0.0, white=0.3)
 
     def look(marks: list[Crosshair]) -> np.ndarray:

@@ -10,8 +10,8 @@ from functools import cache
 import cv2
 import numpy as np
 
-from chalkbeam.setup.camera.source import Picture
-from chalkbeam.simulator.rig import Shot, VirtualRig, look_at, random_rig
+from chalkbeam.setup.camera.source import CameraFrame
+from chalkbeam.simulator.rig import PlannedPhoto, VirtualRig, look_at, random_rig
 
 SEED = 11
 BOARD = 10.0
@@ -35,7 +35,7 @@ def watched_rig() -> VirtualRig:
         turn = look_at(position, (0.0, 0.0, 0.0), roll=math.pi / 2 if name == "right" else 0.0)
         view = replace(first.view, position=position, turn=turn)
         view = _fitted(view, rig)
-        shots.append(Shot(view, first.sensor, BOARD if name == "board" else 0.0))
+        shots.append(PlannedPhoto(view, first.sensor, BOARD if name == "board" else 0.0))
     return replace(rig, shots=tuple(shots))
 
 
@@ -116,7 +116,7 @@ class Reel:
         self._rest = iter(self.images)
         self._at = 0.0
 
-    def read(self) -> Picture | None:
+    def read(self) -> CameraFrame | None:
         image = next(self._rest, None)
         self._at += self.step
-        return None if image is None else Picture(image, self._at)
+        return None if image is None else CameraFrame(image, self._at)

@@ -23,7 +23,7 @@ REMEMBERED = 32
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class InkMeasures:
     """A picture's ink, in pixels; points count from the picture's top left corner, pixel edges.
 
     Attributes
@@ -73,7 +73,7 @@ class Found:
         return bits.reshape(height, width).astype(bool)
 
 
-def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = False) -> Found:
+def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = False) -> InkMeasures:
     """Return the ink of an artwork file; a file of the same content is measured once.
 
     Parameters and refusals as in `chalkbeam.artwork.measure.load_artwork`.
@@ -98,7 +98,9 @@ def _linked(path: Path, digest: bytes) -> tuple[Path, ...]:
 
 
 @functools.lru_cache(maxsize=REMEMBERED)
-def _find(path: Path, digests: tuple[bytes, ...], page: int, mirrored: bool, whole: bool) -> Found:
+def _find(
+    path: Path, digests: tuple[bytes, ...], page: int, mirrored: bool, whole: bool
+) -> InkMeasures:
     del digests  # an edited file is read again
     picture = as_seen(read_picture(path, page), mirrored)
     return measured(picture, find_ink(picture.name, picture.rgba, whole))
@@ -111,11 +113,11 @@ def as_seen(picture: Picture, mirrored: bool) -> Picture:
     return replace(picture, rgba=np.ascontiguousarray(picture.rgba[:, ::-1]))
 
 
-def measured(picture: Picture, ink: Ink) -> Found:
+def measured(picture: Picture, ink: Ink) -> InkMeasures:
     """Return the measures of a picture's ink."""
     left, top, right, bottom = box = bounds(ink.mask)
     height, width = ink.mask.shape
-    return Found(
+    return InkMeasures(
         picture.name, (width, height), box, centroid(ink.cover), find_baseline(ink.mask),
         _rim(ink.mask), picture.pixels_per_mm, picture.drawn, picture.remarks,
         ink.source, ink.paper, ink.specks, np.packbits(ink.mask[top:bottom, left:right]),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration.geometry import Points, xy_tuple
 from calibration.refusal import Refusal
 from chalkbeam.artwork.files import Picture, read_picture
-from chalkbeam.artwork.found import Found, as_seen, find, measured
+from chalkbeam.artwork.found import InkMeasures, as_seen, find, measured
 from chalkbeam.artwork.ink import Ink, bounds, find_ink
 from chalkbeam.artwork.outline import outline
 from chalkbeam.artwork.values import Artwork, Box, CentreRule, convex_hull, optical_centre
@@ -43,7 +43,7 @@ class SizeUnknown(Refusal):
 
 
 @dataclass(frozen=True)
-class Size:
+class ArtworkSize:
     """How large the artwork is to be: at most one of these, or both ink measures if they agree.
 
     Attributes
@@ -108,7 +108,7 @@ def load_artwork(
     """
     check_margin(Path(path).name, sheet_margin)
     found = find(Path(path), page=page, mirrored=mirrored, whole=whole)
-    scale = _pixels_per_mm(found, Size(width, height, sheet_width), usual)
+    scale = _pixels_per_mm(found, ArtworkSize(width, height, sheet_width), usual)
     return _artwork(found, scale, sheet_margin, mirrored, centre)
 
 
@@ -159,7 +159,7 @@ def ganged_inks(
             f"{picture.name} does not say how large its sheet is printed: give the width of the "
             "whole sheet, such as --sheet-width 22in."
         )
-    scale = _pixels_per_mm(measured(picture, ink), Size(sheet_width=sheet_width))
+    scale = _pixels_per_mm(measured(picture, ink), ArtworkSize(sheet_width=sheet_width))
     inks = (
         Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
         for mask in _apart(ink.mask, gap * scale)
@@ -214,7 +214,7 @@ def check_margin(name: str, margin: float | None) -> None:
 
 
 def _pixels_per_mm(
-    found: Found, size: Size, usual: Callable[[float, float], float] | None = None
+    found: InkMeasures, size: ArtworkSize, usual: Callable[[float, float], float] | None = None
 ) -> float:
     width, height = found.size
     if not found.drawn and max(width, height) < FEWEST_PIXELS:
@@ -256,7 +256,7 @@ def _pixels_per_mm(
 
 
 def _artwork(
-    found: Found,
+    found: InkMeasures,
     scale: float,
     sheet_margin: float | None,
     mirrored: bool,
@@ -288,7 +288,7 @@ def _artwork(
     )
 
 
-def _notes(found: Found, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
+def _notes(found: InkMeasures, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
     notes: list[str] = []
     if mirrored:
         notes.append("The sheet is printed in mirror image: shown here as seen from its back.")
@@ -298,7 +298,7 @@ def _notes(found: Found, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
     return tuple(Sentence(literal(note)) for note in notes)
 
 
-def _remarks(found: Found) -> tuple[Sentence, ...]:
+def _remarks(found: InkMeasures) -> tuple[Sentence, ...]:
     remarks = list(found.remarks)
     if found.source == "background":
         remarks.append(

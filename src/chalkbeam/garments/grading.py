@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from calibration.refusal import Refusal
 from chalkbeam.garments.library import Size, rules_of
 from chalkbeam.garments.model import Measure
-from chalkbeam.garments.schema import MM_PER, Rule, Style
+from chalkbeam.garments.schema import MM_PER, GradingRule, Style
 from chalkbeam.garments.tape import check_tape
 
 TAPE_TOLERANCE = 3.0
@@ -18,7 +18,7 @@ def _named(measure: str) -> str:
     return measure.replace("_", " ")
 
 
-def _derive(rule: Rule, unit: str, of: Measure) -> Measure:
+def _derive(rule: GradingRule, unit: str, of: Measure) -> Measure:
     scale = MM_PER[unit]
     value = rule.value(of.value / scale) * scale
     if len(rule.points) == 1:

@@ -14,7 +14,15 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import choices
 from chalkbeam.basics.toml_files import FolderState, Shelf, folder_state, read_data, read_folder
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
-from chalkbeam.garments.schema import MM_PER, Chart, Rule, RuleBook, ShopChart, SizeTable, Style
+from chalkbeam.garments.schema import (
+    MM_PER,
+    Chart,
+    GradingRule,
+    RuleBook,
+    ShopChart,
+    SizeTable,
+    Style,
+)
 
 DATA = Path(__file__).parent / "data"
 
@@ -56,7 +64,7 @@ def _rule_book(name: str) -> RuleBook:
     return read_data(DATA / "rules" / f"{name}.toml", RuleBook)
 
 
-def rules_of(style: Style) -> tuple[tuple[Rule, str], ...]:
+def rules_of(style: Style) -> tuple[tuple[GradingRule, str], ...]:
     """Return the grading rules of a style with their units, in the order they are asked."""
     books = (_rule_book(name) for name in (*style.rules, style.cut))
     return tuple((rule, book.unit) for book in books for rule in book.rule)

@@ -66,7 +66,7 @@ class Chart(_Strict):
     table: tuple[SizeTable, ...] = Field(min_length=1)
 
 
-class Rule(_Strict):
+class GradingRule(_Strict):
     """A grading rule: one measure as a broken line over another.
 
     ``points`` are (of, measure) pairs with rising first numbers; between them the
@@ -83,7 +83,7 @@ class Rule(_Strict):
     basis: Basis
 
     @model_validator(mode="after")
-    def _rising(self) -> Rule:
+    def _rising(self) -> GradingRule:
         given = [point[0] for point in self.points]
         if any(b <= a for a, b in itertools.pairwise(given)):
             raise ValueError("the first numbers of the points must rise")
@@ -105,7 +105,7 @@ class RuleBook(_Strict):
     """Grading rules, in the order in which they are asked."""
 
     unit: UnitName
-    rule: tuple[Rule, ...] = Field(min_length=1)
+    rule: tuple[GradingRule, ...] = Field(min_length=1)
 
 
 class Style(_Strict):

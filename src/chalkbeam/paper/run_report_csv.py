@@ -6,7 +6,7 @@ import csv
 import io
 import math
 
-from chalkbeam.record.summary import Act, Report
+from chalkbeam.record.summary import ImprintOutcome, Report
 
 HEADER = (
     "number", "when_utc", "piece", "row", "style", "fit", "size", "colour", "name", "number_worn",
@@ -62,7 +62,7 @@ def report_csv(report: Report) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def _planned(act: Act) -> tuple[str, str, str]:
+def _planned(act: ImprintOutcome) -> tuple[str, str, str]:
     pose = act.event.data.get("pose")
     if not pose:
         return "", "", ""

@@ -15,7 +15,7 @@ from calibration.refusal import Refusal
 from chalkbeam.record import snapshot, sqlite_pages
 from chalkbeam.record.events import Kind, Step
 from chalkbeam.record.migrations import RUN_COLUMNS, STEPS, packed, unpacked
-from chalkbeam.record.sqlite_pages import Found, Holds, Value
+from chalkbeam.record.sqlite_pages import FoundRow, Holds, Value
 from chalkbeam.record.store import Store
 
 HIGHEST_VERSION = 999
@@ -101,7 +101,7 @@ class _Read:
     events: dict[int, Row] = field(default_factory=dict)
     numbers: set[int] = field(default_factory=set)  # of events, by whatever names them
 
-    def take(self, found: Found) -> None:
+    def take(self, found: FoundRow) -> None:
         values = found.values
         if found.holds is not Holds.TABLE:
             # The index of events by run and number still names those whose rows are gone.

@@ -33,7 +33,7 @@ class Holds(IntEnum):
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundRow:
     """A row as found.
 
     Attributes
@@ -59,7 +59,7 @@ def read(path: Path) -> tuple[bytes, bytes]:
     return file, logged
 
 
-def rows(file: bytes, log: bytes = b"") -> Iterator[Found]:
+def rows(file: bytes, log: bytes = b"") -> Iterator[FoundRow]:
     """Yield every row that can be read, in no order; one may come more than once.
 
     Parameters
@@ -223,7 +223,7 @@ def _check_sums(data: bytes, order: str, sums: tuple[int, int]) -> tuple[int, in
     return first, second
 
 
-def _on_page(number: int, page: bytes, pages: Mapping[int, bytes], size: int) -> Iterator[Found]:
+def _on_page(number: int, page: bytes, pages: Mapping[int, bytes], size: int) -> Iterator[FoundRow]:
     head = 100 if number == 1 else 0
     try:
         holds = Holds(page[head])
@@ -240,7 +240,7 @@ def _on_page(number: int, page: bytes, pages: Mapping[int, bytes], size: int) ->
             continue
 
 
-def _cell(holds: Holds, page: bytes, at: int, pages: Mapping[int, bytes], size: int) -> Found:
+def _cell(holds: Holds, page: bytes, at: int, pages: Mapping[int, bytes], size: int) -> FoundRow:
     """Return the row of one cell.
 
     Raises
@@ -252,7 +252,7 @@ def _cell(holds: Holds, page: bytes, at: int, pages: Mapping[int, bytes], size: 
     rowid = 0
     if holds is Holds.TABLE:
         rowid, at = _varint(page, at)
-    return Found(holds, rowid, _record(_payload(holds, page, at, length, pages, size)))
+    return FoundRow(holds, rowid, _record(_payload(holds, page, at, length, pages, size)))
 
 
 def _payload(

@@ -18,7 +18,7 @@ from chalkbeam.record.trends import Trend, trends
 
 
 @dataclass(frozen=True)
-class Act:
+class ImprintOutcome:
     """An imprint that was pressed, skipped or spoiled.
 
     Attributes
@@ -63,7 +63,7 @@ class Report:
         Seconds of all timed acts.
     measure : float
         Seconds for measuring a piece by hand, for comparison.
-    acts : tuple of Act
+    acts : tuple of ImprintOutcome
         In the order they happened.
     trends : (Trend, Trend)
         Corrections along x and y.
@@ -82,7 +82,7 @@ class Report:
     piece_seconds: tuple[float, ...]
     working: float
     measure: float
-    acts: tuple[Act, ...]
+    acts: tuple[ImprintOutcome, ...]
     trends: tuple[Trend, Trend]
 
     @property
@@ -150,9 +150,9 @@ def report(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Repor
     )
 
 
-def _acts(events: Sequence[Event]) -> list[Act]:
+def _acts(events: Sequence[Event]) -> list[ImprintOutcome]:
     """Return the acts in force, each with its time and its correction."""
-    acts: list[Act] = []
+    acts: list[ImprintOutcome] = []
     own: dict[str, Shift] = {}
     since: tuple[str, float] | None = None  # sitting, and its clock where timing starts
     idle = 0.0
@@ -171,7 +171,7 @@ def _acts(events: Sequence[Event]) -> list[Act]:
             if since is not None and since[0] == event.session:
                 seconds = max(0.0, event.clock - since[1] - idle)
             nudge = _shift(event.data.get("nudge"))
-            acts.append(Act(event, seconds, own.pop(event.imprint, Shift()), nudge))
+            acts.append(ImprintOutcome(event, seconds, own.pop(event.imprint, Shift()), nudge))
             since, idle = (event.session, event.clock), 0.0
     return acts
 
@@ -180,7 +180,7 @@ def _shift(data: Mapping[str, Any] | None) -> Shift:
     return Shift.of(data) if data else Shift()
 
 
-def _piece_seconds(acts: Sequence[Act], finished: Sequence[str]) -> tuple[float, ...]:
+def _piece_seconds(acts: Sequence[ImprintOutcome], finished: Sequence[str]) -> tuple[float, ...]:
     """Return the time of each finished piece, all attempts summed; untimed pieces left out."""
     sums: dict[str, float] = {}
     for act in acts:

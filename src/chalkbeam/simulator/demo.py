@@ -54,7 +54,7 @@ HEIGHTS = (0.0, 4.0, 10.0, 20.0)
 
 
 @dataclass(frozen=True)
-class Piece:
+class DemoImprint:
     """One imprint of the regatta order.
 
     Attributes
@@ -82,17 +82,20 @@ class Piece:
 
 
 ORDER = (
-    Piece("1-tee-left-chest", "crew_tee", "M", "white", "left-chest", "crest.svg", 90.0),
-    Piece("2-tee-full-back", "crew_tee", "XL", "navy", "full-back", "regatta-light.svg", 279.4),
-    Piece(
+    DemoImprint("1-tee-left-chest", "crew_tee", "M", "white", "left-chest", "crest.svg", 90.0),
+    DemoImprint(
+        "2-tee-full-back", "crew_tee", "XL", "navy",
+        "full-back", "regatta-light.svg", 279.4,
+    ),
+    DemoImprint(
         "3-hood-upper-back", "pullover_hood", "L", "heather grey", "upper-back", "regatta.svg",
         260.0,
     ),
-    Piece(
+    DemoImprint(
         "4-zip-hood-on-pad", "zip_hood", "L", "red", "left-chest", "crest.svg", 90.0,
         Pad(PlatenFace(152.4, 152.4, 15.0), 12.0),
     ),
-    Piece("5-youth-left-chest", "crew_tee", "YL", "navy", "left-chest", "crest.svg", 70.0),
+    DemoImprint("5-youth-left-chest", "crew_tee", "YL", "navy", "left-chest", "crest.svg", 70.0),
 )  # fmt: skip
 """A few pieces of Tern Harbour Rowing Club's order; the club is invented."""
 
@@ -101,7 +104,7 @@ ORDER = (
 class Lit:
     """One imprint from rules to light."""
 
-    piece: Piece
+    piece: DemoImprint
     placement: Placement
     loading: Loading
     cloth: Fabric
@@ -161,7 +164,7 @@ def calibrate(folder: Path, out: Path) -> Rig:
     return rig
 
 
-def light_up(piece: Piece) -> Lit:
+def light_up(piece: DemoImprint) -> Lit:
     """Place one piece's artwork and turn it into marks, by the program's own path."""
     article = garment(piece.style, piece.size)
     with resources.as_file(resources.files(tern_harbour) / piece.art) as file:

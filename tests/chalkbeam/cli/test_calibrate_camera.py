@@ -257,9 +257,9 @@ def test_progress_on_a_terminal_is_one_line_kept_up_to_date(monkeypatch):
     written = io.StringIO()
     monkeypatch.setattr("sys.stderr", written)
     with calibrate_camera._Teller() as tell:
-        tell(take.Progress(1, 3, 0.0, "Too dark."))
-        tell(take.Progress(1, 3, 0.0, "Good: hold the camera still."))
-        tell(take.Progress(1, 3, 0.0, "Photo 1 is taken.", Path("flat-1.png")))
+        tell(take.CaptureProgress(1, 3, 0.0, "Too dark."))
+        tell(take.CaptureProgress(1, 3, 0.0, "Good: hold the camera still."))
+        tell(take.CaptureProgress(1, 3, 0.0, "Photo 1 is taken.", Path("flat-1.png")))
     text = written.getvalue()
     assert "\x1b[2K" in text  # ECMA-48, erase in line
     assert "\a" in text

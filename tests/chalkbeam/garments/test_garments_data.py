@@ -10,7 +10,7 @@ from chalkbeam.basics.toml_files import line_of, parse_data, read_data
 from chalkbeam.garments import garment, sizes, styles
 from chalkbeam.garments.charts import import_chart, style_key
 from chalkbeam.garments.library import DATA
-from chalkbeam.garments.schema import Chart, Rule, RuleBook, Style
+from chalkbeam.garments.schema import Chart, GradingRule, RuleBook, Style
 
 GOOD = """title = "Tee"
 unit = "in"
@@ -70,7 +70,9 @@ def test_every_data_file_loads(path):
 
 
 def test_rules_bend_at_their_points_and_go_on_beyond():
-    rule = Rule(measure="a", points=((10, 1), (20, 3), (30, 4)), tolerance=1, basis="from memory")
+    rule = GradingRule(
+        measure="a", points=((10, 1), (20, 3), (30, 4)), tolerance=1, basis="from memory"
+    )
     # worked by hand: slopes 0.2 below 20, 0.1 above; kept beyond both ends
     assert [rule.value(x) for x in (5, 10, 15, 25, 30, 40)] == pytest.approx([0, 1, 2, 3.5, 4, 5])
 

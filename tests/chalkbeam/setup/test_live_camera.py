@@ -18,8 +18,8 @@ from calibration.refusal import Refusal, Remedy, Step
 from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
 from chalkbeam.setup.camera.advice import APART, Want, Watch, advise
-from chalkbeam.setup.camera.quick_look import Glance, Light, glance, movement
-from chalkbeam.setup.camera.take import Progress, Wanted, lift, take_photos
+from chalkbeam.setup.camera.quick_look import Exposure, QuickLook, movement, quick_look
+from chalkbeam.setup.camera.take import CaptureProgress, Wanted, lift, take_photos
 from chalkbeam.setup.camera.until_accepted import take_until_sure
 from tests.support import live_camera
 from tests.support.live_camera import BOARD, PLACES, Reel
@@ -43,8 +43,8 @@ def views():
 def look(image, truth, cards, watch=None):
     """Return the advice on a picture that has been at rest for long."""
     watch = watch or Watch(truth.face)
-    now = glance(image, cards, truth.face, 10.0)
-    before = glance(image, cards, truth.face, 5.0)
+    now = quick_look(image, cards, truth.face, 10.0)
+    before = quick_look(image, cards, truth.face, 5.0)
     return advise(now, watch.after(before).after(now))
 
 
@@ -100,7 +100,7 @@ def test_directions_are_the_cameras_true_ones(views, truth, cards):
     # Source of the truth: where the virtual camera stands.
     for shot, image in zip(truth.shots, views.values(), strict=True):
         true = np.array(shot.view.position) / np.linalg.norm(shot.view.position)
-        seen = glance(image, cards, truth.face).towards
+        seen = quick_look(image, cards, truth.face).towards
         assert math.acos(np.dot(true, seen)) < math.radians(4)
 
 
@@ -120,11 +120,11 @@ def test_blur_is_measured_in_modules(cards):
 
 
 def seen_from(x, y, at=0.0, shift=0.0):
-    """Return a flawless glance from a direction, without any picture."""
+    """Return a flawless quick look from a direction, without any picture."""
     towards = np.array([x, y, 1.0]) / math.sqrt(x * x + y * y + 1)
     ring = np.array([[100.0, 900.0], [700, 900], [700, 100], [100, 100]]) + shift
     corners = dict.fromkeys(("front-left", "front-right", "back-left", "back-right"), ring)
-    return Glance(at, (1000, 1000), Light.FAIR, corners, 4.0, 0.2, ring, tuple(towards))
+    return QuickLook(at, (1000, 1000), Exposure.FAIR, corners, 4.0, 0.2, ring, tuple(towards))
 
 
 FACE = PlatenFace(400, 500)
@@ -194,7 +194,7 @@ def story(views, truth, cards):
 
 
 def test_photos_are_taken_from_three_sides_and_on_the_board(views, truth, cards):
-    told: list[Progress] = []
+    told: list[CaptureProgress] = []
     kept = {}
 
     def keep(name, image):

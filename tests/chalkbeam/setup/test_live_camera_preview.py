@@ -10,8 +10,8 @@ import pytest
 from calibration.targets.cards import layout
 from chalkbeam.setup.camera import preview_window
 from chalkbeam.setup.camera.preview import SIZE, draw, reduced
-from chalkbeam.setup.camera.quick_look import glance
-from chalkbeam.setup.camera.take import Progress
+from chalkbeam.setup.camera.quick_look import quick_look
+from chalkbeam.setup.camera.take import CaptureProgress
 from overlay.window import child_process
 from overlay.window.inputs import Closed, Key, Told
 from tests.support import live_camera
@@ -24,7 +24,7 @@ def front():
 
 def seen(image):
     face = live_camera.watched_rig().face
-    return glance(image, layout(face), face)
+    return quick_look(image, layout(face), face)
 
 
 def test_however_the_camera_is_held_away_is_up_and_right_is_right(front):
@@ -56,8 +56,8 @@ def test_lines_lie_where_the_cards_and_the_platen_are(front):
     width = view.image.shape[1]
     left = (SIZE[0] - width) // 2
     for progress, colour in (
-        (Progress(1, 4, 0.0, "Good: hold the camera still.", good=True), (110, 220, 120)),
-        (Progress(1, 4, 0.0, "Too far: move the camera closer."), (60, 190, 255)),
+        (CaptureProgress(1, 4, 0.0, "Good: hold the camera still.", good=True), (110, 220, 120)),
+        (CaptureProgress(1, 4, 0.0, "Too far: move the camera closer."), (60, 190, 255)),
     ):
         frame = draw(view, progress)
         assert frame.shape == (SIZE[1], SIZE[0], 3)
@@ -70,9 +70,13 @@ def test_lines_lie_where_the_cards_and_the_platen_are(front):
 @pytest.mark.parametrize(
     "progress",
     [
-        Progress(1, 4, 0.0, "Blurred: hold the camera still, and let it focus on the cards."),
-        Progress(4, 4, 10.0, "Photo 4 is taken.", kept=Path("raised-10mm.png")),
-        Progress(9, 9, 0.0, "Light could land 1.3 mm off: take one more photo. " * 8, refused=True),
+        CaptureProgress(
+            1, 4, 0.0, "Blurred: hold the camera still, and let it focus on the cards."
+        ),
+        CaptureProgress(4, 4, 10.0, "Photo 4 is taken.", kept=Path("raised-10mm.png")),
+        CaptureProgress(
+            9, 9, 0.0, "Light could land 1.3 mm off: take one more photo. " * 8, refused=True
+        ),
     ],
 )
 def test_words_stay_clear_of_the_picture_and_the_edges(front, progress):
@@ -92,9 +96,9 @@ def test_one_dot_for_each_photo_full_where_it_is_taken(front):
         green = np.abs(frame.astype(int) - (110, 220, 120)).sum(axis=2) < 20
         return cv2.connectedComponents(green.astype(np.uint8))[0] - 1
 
-    assert full(Progress(1, 4, 0.0, "Too dark.")) == 0
-    assert full(Progress(3, 4, 0.0, "Too dark.")) == 2
-    assert full(Progress(4, 4, 0.0, "Photo 4 is taken.", kept=Path("x"))) == 4
+    assert full(CaptureProgress(1, 4, 0.0, "Too dark.")) == 0
+    assert full(CaptureProgress(3, 4, 0.0, "Too dark.")) == 2
+    assert full(CaptureProgress(4, 4, 0.0, "Photo 4 is taken.", kept=Path("x"))) == 4
 
 
 def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
@@ -139,9 +143,9 @@ def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
     monkeypatch.setattr(preview_window.signal, "signal", lambda *_: None)
     monkeypatch.setattr("overlay.window.run.run", run)
     window = preview_window.PreviewWindow()
-    kept = Progress(1, 2, 0.0, "Photo 1 is taken.", Path("x"), image=front, seen=seen(front))
+    kept = CaptureProgress(1, 2, 0.0, "Photo 1 is taken.", Path("x"), image=front, seen=seen(front))
     window.show(kept)
-    again = Progress(2, 2, 0.0, "Not yet.", refused=True)  # with the last picture behind it
+    again = CaptureProgress(2, 2, 0.0, "Not yet.", refused=True)  # with the last picture behind it
     window.show(again)
     window.close()
     assert ended.wait(10)

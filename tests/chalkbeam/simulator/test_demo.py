@@ -12,7 +12,7 @@ from chalkbeam.simulator.rig.stage import perfect_map, sample_rig
 
 
 @pytest.mark.parametrize("piece", demo.ORDER, ids=lambda piece: piece.name)
-def test_every_piece_is_lit_where_it_is_meant(piece: demo.Piece) -> None:
+def test_every_piece_is_lit_where_it_is_meant(piece: demo.DemoImprint) -> None:
     rig = sample_rig()
     found = perfect_map(rig)
     lit = demo.light_up(piece)

@@ -11,10 +11,10 @@ from chalkbeam.simulator.rig import (
     DEFAULT_FACE,
     LaidPrint,
     Lamp,
+    Lens,
+    PressScene,
     Projector,
-    Scene,
     Sensor,
-    View,
     light_frame,
     look_at,
     radiance,
@@ -26,9 +26,9 @@ from chalkbeam.simulator.rig.optics import F32
 CLEAN = Sensor(blur=0.8, vignette=0.0, cross_talk=((1, 0, 0), (0, 1, 0), (0, 0, 1)))
 
 
-def overhead(width: int = 1000, height: int = 1000, focal: float = 1400.0) -> View:
+def overhead(width: int = 1000, height: int = 1000, focal: float = 1400.0) -> Lens:
     position = (60.0, -150.0, 780.0)
-    return View(
+    return Lens(
         size=(width, height),
         focal=focal,
         centre=(width / 2 - 0.5, height / 2 - 0.5),
@@ -59,7 +59,7 @@ def refined(picture: np.ndarray, start: np.ndarray, window: int = 5) -> np.ndarr
     return corners.reshape(-1, 2).astype(np.float64)
 
 
-def as_opencv(view: View, points: np.ndarray) -> np.ndarray:
+def as_opencv(view: Lens, points: np.ndarray) -> np.ndarray:
     matrix = np.array([[view.focal, 0, view.centre[0]], [0, view.focal, view.centre[1]], [0, 0, 1]])
     shift = -view.rotation @ np.array(view.position)
     bent = np.array([view.k1, view.k2, 0.0, 0.0])
@@ -98,7 +98,7 @@ def test_printed_corners_lie_where_the_lens_puts_them() -> None:
     # Source of the positions: cv2.projectPoints; of the measurement: cv2.cornerSubPix.
     view = overhead()
     sheet = chessboard(8, 40.0, 10)
-    scene = Scene(DEFAULT_FACE, prints=(sheet,), board=7.0)
+    scene = PressScene(DEFAULT_FACE, prints=(sheet,), board=7.0)
     picture = cv2.cvtColor(render_photo(scene, view, CLEAN, seed=None), cv2.COLOR_BGR2GRAY)
     corners = inner_corners(sheet, 8, 40.0)
     truth = as_opencv(view, np.column_stack([corners, np.full(len(corners), 7.0)]))
@@ -109,12 +109,12 @@ def test_printed_corners_lie_where_the_lens_puts_them() -> None:
 
 def test_projected_corners_land_where_the_projector_puts_them() -> None:
     # Source of the positions: cv2.projectPoints for the camera; the projector's ray is
-    # followed to the surface by View.hit, checked above against the same.
+    # followed to the surface by Lens.hit, checked above against the same.
     rig = random_rig(11)
     side, view, height = 60, overhead(), 4.0
     tile = np.indices((18, 32)).sum(axis=0) % 2
     frame = cv2.merge([np.kron(tile, np.ones((side, side))).astype(np.uint8) * 255] * 3)
-    scene = Scene(DEFAULT_FACE, board=height)
+    scene = PressScene(DEFAULT_FACE, board=height)
     lamp = Lamp(brightness=5.0, black=0.0)
     projector = Projector(rig.projector.view, lamp)
     picture = render_photo(scene, view, CLEAN, projector, light_frame(frame, lamp), seed=None)
@@ -134,12 +134,12 @@ def test_light_adds() -> None:
     """Room light alone plus projector alone is both together: light is linear."""
     rig = random_rig(4, scale=0.08)
     view = rig.shots[0].view
-    scene = Scene(DEFAULT_FACE, room=rig.room)
+    scene = PressScene(DEFAULT_FACE, room=rig.room)
     frame = np.full((1080, 1920, 3), 180, np.uint8)
     lit = light_frame(frame, rig.projector.lamp)
     both = radiance(scene, view, rig.projector, lit)
     room: F32 = radiance(scene, view, None, None)
-    dark = Scene(DEFAULT_FACE, room=type(rig.room)(level=0.0))
+    dark = PressScene(DEFAULT_FACE, room=type(rig.room)(level=0.0))
     beam = radiance(dark, view, rig.projector, lit)
     np.testing.assert_allclose(both, room + beam, atol=1e-5)
     assert beam.max() > 0.05

@@ -15,11 +15,11 @@ from chalkbeam.garments import garment
 from chalkbeam.simulator.rig import (
     DEFAULT_FACE,
     Cloth,
+    Lens,
+    PressScene,
     Projector,
-    Room,
-    Scene,
+    RoomLight,
     Sensor,
-    View,
     drape,
     light_frame,
     look_at,
@@ -41,9 +41,9 @@ def tee() -> Cloth:
     return drape(picture, POSE, DEFAULT_FACE, thickness=piece.thickness, support=6.0, seed=3)
 
 
-def overhead(pixels: int, focal: float) -> View:
+def overhead(pixels: int, focal: float) -> Lens:
     position = (30.0, -200.0, 850.0)
-    return View(
+    return Lens(
         size=(pixels, pixels),
         focal=focal,
         centre=(pixels / 2 - 0.5, pixels / 2 - 0.5),
@@ -90,7 +90,7 @@ def test_light_falls_on_the_cloth_at_its_height(tee: Cloth) -> None:
         cv2.circle(frame, (int(spot[0]), int(spot[1])), 12, (255, 255, 255), -1)
     lamp = rig.projector.lamp
     projector = Projector(rig.projector.view, type(lamp)(brightness=3.0, black=0.0))
-    scene = Scene(DEFAULT_FACE, cover=False, cloth=tee, room=Room(level=0.02))
+    scene = PressScene(DEFAULT_FACE, cover=False, cloth=tee, room=RoomLight(level=0.02))
     lit = light_frame(frame, projector.lamp)
     sensor = Sensor(vignette=0.0)
     seen = render_photo(scene, view, sensor, projector, lit, seed=None).astype(float).sum(axis=2)

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from calibration.geometry import PlatenFace
     from calibration.rig.from_photos import Calibration, Shot
     from chalkbeam.setup.camera.preview_window import PreviewWindow
-    from chalkbeam.setup.camera.take import Progress, Wanted
+    from chalkbeam.setup.camera.take import CaptureProgress, Wanted
 
 CameraOption = Annotated[
     str | None,
@@ -219,7 +219,7 @@ class _Teller(AbstractContextManager["_Teller"]):
         """Print a line that stays."""
         self._console.print(line)
 
-    def __call__(self, progress: Progress) -> None:
+    def __call__(self, progress: CaptureProgress) -> None:
         """Show a line unless it is shown already, and what the camera sees."""
         if self._window is not None:
             self._window.show(progress)
@@ -238,7 +238,7 @@ class _Teller(AbstractContextManager["_Teller"]):
             self._live.update(Text(line, overflow="fold"), refresh=True)
 
 
-def progress_line(progress: Progress) -> str:
+def progress_line(progress: CaptureProgress) -> str:
     """Return progress as one line, such as "Photo 2 of 3 | Good: hold the camera still."."""
     if progress.kept is not None:
         return f"{progress.sentence} Kept as {progress.kept}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,16 +10,10 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_platen, parse_resolution
+from chalkbeam.cli.options.paper import Paper, PaperOption
 
 if TYPE_CHECKING:
     from overlay.draw.frame import Frame
-
-
-class Paper(StrEnum):
-    """Paper the cards are printed on."""
-
-    LETTER = "letter"
-    A4 = "a4"
 
 
 PlatenOption = Annotated[
@@ -31,7 +24,7 @@ PlatenOption = Annotated[
 def cards(
     platen: PlatenOption,
     out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("cards.pdf"),
-    paper: Annotated[Paper, typer.Option(help="Paper size.")] = Paper.LETTER,
+    paper: PaperOption = Paper.LETTER,
     png: Annotated[
         Path | None, typer.Option(help="Folder for a picture of each card and layout.json.")
     ] = None,

@@ -1,4 +1,4 @@
-"""`chalkbeam proof`: the page a customer signs, or a paper template for a bench without light.
+"""`chalkbeam proof`: the page a customer signs, or a paper template where there is no projector.
 
 Exit 0: written. 1: written, but pressing it so would spoil the garment, or no place
 satisfies the rules. 2: bad input.
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json as jsonlib
 import sys
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -43,6 +42,7 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
+from chalkbeam.cli.options.paper import Paper, PaperOption
 
 if TYPE_CHECKING:
     from chalkbeam.paper.worn import Worn
@@ -54,13 +54,6 @@ VIEW = 900
 """Height of a picture of the garment as worn, px."""
 
 INK_ON_PALE, INK_ON_DARK = (28, 36, 44), (245, 245, 242)
-
-
-class Paper(StrEnum):
-    """Paper that proofs and templates are printed on."""
-
-    LETTER = "letter"
-    A4 = "a4"
 
 
 def proof(
@@ -87,7 +80,7 @@ def proof(
     fabric: Annotated[
         str | None, typer.Option(help="The cloth's colour: navy, “heather grey”, #1d2441.")
     ] = None,
-    paper: Annotated[Paper, typer.Option(help="Paper size.")] = Paper.LETTER,
+    paper: PaperOption = Paper.LETTER,
     template: Annotated[
         bool,
         typer.Option("--template", help="Write a paper template at true scale instead."),

@@ -72,7 +72,7 @@ _FITS: Mapping[str, Fit] = {
 _UNITS = {"in": "in", "inch": "in", "inches": "in", "mm": "mm", "cm": "cm"}
 
 
-class Problem(NamedTuple):
+class ChartProblem(NamedTuple):
     """A fault and its cell, as the spreadsheet numbers it ("" where it is the whole row's)."""
 
     row: int
@@ -81,7 +81,7 @@ class Problem(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Column:
+class ChartColumn:
     """A column that is understood: which measure, and the unit of its bare numbers."""
 
     index: int
@@ -98,14 +98,14 @@ class ReadChart:
     sizes : tuple of Size
     rows : tuple of int
         The spreadsheet row of each size.
-    problems : tuple of Problem
+    problems : tuple of ChartProblem
     unused : tuple of str
         Headers that no measure goes by.
     """
 
     sizes: tuple[Size, ...]
     rows: tuple[int, ...]
-    problems: tuple[Problem, ...]
+    problems: tuple[ChartProblem, ...]
     unused: tuple[str, ...]
 
 
@@ -113,7 +113,7 @@ def _words(text: str) -> str:
     return " ".join(re.sub(r"[\W_]+", " ", text.lower()).split())
 
 
-def _column(index: int, title: str, names: Sequence[str], unit: str | None) -> Column | None:
+def _column(index: int, title: str, names: Sequence[str], unit: str | None) -> ChartColumn | None:
     words = _words(re.sub(r"[\"”″]", " in ", title)).split()
     found = unit or ""
     if len(words) > 1 and words[-1] in _UNITS:
@@ -121,15 +121,15 @@ def _column(index: int, title: str, names: Sequence[str], unit: str | None) -> C
     text = " ".join(words)
     for name in names:
         if text in (_words(name), *ALSO_CALLED.get(name, ())):
-            return Column(index, name, found)
+            return ChartColumn(index, name, found)
     return None
 
 
 def _header(
     rows: Sequence[Row], names: Sequence[str], unit: str | None
-) -> tuple[int, list[Column], list[str]] | None:
+) -> tuple[int, list[ChartColumn], list[str]] | None:
     """Return the row, of the first twenty, with the most known columns, "size" among them."""
-    best: tuple[int, list[Column], list[str]] | None = None
+    best: tuple[int, list[ChartColumn], list[str]] | None = None
     for index, row in enumerate(rows[:20]):
         cells = [(place, cell) for place, cell in enumerate(row) if isinstance(cell, str) and cell]
         read = [(cell, _column(place, cell, names, unit)) for place, cell in cells]
@@ -146,7 +146,7 @@ def _bare(cell: str) -> bool:
     return not re.search(r"[a-z\"”″']", cell.lower())
 
 
-def _length(cell: str, column: Column) -> float:
+def _length(cell: str, column: ChartColumn) -> float:
     """Return a cell's length in mm.
 
     Raises
@@ -218,15 +218,15 @@ def read_chart(path: Path, style: str, unit: str | None = None, fit: Fit = "regu
     return ReadChart(read.sizes, read.rows, (*twice, *read.problems), tuple(unused))
 
 
-def _named_twice(row: int, columns: Sequence[Column]) -> tuple[Problem, ...]:
-    first: dict[str, Column] = {}
+def _named_twice(row: int, columns: Sequence[ChartColumn]) -> tuple[ChartProblem, ...]:
+    first: dict[str, ChartColumn] = {}
     problems = []
     for column in columns:
         name = "half_chest" if column.name == "chest_girth" else column.name
         if name in first:
             letter = column_letter(first[name].index)
             words = f"It means the same as column {letter}, {name.replace('_', ' ')}: leave one."
-            problems.append(Problem(row, column_letter(column.index), words))
+            problems.append(ChartProblem(row, column_letter(column.index), words))
         first.setdefault(name, column)
     return tuple(problems)
 
@@ -234,14 +234,14 @@ def _named_twice(row: int, columns: Sequence[Column]) -> tuple[Problem, ...]:
 def _read_rows(
     rows: Sequence[Row],
     start: int,
-    columns: Sequence[Column],
+    columns: Sequence[ChartColumn],
     like: Style,
     own: Mapping[tuple[Fit, str], Size],
     fit: Fit,
 ) -> ReadChart:
     sizes: list[Size] = []
     where: list[int] = []
-    problems: list[Problem] = []
+    problems: list[ChartProblem] = []
     seen: dict[tuple[Fit, str], int] = {}
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         if is_blank(row):
@@ -253,48 +253,48 @@ def _read_rows(
         key = (size.fit, size.name.upper())
         if key in seen:
             problems.append(
-                Problem(number, "", f"Size {size.name} stands in row {seen[key]} already.")
+                ChartProblem(number, "", f"Size {size.name} stands in row {seen[key]} already.")
             )
             continue
         seen[key] = number
         sizes.append(size)
         where.append(number)
     if not sizes and not problems:
-        problems.append(Problem(start + 1, "", "There is no size below the header."))
+        problems.append(ChartProblem(start + 1, "", "There is no size below the header."))
     return ReadChart(tuple(sizes), tuple(where), tuple(problems), ())
 
 
 def _read_row(
     number: int,
     row: Row,
-    columns: Sequence[Column],
+    columns: Sequence[ChartColumn],
     like: Style,
     own: Mapping[tuple[Fit, str], Size],
     fit: Fit,
-    problems: list[Problem],
+    problems: list[ChartProblem],
 ) -> Size | None:
-    cells: dict[str, tuple[Column, str]] = {}
+    cells: dict[str, tuple[ChartColumn, str]] = {}
     for column in columns:
         cell: Cell = row[column.index] if column.index < len(row) else ""
         if isinstance(cell, BadCell):
-            problems.append(Problem(number, column_letter(column.index), f"It {cell.reason}."))
+            problems.append(ChartProblem(number, column_letter(column.index), f"It {cell.reason}."))
         elif cell:
             cells[column.name] = (column, cell)
     if "size" not in cells:
-        problems.append(Problem(number, "", "The row names no size."))
+        problems.append(ChartProblem(number, "", "The row names no size."))
         return None
     name = cells.pop("size")[1].strip()
     age_word, fit_word = (cells.pop(key)[1] if key in cells else "" for key in ("age", "fit"))
     if fold(fit_word) not in _FITS:
         problems.append(
-            Problem(number, "", f"“{fit_word}” is no fit: write one of {', '.join(FITS)}.")
+            ChartProblem(number, "", f"“{fit_word}” is no fit: write one of {', '.join(FITS)}.")
         )
         return None
     its_fit = _FITS[fold(fit_word)] if fit_word else fit
     try:
         age = _age_of(age_word, name, its_fit, like.label, own)
     except Refusal as refusal:
-        problems.append(Problem(number, "", str(refusal)))
+        problems.append(ChartProblem(number, "", str(refusal)))
         return None
     try:
         ours = find_size(name, its_fit, like.label, own)
@@ -304,13 +304,13 @@ def _read_row(
         usual = {}
     given: dict[str, Measure] = {}
     if not cells:
-        problems.append(Problem(number, "", f"Size {name} has no measures."))
+        problems.append(ChartProblem(number, "", f"Size {name} has no measures."))
     for key, (column, cell) in cells.items():
         letter = column_letter(column.index)
         try:
             value = _length(cell, column)
         except Refusal as refusal:
-            problems.append(Problem(number, letter, str(refusal)))
+            problems.append(ChartProblem(number, letter, str(refusal)))
             continue
         written = f"{cell} {column.unit}".strip() if _bare(cell) else cell
         measure = "half_chest" if key == "chest_girth" else key
@@ -318,7 +318,7 @@ def _read_row(
         share = value / usual.get(measure, value) if value > 0 else 0.0
         if not ODD[0] < share < ODD[1]:
             problems.append(
-                Problem(
+                ChartProblem(
                     number, letter,
                     f"A {measure.replace('_', ' ')} of {written} is {share:.1f} times the usual "
                     f"for {name}: check the unit, and that it is not measured all the way round.",

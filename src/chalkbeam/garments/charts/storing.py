@@ -9,7 +9,7 @@ from pathlib import Path
 from calibration.files import write_whole
 from calibration.refusal import Refusal
 from chalkbeam.garments import garment
-from chalkbeam.garments.charts.reading import BOX_TOLERANCE, Problem, ReadChart, read_chart
+from chalkbeam.garments.charts.reading import BOX_TOLERANCE, ChartProblem, ReadChart, read_chart
 from chalkbeam.garments.library import Size, charts_folder, find_style, own_styles
 from chalkbeam.garments.model import Age, Fit
 
@@ -44,7 +44,7 @@ def chart_text(read: ReadChart, label: str, like: str, source: str) -> str:
     return tomlkit.dumps(document)
 
 
-def check_drafts(read: ReadChart, text: str, key: str) -> tuple[Problem, ...]:
+def check_drafts(read: ReadChart, text: str, key: str) -> tuple[ChartProblem, ...]:
     """Return a problem for every size whose measures make no garment."""
     problems = []
     with tempfile.TemporaryDirectory() as folder:
@@ -53,7 +53,7 @@ def check_drafts(read: ReadChart, text: str, key: str) -> tuple[Problem, ...]:
             try:
                 garment(key, size.name, fit=size.fit, charts_dir=Path(folder))
             except Refusal as refusal:
-                problems.append(Problem(row, "", str(refusal)))
+                problems.append(ChartProblem(row, "", str(refusal)))
     return tuple(problems)
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from calibration.geometry import PlatenFace, rectangle
 from calibration.photo.sharpness import SHARP
 from calibration.targets.cards import NAMES
-from chalkbeam.setup.camera.quick_look import Glance, Light, movement
+from chalkbeam.setup.camera.quick_look import Exposure, QuickLook, movement
 
 XYZ = tuple[float, float, float]
 
@@ -87,9 +87,9 @@ class Watch:
     ----------
     face : PlatenFace
     taken : tuple of (float, float, float)
-        Directions, as `Glance.towards`, from which photos are taken that the next must
+        Directions, as `QuickLook.towards`, from which photos are taken that the next must
         not repeat.
-    last : Glance or None
+    last : QuickLook or None
         The picture before.
     still_since : float
         Since when the picture has been at rest, seconds; infinite while it moves.
@@ -102,12 +102,12 @@ class Watch:
 
     face: PlatenFace
     taken: tuple[XYZ, ...] = ()
-    last: Glance | None = None
+    last: QuickLook | None = None
     still_since: float = math.inf
     apart: float = APART
     side: str = ""
 
-    def after(self, now: Glance) -> Watch:
+    def after(self, now: QuickLook) -> Watch:
         """Return what is remembered once a picture has been seen."""
         if self.last is None or not _rests(self.last, now):
             return replace(self, last=now, still_since=math.inf)
@@ -119,12 +119,12 @@ class Watch:
         return replace(self, taken=taken, last=None, still_since=math.inf)
 
 
-def advise(now: Glance, watch: Watch) -> Advice:
+def advise(now: QuickLook, watch: Watch) -> Advice:
     """Judge a picture.
 
     Parameters
     ----------
-    now : Glance
+    now : QuickLook
     watch : Watch
         With `now` already seen (`Watch.after`).
     """
@@ -138,7 +138,7 @@ def advise(now: Glance, watch: Watch) -> Advice:
     return Advice(Want.NOTHING, "Taking the photo.")
 
 
-def fault_of_view(now: Glance, watch: Watch) -> Advice | None:
+def fault_of_view(now: QuickLook, watch: Watch) -> Advice | None:
     """Return what is wrong with where the camera is and what it sees, sharp or not."""
     missing = [name for name in NAMES if name not in now.cards]
     if missing:
@@ -148,22 +148,22 @@ def fault_of_view(now: Glance, watch: Watch) -> Advice | None:
     return _off_picture(now, watch.face) or _too_far(now) or _poor_direction(now, watch)
 
 
-def _rests(before: Glance, now: Glance) -> bool:
+def _rests(before: QuickLook, now: QuickLook) -> bool:
     allowed = max(_JITTER, _FASTEST * now.module * (now.at - before.at))
     return movement(before, now) <= allowed
 
 
-def _unlit(now: Glance) -> Advice | None:
-    if now.light is Light.DARK:
+def _unlit(now: QuickLook) -> Advice | None:
+    if now.light is Exposure.DARK:
         return Advice(
             Want.LIGHT, "Too dark: put on the room light, and check that the lens is not covered."
         )
-    if now.light is Light.BRIGHT:
+    if now.light is Exposure.BRIGHT:
         return Advice(Want.LIGHT, "Too bright: dim the room light or shade the lamp.")
     return None
 
 
-def _unseen(now: Glance, missing: Sequence[str]) -> Advice:
+def _unseen(now: QuickLook, missing: Sequence[str]) -> Advice:
     if now.blur > SHARP:
         return _BLURRED
     if not now.cards:
@@ -178,7 +178,7 @@ def _unseen(now: Glance, missing: Sequence[str]) -> Advice:
     )
 
 
-def _off_picture(now: Glance, face: PlatenFace) -> Advice | None:
+def _off_picture(now: QuickLook, face: PlatenFace) -> Advice | None:
     """Say that a part of the platen is outside the picture, and on which side."""
     if now.outline is None:
         return None
@@ -206,7 +206,7 @@ def _off_picture(now: Glance, face: PlatenFace) -> Advice | None:
     )
 
 
-def _too_far(now: Glance) -> Advice | None:
+def _too_far(now: QuickLook) -> Advice | None:
     if now.outline is not None:
         fills = np.ptp(now.outline, axis=0) / now.size
         fill = float(fills.max())
@@ -224,7 +224,7 @@ def _too_far(now: Glance) -> Advice | None:
     return None
 
 
-def _poor_direction(now: Glance, watch: Watch) -> Advice | None:
+def _poor_direction(now: QuickLook, watch: Watch) -> Advice | None:
     if now.towards is None:
         return None
     if math.acos(min(1.0, now.towards[2])) > STEEPEST:

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import Points
-from chalkbeam.setup.camera.quick_look import Glance
-from chalkbeam.setup.camera.take import Progress
+from chalkbeam.setup.camera.quick_look import QuickLook
+from chalkbeam.setup.camera.take import CaptureProgress
 from overlay.draw.frame import Frame, render
 from overlay.draw.page_map import FlatMap
 from overlay.marks import LEADING, Mark, Role, Text
@@ -38,7 +38,7 @@ _DIM = (120, 120, 120)
 
 
 @dataclass(frozen=True, eq=False)
-class View:
+class PreviewFrame:
     """One picture of the camera and what was seen in it, small enough to be handed on.
 
     Attributes
@@ -59,13 +59,13 @@ class View:
     quarters: int
 
 
-def reduced(image: NDArray[np.uint8], seen: Glance, quarters: int = 0) -> View:
+def reduced(image: NDArray[np.uint8], seen: QuickLook, quarters: int = 0) -> PreviewFrame:
     """Return a camera's picture upright for the operator and no larger than it is shown.
 
     Parameters
     ----------
     image : ndarray, shape (height, width, 3), uint8
-    seen : Glance
+    seen : QuickLook
         What it shows.
     quarters : int
         Turn to keep where the picture does not tell.
@@ -82,7 +82,7 @@ def reduced(image: NDArray[np.uint8], seen: Glance, quarters: int = 0) -> View:
     def place(points: Points) -> Points:
         return np.asarray((_turned(points, seen.size, quarters) + 0.5) * scale - 0.5)
 
-    return View(
+    return PreviewFrame(
         np.asarray(small, np.uint8),
         {name: place(corners) for name, corners in seen.cards.items()},
         None if seen.outline is None else place(seen.outline),
@@ -106,14 +106,14 @@ def _turned(points: Points, size: tuple[int, int], quarters: int) -> Points:
     return points
 
 
-def draw(view: View | None, progress: Progress) -> Frame:
+def draw(view: PreviewFrame | None, progress: CaptureProgress) -> Frame:
     """Return the operator's picture, BGR, shape (720, 1280, 3).
 
     Parameters
     ----------
-    view : View or None
+    view : PreviewFrame or None
         None before there is one.
-    progress : Progress
+    progress : CaptureProgress
     """
     frame = render(_words(progress), FlatMap(SIZE), DEFAULT_PALETTE).copy()
     _dots(frame, progress)
@@ -126,7 +126,7 @@ def draw(view: View | None, progress: Progress) -> Frame:
     return frame
 
 
-def _lines(part: Frame, view: View, colour: tuple[int, int, int]) -> None:
+def _lines(part: Frame, view: PreviewFrame, colour: tuple[int, int, int]) -> None:
     """Draw the platen's edge and the cards that are seen into the camera's picture."""
     for corners in view.cards.values():
         around = cv2.convexHull(corners.astype(np.float32))[:, 0]
@@ -141,7 +141,7 @@ def _polygon(part: Frame, corners: Points, colour: tuple[int, int, int]) -> None
     cv2.polylines(part, points, True, colour, 2, cv2.LINE_AA, 4)
 
 
-def _words(progress: Progress) -> list[Mark]:
+def _words(progress: CaptureProgress) -> list[Mark]:
     """Return the sentence, as large as it fits, and which photo is at hand."""
     on = f", on the {progress.raised:g} mm board" if progress.raised else ""
     head = f"Photo {progress.number} of {progress.count}{on}"
@@ -167,7 +167,7 @@ def _wrapped(text: str, cap: float, room: float) -> list[str]:
     return lines
 
 
-def _dots(frame: Frame, progress: Progress) -> None:
+def _dots(frame: Frame, progress: CaptureProgress) -> None:
     """Draw one dot for each photo: full where it is taken."""
     taken = progress.number - (progress.kept is None)
     y = round(SIZE[1] - _BAND + 1.5 * _SMALL)

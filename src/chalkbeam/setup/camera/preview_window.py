@@ -14,8 +14,8 @@ from multiprocessing.connection import Connection
 
 import numpy as np
 
-from chalkbeam.setup.camera.preview import SIZE, View, draw, reduced
-from chalkbeam.setup.camera.take import Progress
+from chalkbeam.setup.camera.preview import SIZE, PreviewFrame, draw, reduced
+from chalkbeam.setup.camera.take import CaptureProgress
 from overlay.draw.frame import Frame
 from overlay.window.child_process import GONE, SideWindow, told_over
 from overlay.window.inputs import Closed, Input, Key, Told
@@ -35,9 +35,9 @@ class PreviewWindow(SideWindow):
 
     def __init__(self, clear: int | None = None) -> None:
         super().__init__(_serve, clear)
-        self._view: View | None = None
+        self._view: PreviewFrame | None = None
 
-    def show(self, progress: Progress) -> None:
+    def show(self, progress: CaptureProgress) -> None:
         """Show progress; nothing happens while the last is not up yet, or the window is closed.
 
         What tells of a photo taken or refused waits until it can be shown.

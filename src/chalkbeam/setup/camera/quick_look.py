@@ -35,7 +35,7 @@ _USUAL_FOCAL = 0.75
 degrees across. Taken for what is not known yet; it shifts a direction by a few degrees."""
 
 
-class Light(Enum):
+class Exposure(Enum):
     """How a picture is exposed."""
 
     DARK = "dark"
@@ -44,7 +44,7 @@ class Light(Enum):
 
 
 @dataclass(frozen=True, eq=False)
-class Glance:
+class QuickLook:
     """What one picture shows.
 
     Attributes
@@ -53,7 +53,7 @@ class Glance:
         When it was taken, seconds on the source's clock.
     size : tuple of int
         Width and height, px.
-    light : Light
+    light : Exposure
     cards : mapping of name to ndarray, shape (K, 2)
         Chessboard corners of each card seen, by index, px; to half a pixel.
     module : float
@@ -70,7 +70,7 @@ class Glance:
 
     at: float
     size: tuple[int, int]
-    light: Light
+    light: Exposure
     cards: Mapping[str, Points]
     module: float = 0.0
     blur: float = 0.0
@@ -78,9 +78,9 @@ class Glance:
     towards: tuple[float, float, float] | None = None
 
 
-def glance(
+def quick_look(
     image: NDArray[np.uint8], cards: Sequence[Card], face: PlatenFace, at: float = 0.0
-) -> Glance:
+) -> QuickLook:
     """Return what a BGR picture, shape (height, width, 3), shows of the cards."""
     size = (int(image.shape[1]), int(image.shape[0]))
     red = channels.red(image)
@@ -98,7 +98,7 @@ def glance(
     if len(found) < len(cards) and is_blurred(channels.grey(image)):
         blurs.append(math.inf)
     outline, towards = _lie(found, cards, face, size)
-    return Glance(
+    return QuickLook(
         at,
         size,
         _light(image),
@@ -110,10 +110,10 @@ def glance(
     )
 
 
-def glance_of(
+def quick_look_of(
     seen: PhotoObservation, cards: Sequence[Card], face: PlatenFace, at: float = 0.0
-) -> Glance:
-    """Return the glance that a thorough look amounts to, for pictures where a quick one fails."""
+) -> QuickLook:
+    """Return what a thorough look saw as a quick one, for pictures where a quick one fails."""
     found: dict[str, Points] = {}
     modules = []
     for card in cards:
@@ -127,10 +127,10 @@ def glance_of(
         found[card.name] = homography.apply(matrix, corners)
         modules.append(_module(matrix, card.board))
     outline, towards = _lie(found, cards, face, seen.size)
-    return Glance(
+    return QuickLook(
         at,
         seen.size,
-        Light.FAIR,
+        Exposure.FAIR,
         found,
         module=min(modules, default=0.0),
         outline=outline,
@@ -138,7 +138,7 @@ def glance_of(
     )
 
 
-def movement(one: Glance, other: Glance) -> float:
+def movement(one: QuickLook, other: QuickLook) -> float:
     """Return how far the cards moved between two pictures, px: median over their corners.
 
     Infinite if they have no card in common.
@@ -150,13 +150,13 @@ def movement(one: Glance, other: Glance) -> float:
     return float(np.median(np.linalg.norm(moved, axis=1)))
 
 
-def _light(image: NDArray[np.uint8]) -> Light:
+def _light(image: NDArray[np.uint8]) -> Exposure:
     small = cv2.resize(image, (160, 120), interpolation=cv2.INTER_AREA)
     if np.percentile(channels.grey(np.asarray(small, np.uint8)), 95) < _DARK_LEVEL:
-        return Light.DARK
+        return Exposure.DARK
     if (small.min(axis=2) >= _WHITE_LEVEL).mean() > _WHITE_SHARE:
-        return Light.BRIGHT
-    return Light.FAIR
+        return Exposure.BRIGHT
+    return Exposure.FAIR
 
 
 def _module(matrix: NDArray[np.float64], board: Board) -> float:

@@ -38,7 +38,7 @@ _SYSTEM = {
 
 
 @dataclass(frozen=True, eq=False)
-class Picture:
+class CameraFrame:
     """One picture.
 
     Attributes
@@ -60,7 +60,7 @@ class FrameSource(Protocol):
     def name(self) -> str:
         """What it is called in a sentence: "Camera 0"."""
 
-    def read(self) -> Picture | None:
+    def read(self) -> CameraFrame | None:
         """Return the next picture, or None when a recording has ended.
 
         Raises
@@ -139,7 +139,7 @@ class _Camera:
         self._capture = capture
         self._warm = False
 
-    def read(self) -> Picture | None:
+    def read(self) -> CameraFrame | None:
         """Return the newest picture."""
         if not self._warm:
             for _ in range(_WARM_UP):
@@ -148,7 +148,7 @@ class _Camera:
         for _ in range(_MISSES):
             good, image = self._capture.read()
             if good:
-                return Picture(np.asarray(image, np.uint8), time.monotonic())
+                return CameraFrame(np.asarray(image, np.uint8), time.monotonic())
         raise Refusal(
             f"{self.name} brings no pictures: plug it in again, close other programs that use it, "
             "and start once more."
@@ -164,10 +164,10 @@ class _Recording:
         self._rate = rate
         self._count = 0
 
-    def read(self) -> Picture | None:
+    def read(self) -> CameraFrame | None:
         """Return the next picture, or None at the end."""
         good, image = self._capture.read()
         if not good:
             return None
         self._count += 1
-        return Picture(np.asarray(image, np.uint8), self._count / self._rate)
+        return CameraFrame(np.asarray(image, np.uint8), self._count / self._rate)

@@ -32,8 +32,8 @@ from chalkbeam.setup.camera.advice import (
     advise,
     fault_of_view,
 )
-from chalkbeam.setup.camera.quick_look import Glance, glance, glance_of
-from chalkbeam.setup.camera.source import FrameSource, Picture
+from chalkbeam.setup.camera.quick_look import QuickLook, quick_look, quick_look_of
+from chalkbeam.setup.camera.source import CameraFrame, FrameSource
 
 PATIENCE = 90.0
 """Seconds without any card in sight after which the watch is given up."""
@@ -84,7 +84,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Progress:
+class CaptureProgress:
     """How far the watch has come.
 
     Attributes
@@ -101,7 +101,7 @@ class Progress:
         Whether `sentence` says why the photos so far make no rig.
     image : ndarray, shape (height, width, 3), uint8, or None
         The picture that all this is about, BGR.
-    seen : Glance or None
+    seen : QuickLook or None
         What a quick look sees in it.
     good : bool
         Whether it lacks nothing, or nothing but a moment's rest.
@@ -114,7 +114,7 @@ class Progress:
     kept: Path | None = None
     refused: bool = False
     image: NDArray[np.uint8] | None = field(default=None, compare=False)
-    seen: Glance | None = field(default=None, compare=False)
+    seen: QuickLook | None = field(default=None, compare=False)
     good: bool = False
 
 
@@ -127,7 +127,7 @@ class Taken:
     shot : Shot
     seen : PhotoObservation
     towards : (float, float, float) or None
-        Direction from which it was taken, as `Glance.towards`.
+        Direction from which it was taken, as `QuickLook.towards`.
     """
 
     shot: Shot
@@ -147,7 +147,7 @@ def take_photos(
     source: FrameSource,
     wanted: Wanted,
     keep: Keep,
-    tell: Callable[[Progress], None],
+    tell: Callable[[CaptureProgress], None],
     stopped: Callable[[], bool] = lambda: False,
 ) -> tuple[Shot, ...]:
     """Watch pictures, guide the operator, and take each photo when it is worth it.
@@ -202,7 +202,7 @@ class Taker:
         source: FrameSource,
         wanted: Wanted,
         keep: Keep,
-        tell: Callable[[Progress], None],
+        tell: Callable[[CaptureProgress], None],
         stopped: Callable[[], bool],
     ) -> None:
         if wanted.board and wanted.board < LEAST_BOARD:
@@ -245,12 +245,12 @@ class Taker:
         nth = self._names[kind]
         name = kind if raised and nth == 1 else f"{kind}-{nth}"
         path = self._keep(name, picture.image)
-        self._tell(Progress(number, count, raised, f"Photo {number} is taken.", path))
+        self._tell(CaptureProgress(number, count, raised, f"Photo {number} is taken.", path))
         return Taken(Shot(path, raised), seen, towards)
 
     def _wait_for(
         self, number: int, count: int, raised: float, watch: Watch, other: Taken | None
-    ) -> tuple[Picture, PhotoObservation, XYZ | None]:
+    ) -> tuple[CameraFrame, PhotoObservation, XYZ | None]:
         """Return the next picture worth a photo, what it shows, and where it was taken from."""
         doubt = _Doubt()
         sentence = ""
@@ -259,7 +259,7 @@ class Taker:
             if self._stopped():
                 raise KeyboardInterrupt
             _check_size(self._source, picture, self._cards, self._wanted.face)
-            now = glance(picture.image, self._cards, self._wanted.face, picture.at)
+            now = quick_look(picture.image, self._cards, self._wanted.face, picture.at)
             watch = watch.after(now)
             advice = advise(now, watch)
             seen_at = picture.at if now.cards or seen_at is None else seen_at
@@ -276,7 +276,9 @@ class Taker:
             sentence = doubt.sentence or advice.sentence
             good = not doubt.sentence and advice.want in (Want.STILLNESS, Want.NOTHING)
             self._tell(
-                Progress(number, count, raised, sentence, image=picture.image, seen=now, good=good)
+                CaptureProgress(
+                    number, count, raised, sentence, image=picture.image, seen=now, good=good
+                )
             )
         raise Ended(
             f"{self._source.name} ends before photo {number} of {count} could be "
@@ -285,11 +287,11 @@ class Taker:
 
     def _look(
         self,
-        picture: Picture,
+        picture: CameraFrame,
         raised: float,
         other: Taken | None,
         watch: Watch,
-        now: Glance,
+        now: QuickLook,
         quick: bool,
     ) -> tuple[PhotoObservation, XYZ | None] | str:
         """Return what a thorough look finds, or what speaks against the photo."""
@@ -300,7 +302,7 @@ class Taker:
         except Refusal as refusal:
             return str(refusal)[:1].upper() + str(refusal)[1:]
         if not quick:  # the quick look had missed a card, so nothing else was judged
-            now = glance_of(seen, self._cards, self._wanted.face, picture.at)
+            now = quick_look_of(seen, self._cards, self._wanted.face, picture.at)
             fault = fault_of_view(now, watch)
             if fault is not None:
                 return fault.sentence
@@ -319,7 +321,7 @@ class Taker:
         return seen, now.towards
 
 
-def _kept_in_mind(doubt: _Doubt, advice: Advice, now: Glance) -> _Doubt:
+def _kept_in_mind(doubt: _Doubt, advice: Advice, now: QuickLook) -> _Doubt:
     """Return the doubt after a picture: it lasts while the advice stays what it was."""
     missed = advice.want in (Want.CARDS, Want.SHARPNESS)
     since = (min(doubt.since, now.at)) if missed else math.inf
@@ -367,7 +369,7 @@ def _landed(seen: PhotoObservation, cards: tuple[Card, ...]) -> dict[int, tuple[
 
 
 def _check_size(
-    source: FrameSource, picture: Picture, cards: tuple[Card, ...], face: PlatenFace
+    source: FrameSource, picture: CameraFrame, cards: tuple[Card, ...], face: PlatenFace
 ) -> None:
     """Refuse pictures too small to read the cards in, however near the camera comes."""
     height, width = picture.image.shape[:2]

@@ -8,7 +8,7 @@ from typing import TypeVar
 from calibration.refusal import Refusal, Remedy, Step
 from calibration.rig.from_photos import Shot
 from chalkbeam.setup.camera.source import FrameSource
-from chalkbeam.setup.camera.take import Ended, Keep, Progress, Taken, Taker, Wanted
+from chalkbeam.setup.camera.take import CaptureProgress, Ended, Keep, Taken, Taker, Wanted
 
 Result = TypeVar("Result")
 
@@ -37,7 +37,7 @@ def take_until_sure(
     source: FrameSource,
     wanted: Wanted,
     keep: Keep,
-    tell: Callable[[Progress], None],
+    tell: Callable[[CaptureProgress], None],
     solve: Callable[[Sequence[Shot], bool], Result],
     stopped: Callable[[], bool] = lambda: False,
 ) -> Result:
@@ -87,7 +87,7 @@ def take_until_sure(
                 raise anew.refusal from None
             again = anew
         said = f"{again.refusal} {BARE_AGAIN}"
-        tell(Progress(1, wanted.count, 0.0, said, refused=True))
+        tell(CaptureProgress(1, wanted.count, 0.0, said, refused=True))
 
 
 def _until(
@@ -97,7 +97,7 @@ def _until(
     count: int,
     to_come: int,
     judge: Callable[[Sequence[Shot]], Result],
-    tell: Callable[[Progress], None],
+    tell: Callable[[CaptureProgress], None],
     again: _Anew | None = None,
 ) -> tuple[list[Taken], Result]:
     """Take photos at one height until they and those before make a rig.
@@ -144,7 +144,7 @@ def _until(
             raise refused
         number, side = len(before) + len(good) + 1, remedy.side
         whole = len(before) + asked + to_come
-        tell(Progress(number, whole, raised, str(refused), refused=True))
+        tell(CaptureProgress(number, whole, raised, str(refused), refused=True))
 
 
 def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:

@@ -4,31 +4,37 @@ For the demo, the rehearsal and the tests; never on the product's real path.
 Everything here is truth drawn from a seed; nothing here reads a rig file.
 """
 
-from .cloth import Cloth, drape
-from .garment_picture import Fabric, GarmentPicture, paint
-from .optics import View, look_at
-from .photo_file import write_photo
-from .render import Projector, radiance
-from .rigs import DEFAULT_FACE, Shot, VirtualRig, random_rig, render_photo
-from .scene import LaidPrint, Laying, Room, Scene, lay_cards
-from .sensor import Sensor
-from .texture import Lamp, LitFrame, light_frame
+from chalkbeam.simulator.rig.cloth import Cloth, drape
+from chalkbeam.simulator.rig.garment_picture import ClothReflectance, GarmentPicture, paint
+from chalkbeam.simulator.rig.optics import Lens, look_at
+from chalkbeam.simulator.rig.photo_file import write_photo
+from chalkbeam.simulator.rig.render import Projector, radiance
+from chalkbeam.simulator.rig.rigs import (
+    DEFAULT_FACE,
+    PlannedPhoto,
+    VirtualRig,
+    random_rig,
+    render_photo,
+)
+from chalkbeam.simulator.rig.scene import LaidPrint, Laying, PressScene, RoomLight, lay_cards
+from chalkbeam.simulator.rig.sensor import Sensor
+from chalkbeam.simulator.rig.texture import Lamp, LitFrame, light_frame
 
 __all__ = [
     "DEFAULT_FACE",
     "Cloth",
-    "Fabric",
+    "ClothReflectance",
     "GarmentPicture",
     "LaidPrint",
     "Lamp",
     "Laying",
+    "Lens",
     "LitFrame",
+    "PlannedPhoto",
+    "PressScene",
     "Projector",
-    "Room",
-    "Scene",
+    "RoomLight",
     "Sensor",
-    "Shot",
-    "View",
     "VirtualRig",
     "drape",
     "lay_cards",

@@ -11,9 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.geometry import Isometry, PlatenFace, Points, as_points
-
-from .garment_picture import GarmentPicture
-from .optics import F32, View
+from chalkbeam.simulator.rig.garment_picture import GarmentPicture
+from chalkbeam.simulator.rig.optics import F32, Lens
 
 if TYPE_CHECKING:
     from chalkbeam.placement.platens import Pad
@@ -289,7 +288,7 @@ def flat_points(cloth: Cloth, platen: PlatenFace, spacing: float = 20.0) -> Poin
     return np.asarray(points[inside], np.float64)
 
 
-def landing(projector: View, cloth: Cloth, pixels: ArrayLike) -> Points:
+def landing(projector: Lens, cloth: Cloth, pixels: ArrayLike) -> Points:
     """Return where the light of projector pixels, shape (N, 2), falls on the cloth: the truth.
 
     Returns

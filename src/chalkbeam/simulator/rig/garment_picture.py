@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import Points
-
-from .arrays import BGR
-from .optics import F32
+from chalkbeam.simulator.rig.arrays import BGR
+from chalkbeam.simulator.rig.optics import F32
 
 if TYPE_CHECKING:
     from chalkbeam.garments import Face, Line
@@ -25,7 +24,7 @@ _SHIFT = 4  # fractional bits of OpenCV's drawing coordinates
 
 
 @dataclass(frozen=True)
-class Fabric:
+class ClothReflectance:
     """What a garment is made of.
 
     Attributes
@@ -40,12 +39,12 @@ class Fabric:
     mottle: float = 0.05
 
 
-def dyed(rgb: tuple[int, int, int], mottle: float = 0.05) -> Fabric:
+def dyed(rgb: tuple[int, int, int], mottle: float = 0.05) -> ClothReflectance:
     """Return the fabric that looks like sRGB codes `rgb` under white light (IEC 61966-2-1)."""
     coded = np.array(rgb[::-1]) / 255
     linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     blue, green, red = (float(value) for value in linear)
-    return Fabric((blue, green, red), mottle)
+    return ClothReflectance((blue, green, red), mottle)
 
 
 WHITE = dyed((231, 230, 227), 0.025)
@@ -86,7 +85,9 @@ _RIB_PITCH = 2.6
 class _Painter:
     """A picture of a garment under way; each call adds to the small part it concerns."""
 
-    def __init__(self, face: Face, fabric: Fabric, thickness: float, density: float) -> None:
+    def __init__(
+        self, face: Face, fabric: ClothReflectance, thickness: float, density: float
+    ) -> None:
         x0, y0, x1, y1 = face.bounds
         self.density = density
         self.thickness = thickness
@@ -234,14 +235,16 @@ class _Painter:
         )
 
 
-def paint(face: Face, fabric: Fabric, thickness: float, density: float = 2.5) -> GarmentPicture:
+def paint(
+    face: Face, fabric: ClothReflectance, thickness: float, density: float = 2.5
+) -> GarmentPicture:
     """Paint one face of a garment.
 
     Parameters
     ----------
     face : Face
         Its outline and the lines of its drawing (`chalkbeam.garments`).
-    fabric : Fabric
+    fabric : ClothReflectance
     thickness : float
         One layer of the cloth, mm: seams and hems rise by so much.
     density : float

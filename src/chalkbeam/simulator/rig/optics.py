@@ -19,11 +19,11 @@ XYZ = tuple[float, float, float]
 F32 = NDArray[np.float32]
 
 _INVERSE_DEGREE = 9
-"""Degree in r² of the polynomial that undoes the distortion (see `View.undistortion`)."""
+"""Degree in r² of the polynomial that undoes the distortion (see `Lens.undistortion`)."""
 
 
 @dataclass(frozen=True)
-class View:
+class Lens:
     """Where an ideal lens stands, where it looks and how it bends.
 
     ``pixel = focal * d(r²) * (X/Z, Y/Z) + centre`` with ``d = 1 + k1 r² + k2 r⁴`` and
@@ -94,7 +94,7 @@ class View:
         distance = (np.asarray(height, dtype=np.float64) - z) / directions[:, 2]
         return np.column_stack([x + distance * directions[:, 0], y + distance * directions[:, 1]])
 
-    def scaled(self, factor: float) -> View:
+    def scaled(self, factor: float) -> Lens:
         """Return the same lens with `factor` times as many pixels a side (a small proxy)."""
         width, height = (round(side * factor) for side in self.size)
         fx = width / self.size[0]

@@ -8,8 +8,8 @@ from pathlib import Path
 import cv2
 from PIL import Image
 
-from .arrays import U8
-from .optics import View
+from chalkbeam.simulator.rig.arrays import U8
+from chalkbeam.simulator.rig.optics import Lens
 
 _FULL_FRAME_DIAGONAL = math.hypot(36.0, 24.0)
 _TURNS = {1: None, 3: cv2.ROTATE_180, 6: cv2.ROTATE_90_COUNTERCLOCKWISE, 8: cv2.ROTATE_90_CLOCKWISE}
@@ -22,7 +22,7 @@ def write_photo(
     *,
     make: str = "",
     model: str = "",
-    view: View | None = None,
+    view: Lens | None = None,
     orientation: int = 1,
     quality: int = 92,
 ) -> None:
@@ -36,7 +36,7 @@ def write_photo(
         Ends in .jpg; replaced whole.
     make, model : str
         Left out when empty.
-    view : View, optional
+    view : Lens, optional
         Its focal length is written, as that of a sensor 6.4 mm wide, and rounded to whole
         millimetres of a full frame's diagonal (CIPA DC-008, tag 0xA405), as cameras do.
     orientation : {1, 3, 6, 8}

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from .cloth import Cloth, sample
-from .optics import F32, View
-from .scene import Room, Scene, Slab
-from .texture import FaceTexture, Lamp, LitFrame, face_texture
+from chalkbeam.simulator.rig.cloth import Cloth, sample
+from chalkbeam.simulator.rig.optics import F32, Lens
+from chalkbeam.simulator.rig.scene import PressScene, RoomLight, Slab
+from chalkbeam.simulator.rig.texture import FaceTexture, Lamp, LitFrame, face_texture
 
 _STRIP = 48
 """Rows cast at once: small enough to stay in the processor's cache."""
@@ -34,7 +34,7 @@ _HEM = -40.0
 class Projector:
     """The true projector: its lens and its lamp."""
 
-    view: View
+    view: Lens
     lamp: Lamp
 
 
@@ -59,14 +59,14 @@ Rays = tuple[F32, F32, F32]
 
 
 def radiance(
-    scene: Scene, camera: View, projector: Projector | None, frame: LitFrame | None
+    scene: PressScene, camera: Lens, projector: Projector | None, frame: LitFrame | None
 ) -> F32:
     """Return the linear light that reaches each pixel, before the camera's lens blurs it.
 
     Parameters
     ----------
-    scene : Scene
-    camera : View
+    scene : PressScene
+    camera : Lens
     projector : Projector or None
         None for a photo with the projector's lens covered.
     frame : LitFrame or None
@@ -98,8 +98,8 @@ def radiance(
 class _Caster:
     """What casting the strips of one picture shares."""
 
-    scene: Scene
-    camera: View
+    scene: PressScene
+    camera: Lens
     projector: Projector | None
     frame: LitFrame | None
     texture: FaceTexture
@@ -144,7 +144,7 @@ class _Caster:
         return light
 
 
-def _search(cloth: Cloth, camera: View) -> F32:
+def _search(cloth: Cloth, camera: Lens) -> F32:
     """Return the height at which every `_COARSE`-th ray meets the cloth, by bisection."""
     rays = camera.ray_strip(0, camera.size[1], _COARSE)
     low = np.full(rays[0].shape, cloth.height.min() - 1, np.float32)
@@ -158,7 +158,7 @@ def _search(cloth: Cloth, camera: View) -> F32:
     return np.asarray((low + high) / 2, np.float32)
 
 
-def _cloth_patch(cloth: Cloth, camera: View, rays: Rays, first: int, found: F32) -> Patch:
+def _cloth_patch(cloth: Cloth, camera: Lens, rays: Rays, first: int, found: F32) -> Patch:
     """Return what a strip of rays meets of the cloth."""
     rows, columns = rays[0].shape
     across, along = np.meshgrid(
@@ -196,7 +196,7 @@ def _cloth_patch(cloth: Cloth, camera: View, rays: Rays, first: int, found: F32)
     )
 
 
-def _meet(camera: View, rays: Rays, height: F32 | float) -> tuple[F32, F32]:
+def _meet(camera: Lens, rays: Rays, height: F32 | float) -> tuple[F32, F32]:
     """Return where rays meet the plane at `height`: planes of x and y, mm."""
     x, y, z = (np.float32(value) for value in camera.position)
     distance = (np.asarray(height, np.float32) - z) / rays[2]
@@ -218,7 +218,7 @@ def _coverage(distance: F32, pixel_mm: float) -> F32:
 
 def _top(
     slab: Slab,
-    camera: View,
+    camera: Lens,
     rays: Rays,
     texture: FaceTexture | None,
     pixel_mm: float,
@@ -244,7 +244,7 @@ def _grain(x: F32, y: F32, slab: Slab) -> F32:
     return np.asarray(1 + 0.05 * wave - 0.35 * board, np.float32)
 
 
-def _wall(slab: Slab, camera: View, rays: Rays, pixel_mm: float) -> Patch:
+def _wall(slab: Slab, camera: Lens, rays: Rays, pixel_mm: float) -> Patch:
     """Return the slab's side walls: rays that miss its top but pass through its body."""
     cover = np.zeros(rays[0].shape, np.float32)
     for share in _WALL_STEPS:
@@ -255,7 +255,7 @@ def _wall(slab: Slab, camera: View, rays: Rays, pixel_mm: float) -> Patch:
     return Patch(cover, x, y, middle, colour, np.full_like(x, 0.45))
 
 
-def _room_light(room: Room, patch: Patch) -> F32:
+def _room_light(room: RoomLight, patch: Patch) -> F32:
     """Return the room's light on the patch, shape (H, W, 3)."""
     gx, gy = (np.float32(value * 1e-3) for value in room.gradient)
     level = np.float32(room.level) * patch.shade * (1 + gx * patch.x + gy * patch.y)

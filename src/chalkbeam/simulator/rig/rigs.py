@@ -12,13 +12,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.geometry import PlatenFace, Points, as_points
-
-from .arrays import U8
-from .optics import View, look_at, rotation_vector
-from .render import Projector, radiance
-from .scene import Laying, Room, Scene, lay_cards
-from .sensor import Sensor, develop
-from .texture import Lamp, LitFrame, light_frame
+from chalkbeam.simulator.rig.arrays import U8
+from chalkbeam.simulator.rig.optics import Lens, look_at, rotation_vector
+from chalkbeam.simulator.rig.render import Projector, radiance
+from chalkbeam.simulator.rig.scene import Laying, PressScene, RoomLight, lay_cards
+from chalkbeam.simulator.rig.sensor import Sensor, develop
+from chalkbeam.simulator.rig.texture import Lamp, LitFrame, light_frame
 
 CameraKind = Literal["phone", "webcam"]
 
@@ -27,18 +26,18 @@ DEFAULT_FACE = PlatenFace(406.4, 508.0, 12.0)
 
 
 @dataclass(frozen=True)
-class Shot:
+class PlannedPhoto:
     """One photo to be taken: from where, with what camera, on what board.
 
     Attributes
     ----------
-    view : View
+    view : Lens
     sensor : Sensor
     board : float
         Stated height of the flat board under the cards, mm; 0 for none.
     """
 
-    view: View
+    view: Lens
     sensor: Sensor
     board: float = 0.0
 
@@ -52,13 +51,13 @@ class VirtualRig:
     seed : int
     face : PlatenFace
     projector : Projector
-    shots : tuple of Shot
+    shots : tuple of PlannedPhoto
         Flat ones first, then those on the board.
     layings : tuple of Laying
         Error of each card on the bare platen, in the order of `calibration.cards.layout`.
     board_layings : tuple of Laying
         The same once they are laid again on the board.
-    room : Room
+    room : RoomLight
     paper : float
         Height of the cards' and the cover sheet's face above what they lie on, mm.
     board_error : float
@@ -68,10 +67,10 @@ class VirtualRig:
     seed: int
     face: PlatenFace
     projector: Projector
-    shots: tuple[Shot, ...]
+    shots: tuple[PlannedPhoto, ...]
     layings: tuple[Laying, ...]
     board_layings: tuple[Laying, ...]
-    room: Room
+    room: RoomLight
     paper: float
     board_error: float = 0.0
 
@@ -91,14 +90,14 @@ class VirtualRig:
         heights = np.broadcast_to(np.asarray(height, np.float64), len(flat))
         return self.shots[shot].view.pixels(np.column_stack([flat, heights]))
 
-    def scene(self, board: float = 0.0) -> Scene:
+    def scene(self, board: float = 0.0) -> PressScene:
         """Return the platen with cover sheet and cards, ready to calibrate.
 
         `board` is the stated height of the board under the cards, mm; 0 for none.
         """
         from calibration.targets.cards import layout
 
-        return Scene(
+        return PressScene(
             face=self.face,
             prints=lay_cards(layout(self.face), self.board_layings if board else self.layings),
             board=board + self.board_error if board else 0.0,
@@ -131,8 +130,8 @@ class VirtualRig:
 
 
 def render_photo(
-    scene: Scene,
-    view: View,
+    scene: PressScene,
+    view: Lens,
     sensor: Sensor,
     projector: Projector | None = None,
     frame: NDArray[np.uint8] | LitFrame | None = None,
@@ -142,8 +141,8 @@ def render_photo(
 
     Parameters
     ----------
-    scene : Scene
-    view, sensor : View, Sensor
+    scene : PressScene
+    view, sensor : Lens, Sensor
         The camera.
     projector : Projector, optional
         None leaves the room's light alone.
@@ -219,7 +218,7 @@ def random_rig(
     )
     print_scale = 1 + 0.001 * laying * rng.standard_normal()
     layings = _random_layings(rng, laying, print_scale)
-    room = Room(
+    room = RoomLight(
         tint=(rng.uniform(0.75, 1.0), 1.0, rng.uniform(1.0, 1.15)),
         gradient=(rng.uniform(-0.5, 0.5), rng.uniform(-0.5, 0.5)),
     )
@@ -248,7 +247,7 @@ def _direction(tilt: float, azimuth: float) -> NDArray[np.float64]:
     )
 
 
-def _random_projector(rng: np.random.Generator, face: PlatenFace, size: tuple[int, int]) -> View:
+def _random_projector(rng: np.random.Generator, face: PlatenFace, size: tuple[int, int]) -> Lens:
     tilt = math.radians(rng.uniform(20, 45))
     azimuth = math.radians(rng.uniform(-20, 200))
     position = rng.uniform(800, 1400) * _direction(tilt, azimuth)
@@ -256,7 +255,7 @@ def _random_projector(rng: np.random.Generator, face: PlatenFace, size: tuple[in
     roll = math.radians(rng.uniform(-8, 8))
     shift = rng.uniform(-0.5, 0.5)
     width, height = size
-    view = View(
+    view = Lens(
         size=size,
         focal=1.6 * width,
         centre=(
@@ -277,7 +276,7 @@ def _random_projector(rng: np.random.Generator, face: PlatenFace, size: tuple[in
     return _aimed(view, face.outline(), margin)
 
 
-def _aimed(view: View, outline: Points, margin: float) -> View:
+def _aimed(view: Lens, outline: Points, margin: float) -> Lens:
     """Turn and zoom a projector until `outline` fills its frame but for `margin` a side."""
     points = np.column_stack([outline, np.zeros(len(outline))])
     middle = (np.array(view.size) - 1) / 2
@@ -306,11 +305,11 @@ def _random_lamp(rng: np.random.Generator) -> Lamp:
     )
 
 
-def _random_camera(rng: np.random.Generator, kind: CameraKind) -> tuple[View, Sensor]:
+def _random_camera(rng: np.random.Generator, kind: CameraKind) -> tuple[Lens, Sensor]:
     phone = kind == "phone"
     size = (4032, 3024) if phone else (1920, 1080)
     middle = np.array(size) / 2 - 0.5 + rng.uniform(-0.008, 0.008, 2) * size[0]
-    view = View(
+    view = Lens(
         size=size,
         focal=rng.uniform(2900, 3150) if phone else rng.uniform(1350, 1550),
         centre=(float(middle[0]), float(middle[1])),
@@ -335,8 +334,8 @@ def _random_camera(rng: np.random.Generator, kind: CameraKind) -> tuple[View, Se
 
 
 def _random_shot(
-    rng: np.random.Generator, face: PlatenFace, lens: View, sensor: Sensor, board: float
-) -> Shot:
+    rng: np.random.Generator, face: PlatenFace, lens: Lens, sensor: Sensor, board: float
+) -> PlannedPhoto:
     tilt = math.radians(rng.uniform(3, 30))
     azimuth = math.radians(rng.uniform(-200, 20))
     quarter = rng.choice([0, 1, 3]) if lens.size[0] < 2 * lens.size[1] else 0
@@ -363,7 +362,7 @@ def _random_shot(
         spread = np.abs(view.pixels(outline) - (np.array(view.size) - 1) / 2)
         used = float(np.max(spread / (np.array(view.size) / 2)))
         distance *= (used / fill) ** 0.8
-    return Shot(view, sensor, board)
+    return PlannedPhoto(view, sensor, board)
 
 
 def _xyz(values: Sequence[float] | NDArray[np.float64]) -> tuple[float, float, float]:

@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 
 from calibration.geometry import Isometry, PlatenFace, Points
 from chalkbeam.simulator.rig.arrays import BGR, U8
-
-from .optics import XYZ
+from chalkbeam.simulator.rig.optics import XYZ
 
 if TYPE_CHECKING:
     from calibration.targets.cards import Card
     from chalkbeam.placement.platens import Pad
-
-    from .cloth import Cloth
+    from chalkbeam.simulator.rig.cloth import Cloth
 
 
 PAPER_WHITE: BGR = (0.80, 0.82, 0.83)
@@ -119,7 +117,7 @@ class Slab:
 
 
 @dataclass(frozen=True)
-class Room:
+class RoomLight:
     """The light that is there without the projector.
 
     Attributes
@@ -141,7 +139,7 @@ class Room:
 
 
 @dataclass(frozen=True, eq=False)
-class Scene:
+class PressScene:
     """Everything that light can fall on.
 
     Attributes
@@ -169,7 +167,7 @@ class Scene:
     paper: float = 0.0
     pad: Pad | None = None
     cloth: Cloth | None = None
-    room: Room = field(default_factory=Room)
+    room: RoomLight = field(default_factory=RoomLight)
 
     @property
     def top(self) -> float:

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .arrays import U8
-from .optics import F32
+from chalkbeam.simulator.rig.arrays import U8
+from chalkbeam.simulator.rig.optics import F32
 
 
 @dataclass(frozen=True)

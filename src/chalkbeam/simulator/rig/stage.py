@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
 from chalkbeam.placement.platens import Platen
-
-from .arrays import U8
-from .cloth import Cloth
-from .optics import View, look_at
-from .rigs import VirtualRig, random_rig, render_photo
-from .scene import Room, Scene
-from .sensor import Sensor
+from chalkbeam.simulator.rig.arrays import U8
+from chalkbeam.simulator.rig.cloth import Cloth
+from chalkbeam.simulator.rig.optics import Lens, look_at
+from chalkbeam.simulator.rig.rigs import VirtualRig, random_rig, render_photo
+from chalkbeam.simulator.rig.scene import PressScene, RoomLight
+from chalkbeam.simulator.rig.sensor import Sensor
 
 SAMPLE_SEED = 7
 """Of the rig in sample_images/: its projector stands 33° off the normal, to the left."""
@@ -31,7 +30,7 @@ SAMPLE_PHOTOS = ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg", "raised-10mm.jpg")
 _DARKEST_WHITE = 0.065
 """The eye adapts to dark cloth only so far: what it then takes for white."""
 _EYE = (70.0, -470.0, 930.0)
-_DIM = Room(level=0.14, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), gradient=(-0.35, 0.25))
+_DIM = RoomLight(level=0.14, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), gradient=(-0.35, 0.25))
 
 
 def sample_rig() -> VirtualRig:
@@ -41,9 +40,9 @@ def sample_rig() -> VirtualRig:
     )
 
 
-def bystander(size: tuple[int, int] = (1600, 1200)) -> View:
+def bystander(size: tuple[int, int] = (1600, 1200)) -> Lens:
     """Return the view of somebody who stands where the operator stands."""
-    return View(
+    return Lens(
         size=size,
         focal=1.0 * size[0],
         centre=(size[0] / 2 - 0.5, size[1] / 2 - 0.5),
@@ -72,7 +71,7 @@ def show(
     size : (int, int)
         Of the picture, px.
     """
-    scene = Scene(face=platen.face, cover=False, pad=platen.pad, cloth=cloth, room=_DIM)
+    scene = PressScene(face=platen.face, cover=False, pad=platen.pad, cloth=cloth, room=_DIM)
     lamp = replace(rig.projector.lamp, brightness=1.0)
     cloth_white = (
         0.8 if cloth is None else float(np.median(cloth.picture.colour[..., :3]) / 255) ** 2

@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .optics import F32
-from .scene import PAPER_WHITE, PRINTED_BLACK, Scene
+from chalkbeam.simulator.rig.optics import F32
+from chalkbeam.simulator.rig.scene import PAPER_WHITE, PRINTED_BLACK, PressScene
 
 _PRINT_BLUR = 0.6
 """Blur of a print before it is laid, texture px: without it, laying would jag its edges."""
@@ -62,7 +62,7 @@ def _sample(picture: NDArray[np.uint8], u: F32, v: F32) -> F32:
     return np.asarray(sampled, dtype=np.float32)
 
 
-def face_texture(scene: Scene, pixel_mm: float) -> FaceTexture:
+def face_texture(scene: PressScene, pixel_mm: float) -> FaceTexture:
     """Paint the topmost flat face for a camera whose pixel covers `pixel_mm` on it."""
     density = float(min(12, max(4, round(2.0 / pixel_mm))))
     reach = np.array([scene.face.width / 2, scene.face.depth / 2]) + 2
