@@ -13,18 +13,20 @@ import time
 import numpy as np
 
 from chalkbeam.garments.fabrics import fabrics
-from overlay.colour.visibility import Light, palette_for, sights
+from overlay.colour.visibility import Lighting, palette_for, role_visibilities
 from overlay.marks import Role
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 
 
-def worst(palette: Palette, cloth: RGB, light: Light) -> tuple[float, float]:
-    seen = {r: s for r, s in sights(palette, cloth, light).items() if r is not Role.CHECK}
+def worst(palette: Palette, cloth: RGB, light: Lighting) -> tuple[float, float]:
+    seen = {
+        r: s for r, s in role_visibilities(palette, cloth, light).items() if r is not Role.CHECK
+    }
     return min(s.difference for s in seen.values()), min(s.apart for s in seen.values())
 
 
 def main() -> None:
-    for light in (Light(), Light(projector=1500.0, room=800.0)):
+    for light in (Lighting(), Lighting(projector=1500.0, room=800.0)):
         rows, times = [], []
         for fabric in fabrics().values():
             begun = time.perf_counter()

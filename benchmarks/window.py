@@ -33,7 +33,7 @@ SHEET = "regatta-order.csv"
 def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
     """Return the station of the demo's order, or of one of so many pieces with names."""
     from calibration.rig.file import Rig
-    from calibration.solve.values import Fit, frozen_matrix
+    from calibration.solve.values import MapFit, frozen_matrix
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
     from chalkbeam.orders.sheet import read_sheet
@@ -49,7 +49,7 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
 
     goods = Path(tern_harbour.__file__).parent
     rig = random_rig(7, projector_size=size)
-    unknown = Fit("virtual", "known", frozen_matrix([[0.0] * 15] * 15), 0.0, 1)
+    unknown = MapFit("virtual", "known", frozen_matrix([[0.0] * 15] * 15), 0.0, 1)
     light = Rig("bench", rig.face, perfect_map(rig), unknown)
     order = read_sheet(goods / SHEET, catalogue=Shop(), artwork_folder=goods).pieces
     if pieces:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 
-class Step(Enum):
+class RemedyKind(Enum):
     """What would mend a refused calibration."""
 
     ONE_MORE = "one more photo"
@@ -23,7 +23,7 @@ class Step(Enum):
 
     ALL_AGAIN = "cards or projector put right, then all photos again"
 
-    BOARD_AGAIN = "cards on the board put right, then its photos again"
+    SPACER_AGAIN = "cards on the board put right, then its photos again"
     """Those of the bare platen stay."""
 
     MEASURE = "something measured again"
@@ -38,7 +38,7 @@ class Remedy:
 
     Attributes
     ----------
-    step : Step
+    kind : RemedyKind
     photo : str
         File name of the photo that is to be taken again; "" where none is.
     side : str
@@ -46,7 +46,7 @@ class Remedy:
         most; "" where any will do.
     """
 
-    step: Step
+    kind: RemedyKind
     photo: str = ""
     side: str = ""
 

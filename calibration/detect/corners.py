@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import Points
-from calibration.targets.charuco import Board
+from calibration.targets.charuco import Charuco
 
 BoardMap = Callable[[Points], Points]
 """Board points (modules), shape (N, 2), to photo px, shape (N, 2)."""
@@ -61,7 +61,7 @@ def reduce(view: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
 
 
 def refine(
-    view: NDArray[np.uint8], photo_from_board: BoardMap, board: Board, indices: NDArray[np.intp]
+    view: NDArray[np.uint8], photo_from_board: BoardMap, board: Charuco, indices: NDArray[np.intp]
 ) -> tuple[Points, NDArray[np.bool_]]:
     """Find chessboard corners near where they are expected and say which are truly there.
 
@@ -71,7 +71,7 @@ def refine(
         Grey picture.
     photo_from_board : callable
         Where board points (modules) are expected, px.
-    board : Board
+    board : Charuco
     indices : ndarray of int, shape (N,)
         Which of its corners.
 
@@ -127,7 +127,7 @@ def _contrast(
 def align(
     view: NDArray[np.uint8],
     photo_from_board: BoardMap,
-    board: Board,
+    board: Charuco,
     indices: NDArray[np.intp],
     start: Points,
 ) -> tuple[Points, NDArray[np.float64]]:
@@ -221,7 +221,9 @@ def _inverse_scale(photo_from_board: BoardMap, corners: Points) -> NDArray[np.fl
     return np.asarray(np.moveaxis(inverse, 2, 0))
 
 
-def _board_picture(board: Board, blur: float, places: Points) -> tuple[NDArray[np.float32], Points]:
+def _board_picture(
+    board: Charuco, blur: float, places: Points
+) -> tuple[NDArray[np.float32], Points]:
     """Return the blurred board (0 black, 255 white) around `places`, and their pixels in it."""
     low = np.maximum(np.floor(places.min(axis=(0, 1))).astype(int) - 2, -2)
     high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import Points
 from calibration.model import homography
-from calibration.targets.charuco import Board, Family
+from calibration.targets.charuco import Charuco, Family
 
 _SMALLEST_SIDE = 9.0  # px in the picture searched; below that no bits can be read
 _REACH, _REACH_GROWTH = 0.35, 0.06
@@ -100,7 +100,7 @@ class Sighting:
     photo_from_board: homography.Homography
 
 
-def sight(board: Board, markers: Iterable[Marker]) -> Sighting | None:
+def sight(board: Charuco, markers: Iterable[Marker]) -> Sighting | None:
     """Find the board that most of `markers` agree on, or None.
 
     Markers in turn propose where the board lies; the proposal with most markers
@@ -159,7 +159,7 @@ class _Crowd:
         return [marker for _, marker in nearest.values()]
 
 
-def _fit(markers: Sequence[Marker], board: Board) -> homography.Homography | None:
+def _fit(markers: Sequence[Marker], board: Charuco) -> homography.Homography | None:
     """Return photo_from_board from the corners of `markers`, or None where there is none."""
     source = np.vstack([board.markers[marker.id] for marker in markers])
     target = np.vstack([marker.ring for marker in markers])

@@ -12,7 +12,7 @@ import numpy as np
 from calibration.geometry import XY, PlatenFace
 from calibration.model.projector import ProjectorMap
 from calibration.model.uncertainty import over_platen, place_in_words
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 
 MOST_UNLIT = 0.005
 """Share of the platen that may lie outside the picture: a rounded corner has no cloth to light."""
@@ -55,5 +55,5 @@ def check_covered(projector: ProjectorMap, face: PlatenFace) -> None:
             f"{place_in_words(point, face)}, gets no light",
             "show the pattern full screen, not in a window, let the picture cover the whole "
             "platen, and take the photos again; if only a part can be lit, say --part-lit",
-            remedy=Remedy(Step.ALL_AGAIN),
+            remedy=Remedy(RemedyKind.ALL_AGAIN),
         )

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import Points
 from calibration.model import homography
-from calibration.targets.charuco import Board
+from calibration.targets.charuco import Charuco
 
 SHARP = 0.45
 """Largest blur, modules (standard deviation). A webcam in focus has 0.2 to 0.4; from 0.5
@@ -53,7 +53,7 @@ def is_blurred(grey: NDArray[np.uint8]) -> bool:
 
 
 def edge_blur(
-    view: NDArray[np.uint8], photo_from_board: NDArray[np.float64], board: Board
+    view: NDArray[np.uint8], photo_from_board: NDArray[np.float64], board: Charuco
 ) -> float:
     """Return the standard deviation of the blur across a board's edges, modules.
 
@@ -70,7 +70,7 @@ def edge_blur(
         Grey picture.
     photo_from_board : ndarray, shape (3, 3)
         Modules to px.
-    board : Board
+    board : Charuco
     """
     return max(
         _rise(view, photo_from_board, _edges(board, upright=True)),
@@ -78,7 +78,7 @@ def edge_blur(
     )
 
 
-def _edges(board: Board, upright: bool) -> Points:
+def _edges(board: Charuco, upright: bool) -> Points:
     """Return profiles across the sides that black and white squares share, modules.
 
     Shape (edges, points along, points across, 2).

@@ -43,7 +43,7 @@ PULL = 6.0
 """How far the lens may be pulled from the one on file: mean squared standard errors."""
 
 
-class Verdict(Enum):
+class DriftVerdict(Enum):
     """What a drift check concludes."""
 
     UNCHANGED = "unchanged"
@@ -57,7 +57,7 @@ class Drift:
 
     Attributes
     ----------
-    verdict : Verdict
+    verdict : DriftVerdict
     shift : (x, y)
         Of the light at the platen's middle, mm.
     turn : float
@@ -71,7 +71,7 @@ class Drift:
         All of this for the operator.
     """
 
-    verdict: Verdict
+    verdict: DriftVerdict
     shift: XY
     turn: float
     largest: float
@@ -159,16 +159,16 @@ def compare(rig: Rig, now: Solution) -> Drift:
     shift, largest = (moved.x, moved.y), float(distance[k])
     misfit = _misfit(rig, now)
     if misfit is not None:
-        verdict = Verdict.RECALIBRATE
+        verdict = DriftVerdict.RECALIBRATE
         sentence = f"{misfit}: calibrate again."
     elif largest <= max(UNCHANGED, doubt):
-        verdict = Verdict.UNCHANGED
+        verdict = DriftVerdict.UNCHANGED
         sentence = (
             f"Unchanged: the light is within {largest:.1f} mm of where it was, and this check can "
             f"tell no less than {max(UNCHANGED, doubt):.1f} mm."
         )
     else:
-        verdict = Verdict.MOVED
+        verdict = DriftVerdict.MOVED
         sentence = (
             f"The light has moved by {math.hypot(*shift):.1f} mm ({_ways(shift)}) and turned by "
             f"{abs(math.degrees(moved.angle)):.2f}°, at most {largest:.1f} mm: repair the rig."

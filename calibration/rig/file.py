@@ -22,7 +22,7 @@ from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
-from calibration.solve.values import CardPlan, Cross, Fit, Inherited, Stated
+from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 
 if TYPE_CHECKING:
     from calibration.solve.fit import Solution
@@ -43,7 +43,7 @@ class Rig:
         The platen it was made for.
     projector : ProjectorMap
         Platen to projector.
-    fit : Fit
+    fit : MapFit
         How well the map is known.
     stated : Stated
         What the operator stated.
@@ -64,7 +64,7 @@ class Rig:
     name: str
     face: PlatenFace
     projector: ProjectorMap
-    fit: Fit
+    fit: MapFit
     stated: Stated = Stated()  # noqa: RUF009 - a frozen value
     photos: tuple[PhotoObservation, ...] = ()
     crosses: tuple[Cross, ...] = ()

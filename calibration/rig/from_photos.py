@@ -18,7 +18,7 @@ from calibration.model.coverage import check_covered
 from calibration.model.uncertainty import Worst
 from calibration.observations import PhotoObservation
 from calibration.photo.read import UNKNOWN_CAMERA, Photo, read_photo
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.acceptance import examine
 from calibration.solve.fit import Solution, solve
 from calibration.solve.values import Stated
@@ -30,7 +30,7 @@ WORKERS = 2
 
 
 @dataclass(frozen=True)
-class Shot:
+class CalibrationPhoto:
     """One photo file, or two from the same place that count as one.
 
     Attributes
@@ -66,7 +66,7 @@ class Calibration:
 
 
 def look(
-    shots: Sequence[Shot], face: PlatenFace, size: tuple[int, int]
+    shots: Sequence[CalibrationPhoto], face: PlatenFace, size: tuple[int, int]
 ) -> tuple[tuple[Photo, ...], tuple[PhotoObservation, ...]]:
     """Read photos and find cards and pattern in each.
 
@@ -77,7 +77,7 @@ def look(
     """
     cards, pattern = layout(face), Pattern(size)
 
-    def one(shot: Shot) -> tuple[Photo, PhotoObservation]:
+    def one(shot: CalibrationPhoto) -> tuple[Photo, PhotoObservation]:
         photo = read_photo(shot.path)
         lit = None if shot.lit is None else read_photo(shot.lit)
         return photo, observe(photo, cards, pattern, shot.raised, pattern_photo=lit)
@@ -95,12 +95,12 @@ def _all_different(photos: Sequence[Photo]) -> None:
             twice = "given twice" if other.name == one.name else f"the same photo as {one.name}"
             raise Refusal(
                 f"{other.name} is {twice}: leave it out, or take another from a different side.",
-                remedy=Remedy(Step.AGAIN, photo=other.name),
+                remedy=Remedy(RemedyKind.AGAIN, photo=other.name),
             )
 
 
 def calibrate(
-    shots: Sequence[Shot],
+    shots: Sequence[CalibrationPhoto],
     face: PlatenFace,
     size: tuple[int, int],
     stated: Stated | None = None,
@@ -111,7 +111,7 @@ def calibrate(
 
     Parameters
     ----------
-    shots : sequence of Shot
+    shots : sequence of CalibrationPhoto
     face : PlatenFace
     size : tuple of int
         The projector's picture, px.
@@ -168,7 +168,7 @@ def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
             raise Refusal(
                 f"The parts of {photo.name} do not fit together: take it as one ordinary photo, "
                 "no panorama and not edited, of a flat platen.",
-                remedy=Remedy(Step.AGAIN, photo=photo.name),
+                remedy=Remedy(RemedyKind.AGAIN, photo=photo.name),
             )
 
 

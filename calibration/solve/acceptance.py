@@ -15,13 +15,13 @@ import numpy as np
 from calibration.geometry import PlatenFace
 from calibration.model.pinhole import Array, Pinhole
 from calibration.model.uncertainty import Worst, place_in_words, worst
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.advice import PRESS_FLAT, too_wide, unevenness
 from calibration.solve.fit import KEYSTONED, Solution, solve_plans
 from calibration.solve.least_squares import minimise
 from calibration.solve.model_error import light_sees
 from calibration.solve.priors import BOARD_HEIGHT_ERROR, PRINT_SCALE_ERROR
-from calibration.solve.residuals import NOTHING, Problem
+from calibration.solve.residuals import NOTHING, ResidualModel
 from calibration.solve.values import CardFit
 
 LAY_LIMIT = 3.0
@@ -104,7 +104,7 @@ def _sensible(solution: Solution) -> None:
         raise Refusal(
             "The photos do not fit any projector above the platen: check that the platen's size "
             "and the projector's resolution are the true ones, and take the photos again.",
-            remedy=Remedy(Step.ALL_AGAIN),
+            remedy=Remedy(RemedyKind.ALL_AGAIN),
         )
 
 
@@ -115,7 +115,7 @@ def _cards(solution: Solution) -> None:
         raise Refusal(
             f"Only {len(bare)} of {len(solution.plans)} cards are seen on the bare platen: bring "
             f"{_listed(missing)} into view and take the photo again.",
-            remedy=Remedy(Step.ONE_MORE),
+            remedy=Remedy(RemedyKind.ONE_MORE),
         )
     fit = _astray(solution)
     if fit is None:
@@ -124,7 +124,7 @@ def _cards(solution: Solution) -> None:
     raise Refusal(
         f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
         "platen's size is the true one, and take the photos again.",
-        remedy=Remedy(Step.BOARD_AGAIN if fit.raised else Step.ALL_AGAIN),
+        remedy=Remedy(RemedyKind.SPACER_AGAIN if fit.raised else RemedyKind.ALL_AGAIN),
     )
 
 
@@ -169,7 +169,7 @@ def _bar_contradicted(bar: float, free: Solution) -> Refusal:
     return Refusal(
         f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
         f"{100 * free.fit.print_scale:.1f} %: measure the bar again (--bar), and the platen.",
-        remedy=Remedy(Step.MEASURE),
+        remedy=Remedy(RemedyKind.MEASURE),
     )
 
 
@@ -185,7 +185,7 @@ def _scale(solution: Solution) -> None:
         raise Refusal(
             f"The cards look {100 * abs(growth):.1f} % {larger} than drawn, or the platen is "
             f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen.",
-            remedy=Remedy(Step.MEASURE),
+            remedy=Remedy(RemedyKind.MEASURE),
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
         raise _bar_contradicted(bar, _without_bar(solution))
@@ -204,7 +204,7 @@ def _boards(solution: Solution) -> None:
                 f"The light on the board does not lie as it would {height:g} mm up: measure how "
                 "high the cards' face is above the platen, state that (--raised), and make sure "
                 "that the projector's keystone correction is off.",
-                remedy=Remedy(Step.MEASURE),
+                remedy=Remedy(RemedyKind.MEASURE),
             )
 
 
@@ -217,7 +217,7 @@ def _keystone(solution: Solution) -> None:
         raise Refusal(
             f"The light lies up and down by {off:.2f} mm from one part of the platen to the next, "
             f"as on an uneven face: {PRESS_FLAT}.",
-            remedy=Remedy(Step.ALL_AGAIN),
+            remedy=Remedy(RemedyKind.ALL_AGAIN),
         )
     raised = sorted({photo.raised for photo in solution.photos if photo.raised})
     if raised:
@@ -227,12 +227,12 @@ def _keystone(solution: Solution) -> None:
             "the cards' face is above the platen and state that (--raised), and make sure that "
             "nothing moved and that the projector's keystone correction is off; if it must stay "
             "on, measure where the lens is (--lens).",
-            remedy=Remedy(Step.ALL_AGAIN),
+            remedy=Remedy(RemedyKind.ALL_AGAIN),
         )
     raise Refusal(
         "The photos do not fit a plain projector lens: make sure that the projector's keystone "
         "correction is off; if it must stay on, measure where the lens is (--lens).",
-        remedy=Remedy(Step.ALL_AGAIN),
+        remedy=Remedy(RemedyKind.ALL_AGAIN),
     )
 
 
@@ -288,7 +288,7 @@ def _photos(solution: Solution) -> None:
             f"Corners in {solution.photos[k // 2].name} scatter by {(alone * scale)[k]:.2f} mm: it "
             "is blurred, or a card is not flat; hold the camera still, press the cards flat, take "
             "it again.",
-            remedy=Remedy(Step.AGAIN, photo=solution.photos[k // 2].name),
+            remedy=Remedy(RemedyKind.AGAIN, photo=solution.photos[k // 2].name),
         )
     ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
     if np.max(ratio, initial=0.0) > DISAGREEMENT:
@@ -300,11 +300,11 @@ def _photos(solution: Solution) -> None:
         raise Refusal(
             f"{photo.name} does not agree with the other photos: the projector, the platen or a "
             f"card has moved between them, {other}take all photos again without touching anything.",
-            remedy=Remedy(Step.SINCE_MOVED),
+            remedy=Remedy(RemedyKind.SINCE_MOVED),
         )
 
 
-def _spread(problem: Problem, vector: Array) -> Array:
+def _spread(problem: ResidualModel, vector: Array) -> Array:
     """Return how far corners scatter in each photo's groups, px, shape (groups less 1,).
 
     From the median, as a standard deviation of one coordinate: a few false corners,
@@ -319,7 +319,7 @@ def _median(values: Array) -> float:
     return float(np.median(values)) if len(values) else 0.0
 
 
-def _only(problem: Problem, photo: int) -> Problem:
+def _only(problem: ResidualModel, photo: int) -> ResidualModel:
     """Return the problem of one photo, in the same layout."""
     photos = tuple(
         seen if k == photo else seen.part(NOTHING, NOTHING) for k, seen in enumerate(problem.photos)
@@ -345,12 +345,12 @@ def _held_out(solution: Solution) -> float:
         raise Refusal(
             "Half of the points do not foretell the other half: the photos show too few corners; "
             "take one more photo, nearer and with the whole platen in it.",
-            remedy=Remedy(Step.ONE_MORE),
+            remedy=Remedy(RemedyKind.ONE_MORE),
         )
     return unseen
 
 
-def _half(problem: Problem, remainder: int) -> Problem:
+def _half(problem: ResidualModel, remainder: int) -> ResidualModel:
     """Return the problem of the corners with even or odd numbers."""
     photos = tuple(
         seen.part(seen.corner % 2 == remainder, seen.pattern % 2 == remainder)

@@ -9,7 +9,7 @@ import numpy as np
 
 from calibration.geometry import PlatenFace
 from calibration.model.uncertainty import Worst, place_in_words, worst
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.fit import Solution
 from calibration.solve.least_squares import Gauss
 from calibration.solve.model_error import map_covariance
@@ -44,13 +44,13 @@ def _advice(
 ) -> tuple[str, Remedy]:
     if not solution.photos:
         advice = "set more crosses, on marks spread over the whole platen"
-        return advice, Remedy(Step.CROSSES)
+        return advice, Remedy(RemedyKind.CROSSES)
     if _for_unevenness(solution, face, tolerance, over):
         off = unevenness(solution)
         return (
             f"the light lies up and down by {off:.2f} mm from one part of the platen to the "
             f"next, as on an uneven face; {PRESS_FLAT}"
-        ), Remedy(Step.ALL_AGAIN)
+        ), Remedy(RemedyKind.ALL_AGAIN)
     bare = worst(solution.map, solution.fit.matrix, solution.fit.freedom, face, (0.0,))[0]
     if over.height and bare.bound < tolerance:
         raised = any(photo.raised for photo in solution.photos)
@@ -58,12 +58,12 @@ def _advice(
         return (
             f"add a photo with the cards on a {board}, or measure where the projector's lens is "
             "(--lens)"
-        ), Remedy(Step.HEIGHT)
+        ), Remedy(RemedyKind.HEIGHT)
     if if_laid_exactly(solution, face, over.height).bound < tolerance:
         advice = "lay each card flush with the platen's edges and take the photos again"
-        return advice, Remedy(Step.ALL_AGAIN)
+        return advice, Remedy(RemedyKind.ALL_AGAIN)
     side = _unseen_side(solution)
-    return f"take one more photo, from the {side}", Remedy(Step.ONE_MORE, side=side)
+    return f"take one more photo, from the {side}", Remedy(RemedyKind.ONE_MORE, side=side)
 
 
 def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -> Worst:

@@ -20,7 +20,7 @@ from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
 from calibration.solve.initial import first_projectors, first_vector, landed, without_pattern
-from calibration.solve.least_squares import Task, minimise, noise_by_group, weights
+from calibration.solve.least_squares import FitProblem, minimise, noise_by_group, weights
 from calibration.solve.model_error import bent, doubting, light_sees, map_covariance
 from calibration.solve.priors import (
     BOARD_HEIGHT_ERROR,
@@ -36,14 +36,14 @@ from calibration.solve.priors import (
     projector_priors,
     rests_on_bare_platen,
 )
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import (
     CardFit,
     CardPlan,
     Cross,
-    Fit,
     Inherited,
     LaidBoard,
+    MapFit,
     Stated,
     frozen_matrix,
 )
@@ -70,23 +70,23 @@ class Solution:
     Attributes
     ----------
     map : ProjectorMap
-    fit : Fit
+    fit : MapFit
     photos : tuple of PhotoObservation
     plans : tuple of CardPlan
     stated : Stated
     inherited : Inherited or None
-    task : Task
+    task : FitProblem
     vector : ndarray
         The solved long vector (see `solve_problem.Layout`).
     """
 
     map: ProjectorMap
-    fit: Fit
+    fit: MapFit
     photos: tuple[PhotoObservation, ...]
     plans: tuple[CardPlan, ...]
     stated: Stated
     inherited: Inherited | None
-    task: Task
+    task: FitProblem
     vector: Array
 
     def camera(self, photo: int) -> Pinhole:
@@ -161,7 +161,7 @@ def solve_plans(
         raise Refusal(
             "Every photo is of raised cards: add at least one with the cards on the bare platen."
         )
-    problem = Problem.of(photos, plans, pattern, size, crosses)
+    problem = ResidualModel.of(photos, plans, pattern, size, crosses)
     error = lay_error(stated)
     base = [
         *camera_priors(problem, photos),
@@ -172,7 +172,7 @@ def solve_plans(
     levels = [np.append(np.full(2 * len(photos), n), stated.nudge / 2) for n in FIRST_NOISES]
 
     vector = first_vector(problem, photos)
-    task = Task(problem, [*base, *card_priors(problem, stated, error)], free, levels[-1])
+    task = FitProblem(problem, [*base, *card_priors(problem, stated, error)], free, levels[-1])
     # Cards alone say nothing of a face's bow: it joins with the pattern.
     alone = replace(task, problem=without_pattern(problem), free=free & ~bows(problem))
     for noise in levels if photos else ():
@@ -184,7 +184,7 @@ def solve_plans(
     for _ in range(2):
         noise = _noise(task, result.vector)
         error, _ = _lay_error_seen(problem, result.vector, stated)
-        task = Task(problem, [*base, *card_priors(problem, stated, error)], free, noise)
+        task = FitProblem(problem, [*base, *card_priors(problem, stated, error)], free, noise)
         result = minimise(task, result.vector)
 
     more = projector_places(problem, KEYSTONE)
@@ -209,7 +209,7 @@ def solve_plans(
 
 
 def _starts(
-    problem: Problem,
+    problem: ResidualModel,
     vector: Array,
     size: tuple[int, int],
     stated: Stated,
@@ -231,14 +231,14 @@ def _starts(
     return list(starts)
 
 
-def _noise(task: Task, vector: Array) -> Array:
+def _noise(task: FitProblem, vector: Array) -> Array:
     """Return each group's noise as the residuals show it; crosses are never believed better."""
     noise = noise_by_group(task, vector)
     noise[-1] = max(noise[-1], task.noise[-1])
     return noise
 
 
-def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[float, float]:
+def _lay_error_seen(problem: ResidualModel, vector: Array, stated: Stated) -> tuple[float, float]:
     """Return the standard error of a lay, and the degrees of freedom behind it.
 
     It is the stated one, weighed against the lays seen.
@@ -260,13 +260,13 @@ def _lay_error_seen(problem: Problem, vector: Array, stated: Stated) -> tuple[fl
 
 
 def _fit(
-    task: Task,
+    task: FitProblem,
     vector: Array,
     stated: Stated,
     inherited: Inherited | None,
     keystone: bool,
     found: ProjectorMap,
-) -> Fit:
+) -> MapFit:
     """Gather what the solution says of itself."""
     problem = task.problem
     layout = problem.layout
@@ -301,7 +301,7 @@ def _fit(
     groups = problem.groups
     photo_groups = groups < 2 * len(problem.photos)
     freedom = _lay_error_seen(problem, vector, stated)[1]
-    return Fit(
+    return MapFit(
         model=KEYSTONED if keystone else PLAIN,
         height_from=origin,
         covariance=frozen_matrix(spread),
@@ -315,7 +315,7 @@ def _fit(
     )
 
 
-def _heights_seen(task: Task, vector: Array) -> str:
+def _heights_seen(task: FitProblem, vector: Array) -> str:
     """Say how high the light itself sees the boards on which heights rest."""
     problem, said = task.problem, []
     for level, height in enumerate(problem.levels):
@@ -336,7 +336,7 @@ def _heights_seen(task: Task, vector: Array) -> str:
     return f"Heights rest on {' and on '.join(said)}."
 
 
-def _card_fits(task: Task, vector: Array) -> tuple[CardFit, ...]:
+def _card_fits(task: FitProblem, vector: Array) -> tuple[CardFit, ...]:
     """Return how each card lay on each level."""
     problem = task.problem
     pull = weights(task, vector)[: len(problem.groups)].reshape(-1, 2).min(axis=1)

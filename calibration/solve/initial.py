@@ -12,10 +12,10 @@ from calibration.model import homography
 from calibration.model.homography import Homography
 from calibration.model.pinhole import Array, Pinhole
 from calibration.observations import PhotoObservation
-from calibration.refusal import Refusal, Remedy, Step
-from calibration.solve.least_squares import Task, minimise
+from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.solve.least_squares import FitProblem, minimise
 from calibration.solve.priors import PROJECTOR_FREE, projector_places, projector_priors
-from calibration.solve.residuals import EVERYTHING, NOTHING, Problem
+from calibration.solve.residuals import EVERYTHING, NOTHING, ResidualModel
 from calibration.solve.values import Cross, Stated
 
 FOCAL_GUESSES = np.geomspace(0.5, 2.2, 12)
@@ -34,7 +34,7 @@ START_NOISE = 0.25
 """How well points are known where only a start is sought, mm."""
 
 
-def first_vector(problem: Problem, observations: tuple[PhotoObservation, ...]) -> Array:
+def first_vector(problem: ResidualModel, observations: tuple[PhotoObservation, ...]) -> Array:
     """Return the long vector with cameras and poses set; cards lie as planned.
 
     Raises
@@ -61,7 +61,7 @@ def first_vector(problem: Problem, observations: tuple[PhotoObservation, ...]) -
     return vector
 
 
-def _view(problem: Problem, photo: int, observation: PhotoObservation) -> Homography:
+def _view(problem: ResidualModel, photo: int, observation: PhotoObservation) -> Homography:
     """Return photo_from_platen at the height of the photo's lay."""
     seen = problem.photos[photo]
     corners = np.array([plan.corners for plan in problem.plans])
@@ -71,7 +71,7 @@ def _view(problem: Problem, photo: int, observation: PhotoObservation) -> Homogr
         raise Refusal(
             f"{observation.name}: too few corners of the cards were found to tell where the camera "
             "was; take it again with all cards in full view.",
-            remedy=Remedy(Step.AGAIN, photo=observation.name),
+            remedy=Remedy(RemedyKind.AGAIN, photo=observation.name),
         ) from None
 
 
@@ -172,12 +172,14 @@ def first_projectors(
         raise Refusal(
             "Too little was seen of the light on the bare platen: project the pattern over the "
             "whole platen and take the photo again.",
-            remedy=Remedy(Step.ALL_AGAIN),
+            remedy=Remedy(RemedyKind.ALL_AGAIN),
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
-    problem = Problem((), (), (0.0,), (), np.zeros((0, 2)), few, size)
+    problem = ResidualModel((), (), (0.0,), (), np.zeros((0, 2)), few, size)
     free = projector_places(problem, PROJECTOR_FREE)
-    task = Task(problem, projector_priors(problem, size, stated), free, np.array([START_NOISE]))
+    task = FitProblem(
+        problem, projector_priors(problem, size, stated), free, np.array([START_NOISE])
+    )
     results = []
     for guess in _projector_guesses(size, view):
         start = np.zeros(problem.layout.size)
@@ -191,7 +193,7 @@ def first_projectors(
     return [ranked[0], *others[:1]]
 
 
-def landed(problem: Problem, vector: Array) -> list[tuple[float, Points, Points]]:
+def landed(problem: ResidualModel, vector: Array) -> list[tuple[float, Points, Points]]:
     """Return, for each photo, where its pattern corners were seen to land.
 
     Returns
@@ -207,7 +209,7 @@ def landed(problem: Problem, vector: Array) -> list[tuple[float, Points, Points]
     return found
 
 
-def without_pattern(problem: Problem) -> Problem:
+def without_pattern(problem: ResidualModel) -> ResidualModel:
     """Return the problem of the cameras and cards alone."""
     photos = tuple(seen.part(EVERYTHING, NOTHING) for seen in problem.photos)
     return replace(problem, photos=photos, crosses=())

@@ -1,4 +1,4 @@
-"""Weighted, robust least squares over a `Problem` with priors; covariance of the result."""
+"""Weighted, robust least squares over a `ResidualModel` with priors; covariance of the result."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.model.pinhole import PARAMETERS, Array, Pinhole
 from calibration.solve.parameters import Indices
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 
 CORNER_REACH = 4.0
 """Residual, in standard errors, at which a corner's pull has halved. Cauchy's loss keeps
@@ -122,19 +122,19 @@ def lens_slope(pinhole: Pinhole) -> Array:
 
 
 @dataclass(frozen=True, eq=False)
-class Task:
+class FitProblem:
     """A problem with its priors, its noise and the unknowns that are free.
 
     Attributes
     ----------
-    problem : Problem
+    problem : ResidualModel
     priors : sequence of Prior
     free : ndarray of bool, shape (layout.size,)
     noise : ndarray, shape (groups,)
         Standard error of one coordinate in each noise group.
     """
 
-    problem: Problem
+    problem: ResidualModel
     priors: Sequence[Prior]
     free: NDArray[np.bool_]
     noise: Array
@@ -174,7 +174,7 @@ class Result:
     cost: float
 
 
-def minimise(task: Task, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
+def minimise(task: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
     """Return the free unknowns that explain the observations best, from `start`."""
     from scipy.optimize import least_squares  # takes 0.4 s to import
 
@@ -207,13 +207,13 @@ def minimise(task: Task, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
     return Result(whole(found.x), 2 * float(found.cost))
 
 
-def weights(task: Task, vector: Array) -> Array:
+def weights(task: FitProblem, vector: Array) -> Array:
     """Return the robust weight of each residual, shape (R,), from 0 to 1."""
     ratio = task.residuals(vector) / task.reaches(vector)
     return np.asarray(1 / (1 + ratio**2))
 
 
-def covariance(task: Task, vector: Array) -> Array:
+def covariance(task: FitProblem, vector: Array) -> Array:
     """Return the covariance of the long vector, shape (layout.size, layout.size).
 
     The inverse of the weighted normal matrix (Gauss-Newton approximation of the
@@ -227,7 +227,7 @@ def covariance(task: Task, vector: Array) -> Array:
     return full
 
 
-def gain_of_freeing(task: Task, vector: Array, more: NDArray[np.bool_]) -> float:
+def gain_of_freeing(task: FitProblem, vector: Array, more: NDArray[np.bool_]) -> float:
     """Return by how much the cost would fall if more unknowns were free, to second order.
 
     The score (Lagrange multiplier) statistic: no second fit is needed to see that a
@@ -259,7 +259,7 @@ def _inverse(slope: Array) -> tuple[Array, Array]:
     return np.linalg.pinv(scaled.T @ scaled, rcond=1e-14, hermitian=True), size
 
 
-def noise_by_group(task: Task, vector: Array, floor: float = 0.01) -> Array:
+def noise_by_group(task: FitProblem, vector: Array, floor: float = 0.01) -> Array:
     """Return the standard error of one coordinate in each noise group, as the residuals show it.
 
     Robust weights and the residuals' own degrees of freedom are taken into account:

@@ -20,9 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.model.pinhole import PARAMETERS, Array
-from calibration.solve.least_squares import Gauss, Task, covariance, gain_of_freeing
+from calibration.solve.least_squares import FitProblem, Gauss, covariance, gain_of_freeing
 from calibration.solve.priors import KEYSTONE, projector_places
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import Inherited, Stated
 from calibration.solve.zones import EVEN, Zones, by_level, inflated
 
@@ -41,7 +41,7 @@ BEND_GAIN = 10.0
 above in 0.7 % of plain projectors."""
 
 
-def bent(task: Task, vector: Array) -> bool:
+def bent(task: FitProblem, vector: Array) -> bool:
     """Tell whether the photos show a bend, beyond what uneven faces can feign."""
     even = inflated(task, by_level(task, vector))
     nothing = np.zeros_like(task.free)  # with other noise, the fit itself would move a little
@@ -50,7 +50,7 @@ def bent(task: Task, vector: Array) -> bool:
 
 
 def map_covariance(
-    task: Task,
+    task: FitProblem,
     vector: Array,
     stated: Stated,
     inherited: Inherited | None = None,
@@ -80,7 +80,7 @@ def map_covariance(
     return np.asarray(spread + shift @ shift.T)
 
 
-def doubting(task: Task, vector: Array, inherited: Inherited | None = None) -> Task:
+def doubting(task: FitProblem, vector: Array, inherited: Inherited | None = None) -> FitProblem:
     """Return the task with a keystone correction left on allowed for, as `map_covariance` does."""
     problem = task.problem
     keystone, bend = projector_places(problem, KEYSTONE), _bend(problem)
@@ -99,7 +99,7 @@ def doubting(task: Task, vector: Array, inherited: Inherited | None = None) -> T
     return replace(task, priors=[*task.priors, *doubts], free=task.free | keystone | bend)
 
 
-def light_sees(task: Task, vector: Array, place: int, known: float) -> tuple[float, float]:
+def light_sees(task: FitProblem, vector: Array, place: int, known: float) -> tuple[float, float]:
     """Return what the photos alone say of an unknown, and its standard error.
 
     What was known of it beforehand (mean 0, standard error `known`) is taken out again:
@@ -121,7 +121,7 @@ def light_sees(task: Task, vector: Array, place: int, known: float) -> tuple[flo
     return float(vector[place]) / (1 - left), known * math.sqrt(left / (1 - left))
 
 
-def _bend(problem: Problem) -> NDArray[np.bool_]:
+def _bend(problem: ResidualModel) -> NDArray[np.bool_]:
     """Return a mask of the bend of the projector's picture, shape (layout.size,)."""
     mask = np.zeros(problem.layout.size, dtype=np.bool_)
     mask[problem.layout.bend] = True

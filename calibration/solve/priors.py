@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.model.pinhole import INTRINSIC, PARAMETERS
 from calibration.observations import PhotoObservation
 from calibration.solve.least_squares import LAY_REACH, Gauss, LensAt, Prior
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import CardPlan, Inherited, Stated
 
 # Cameras, as shares of the photo's longer side. Phones write their focal length as a whole
@@ -58,7 +58,7 @@ def lay_error(stated: Stated) -> float:
     return stated.laid / 2
 
 
-def camera_priors(problem: Problem, observations: Sequence[PhotoObservation]) -> list[Prior]:
+def camera_priors(problem: ResidualModel, observations: Sequence[PhotoObservation]) -> list[Prior]:
     """Return what is known of each camera's lens."""
     priors: list[Prior] = []
     for index, key in enumerate(problem.cameras):
@@ -81,7 +81,7 @@ def camera_priors(problem: Problem, observations: Sequence[PhotoObservation]) ->
     return priors
 
 
-def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
+def card_priors(problem: ResidualModel, stated: Stated, error: float) -> list[Prior]:
     """Return what is known of the cards: how they lie, how large they are, on how high a board.
 
     Parameters
@@ -110,7 +110,7 @@ def card_priors(problem: Problem, stated: Stated, error: float) -> list[Prior]:
     return priors
 
 
-def bow_priors(problem: Problem, inherited: Inherited | None = None) -> list[Prior]:
+def bow_priors(problem: ResidualModel, inherited: Inherited | None = None) -> list[Prior]:
     """Return how flat the platen and boards are, but for what the projector's past tells."""
     layout = problem.layout
     told = inherited is not None and inherited.covariance[YY][YY] > 0
@@ -122,7 +122,7 @@ def bow_priors(problem: Problem, inherited: Inherited | None = None) -> list[Pri
 
 
 def projector_priors(
-    problem: Problem,
+    problem: ResidualModel,
     size: tuple[int, int],
     stated: Stated,
     inherited: Inherited | None = None,
@@ -156,7 +156,7 @@ def projector_priors(
     return priors
 
 
-def free_unknowns(problem: Problem) -> NDArray[np.bool_]:
+def free_unknowns(problem: ResidualModel) -> NDArray[np.bool_]:
     """Return which unknowns of cameras, cards and faces the photos bear on, as a mask."""
     layout = problem.layout
     free = np.zeros(layout.size, dtype=np.bool_)
@@ -177,7 +177,7 @@ def free_unknowns(problem: Problem) -> NDArray[np.bool_]:
     return free
 
 
-def bows(problem: Problem) -> NDArray[np.bool_]:
+def bows(problem: ResidualModel) -> NDArray[np.bool_]:
     """Return a mask of the bows of all faces, shape (layout.size,)."""
     mask = np.zeros(problem.layout.size, dtype=np.bool_)
     mask[problem.layout.bow(0).start : problem.layout.bow(problem.layout.levels).start] = True
@@ -191,7 +191,7 @@ KEYSTONE = ("aspect", "skew")
 """Free as well for oblong pixels or a picture that the projector's electronics have bent."""
 
 
-def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_]:
+def projector_places(problem: ResidualModel, names: Sequence[str]) -> NDArray[np.bool_]:
     """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
     mask = np.zeros(problem.layout.size, dtype=np.bool_)
     start = problem.layout.projector.start
@@ -199,7 +199,7 @@ def projector_places(problem: Problem, names: Sequence[str]) -> NDArray[np.bool_
     return mask
 
 
-def rests_on_bare_platen(problem: Problem, stated: Stated) -> bool:
+def rests_on_bare_platen(problem: ResidualModel, stated: Stated) -> bool:
     """Tell whether nothing above the platen was seen or measured."""
     raised = any(problem.levels) or any(cross.height for cross in problem.crosses)
     return not raised and stated.lens is None

@@ -28,7 +28,7 @@ Mask = NDArray[np.bool_] | slice
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class PhotoCorners:
     """One photo's corners as arrays.
 
     Attributes
@@ -51,9 +51,9 @@ class Seen:
     pattern: Indices
     pattern_pixels: Points
 
-    def part(self, cards: Mask, pattern: Mask) -> Seen:
+    def part(self, cards: Mask, pattern: Mask) -> PhotoCorners:
         """Return the corners that the masks keep."""
-        return Seen(
+        return PhotoCorners(
             self.camera,
             self.level,
             self.card[cards],
@@ -72,12 +72,12 @@ EVERYTHING = slice(None)
 
 
 @dataclass(frozen=True, eq=False)
-class Problem:
+class ResidualModel:
     """All observations of one calibration, ready for the solver.
 
     Attributes
     ----------
-    photos : tuple of Seen
+    photos : tuple of PhotoCorners
     cameras : tuple of str
         Camera keys.
     levels : tuple of float
@@ -90,7 +90,7 @@ class Problem:
         The projector's picture, px.
     """
 
-    photos: tuple[Seen, ...]
+    photos: tuple[PhotoCorners, ...]
     cameras: tuple[str, ...]
     levels: tuple[float, ...]
     plans: tuple[CardPlan, ...]
@@ -106,7 +106,7 @@ class Problem:
         pattern: Points,
         size: tuple[int, int],
         crosses: Sequence[Cross] = (),
-    ) -> Problem:
+    ) -> ResidualModel:
         """Gather observations into arrays; cameras and raised levels as they first appear."""
         cameras = tuple(dict.fromkeys(o.camera for o in observations))
         levels = tuple(dict.fromkeys((0.0, *(o.raised for o in observations))))
@@ -249,7 +249,9 @@ class Problem:
         by_centre = block[:, :, start + 1 : start + 3]
         block[:, :, self.layout.bend] = by_centre @ bend(pixels, self.size)
 
-    def _laid(self, vector: Array, seen: Seen) -> tuple[Points, list[tuple[Indices, Array]]]:
+    def _laid(
+        self, vector: Array, seen: PhotoCorners
+    ) -> tuple[Points, list[tuple[Indices, Array]]]:
         """Return where a photo's card corners truly lay, and the slopes of that.
 
         A corner c of a card with centre m and anchor a, printed s times too large,
@@ -291,9 +293,11 @@ class Problem:
         return turned + board[:2], slopes
 
 
-def _seen(observation: PhotoObservation, camera: int, level: int, names: dict[str, int]) -> Seen:
+def _seen(
+    observation: PhotoObservation, camera: int, level: int, names: dict[str, int]
+) -> PhotoCorners:
     cards = [corner for corner in observation.cards if corner.board in names]
-    return Seen(
+    return PhotoCorners(
         camera,
         level,
         np.array([names[corner.board] for corner in cards], dtype=np.intp),

@@ -168,7 +168,7 @@ class CardFit:
 
 
 @dataclass(frozen=True)
-class Fit:
+class MapFit:
     """How well a projector map is known.
 
     Attributes

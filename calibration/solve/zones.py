@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.model.pinhole import Array
-from calibration.solve.least_squares import Task, covariance, weights
+from calibration.solve.least_squares import FitProblem, covariance, weights
 
 COLUMNS, ROWS = 4, 5
 """Zones of some 100 mm: waves as long leave several of them off, to both sides."""
@@ -58,7 +58,7 @@ class _Sum:
     count: int = 0
 
 
-def by_level(task: Task, vector: Array) -> tuple[Zones, ...]:
+def by_level(task: FitProblem, vector: Array) -> tuple[Zones, ...]:
     """Return how the zones of each level's lit pattern are off, all its photos together."""
     problem = task.problem
     sums: dict[tuple[int, int], _Sum] = {}
@@ -99,7 +99,7 @@ def by_level(task: Task, vector: Array) -> tuple[Zones, ...]:
     )
 
 
-def inflated(task: Task, zones: tuple[Zones, ...]) -> Task:
+def inflated(task: FitProblem, zones: tuple[Zones, ...]) -> FitProblem:
     """Return the task with the noise that the zones' means show, where they are uneven."""
     noise = task.noise.copy()
     for k, seen in enumerate(task.problem.photos):

@@ -12,7 +12,7 @@ from PIL import Image
 
 from calibration.geometry import PlatenFace
 from calibration.targets.cards import LEAST_NAMED_MODULE, MARGIN, NUMBER_SLOT, Card, draw
-from calibration.targets.charuco import Board
+from calibration.targets.charuco import Charuco
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -193,7 +193,7 @@ def _card(page: _Page, card: Card, x: float, y: float) -> None:
             page.box(x, y if edge == "bottom" else y + size - heavy, size, heavy, 0)
         else:
             page.box(x if edge == "left" else x + size - heavy, y, heavy, size, 0)
-    column, row = Board.white_squares(card.squares, card.squares)[NUMBER_SLOT]
+    column, row = Charuco.white_squares(card.squares, card.squares)[NUMBER_SLOT]
     side = card.square
     middle = x + (MARGIN * module + (column + 0.5) * side)
     base = y + size - MARGIN * module - (row + 0.5) * side - 2 * module

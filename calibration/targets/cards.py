@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from calibration.geometry import Isometry, PlatenFace, Points
 from calibration.refusal import Refusal
-from calibration.targets.charuco import Board, Family, arrangement
+from calibration.targets.charuco import Charuco, Family, arrangement
 
 NAMES = ("front-left", "front-right", "back-left", "back-right")
 """Front is towards the operator (y < 0), left the operator's left (x < 0)."""
@@ -33,7 +33,7 @@ MARGIN = 2
 """White around the board, modules."""
 
 NUMBER_SLOT = 1
-"""The white square (of those counted by `Board`) that carries the card's number: top right."""
+"""The white square (of those counted by `Charuco`) that carries the card's number: top right."""
 
 LEAST_NAMED_MODULE = 1.5
 """Where a module is smaller, mm, the card's name on its margin could not be read: it bears
@@ -94,13 +94,13 @@ class Card:
         return self.square / (_FAMILY.bits + 4)
 
     @property
-    def board(self) -> Board:
+    def board(self) -> Charuco:
         """The card's chessboard."""
         ids: list[int | None] = list(
             arrangement(range(self.first_id, self.first_id + _IDS_PER_CARD), f"{self.square:g} mm")
         )
         ids.insert(NUMBER_SLOT, None)
-        return Board(self.squares, self.squares, _FAMILY, tuple(ids))
+        return Charuco(self.squares, self.squares, _FAMILY, tuple(ids))
 
     def place(self, modules: Points) -> Points:
         """Map points of the board frame (modules, y down) to the platen frame (mm)."""
@@ -208,7 +208,7 @@ def _lettering(card: Card, pixels: int) -> NDArray[np.uint8]:
         }[edge]
         picture[strip] = 0
     square = _FAMILY.bits + 4
-    column, row = Board.white_squares(card.squares, card.squares)[NUMBER_SLOT]
+    column, row = Charuco.white_squares(card.squares, card.squares)[NUMBER_SLOT]
     middle = np.array([column + 0.5, row + 0.5]) * square + MARGIN
     _write(picture, str(card.number), middle * module, 4 * module)
     if card.module >= LEAST_NAMED_MODULE:

@@ -61,7 +61,7 @@ def arrangement(ids: Iterable[int], key: str) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True)
-class Board:
+class Charuco:
     """A chessboard whose top-left square is black, with markers in its white squares.
 
     Attributes

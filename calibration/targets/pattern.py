@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.geometry import PlatenFace, Points
 from calibration.refusal import Refusal
-from calibration.targets.charuco import Board, Family, arrangement
+from calibration.targets.charuco import Charuco, Family, arrangement
 
 _FAMILY = Family.TAG_36H11
 
@@ -63,7 +63,7 @@ class Lattice:
 
     Attributes
     ----------
-    board : Board
+    board : Charuco
     module : int
         Side of one marker module, px.
     origin : tuple of int
@@ -72,7 +72,7 @@ class Lattice:
         The pattern's index of this board's corner 0.
     """
 
-    board: Board
+    board: Charuco
     module: int
     origin: tuple[int, int]
     first: int
@@ -134,7 +134,7 @@ class Pattern:
     def _lattice(self, module: int, density: str, first: int) -> Lattice:
         square = module * (_FAMILY.bits + 4)
         columns, rows = (side // square for side in self.size)
-        white = len(Board.white_squares(columns, rows))
+        white = len(Charuco.white_squares(columns, rows))
         # The fine board has more white squares than there are ids: every second or
         # third carries a marker, the chessboard's corners are all there.
         step = math.ceil(white / _FAMILY.count)
@@ -142,7 +142,7 @@ class Pattern:
         ids = tuple(None if k % step else order[k // step] for k in range(white))
         width, height = self.size
         origin = (width - columns * square) // 2, (height - rows * square) // 2
-        return Lattice(Board(columns, rows, _FAMILY, ids), module, origin, first)
+        return Lattice(Charuco(columns, rows, _FAMILY, ids), module, origin, first)
 
     @property
     def count(self) -> int:

@@ -33,7 +33,7 @@ from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 
 
 @dataclass(frozen=True)
-class Light:
+class Lighting:
     """The light on the platen. The defaults are assumptions for a small shop.
 
     Attributes
@@ -73,7 +73,7 @@ class Light:
 
 
 @dataclass(frozen=True)
-class Sight:
+class RoleVisibility:
     """How well one role can be told on a cloth.
 
     Attributes
@@ -118,9 +118,11 @@ _LIKE = frozenset(
 alignment view stands alone."""
 
 
-def sights(palette: Palette, cloth: RGB, light: Light | None = None) -> dict[Role, Sight]:
+def role_visibilities(
+    palette: Palette, cloth: RGB, light: Lighting | None = None
+) -> dict[Role, RoleVisibility]:
     """Return how well each role can be told on `cloth` (sRGB codes under white light)."""
-    light = light or Light()
+    light = light or Lighting()
     lab = _labs([palette.look(role).colour for role in _ROLES], cloth, light, palette.gamma)
     ground = _labs([(0, 0, 0)], cloth, light, palette.gamma)[0]
     between = ciede2000(lab[:, None], lab[None, :])
@@ -129,7 +131,7 @@ def sights(palette: Palette, cloth: RGB, light: Light | None = None) -> dict[Rol
         others = [k for k, other in enumerate(_ROLES) if frozenset((role, other)) in _LIKE]
         others = others or [k for k in range(len(_ROLES)) if k != index]
         nearest = min(others, key=lambda k: float(between[index, k]))
-        found[role] = Sight(
+        found[role] = RoleVisibility(
             difference=float(ciede2000(lab[index], ground)),
             lightness=float(lab[index, 0] - ground[0]),
             nearest=_ROLES[nearest],
@@ -140,7 +142,7 @@ def sights(palette: Palette, cloth: RGB, light: Light | None = None) -> dict[Rol
 
 @functools.lru_cache(maxsize=256)
 def palette_for(
-    cloth: RGB, light: Light | None = None, usual: Palette = DEFAULT_PALETTE
+    cloth: RGB, light: Lighting | None = None, usual: Palette = DEFAULT_PALETTE
 ) -> Palette:
     """Return the palette whose roles can best be told on `cloth`.
 
@@ -151,11 +153,11 @@ def palette_for(
     ----------
     cloth : RGB
         The cloth's colour as sRGB codes under white light.
-    light : Light, optional
+    light : Lighting, optional
     usual : Palette
         The colours to keep to.
     """
-    light = light or Light()
+    light = light or Lighting()
     choices = _candidates(usual)
     lab = _labs(choices, cloth, light, usual.gamma)
     ground = _labs([(0, 0, 0)], cloth, light, usual.gamma)[0]
@@ -208,7 +210,7 @@ def _candidates(usual: Palette) -> list[RGB]:
     return [usual.look(role).colour for role in _ROLES] + grid
 
 
-def _labs(colours: list[RGB], cloth: RGB, light: Light, gamma: float) -> Colours:
+def _labs(colours: list[RGB], cloth: RGB, light: Lighting, gamma: float) -> Colours:
     return lab_from_linear(light.seen(np.array(colours, dtype=np.float64), cloth, gamma))
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from calibration.refusal import Refusal, Step
+from calibration.refusal import Refusal, RemedyKind
 
 if TYPE_CHECKING:
     from calibration.geometry import PlatenFace
     from calibration.solve.fit import Solution
 
 MOST_CROSSES = 9
-"""As many marks as `calibration.byhand.suggested_points` has."""
+"""As many marks as `calibration.rig.by_hand.suggested_points` has."""
 
 THIN = 1.0
 """Height of a tee with its seams, mm; its cloth is about 0.7 (common practice, no source)."""
@@ -21,20 +21,20 @@ _THIN_ONLY = f"if you press thin cloth only, say --up-to {THIN:g}mm"
 
 def for_photos(refusal: Refusal, up_to: float) -> Refusal:
     """Return a refusal of photos that also tells of `--up-to` where only height is in doubt."""
-    if not _wants(refusal, Step.HEIGHT) or up_to <= THIN:
+    if not _wants(refusal, RemedyKind.HEIGHT) or up_to <= THIN:
         return refusal
     return refusal.advising(f"{refusal.advice}; {_THIN_ONLY}")
 
 
 def for_crosses(refusal: Refusal, solution: Solution, face: PlatenFace) -> Refusal:
     """Return a refusal of crosses set by hand with advice that can be followed."""
-    if not _wants(refusal, Step.CROSSES):
+    if not _wants(refusal, RemedyKind.CROSSES):
         return refusal
     return refusal.advising(_surer(solution, face))
 
 
-def _wants(refusal: Refusal, step: Step) -> bool:
-    return refusal.remedy is not None and refusal.remedy.step is step
+def _wants(refusal: Refusal, kind: RemedyKind) -> bool:
+    return refusal.remedy is not None and refusal.remedy.kind is kind
 
 
 def _surer(solution: Solution, face: PlatenFace) -> str:

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 from calibration.geometry import XY, Points, as_points, rectangle, xy_tuple
 from chalkbeam.garments.fabrics import Fabric
 from overlay.colour.colorimetry import srgb_from_linear
-from overlay.colour.visibility import Light, palette_for, sights
+from overlay.colour.visibility import Lighting, palette_for, role_visibilities
 from overlay.draw.frame import render
 from overlay.marks import Crosshair, Hatch, Mark, Role, Stroke, Text
 from overlay.palette import Palette
@@ -70,7 +70,7 @@ def _field(role: Role, middle: XY) -> list[Mark]:
     ]
 
 
-def _band(cloth: Fabric, palette: Palette, light: Light) -> NDArray[np.uint8]:
+def _band(cloth: Fabric, palette: Palette, light: Lighting) -> NDArray[np.uint8]:
     """Return a strip of the cloth under all roles' light, RGB, shape (h, w, 3)."""
     roles = list(Role)
     size = (round(_CELL * len(roles) * _PX), round(_BAND * _PX))
@@ -84,7 +84,7 @@ def _band(cloth: Fabric, palette: Palette, light: Light) -> NDArray[np.uint8]:
 
 
 def draw_ladder(
-    cloths: Sequence[Fabric], light: Light | None = None, usual: Palette | None = None
+    cloths: Sequence[Fabric], light: Lighting | None = None, usual: Palette | None = None
 ) -> bytes:
     """Return the picture as PNG.
 
@@ -92,11 +92,11 @@ def draw_ladder(
     ----------
     cloths : sequence of Fabric
         One band each, top to bottom.
-    light : Light, optional
+    light : Lighting, optional
     usual : Palette, optional
         Show these colours on every cloth instead of those chosen for it.
     """
-    light = light or Light()
+    light = light or Lighting()
     width = _LEFT + round(_CELL * len(Role) * _PX) + 40
     step = round(_BAND * _PX) + _GAP
     picture = Image.new("RGB", (width, _TOP + step * len(cloths) + 64), _PAPER)
@@ -116,7 +116,7 @@ def draw_ladder(
         )
         draw.text((24, top + 40), cloth.name, _INK, large, anchor="lm")
         draw.text((24, top + 66), cloth.hex, _FAINT, small, anchor="lm")
-        found = sights(palette, cloth.colour, light)
+        found = role_visibilities(palette, cloth.colour, light)
         for index, role in enumerate(Role):
             sight = found[role]
             centre = _LEFT + (index + 0.5) * _CELL * _PX

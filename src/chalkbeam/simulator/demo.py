@@ -23,7 +23,7 @@ from calibration.geometry import PlatenFace, Points, resample
 from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig, save
-from calibration.rig.from_photos import Shot
+from calibration.rig.from_photos import CalibrationPhoto
 from calibration.rig.from_photos import calibrate as calibrate_photos
 from calibration.rig.report import write_report
 from chalkbeam.artwork import load_artwork
@@ -154,7 +154,7 @@ def calibrate(folder: Path, out: Path) -> Rig:
     face = find_platen(PLATEN).face
     truth = sample_rig()
     shots = [
-        Shot(folder / name, shot.board)
+        CalibrationPhoto(folder / name, shot.board)
         for name, shot in zip(SAMPLE_PHOTOS, truth.shots, strict=True)
     ]
     done = calibrate_photos(shots, face, truth.projector.view.size)

@@ -14,7 +14,7 @@ from calibration.photo import channels
 from calibration.photo.read import Photo, read_photo
 from calibration.refusal import Refusal
 from calibration.targets.cards import layout
-from calibration.targets.charuco import Board, Family
+from calibration.targets.charuco import Charuco, Family
 from calibration.targets.pattern import Pattern
 from chalkbeam.simulator.rig.rigs import random_rig
 
@@ -49,7 +49,7 @@ def test_alignment_on_real_photos_beats_the_crossing_alone():
 
     Published calibration: fx = fy = 535.92 px, mean error 0.39 px (left_intrinsics.yml).
     """
-    board = Board(10, 7, Family.TAG_36H11, (None,) * 35)
+    board = Charuco(10, 7, Family.TAG_36H11, (None,) * 35)
     rings = np.column_stack([board.corners / board.square * 25, np.zeros(54)]).astype(np.float32)
     crossings, aligned = [], []
     for path in sorted((PHOTOS / "opencv_stereo_chessboard").glob("left*.jpg")):

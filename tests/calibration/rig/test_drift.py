@@ -13,7 +13,7 @@ from calibration.model.uncertainty import worst
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal
 from calibration.rig import by_hand, drift
-from calibration.rig.drift import Verdict
+from calibration.rig.drift import DriftVerdict
 from calibration.rig.file import Rig
 from calibration.solve.fit import solve
 from calibration.solve.values import Cross, Stated
@@ -80,10 +80,10 @@ def worst_off(bench: Bench, projector: object, height: float = 0.0) -> float:
 
 def test_a_rig_left_alone_is_unchanged(rig: Rig, bench: Bench) -> None:
     found = drift.check_photos(rig, [photo(relaid(bench, np.random.default_rng(6)))])
-    assert found.verdict is Verdict.UNCHANGED
+    assert found.verdict is DriftVerdict.UNCHANGED
     assert found.largest < found.doubt < 1.5
     assert found.sentence.startswith("Unchanged")
-    assert drift.check_crosses(rig, crosses(bench)).verdict is Verdict.UNCHANGED
+    assert drift.check_crosses(rig, crosses(bench)).verdict is DriftVerdict.UNCHANGED
 
 
 def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) -> None:
@@ -91,7 +91,7 @@ def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) ->
     truth = true_movement(rig, bench, after)
     now = drift.bumped(rig, [photo(after)])
     found = drift.compare(rig, now)
-    assert found.verdict is Verdict.MOVED
+    assert found.verdict is DriftVerdict.MOVED
     assert found.largest == pytest.approx(np.linalg.norm(truth, axis=1).max(), abs=0.8)
     middle = truth.mean(axis=0)
     np.testing.assert_allclose(found.shift, middle, atol=0.6)
@@ -108,7 +108,7 @@ def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) ->
 def test_a_bump_is_measured_and_repaired_by_hand(rig: Rig, bench: Bench) -> None:
     after = bumped(bench)
     now = drift.bumped(rig, crosses=crosses(after))
-    assert drift.compare(rig, now).verdict is Verdict.MOVED
+    assert drift.compare(rig, now).verdict is DriftVerdict.MOVED
     assert worst_off(after, now.map) < 0.7
 
 
@@ -116,7 +116,7 @@ def test_a_bump_is_measured_and_repaired_by_hand(rig: Rig, bench: Bench) -> None
 def test_keystone_asks_for_a_new_calibration(rig: Rig, bench: Bench, seed: int) -> None:
     bent = replace(bench.projector, aspect=0.95, skew=30.0)
     found = drift.check_photos(rig, [photo(replace(bench, projector=bent), seed)])
-    assert found.verdict is Verdict.RECALIBRATE
+    assert found.verdict is DriftVerdict.RECALIBRATE
     assert "keystone" in found.sentence
 
 

@@ -18,9 +18,9 @@ from calibration.observations import Corner, PhotoObservation
 from calibration.refusal import Refusal
 from calibration.rig import file
 from calibration.rig.by_hand import resolve
-from calibration.rig.drift import Verdict, check_photos
+from calibration.rig.drift import DriftVerdict, check_photos
 from calibration.rig.file import Rig, load, save
-from calibration.solve.values import CardFit, CardPlan, Cross, Fit, Stated, frozen_matrix
+from calibration.solve.values import CardFit, CardPlan, Cross, MapFit, Stated, frozen_matrix
 
 DATA = Path(__file__).parents[2] / "data"
 
@@ -28,7 +28,7 @@ RIG = Rig(
     name="Boathouse press",
     face=PlatenFace(406.4, 508.0, 12.0),
     projector=ProjectorMap((1920, 1080), Pinhole(2400.0, 959.5, 1100.0, rx=2.6, tz=1100.0)),
-    fit=Fit(
+    fit=MapFit(
         model="pinhole",
         height_from="the solved pose",
         covariance=frozen_matrix(np.eye(20) / 3),
@@ -176,7 +176,7 @@ def test_a_rig_of_version_1_still_lights_the_same_and_keeps_its_observations() -
     again = resolve(rig).map
     far = again.platen_from_projector(rig.projector.projector_from_platen(points)) - points
     assert np.hypot(*far.T).max() < 0.1
-    assert check_photos(rig, rig.photos).verdict is Verdict.UNCHANGED
+    assert check_photos(rig, rig.photos).verdict is DriftVerdict.UNCHANGED
     assert "calibrate again" in rig.fit.notes[-1]  # its bounds know of no keystone
 
 

@@ -15,13 +15,13 @@ from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
 from calibration.rig import library
 from calibration.rig.file import Rig, save
-from calibration.solve.values import Fit, frozen_matrix
+from calibration.solve.values import MapFit, frozen_matrix
 
 RIG = Rig(
     "Slipway press",
     PlatenFace(406.4, 508.0),
     ProjectorMap((1920, 1080), Pinhole(2400.0, 959.5, 1100.0, rx=2.6, tz=1100.0)),
-    Fit("pinhole", "the solved pose", frozen_matrix(np.zeros((15, 15))), 0.1, 7),
+    MapFit("pinhole", "the solved pose", frozen_matrix(np.zeros((15, 15))), 0.1, 7),
 )
 
 

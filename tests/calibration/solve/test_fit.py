@@ -11,7 +11,7 @@ import pytest
 from calibration.geometry import PlatenFace
 from calibration.model.uncertainty import worst
 from calibration.observations import PhotoObservation
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.acceptance import describe_lay, examine
 from calibration.solve.advice import if_laid_exactly
 from calibration.solve.fit import Solution, solve
@@ -155,7 +155,7 @@ def test_a_card_that_lies_wrong_is_named(card: str, shift: tuple[float, float], 
     solution = solved(bench, photos(bench, rng, 1), Stated())
     with pytest.raises(Refusal, match=said) as caught:
         examine(solution, bench.face)
-    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
+    assert caught.value.remedy == Remedy(RemedyKind.ALL_AGAIN)
     others = [fit for fit in solution.fit.cards if fit.name != card]
     assert all(np.hypot(*fit.shift) < 0.5 for fit in others)
 
@@ -215,7 +215,7 @@ def test_keystone_is_told_from_plain_lenses() -> None:
         Refusal, match=r"a board 10 mm high: .*--raised.*keystone correction is off"
     ) as caught:
         examine(solved(bench, photos(bench, rng, 2, 1)), bench.face)
-    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
+    assert caught.value.remedy == Remedy(RemedyKind.ALL_AGAIN)
 
 
 @pytest.mark.parametrize("aspect", [0.975, 1.025])
@@ -275,14 +275,14 @@ def test_a_platen_of_another_size_than_stated() -> None:
     bench = synthetic_rig.bench(rng)
     seen = photos(bench, rng, 1)
     told = PlatenFace(bench.face.width + 4, bench.face.depth + 4)
-    for stated, said, step in (
-        (Stated(), "measure the printed 100 mm bar", Step.MEASURE),
-        (CAREFUL, r"measure the bar again .*, and the platen", Step.MEASURE),
+    for stated, said, kind in (
+        (Stated(), "measure the printed 100 mm bar", RemedyKind.MEASURE),
+        (CAREFUL, r"measure the bar again .*, and the platen", RemedyKind.MEASURE),
     ):
         solution = solve(seen, layout(told), bench.pattern, told, replace(stated, laid=0.8))
         with pytest.raises(Refusal, match=said) as caught:
             examine(solution, told)
-        assert caught.value.remedy == Remedy(step)
+        assert caught.value.remedy == Remedy(kind)
 
 
 @pytest.mark.parametrize("bow", [(0.12, 0.0, 0.08), (0.0, 0.15, 0.0), (-0.1, 0.05, 0.1)])
@@ -317,7 +317,7 @@ def test_a_projector_that_moved_between_photos() -> None:
     ]
     with pytest.raises(Refusal, match="does not agree with the other photos") as caught:
         examine(solved(bench, seen, Stated()), bench.face)
-    assert caught.value.remedy == Remedy(Step.SINCE_MOVED)
+    assert caught.value.remedy == Remedy(RemedyKind.SINCE_MOVED)
 
 
 @pytest.mark.parametrize("bar", [98.0, 99.0, 101.0])
@@ -327,7 +327,7 @@ def test_a_bar_that_the_photos_contradict_is_said_before_cards_that_lie_wrong(ba
     seen = photos(bench, rng, 2, 1)
     with pytest.raises(Refusal, match=rf"bar .* at {bar:.1f} %, .*100\.\d %: .*--bar") as caught:
         examine(solved(bench, seen, Stated(bar=bar)), bench.face)
-    assert caught.value.remedy == Remedy(Step.MEASURE)
+    assert caught.value.remedy == Remedy(RemedyKind.MEASURE)
 
 
 def test_a_board_far_from_its_stated_height_is_named_before_the_print() -> None:
@@ -353,7 +353,7 @@ def test_two_cards_are_too_few() -> None:
     kept = tuple(c for c in photo.cards if c.board.startswith("front"))
     with pytest.raises(Refusal, match=r"Only 2 of 4 cards .*back-left and back-right") as caught:
         examine(solved(bench, [replace(photo, cards=kept)], Stated()), bench.face)
-    assert caught.value.remedy == Remedy(Step.ONE_MORE)
+    assert caught.value.remedy == Remedy(RemedyKind.ONE_MORE)
 
 
 def test_a_blurred_photo_is_named() -> None:
@@ -361,7 +361,7 @@ def test_a_blurred_photo_is_named() -> None:
     bench = synthetic_rig.bench(rng)
     with pytest.raises(Refusal, match=r"photo-1\.jpg scatter by") as caught:
         examine(solved(bench, photos(bench, rng, 1, noise=3.0), Stated()), bench.face)
-    assert caught.value.remedy == Remedy(Step.AGAIN, photo="photo-1.jpg")
+    assert caught.value.remedy == Remedy(RemedyKind.AGAIN, photo="photo-1.jpg")
 
 
 def test_too_wide_a_bound_says_what_helps() -> None:
@@ -370,18 +370,20 @@ def test_too_wide_a_bound_says_what_helps() -> None:
     seen = photos(bench, rng, 1, noise=0.3)
     with pytest.raises(Refusal, match="lay each card flush") as caught:
         examine(solved(bench, seen, Stated(laid=3.0)), bench.face)
-    assert caught.value.remedy == Remedy(Step.ALL_AGAIN)
+    assert caught.value.remedy == Remedy(RemedyKind.ALL_AGAIN)
     stated = replace(CAREFUL, heights=(0.0, 20.0), tolerance=0.8)
     with pytest.raises(
         Refusal, match=r"20 mm up; 0\.8 mm is allowed: add a photo with the cards"
     ) as caught:
         examine(solved(bench, seen, stated), bench.face)
-    assert caught.value.remedy == Remedy(Step.HEIGHT)
+    assert caught.value.remedy == Remedy(RemedyKind.HEIGHT)
     with pytest.raises(
         Refusal, match=r"take one more photo, from the (left|right|front)"
     ) as caught:
         examine(solved(bench, seen, replace(CAREFUL, tolerance=0.05)), bench.face)
-    assert caught.value.remedy == Remedy(Step.ONE_MORE, side=str(caught.value).split()[-1][:-1])
+    assert caught.value.remedy == Remedy(
+        RemedyKind.ONE_MORE, side=str(caught.value).split()[-1][:-1]
+    )
 
 
 def test_hardly_a_wrong_rig_is_accepted() -> None:

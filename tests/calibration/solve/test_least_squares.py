@@ -14,9 +14,9 @@ from scipy.optimize import curve_fit
 from calibration.model.pinhole import PARAMETERS, Pinhole
 from calibration.observations import Corner, PhotoObservation
 from calibration.solve.initial import first_vector
-from calibration.solve.least_squares import Task, covariance, minimise, noise_by_group
+from calibration.solve.least_squares import FitProblem, covariance, minimise, noise_by_group
 from calibration.solve.priors import PROJECTOR_FREE, projector_places
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import CardPlan, Cross
 from tests.support import synthetic_rig
 
@@ -44,7 +44,7 @@ def test_line_of_the_norris_data() -> None:
         jacobian=lambda v: np.column_stack([np.ones_like(x), x]),
     )
     far = 300.0  # so that all robust weights are 1 to 5e-6: the certified fit is not robust
-    task = Task(line, (), np.array([True, True]), np.array([NORRIS_SPREAD * far]))
+    task = FitProblem(line, (), np.array([True, True]), np.array([NORRIS_SPREAD * far]))
     vector = minimise(task, np.zeros(2)).vector
     np.testing.assert_allclose(vector, NORRIS_COEFFICIENTS, rtol=2e-5)
     errors = np.sqrt(np.diag(covariance(task, vector))) / far
@@ -63,11 +63,11 @@ def test_covariance_of_a_projector_agrees_with_scipy() -> None:
     crosses = [
         Cross(tuple(p), tuple(q), h) for p, q, h in zip(points, pixels, heights, strict=True)
     ]
-    problem = Problem.of((), (), np.zeros((0, 2)), bench.projector.size, crosses)
+    problem = ResidualModel.of((), (), np.zeros((0, 2)), bench.projector.size, crosses)
     place = problem.layout.projector
     start = np.zeros(problem.layout.size)
     start[place] = true.vector
-    task = Task(problem, (), projector_places(problem, PROJECTOR_FREE), np.array([0.25]))
+    task = FitProblem(problem, (), projector_places(problem, PROJECTOR_FREE), np.array([0.25]))
     ours = covariance(task, start)[place, place]
 
     free = [PARAMETERS.index(name) for name in PROJECTOR_FREE]
@@ -120,13 +120,13 @@ def test_camera_agrees_with_opencv_on_real_photos(
         )
         for k, view in enumerate(views)
     )  # fmt: skip
-    problem = Problem.of(photos, (plan,), np.zeros((0, 2)), (1920, 1080))
+    problem = ResidualModel.of(photos, (plan,), np.zeros((0, 2)), (1920, 1080))
     layout = problem.layout
     free = np.zeros(layout.size, dtype=bool)
     free[layout.camera(0)][:7] = True
     for k in range(len(photos)):
         free[layout.pose(k)] = True
-    task = Task(problem, (), free, np.full(2 * len(photos) + 1, 1.0))
+    task = FitProblem(problem, (), free, np.full(2 * len(photos) + 1, 1.0))
     ours = minimise(task, first_vector(problem, photos)).vector[layout.camera(0)]
 
     points = np.column_stack([board * [1, -1], np.zeros(len(board))]).astype(np.float32)

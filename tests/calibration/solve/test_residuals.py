@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from calibration.solve.least_squares import LensAt
-from calibration.solve.residuals import Problem
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import CardPlan, Cross
 from tests.support import synthetic_rig
 
 
 @pytest.fixture(scope="module")
-def problem() -> Problem:
+def problem() -> ResidualModel:
     rng = np.random.default_rng(11)
     bench = synthetic_rig.bench(rng, size=(640, 360))
     lens = synthetic_rig.webcam(rng)
@@ -23,11 +23,11 @@ def problem() -> Problem:
     plans = [CardPlan.of(card) for card in bench.cards]
     pixels = bench.pattern.pixels(np.arange(bench.pattern.count))
     crosses = [Cross((10.0, 20.0), (300.0, 200.0)), Cross((-90.0, 150.0), (150.0, 120.0), 10.0)]
-    return Problem.of(photos, plans, pixels, bench.projector.size, crosses)
+    return ResidualModel.of(photos, plans, pixels, bench.projector.size, crosses)
 
 
 @pytest.fixture(scope="module")
-def vector(problem: Problem) -> np.ndarray:
+def vector(problem: ResidualModel) -> np.ndarray:
     """A point with every unknown away from zero."""
     layout = problem.layout
     vector = np.random.default_rng(12).normal(0, 1e-3, layout.size)
@@ -41,7 +41,7 @@ def vector(problem: Problem) -> np.ndarray:
     return vector
 
 
-def test_slope(problem: Problem, vector: np.ndarray) -> None:
+def test_slope(problem: ResidualModel, vector: np.ndarray) -> None:
     slope = problem.jacobian(vector)
     for place in range(problem.layout.size):
         step = np.zeros(problem.layout.size)
@@ -52,7 +52,7 @@ def test_slope(problem: Problem, vector: np.ndarray) -> None:
         np.testing.assert_allclose(slope[:, place] / size, numeric / size, atol=3e-6)
 
 
-def test_slope_of_a_measured_lens(problem: Problem, vector: np.ndarray) -> None:
+def test_slope_of_a_measured_lens(problem: ResidualModel, vector: np.ndarray) -> None:
     prior = LensAt(problem.layout.projector, np.array([0.0, 500.0, 900.0]), 10.0)
     slope = prior.jacobian(vector)
     for place in range(problem.layout.size):
@@ -70,7 +70,7 @@ def test_the_truth_leaves_nothing() -> None:
     photo = bench.photo(camera, rng, noise=0.0, raised=10.0)
     plans = [CardPlan.of(card) for card in bench.cards]
     pixels = bench.pattern.pixels(np.arange(bench.pattern.count))
-    problem = Problem.of([photo], plans, pixels, bench.projector.size)
+    problem = ResidualModel.of([photo], plans, pixels, bench.projector.size)
 
     layout, vector = problem.layout, np.zeros(problem.layout.size)
     true = synthetic_rig.pinhole(camera)

@@ -10,7 +10,7 @@ import pytest
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
 from calibration.targets.cards import NAMES, SQUARES, Card, draw, layout
-from calibration.targets.charuco import Board, Family
+from calibration.targets.charuco import Charuco, Family
 from tests.support.render_photos import Bench
 
 DATA = Path(__file__).parents[2] / "data"
@@ -91,8 +91,8 @@ def test_every_card_has_ids_of_its_own_and_an_arrangement_of_its_size():
 
 
 def test_a_board_is_drawn_as_opencv_draws_it():
-    # Reference: cv2.aruco.CharucoBoard, which knows nothing of `Board`.
-    board = Board(5, 4, Family.TAG_36H11, (7, 3, 100, 586, 0, 21, 22, 23, 24, 25))
+    # Reference: cv2.aruco.CharucoBoard, which knows nothing of `Charuco`.
+    board = Charuco(5, 4, Family.TAG_36H11, (7, 3, 100, 586, 0, 21, 22, 23, 24, 25))
     reference = cv2.aruco.CharucoBoard(
         (5, 4), 10.0, 8.0, Family.TAG_36H11.dictionary, np.array(board.ids, np.int32)
     )

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from calibration.geometry import PlatenFace
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig import by_hand
 from calibration.solve.acceptance import examine
 from calibration.solve.values import Stated
@@ -51,7 +51,7 @@ def test_photos_of_thin_cloth_may_say_so():
     wide = Refusal(
         "Light could land 1.3 mm off at the back; 1 mm is allowed",
         "add a photo with the cards on a flat board (--raised)",
-        remedy=Remedy(Step.HEIGHT),
+        remedy=Remedy(RemedyKind.HEIGHT),
     )
     assert str(wide).endswith(
         "1 mm is allowed: add a photo with the cards on a flat board (--raised)."

@@ -28,7 +28,7 @@ from overlay.colour.colorimetry import (
     relative_luminance,
     srgb_from_linear,
 )
-from overlay.colour.visibility import Light, palette_for
+from overlay.colour.visibility import Lighting, palette_for
 from overlay.marks import Role
 
 
@@ -139,7 +139,7 @@ def test_a_burnt_out_photo_is_refused():
 @pytest.mark.parametrize("name", LADDER)
 def test_every_role_lights_every_cloth_of_the_ladder(name):
     cloth = find_fabric(name)
-    band = _band(cloth, palette_for(cloth.colour), Light()).astype(int)
+    band = _band(cloth, palette_for(cloth.colour), Lighting()).astype(int)
     ground = band[0, 0]
     for field in np.array_split(band, len(Role), axis=1):
         lit = np.abs(field - ground).sum(axis=-1) > 20

@@ -338,7 +338,7 @@ def test_check_tells_a_bump_and_repair_takes_it_back(chalkbeam, tmp_path):
     assert landed(bumped, load("rig.json").projector) > 2
     code, out, _ = chalkbeam(bumped, "check", "--rig", "rig.json", "--json")
     assert code == 1
-    assert json.loads(out)["verdict"] == drift.Verdict.MOVED.value
+    assert json.loads(out)["verdict"] == drift.DriftVerdict.MOVED.value
     before = load("rig.json")
     code, out, _ = chalkbeam(bumped, "check", "--rig", "rig.json", "--repair")
     assert code == 1  # three crosses tell that it moved, but not surely enough how

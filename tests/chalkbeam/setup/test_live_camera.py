@@ -14,7 +14,7 @@ from calibration.detect.observe import observe
 from calibration.geometry import PlatenFace
 from calibration.photo.read import Photo
 from calibration.photo.sharpness import edge_blur
-from calibration.refusal import Refusal, Remedy, Step
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
 from chalkbeam.setup.camera.advice import APART, Want, Watch, advise
@@ -247,17 +247,17 @@ def until_sure(views, places, answers, count=2, board=0.0):
 ONE, TWO, THREE = "flat-1.png", "flat-2.png", "flat-3.png"
 
 
-def refusal(said, step, **more):
-    return Refusal(said, remedy=Remedy(step, **more))
+def refusal(said, kind, **more):
+    return Refusal(said, remedy=Remedy(kind, **more))
 
 
-WIDE = refusal("Light could land 1.3 mm off.", Step.ONE_MORE)
-BLURRED = refusal(f"Corners in {ONE} scatter by 0.50 mm.", Step.AGAIN, photo=ONE)
-MOVED = refusal("The projector has moved between the photos.", Step.SINCE_MOVED)
-LAY = refusal("The front-left card lies 4.0 mm to the right of its place.", Step.ALL_AGAIN)
-LAY_ON_BOARD = refusal("The front-left card on the board lies wrong.", Step.BOARD_AGAIN)
-HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up.", Step.HEIGHT)
-MEASURE = refusal("The cards look 1.5 % larger than drawn.", Step.MEASURE)
+WIDE = refusal("Light could land 1.3 mm off.", RemedyKind.ONE_MORE)
+BLURRED = refusal(f"Corners in {ONE} scatter by 0.50 mm.", RemedyKind.AGAIN, photo=ONE)
+MOVED = refusal("The projector has moved between the photos.", RemedyKind.SINCE_MOVED)
+LAY = refusal("The front-left card lies 4.0 mm to the right of its place.", RemedyKind.ALL_AGAIN)
+LAY_ON_BOARD = refusal("The front-left card on the board lies wrong.", RemedyKind.SPACER_AGAIN)
+HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up.", RemedyKind.HEIGHT)
+MEASURE = refusal("The cards look 1.5 % larger than drawn.", RemedyKind.MEASURE)
 
 
 @pytest.mark.parametrize(
@@ -267,7 +267,10 @@ MEASURE = refusal("The cards look 1.5 % larger than drawn.", Step.MEASURE)
         (BLURRED, [TWO, THREE]),
         (MOVED, [TWO, THREE]),
         # Whatever the sentence says: the remedy alone counts.
-        (refusal(f"{ONE} and the photos again, the keystone.", Step.ONE_MORE), [ONE, TWO, THREE]),
+        (
+            refusal(f"{ONE} and the photos again, the keystone.", RemedyKind.ONE_MORE),
+            [ONE, TWO, THREE],
+        ),
     ],
 )
 def test_good_photos_stay_when_a_set_is_refused(views, refused, then):
@@ -285,7 +288,7 @@ def test_what_is_to_be_laid_again_begins_anew(views):
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_the_side_asked_for_is_the_one_advised(views, side):
-    wide = refusal("Light could land 1.3 mm off.", Step.ONE_MORE, side=side)
+    wide = refusal("Light could land 1.3 mm off.", RemedyKind.ONE_MORE, side=side)
     _, told = until_sure(views, ["front", "front", "left"], [wide, None], count=1)
     after = " ".join(p.sentence for p in told[[p.refused for p in told].index(True) :])
     assert f"Next from another side: move the camera to your {side}" in after

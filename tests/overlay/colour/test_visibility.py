@@ -20,9 +20,9 @@ from overlay.colour.colorimetry import (
 from overlay.colour.visibility import (
     CLOTH_DIFFERENCE,
     CLOTH_LIGHTNESS,
-    Light,
+    Lighting,
     palette_for,
-    sights,
+    role_visibilities,
 )
 from overlay.marks import Role
 from overlay.palette import DEFAULT_PALETTE
@@ -102,7 +102,7 @@ def test_the_usual_colours_stay_where_they_are_plain():
 @pytest.mark.parametrize("cloth", CLOTHS)
 def test_every_role_can_be_told_on_every_cloth_of_the_ladder(cloth):
     palette = palette_for(CLOTHS[cloth])
-    for role, sight in sights(palette, CLOTHS[cloth]).items():
+    for role, sight in role_visibilities(palette, CLOTHS[cloth]).items():
         assert sight.difference >= 0.8 * CLOTH_DIFFERENCE, role
         assert sight.lightness >= 0.8 * CLOTH_LIGHTNESS, role
         if role is not Role.CHECK:
@@ -115,7 +115,7 @@ def test_every_role_can_be_told_on_every_cloth_of_the_ladder(cloth):
 def test_a_line_is_twice_as_bright_as_its_cloth_for_one_who_sees_no_hue(cloth):
     # A doubling of luminance is one photographic stop, plain to every eye; from memory. The
     # luminance is Y of CIE XYZ from linear sRGB (IEC 61966-2-1), not the L* that was chosen by.
-    palette, light = palette_for(cloth), Light()
+    palette, light = palette_for(cloth), Lighting()
     weights = np.array([0.2126, 0.7152, 0.0722])
     bare = light.seen([(0, 0, 0)], cloth, palette.gamma)[0] @ weights
     for role in Role:
@@ -125,7 +125,10 @@ def test_a_line_is_twice_as_bright_as_its_cloth_for_one_who_sees_no_hue(cloth):
 
 def test_on_red_cloth_the_usual_colours_run_together_and_ours_do_not():
     red = CLOTHS["red"]
-    before, after = sights(DEFAULT_PALETTE, red), sights(palette_for(red), red)
+    before, after = (
+        role_visibilities(DEFAULT_PALETTE, red),
+        role_visibilities(palette_for(red), red),
+    )
     assert before[Role.LOAD].apart < 2
     assert after[Role.LOAD].apart > 7
 
@@ -143,13 +146,13 @@ def test_no_two_roles_lit_together_share_their_style_and_lines_keep_theirs():
 
 
 cloths = st.tuples(*[st.integers(0, 255)] * 3)
-lights = st.builds(Light, st.floats(200, 10_000), st.floats(10, 2000), st.floats(50, 5000))
+lights = st.builds(Lighting, st.floats(200, 10_000), st.floats(10, 2000), st.floats(50, 5000))
 
 
 @given(cloths, lights)
 def test_the_chosen_palette_is_never_worse_to_see_than_the_usual_one(cloth, light):
     def shortage(palette):
-        seen = sights(palette, cloth, light).values()
+        seen = role_visibilities(palette, cloth, light).values()
         from_cloth = sum(
             max(0, 1 - min(s.difference / CLOTH_DIFFERENCE, s.lightness / CLOTH_LIGHTNESS)) ** 2
             for s in seen
@@ -167,12 +170,12 @@ def test_the_chosen_palette_is_never_worse_to_see_than_the_usual_one(cloth, ligh
 
 @given(cloths, lights)
 def test_more_light_never_makes_a_line_darker_than_its_cloth(cloth, light):
-    for sight in sights(palette_for(cloth, light), cloth, light).values():
+    for sight in role_visibilities(palette_for(cloth, light), cloth, light).values():
         assert sight.lightness >= 0.0
 
 
 def test_light_adds_up():
-    light = Light(projector=3000.0, room=600.0, contrast=300.0)
+    light = Lighting(projector=3000.0, room=600.0, contrast=300.0)
     assert light.falling((255, 255, 255)) == pytest.approx([3600.0] * 3)
     assert light.falling((0, 0, 0)) == pytest.approx([610.0] * 3)
     # A cloth that sends back no green shows no green light.
@@ -181,6 +184,6 @@ def test_light_adds_up():
 
 
 def test_a_brighter_room_makes_lines_fainter():
-    faint = sights(DEFAULT_PALETTE, CLOTHS["navy"], Light(room=2000))
-    plain = sights(DEFAULT_PALETTE, CLOTHS["navy"], Light(room=200))
+    faint = role_visibilities(DEFAULT_PALETTE, CLOTHS["navy"], Lighting(room=2000))
+    plain = role_visibilities(DEFAULT_PALETTE, CLOTHS["navy"], Lighting(room=200))
     assert all(faint[role].difference < plain[role].difference for role in Role)

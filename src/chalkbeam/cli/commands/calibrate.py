@@ -46,7 +46,7 @@ from chalkbeam.cli.parsing import BOARD, RAISED, WithRaised
 if TYPE_CHECKING:
     from calibration.photo.read import Photo
     from calibration.rig.file import Rig
-    from calibration.rig.from_photos import Calibration, Shot
+    from calibration.rig.from_photos import Calibration, CalibrationPhoto
 
 JsonOption = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 PhotosArgument = Annotated[
@@ -107,7 +107,7 @@ def calibrate(
     beside = out if out is not None else library.place(rig_name(name, out))
     resolution = parse_resolution(size)
 
-    def solve(taken: Sequence[Shot], at_every_height: bool = True) -> Calibration:
+    def solve(taken: Sequence[CalibrationPhoto], at_every_height: bool = True) -> Calibration:
         asked = stated if at_every_height else replace(stated, heights=(0.0,))
         try:
             return calibrate_photos(taken, face, resolution, asked, part_lit, tell)
@@ -166,14 +166,16 @@ def keep_made(
         print(f"The calibration of that name before it is kept as {earlier}.")
 
 
-def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tuple[Shot, ...]:
+def shots(
+    context: typer.Context, photos: list[Path], pairs: bool = False
+) -> tuple[CalibrationPhoto, ...]:
     """Return photo files with the height that was typed before each, two and two if `pairs`."""
-    from calibration.rig.from_photos import Shot
+    from calibration.rig.from_photos import CalibrationPhoto
 
     heights: tuple[str, ...] = context.meta[RAISED]
     told = [(path, read_height(typed)) for path, typed in zip(photos, heights, strict=True)]
     if not pairs:
-        return tuple(Shot(path, raised) for path, raised in told)
+        return tuple(CalibrationPhoto(path, raised) for path, raised in told)
     found = []
     for raised, group in itertools.groupby(told, key=lambda each: each[1]):
         paths = [path for path, _ in group]
@@ -182,7 +184,10 @@ def shots(context: typer.Context, photos: list[Path], pairs: bool = False) -> tu
                 f"{paths[-1]} has no second photo: with --pairs name each photo of the cards and "
                 "then the one of the pattern from the same place."
             )
-        found += [Shot(one, raised, two) for one, two in zip(paths[::2], paths[1::2], strict=True)]
+        found += [
+            CalibrationPhoto(one, raised, two)
+            for one, two in zip(paths[::2], paths[1::2], strict=True)
+        ]
     return tuple(found)
 
 

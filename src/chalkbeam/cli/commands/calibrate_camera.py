@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rich.live import Live
 
     from calibration.geometry import PlatenFace
-    from calibration.rig.from_photos import Calibration, Shot
+    from calibration.rig.from_photos import Calibration, CalibrationPhoto
     from chalkbeam.setup.camera.preview_window import PreviewWindow
     from chalkbeam.setup.camera.take import CaptureProgress, Wanted
 
@@ -81,7 +81,7 @@ def rig_from_camera(
     rig: Path,
     display: int | None,
     preview: bool | None,
-    solve: Callable[[Sequence[Shot], bool], Calibration],
+    solve: Callable[[Sequence[CalibrationPhoto], bool], Calibration],
 ) -> Calibration:
     """Guide the operator until the photos make a rig; keep them beside the rig's file.
 

@@ -163,16 +163,16 @@ def check(
 
     def judge(now: Solution) -> tuple[Worst, ...]:
         # Whether what has changed can be trusted is only asked where it is to be kept.
-        moved = drift.compare(press, now).verdict is drift.Verdict.MOVED
+        moved = drift.compare(press, now).verdict is drift.DriftVerdict.MOVED
         return examined(now) if repair and moved else plain(now)
 
     now = _some(press, count, inset, _judged(solve, judge), display, window)
     found = drift.compare(press, now)
-    if repair and found.verdict is drift.Verdict.MOVED:
+    if repair and found.verdict is drift.DriftVerdict.MOVED:
         write_renewed(press, now, out or place, as_json)
         return
     print(json.dumps({"verdict": found.verdict.value}) if as_json else found.sentence)
-    if found.verdict is not drift.Verdict.UNCHANGED:
+    if found.verdict is not drift.DriftVerdict.UNCHANGED:
         raise typer.Exit(1)
 
 

@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 
 if TYPE_CHECKING:
     from chalkbeam.garments.fabrics import Box, Fabric
-    from overlay.colour.visibility import Light
+    from overlay.colour.visibility import Lighting
 
 
 def show_fabrics(
@@ -37,7 +37,7 @@ def show_fabrics(
 ) -> None:
     """List cloth colours with how well lines show on them, or measure one from a photo."""
     from chalkbeam.garments.fabrics import fabrics, find_fabric, save_fabric
-    from overlay.colour.visibility import Light
+    from overlay.colour.visibility import Lighting
 
     if not (1 <= projector <= 1e6 and 0 <= room <= 1e5):
         raise Refusal("--projector and --room take lux, such as 2500 and 500.")
@@ -49,7 +49,7 @@ def show_fabrics(
         raise Refusal("Name colours or give a --photo to measure, not both.")
     if ladder is not None and ladder.suffix.lower() != ".png":
         raise Refusal(f"{ladder} must end in .png.")
-    light = Light(projector, room)
+    light = Lighting(projector, room)
     if photo is not None:
         found = [_measured(photo, patch, white, save)]
         if save:
@@ -92,14 +92,14 @@ def _measured(photo: Path, patch: str, white: str, name: str) -> Fabric:
     return measure_fabric(read_photo(photo), cloth, paper, name or photo.stem)
 
 
-def _print(found: list[Fabric], light: Light, json: bool) -> None:
-    from overlay.colour.visibility import palette_for, sights
+def _print(found: list[Fabric], light: Lighting, json: bool) -> None:
+    from overlay.colour.visibility import palette_for, role_visibilities
     from overlay.marks import Role
 
     rows = []
     for fabric in found:
         palette = palette_for(fabric.colour, light)
-        seen = sights(palette, fabric.colour, light)
+        seen = role_visibilities(palette, fabric.colour, light)
         rows.append((fabric, palette, seen))
     if json:
         import json as json_module

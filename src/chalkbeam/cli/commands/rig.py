@@ -137,7 +137,7 @@ def check(
         print(json.dumps(answer, indent=1))
     else:
         print(found.sentence)
-    if found.verdict is not drift.Verdict.UNCHANGED:
+    if found.verdict is not drift.DriftVerdict.UNCHANGED:
         raise typer.Exit(1)
 
 
@@ -158,7 +158,7 @@ def repair(
     press = library.open_rig(rig)
     now = _now(context, press, photos, pairs, crosses)
     found = drift.compare(press, now)
-    if found.verdict is drift.Verdict.RECALIBRATE:
+    if found.verdict is drift.DriftVerdict.RECALIBRATE:
         raise Refusal(found.sentence)
     examine(now, press.face)
     write_renewed(press, now, out or place, as_json)

@@ -22,7 +22,7 @@ from calibration.observations import PhotoObservation
 from calibration.photo import channels
 from calibration.photo.sharpness import edge_blur, is_blurred
 from calibration.targets.cards import Card
-from calibration.targets.charuco import Board, Family
+from calibration.targets.charuco import Charuco, Family
 
 SEARCH_SIDE = 1280
 """Longer side, px, to which a picture is reduced before cards are looked for: of a 1080p
@@ -159,7 +159,7 @@ def _light(image: NDArray[np.uint8]) -> Exposure:
     return Exposure.FAIR
 
 
-def _module(matrix: NDArray[np.float64], board: Board) -> float:
+def _module(matrix: NDArray[np.float64], board: Charuco) -> float:
     """Return the side of a module in the middle of a board, px."""
     middle = np.array([board.columns, board.rows]) * board.square / 2
     a, b, c = homography.apply(matrix, middle + np.array([[0, 0], [1, 0], [0, 1]]))

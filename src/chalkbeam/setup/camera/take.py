@@ -19,7 +19,7 @@ from calibration.model import homography
 from calibration.observations import PhotoObservation
 from calibration.photo.read import SMALLEST, Photo
 from calibration.refusal import Refusal
-from calibration.rig.from_photos import Shot
+from calibration.rig.from_photos import CalibrationPhoto
 from calibration.targets.cards import Card, layout
 from calibration.targets.pattern import Pattern
 from chalkbeam.setup.camera.advice import (
@@ -124,13 +124,13 @@ class Taken:
 
     Attributes
     ----------
-    shot : Shot
+    shot : CalibrationPhoto
     seen : PhotoObservation
     towards : (float, float, float) or None
         Direction from which it was taken, as `QuickLook.towards`.
     """
 
-    shot: Shot
+    shot: CalibrationPhoto
     seen: PhotoObservation
     towards: XYZ | None
 
@@ -149,7 +149,7 @@ def take_photos(
     keep: Keep,
     tell: Callable[[CaptureProgress], None],
     stopped: Callable[[], bool] = lambda: False,
-) -> tuple[Shot, ...]:
+) -> tuple[CalibrationPhoto, ...]:
     """Watch pictures, guide the operator, and take each photo when it is worth it.
 
     A photo is taken only once `calibration.detect.observe` has found everything in it,
@@ -246,7 +246,7 @@ class Taker:
         name = kind if raised and nth == 1 else f"{kind}-{nth}"
         path = self._keep(name, picture.image)
         self._tell(CaptureProgress(number, count, raised, f"Photo {number} is taken.", path))
-        return Taken(Shot(path, raised), seen, towards)
+        return Taken(CalibrationPhoto(path, raised), seen, towards)
 
     def _wait_for(
         self, number: int, count: int, raised: float, watch: Watch, other: Taken | None

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from calibration.refusal import Refusal, Remedy, Step
-from calibration.rig.from_photos import Shot
+from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.rig.from_photos import CalibrationPhoto
 from chalkbeam.setup.camera.source import FrameSource
 from chalkbeam.setup.camera.take import CaptureProgress, Ended, Keep, Taken, Taker, Wanted
 
@@ -38,7 +38,7 @@ def take_until_sure(
     wanted: Wanted,
     keep: Keep,
     tell: Callable[[CaptureProgress], None],
-    solve: Callable[[Sequence[Shot], bool], Result],
+    solve: Callable[[Sequence[CalibrationPhoto], bool], Result],
     stopped: Callable[[], bool] = lambda: False,
 ) -> Result:
     """Take photos as `taking.take_photos` does, and more of them until they make a rig.
@@ -67,10 +67,10 @@ def take_until_sure(
     taker = Taker(source, wanted, keep, tell, stopped)
     board = wanted.board
 
-    def at_every_height(shots: Sequence[Shot]) -> Result:
+    def at_every_height(shots: Sequence[CalibrationPhoto]) -> Result:
         return solve(shots, True)
 
-    def on_the_bare_platen(shots: Sequence[Shot]) -> Result:
+    def on_the_bare_platen(shots: Sequence[CalibrationPhoto]) -> Result:
         return solve(shots, False)
 
     judge = on_the_bare_platen if board else at_every_height
@@ -96,7 +96,7 @@ def _until(
     raised: float,
     count: int,
     to_come: int,
-    judge: Callable[[Sequence[Shot]], Result],
+    judge: Callable[[Sequence[CalibrationPhoto]], Result],
     tell: Callable[[CaptureProgress], None],
     again: _Anew | None = None,
 ) -> tuple[list[Taken], Result]:
@@ -132,14 +132,14 @@ def _until(
         except Refusal as refusal:
             refused = refusal
         remedy = refused.remedy
-        if remedy is None or remedy.step is Step.MEASURE:
+        if remedy is None or remedy.kind is RemedyKind.MEASURE:
             raise refused  # a wrong measure stays wrong, whatever is photographed
         kept = still_good(remedy, [*before, *good])
         if not all(each in kept for each in before):
             raise _Anew(refused, good)
         good = [each for each in kept if each not in before]
         asked = max(count, len(good) + 1)
-        more = MORE_FOR_HEIGHT if remedy.step is Step.HEIGHT else MORE
+        more = MORE_FOR_HEIGHT if remedy.kind is RemedyKind.HEIGHT else MORE
         if taken + asked - len(good) > count + more:
             raise refused
         number, side = len(before) + len(good) + 1, remedy.side
@@ -149,12 +149,12 @@ def _until(
 
 def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:
     """Return which of the photos taken may stay, going by what the refusal asks for."""
-    match remedy.step:
-        case Step.BOARD_AGAIN:
+    match remedy.kind:
+        case RemedyKind.SPACER_AGAIN:
             return [each for each in taken if not each.shot.raised]
-        case Step.SINCE_MOVED:
+        case RemedyKind.SINCE_MOVED:
             return list(taken[-1:])
-        case Step.ALL_AGAIN:
+        case RemedyKind.ALL_AGAIN:
             return []
         case _:
             return [each for each in taken if each.shot.path.name != remedy.photo]
