@@ -110,8 +110,10 @@ def test_what_a_painter_draws_layer_by_layer_is_what_is_drawn_at_once(monkeypatc
     assert not np.array_equal(told[0], told[1])
 
     drawn = []
-    whole = overlay.frame.tiles
-    monkeypatch.setattr(overlay.frame, "tiles", lambda *of: drawn.append(len(of[0])) or whole(*of))
+    whole = overlay.draw.frame.tiles
+    monkeypatch.setattr(
+        overlay.draw.frame, "tiles", lambda *of: drawn.append(len(of[0])) or whole(*of)
+    )
     painter.paint((*still, moved(lines[0], Isometry(0.5, 0.0)), *words))
     assert len(drawn) == 1  # the lay lines alone
 
@@ -121,7 +123,7 @@ def test_a_stroke_that_was_shifted_is_drawn_as_one_worked_out_anew():
     ring = tuple((60 * math.cos(t), 40 * math.sin(t)) for t in np.linspace(0, 6, 60))
     for x, y in ((0.0, 0.0), (0.1, -0.1), (33.3333333, 91.7)):
         mark = moved(Stroke(ring, Role.LAY, closed=True), Isometry(x, y))
-        (contours,) = [overlay.frame._stroked(mark, Dash.SOLID)]
+        (contours,) = [overlay.draw.frame._stroked(mark, Dash.SOLID)]
         direct = outlined(np.array(mark.points), mark.width, True, Dash.SOLID)
         assert contours.points == pytest.approx(direct.points, abs=2e-6)
         assert np.array_equal(contours.ends, direct.ends)
