@@ -28,6 +28,8 @@ if sys.platform.startswith("linux"):
     # Through shared memory; without a graphics card the other way goes by a software renderer.
     os.environ.setdefault("SDL_FRAMEBUFFER_ACCELERATION", "0")
 
+import cv2
+import numpy as np
 import pygame
 
 from calibration.refusal import Refusal
@@ -211,12 +213,13 @@ class _Window:
         if self._shown is None:
             self._surface.fill((0, 0, 0))
         else:
-            height, width, _ = self._shown.shape
-            picture = pygame.image.frombuffer(self._shown.data, (width, height), "BGR")
-            if picture.get_size() == self._surface.get_size():
-                self._surface.blit(picture, (0, 0))
-            else:
-                pygame.transform.smoothscale(picture, self._surface.get_size(), self._surface)
+            frame, size = self._shown, self._surface.get_size()
+            if frame.shape[1::-1] != size:
+                # Not by pygame's scaler: given the window's own surface, it writes three bytes a
+                # pixel where the window has four, and it darkens.
+                scaled = cv2.resize(frame, size, interpolation=cv2.INTER_AREA)
+                frame = np.asarray(scaled, np.uint8)
+            self._surface.blit(pygame.image.frombuffer(frame.data, size, "BGR"), (0, 0))
         pygame.display.flip()
 
     def wait(self, due: float | None) -> list[Input]:

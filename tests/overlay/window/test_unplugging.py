@@ -3,13 +3,13 @@
 Runs where Xorg, its dummy driver and xrandr are installed and may be started.
 """
 
-import os
 import shutil
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from tests.support.x_server import run_program, x_server_of
 
 CONFIG = """
 Section "Device"
@@ -41,9 +41,9 @@ LIGHT = """
 import subprocess, sys, time
 import numpy as np
 from Xlib.display import Display
-from overlay import window
-from overlay.inputs import DisplayBack, DisplayLost, Tick
-from overlay.screens import Screen
+from overlay.window import run as window
+from overlay.window.displays import Screen
+from overlay.window.inputs import DisplayBack, DisplayLost, Tick
 
 window._LOOK_EVERY = 0.1
 frame = np.full((600, 800, 3), (1, 2, 250), dtype=np.uint8)
@@ -84,20 +84,13 @@ def x_server(tmp_path, monkeypatch):
     if not (shutil.which("Xorg") and shutil.which("xrandr") and DRIVER.exists()):
         pytest.skip("needs Xorg with its dummy driver, and xrandr")
     (tmp_path / "xorg.conf").write_text(CONFIG)
-    reading, writing = os.pipe()
-    server = subprocess.Popen(
-        ["Xorg", "-config", str(tmp_path / "xorg.conf"), "-noreset", "-nolisten", "tcp",
-         "-logfile", str(tmp_path / "log"), "-displayfd", str(writing)],
-        pass_fds=[writing], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    os.close(writing)
-    with os.fdopen(reading) as told:
-        number = told.readline().strip()
-    if not number:
-        server.wait()
-        pytest.skip("Xorg may not be started here")
-    monkeypatch.setenv("DISPLAY", f":{number}")
-    monkeypatch.setenv("SDL_VIDEODRIVER", "x11")
+    paths = ("-config", str(tmp_path / "xorg.conf"), "-logfile", str(tmp_path / "log"))
+    with x_server_of(monkeypatch, "Xorg", *paths):
+        set_up_outputs()
+        yield
+
+
+def set_up_outputs():
     for arguments in (
         ("--addmode", PROJECTOR, "800x600"),
         ("--output", OPERATOR, "--mode", "1024x768", "--pos", "0x0", "--primary"),
@@ -106,18 +99,10 @@ def x_server(tmp_path, monkeypatch):
         subprocess.run(["xrandr", *arguments], check=True)
     # Asked for the list, the driver looks which of its outputs count as connected.
     subprocess.run(["xrandr"], check=True, stdout=subprocess.DEVNULL)
-    yield
-    server.terminate()
-    server.wait()
 
 
 def light(*steps):
-    done = subprocess.run(
-        [sys.executable, "-c", LIGHT, *steps],
-        cwd=Path(__file__).parents[3], capture_output=True, text=True, check=False, timeout=60,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    return done.stdout.splitlines()
+    return run_program(LIGHT, *steps)
 
 
 def test_unplugged_is_told_and_the_light_comes_back_to_the_same_projector(x_server):
