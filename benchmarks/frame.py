@@ -24,11 +24,10 @@ from calibration.model.projector import ProjectorMap
 from chalkbeam.light.marks import lay_marks
 from chalkbeam.placement.loading import Loading
 from chalkbeam.simulator.demo import ORDER, Lit, light_up
-from chalkbeam.simulator.rig import random_rig
-from chalkbeam.simulator.rig.stage import perfect_map
 from overlay.draw import frame as drawing
 from overlay.marks import Dash, Mark, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE
+from tests.support.rigs import demo_rig
 
 
 def clear() -> None:
@@ -77,7 +76,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     pieces = [light_up(piece) for piece in ORDER[:3]]
     print(f"{'ms: median (worst)':28}{'fresh':>16}{'nudged':>16}{'again':>16}")
     for size in ((1920, 1080), (3840, 2160)):
-        found = perfect_map(random_rig(7, projector_size=size))
+        found = demo_rig(size).projector
         for lit in pieces:
             for step, marks in (("load", lit.load), ("lay", lit.lay)):
 

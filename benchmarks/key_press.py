@@ -30,21 +30,20 @@ def inside(size: tuple[int, int], presses: int) -> None:
     from chalkbeam.light.choice import Choice
     from chalkbeam.record.events import Step
     from chalkbeam.simulator.demo import ORDER, light_up
-    from chalkbeam.simulator.rig import random_rig
-    from chalkbeam.simulator.rig.stage import perfect_map
     from chalkbeam.station.single import Session, advance, lit
     from overlay.draw.frame import Painter
     from overlay.palette import DEFAULT_PALETTE
     from overlay.window.displays import Screen
     from overlay.window.inputs import Closed, Input, Key
     from overlay.window.run import run
+    from tests.support.rigs import demo_rig
 
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window
         pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
-    rig = random_rig(7, projector_size=size)
+    rig = demo_rig(size)
     piece = light_up(ORDER[2])
-    painter = Painter(perfect_map(rig), DEFAULT_PALETTE)
+    painter = Painter(rig.projector, DEFAULT_PALETTE)
     start = Session.of([Choice(piece.placement, piece.loading)])
     start = advance(start, Key("space"))
     assert start.step is Step.LAY

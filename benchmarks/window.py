@@ -5,8 +5,9 @@
 The demo's order is worked at the press: load, lay, arrow keys, press, next, as an operator
 with a quick foot does it. Timed is from the key's arrival to the flip of the display; in
 between the act is written to the record (SQLite, ``synchronous=FULL``, in the temporary
-folder), which is the disk's time and given apart; a nudge is drawn meanwhile. Once under SDL's
-dummy driver and, where Xvfb is installed, once under an X server of the projector's size.
+folder), which is the disk's time and given apart; a nudge is drawn meanwhile. Given apart too is
+the processor time (ms) of the key that goes to the next imprint. Once under SDL's dummy driver
+and, where Xvfb is installed, once under an X server of the projector's size.
 Then an order of many pieces, each with a name of its own, is worked through in a window of
 the dummy driver.
 """
@@ -32,8 +33,6 @@ SHEET = "regatta-order.csv"
 
 def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
     """Return the station of the demo's order, or of one of so many pieces with names."""
-    from calibration.rig.file import Rig
-    from calibration.solve.values import MapFit, frozen_matrix
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
     from chalkbeam.orders.sheet import read_sheet
@@ -42,15 +41,12 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
     from chalkbeam.record.session import RunSession
     from chalkbeam.record.store import Store
     from chalkbeam.simulator import tern_harbour
-    from chalkbeam.simulator.rig import random_rig
-    from chalkbeam.simulator.rig.stage import perfect_map
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.ready_imprint import ImprintPreparer
+    from tests.support.rigs import demo_rig
 
     goods = Path(tern_harbour.__file__).parent
-    rig = random_rig(7, projector_size=size)
-    unknown = MapFit("virtual", "known", frozen_matrix([[0.0] * 15] * 15), 0.0, 1)
-    light = Rig("bench", rig.face, perfect_map(rig), unknown)
+    light = demo_rig(size)
     order = read_sheet(goods / SHEET, catalogue=Shop(), artwork_folder=goods).pieces
     if pieces:
         order = tuple(
@@ -61,7 +57,7 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
             for row in range(1, pieces + 1)
         )  # fmt: skip
     work = plan(order, Times(), fit_on_press)
-    if not pieces:  # what the virtual platen takes
+    if not pieces:  # what the rig's platen takes
         preparer = ImprintPreparer([light])
         stops = tuple(stop for stop in work.stops if lies(preparer, stop))
         work = replace(work, stops=stops)
@@ -96,6 +92,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
     up = threading.Event()
     began, spent, rest = [0.0], [], []
     disk, writing = [0.0], []
+    worked, next_imprint, to_next = [0.0], [False], []
 
     with tempfile.TemporaryDirectory() as folder:
         station = open_station(Path(folder), size)
@@ -112,6 +109,8 @@ def inside(size: tuple[int, int], presses: int) -> None:
             if began[0]:
                 spent.append(1e3 * (time.perf_counter() - began[0]))
                 writing.append(1e3 * disk[0])
+                if next_imprint[0]:
+                    to_next.append(1e3 * (time.process_time() - worked[0]))
                 began[0] = 0.0
             station.foresee()
             up.set()
@@ -126,9 +125,11 @@ def inside(size: tuple[int, int], presses: int) -> None:
                     if number == 8:
                         spent.clear()
                         writing.clear()
+                        to_next.clear()
+                    next_imprint[0] = station.session.progress.at.step is Step.PRESS
                     laying = station.session.progress.at.step is Step.LAY
                     name = chance.choice(["left", "up", "space"]) if laying else "space"
-                    disk[0], began[0] = 0.0, time.perf_counter()
+                    disk[0], worked[0], began[0] = 0.0, time.process_time(), time.perf_counter()
                     # A minute between keys on the operator's clock: no dwell is left to wait for.
                     post(Key(name, at=60.0 * number))
                     up.wait()
@@ -153,7 +154,8 @@ def inside(size: tuple[int, int], presses: int) -> None:
     print(
         f"{size[0]}x{size[1]:<6}{os.environ['SDL_VIDEODRIVER']:>8}{len(spent):>6}"
         f"{np.median(spent):>9.1f}{np.max(spent):>9.1f}"
-        f"{np.median(without):>12.1f}{np.max(without):>9.1f}{100 * rest[0]:>9.2f}"
+        f"{np.median(without):>12.1f}{np.max(without):>9.1f}"
+        f"{np.median(to_next):>10.1f}{np.max(to_next):>9.1f}{100 * rest[0]:>9.2f}"
     )
 
 
@@ -217,7 +219,7 @@ def main(argv: Sequence[str] | None = None) -> None:
         return
     print(
         f"{'picture':11}{'driver':>8}{'keys':>6}{'median':>9}{'worst ms':>9}"
-        f"{'less disk':>12}{'worst':>9}{'rest %':>9}",
+        f"{'less disk':>12}{'worst':>9}{'next CPU':>10}{'worst':>9}{'rest %':>9}",
         flush=True,
     )
     for width, height in sizes:

@@ -7,6 +7,7 @@ could put light in the wrong place.
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import json
 from collections.abc import Callable
@@ -104,11 +105,12 @@ class Rig:
             made_at=when.isoformat(timespec="seconds"),
         )
 
-    @property
+    @functools.cached_property
     def calibration_id(self) -> str:
         """Ten hexadecimal digits that change whenever the calibration does; the name is no part.
 
-        A rig read from a file of an older version has another one than it had then.
+        Worked out once, for a rig never changes and this takes all that was observed. A rig read
+        from a file of an older version has another one than it had then.
         """
         return _check_number(asdict(self))
 

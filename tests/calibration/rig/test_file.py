@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
+import pickle
 from pathlib import Path
 
 import numpy as np
@@ -75,6 +76,19 @@ def test_the_id_follows_the_calibration_and_not_the_name() -> None:
     moved = dataclasses.replace(RIG.projector.pinhole, tx=0.001)
     changed = dataclasses.replace(RIG, projector=ProjectorMap((1920, 1080), moved))
     assert changed.calibration_id != RIG.calibration_id
+
+
+def test_the_id_is_worked_out_once_for_a_rig(monkeypatch: pytest.MonkeyPatch) -> None:
+    worked_out = []
+    work_out = file._check_number
+    monkeypatch.setattr(file, "_check_number", lambda rig: worked_out.append(rig) or work_out(rig))
+    rig = dataclasses.replace(RIG, name="another")
+    assert rig.calibration_id == rig.calibration_id
+    assert rig.calibration_id == pickle.loads(pickle.dumps(rig)).calibration_id
+    assert len(worked_out) == 1
+    assert rig == dataclasses.replace(RIG, name="another")  # what was worked out is no part of it
+    dataclasses.replace(rig, crosses=()).calibration_id  # noqa: B018
+    assert len(worked_out) == 2
 
 
 def test_missing(path: Path) -> None:

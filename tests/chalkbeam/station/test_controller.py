@@ -11,6 +11,7 @@ import pytest
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
+from calibration.rig import file as rig_file
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
@@ -522,6 +523,19 @@ def test_every_press_bears_the_rig_that_lit_it(tmp_path):
     ]
     assert pressed[0].calibration == large.calibration_id != small.calibration_id
     assert pressed[1].calibration == small.calibration_id
+
+
+def test_no_key_goes_through_all_that_the_rig_observed(tmp_path, monkeypatch):
+    """A real rig's number takes longer to work out than the picture to draw."""
+    press = Press(open_run(tmp_path))
+
+    def refuse(content):
+        raise AssertionError("a key waited for the rig's number")
+
+    monkeypatch.setattr(rig_file, "_check_number", refuse)
+    session = press.station.session
+    press.keys(*["space"] * 3 * len(session.run.stops))
+    assert session.progress.stop is None
 
 
 def test_the_dwell_is_counted_beside_the_platen_where_there_is_no_other_display(tmp_path):
