@@ -8,11 +8,15 @@ File Format" of the SQLite documentation (sections 1.3 to 1.6, 2.1 and 4.1 to 4.
 
 from __future__ import annotations
 
+import functools
 import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 Value = None | int | float | str | bytes
 
@@ -54,9 +58,15 @@ def read(path: Path) -> tuple[bytes, bytes]:
 
     Either is empty if it is not there.
     """
-    log = path.with_name(f"{path.name}-wal")
-    file, logged = (each.read_bytes() if each.is_file() else b"" for each in (path, log))
-    return file, logged
+    return _bytes(path), _bytes(_log_beside(path))
+
+
+def _log_beside(path: Path) -> Path:
+    return path.with_name(f"{path.name}-wal")
+
+
+def _bytes(path: Path) -> bytes:
+    return path.read_bytes() if path.is_file() else b""
 
 
 def rows(file: bytes, log: bytes = b"") -> Iterator[FoundRow]:
@@ -127,35 +137,50 @@ class _Head:
 
 
 def _head_of(file: bytes, log: bytes) -> _Head | None:
-    """Return a log's head (section 4.1), from its frames if it is spoiled; None if there is none.
+    """Return a log's head, from its frames if it is spoiled; None if there is none."""
+    return _sound_head(log) or _head_by_frames(file, log)
 
-    Where the head is spoiled, the page's size is the file's, and the salts are those of the
-    first frame whose check sums go on from the frame before it.
-    """
+
+def _sound_head(log: bytes) -> _Head | None:
+    """Return a log's head as it is written (section 4.1); None if it is spoiled."""
     if len(log) < 32:
         return None
     magic, _, size = struct.unpack_from(">III", log)
-    sums = struct.unpack_from(">II", log, 24)
     order = ">" if magic & 1 else "<"
-    sound = magic in WAL_MAGIC and 512 <= size <= 65536 and not size & (size - 1)
-    if sound and _check_sums(log[:24], order, (0, 0)) == sums:
-        return _Head(size, log[16:24], order, sums)
+    if magic not in WAL_MAGIC or not 512 <= size <= 65536 or size & (size - 1):
+        return None
+    read = np.frombuffer(log, f"{order}u4", 6)[None, :]
+    sums: tuple[int, int] = struct.unpack_from(">II", log, 24)
+    sound = tuple(_check_sums(np.zeros((1, 2), np.uint32), read)[0]) == sums
+    return _Head(size, log[16:24], order, sums) if sound else None
+
+
+def _head_by_frames(file: bytes, log: bytes) -> _Head | None:
+    """Return what a spoiled head said: the page's size is the file's.
+
+    The salts are those of the first frame whose check sums go on from the frame before it.
+    """
     size = _page_size(file) or USUAL_SIZE
-    for at in list(_frames(log, size))[1:]:
-        before = at - 24 - size
-        salts = log[at + 8 : at + 16]
-        if log[at : at + 4] == bytes(4) or log[before + 8 : before + 16] != salts:
-            continue
-        sums = struct.unpack_from(">II", log, before + 16)
-        for order in "<>":
-            if _follows(log, at, size, order, sums):
-                return _Head(size, salts, order, None)
-    return None
+    frames = _frames(log, size)
+    found: list[tuple[int, bytes, str]] = []
+    for order in "<>":
+        follows = _go_on(frames, order, (0, 0))
+        follows[:1] = False
+        follows[1:] &= (frames[1:, 8:16] == frames[:-1, 8:16]).all(axis=1)
+        follows &= frames[:, :4].any(axis=1)
+        found += [(at, frames[at, 8:16].tobytes(), order) for at in np.flatnonzero(follows)[:1]]
+    if not found:
+        return None
+    _, salts, order = min(found)
+    return _Head(size, salts, order, None)
 
 
-def _frames(log: bytes, size: int) -> range:
-    """Return where the whole frames of a log begin."""
-    return range(32, len(log) - 24 - size + 1, 24 + size)
+def _frames(log: bytes, size: int) -> NDArray[np.uint8]:
+    """Return the whole frames of a log, a row each: 24 bytes of its own, then the page."""
+    count = max(0, len(log) - 32) // (24 + size)
+    return np.frombuffer(log, np.uint8, count * (24 + size), 32 if count else 0).reshape(
+        count, 24 + size
+    )
 
 
 def _logged(log: bytes, head: _Head | None) -> Iterator[tuple[int, bytes]]:
@@ -163,40 +188,46 @@ def _logged(log: bytes, head: _Head | None) -> Iterator[tuple[int, bytes]]:
     if head is None:
         return
     waiting: list[tuple[int, bytes]] = []
-    for at in _frames(log, head.size):
-        number, committed = struct.unpack_from(">II", log, at)
+    for frame in _frames(log, head.size):
+        number, committed = struct.unpack_from(">II", frame)
         # Others are spoiled, or left over from an earlier use of the log.
-        if log[at + 8 : at + 16] != head.salts:
+        if frame[8:16].tobytes() != head.salts:
             continue
-        waiting.append((number, log[at + 24 : at + 24 + head.size]))
+        waiting.append((number, frame[24:].tobytes()))
         if committed:
             yield from waiting
             waiting.clear()
 
 
-def breaks_off(file: bytes, log: bytes) -> bool:
-    """Whether a write-ahead log is spoiled before its end, so that SQLite drops what follows.
+def breaks_off(path: Path) -> bool:
+    """Whether the log beside a database is spoiled before its end, so that SQLite drops the rest.
 
     SQLite reads a log up to the first page whose check sum is wrong, and says nothing: after
     a kill or a power cut that is the end of what was written. Where two or more commits come
     after it, it is not: each was on the disk before the next was begun. The same is true of a
     head whose check sum is wrong, unless the file has taken in already what the log holds.
+
+    The log alone is read, which SQLite keeps short; the file only where the log's head is spoiled.
     """
-    head = _head_of(file, log)
+    log = _bytes(_log_beside(path))
+    head = _sound_head(log)
+    if head is None and log:
+        file = _bytes(path)
+        head = _head_by_frames(file, log)
+        if head is not None and _taken_in(file, log, head):
+            return False
     if head is None:
         return False
-    if head.sums is None and _taken_in(file, log, head):
-        return False
-    sums, whole, commits = head.sums or (0, 0), head.sums is not None, 0
-    for at in _frames(log, head.size):
-        if log[at + 8 : at + 16] != head.salts:
-            whole = False
-        elif whole:
-            whole = _follows(log, at, head.size, head.order, sums)
-            sums = struct.unpack_from(">II", log, at + 16)
-        elif log[at + 4 : at + 8] != bytes(4):
-            commits += 1
-    return commits > 1
+    frames = _frames(log, head.size)
+    ours = (frames[:, 8:16] == np.frombuffer(head.salts, np.uint8)).all(axis=1)
+    first = 0
+    if head.sums is not None:
+        whole = ours & _go_on(frames, head.order, head.sums)
+        if whole.all():
+            return False
+        first = int(np.argmin(whole)) + 1
+    commits = ours[first:] & frames[first:, 4:8].any(axis=1)
+    return int(commits.sum()) > 1
 
 
 def _taken_in(file: bytes, log: bytes, head: _Head) -> bool:
@@ -207,20 +238,42 @@ def _taken_in(file: bytes, log: bytes, head: _Head) -> bool:
     )
 
 
-def _follows(log: bytes, at: int, size: int, order: str, sums: tuple[int, int]) -> bool:
-    """Whether the check sums of the frame at `at` go on from `sums`."""
-    read = log[at : at + 8] + log[at + 24 : at + 24 + size]
-    return _check_sums(read, order, sums) == struct.unpack_from(">II", log, at + 16)
+def _go_on(frames: NDArray[np.uint8], order: str, sums: tuple[int, int]) -> NDArray[np.bool_]:
+    """Whether the check sums of each frame go on from those of the one before, shape (N,).
+
+    `sums` are those before the first.
+    """
+    written = frames[:, 16:24].view(">u4").astype(np.uint32)
+    before = np.vstack([np.array([sums], np.uint32), written])[:-1]
+    read = np.hstack([frames[:, :8].view(f"{order}u4"), frames[:, 24:].view(f"{order}u4")])
+    return np.asarray((_check_sums(before, read) == written).all(axis=1), np.bool_)
 
 
-def _check_sums(data: bytes, order: str, sums: tuple[int, int]) -> tuple[int, int]:
-    """Return the running check sums of a log (section 4.2)."""
-    first, second = sums
-    words = struct.unpack(f"{order}{len(data) // 4}I", data)
-    for one, other in zip(words[::2], words[1::2], strict=True):
-        first = (first + one + second) & 0xFFFFFFFF
-        second = (second + other + first) & 0xFFFFFFFF
-    return first, second
+def _check_sums(before: NDArray[np.uint32], words: NDArray[np.uint32]) -> NDArray[np.uint32]:
+    """Return the running check sums of a log (section 4.2) after so many words, shape (N, 2).
+
+    Of words w the sums become ``s0 += w0 + s1; s1 += w1 + s0`` for each two of them. So a word
+    with m words after it adds F(m) w to s0 and F(m + 1) w to s1, F being Fibonacci's numbers;
+    what s1 was before counts as a word before the first, and what s0 was adds to the first.
+
+    Parameters
+    ----------
+    before : ndarray, shape (N, 2)
+        The sums s0 and s1 to begin with.
+    words : ndarray, shape (N, an even number)
+    """
+    counted = np.hstack([before[:, 1:], words]).astype(np.uint32)
+    counted[:, 1] += before[:, 0]
+    return np.asarray(counted @ _weights(counted.shape[1]), np.uint32)
+
+
+@functools.lru_cache(maxsize=4)
+def _weights(count: int) -> NDArray[np.uint32]:
+    """Return F(m) and F(m + 1) modulo 2³² for m from count - 1 down to 0, shape (count, 2)."""
+    numbers = [0, 1]
+    while len(numbers) <= count:
+        numbers.append((numbers[-1] + numbers[-2]) & 0xFFFFFFFF)
+    return np.array([numbers[:count], numbers[1 : count + 1]], np.uint32).T[::-1].copy()
 
 
 def _on_page(number: int, page: bytes, pages: Mapping[int, bytes], size: int) -> Iterator[FoundRow]:

@@ -27,7 +27,7 @@ from chalkbeam.record import snapshot
 from chalkbeam.record.events import Event, Kind, Step, new_id
 from chalkbeam.record.faults import fault_sentence
 from chalkbeam.record.migrations import migrate, packed
-from chalkbeam.record.sqlite_pages import breaks_off, read
+from chalkbeam.record.sqlite_pages import breaks_off
 
 LOCK_WAIT = 5.0
 """Seconds to wait for another program that holds the file."""
@@ -133,7 +133,7 @@ class Store:
         try:
             with self._faults():
                 # Twice: another window may begin the log anew while it is read.
-                if breaks_off(*read(self.path)) and breaks_off(*read(self.path)):
+                if breaks_off(self.path) and breaks_off(self.path):
                     raise sqlite3.DatabaseError("malformed: its log is spoiled before its end")
             with self._faults(), self._engine.connect() as connection:
                 migrate(connection)

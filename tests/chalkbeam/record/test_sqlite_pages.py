@@ -2,10 +2,20 @@
 
 import random
 import sqlite3
+import struct
+from pathlib import Path
 
 import pytest
 
 from chalkbeam.record.sqlite_pages import Holds, breaks_off, rows, version
+
+
+def spoiled_in(folder, file, log):
+    """Whether a log beside a file is found to be spoiled before its end."""
+    path = folder / "looked-at.db"
+    path.write_bytes(file)
+    path.with_name("looked-at.db-wal").write_bytes(log)
+    return breaks_off(path)
 
 
 def table_rows(file, log=b"", columns=3):
@@ -102,15 +112,15 @@ def test_a_log_spoiled_in_the_middle_is_told_from_one_cut_off(tmp_path):
     file, log = logged(tmp_path, 30)
     frame = 24 + 4096
     frames = (len(log) - 32) // frame
-    assert not breaks_off(file, log)
+    assert not spoiled_in(tmp_path, file, log)
     for end in range(0, len(log), 1777):  # cut off anywhere, as by a kill
-        assert not breaks_off(file, log[:end])
+        assert not spoiled_in(tmp_path, file, log[:end])
     for place in range(frames):
         spoiled = bytearray(log)
         at = 32 + place * frame + 24 + 2000
         spoiled[at : at + 16] = b"spoiled, spoiled"
         # The last commits alone may be what a power cut leaves: nobody was told of them.
-        assert breaks_off(file, bytes(spoiled)) == (place < frames - 2)
+        assert spoiled_in(tmp_path, file, bytes(spoiled)) == (place < frames - 2)
         # What SQLite itself makes of it: the rest is dropped without a word.
         (tmp_path / "damaged.db").write_bytes(file)
         (tmp_path / "damaged.db-wal").write_bytes(spoiled)
@@ -144,7 +154,7 @@ def test_a_log_whose_head_is_spoiled_is_told_and_read_by_its_frames(tmp_path, pl
     spoiled = bytearray(log)
     spoiled[place] ^= 0x5A
     assert seen_by_sqlite(tmp_path, file, spoiled) is None  # all of the log is dropped
-    assert breaks_off(file, bytes(spoiled))
+    assert spoiled_in(tmp_path, file, bytes(spoiled))
     assert len(table_rows(file, bytes(spoiled))) == 30
 
 
@@ -153,8 +163,42 @@ def test_a_log_whose_beginning_is_gone_is_told(tmp_path, end):
     file, log = logged(tmp_path, 30)
     for spoiled in (bytes(end) + log[end:], random.Random(end).randbytes(end) + log[end:]):
         assert seen_by_sqlite(tmp_path, file, spoiled) is None
-        assert breaks_off(file, spoiled)
+        assert spoiled_in(tmp_path, file, spoiled)
         assert len(table_rows(file, spoiled)) >= 29
+
+
+def test_check_sums_in_the_other_byte_order_are_followed_too(tmp_path):
+    """SQLite writes them in the machine's own order, and reads both: section 4.2, word by word."""
+    file, log = logged(tmp_path, 30)
+    first = second = 0
+
+    def summed(read):
+        nonlocal first, second
+        words = struct.unpack(f"{order}{len(read) // 4}I", read)
+        for one, other in zip(words[::2], words[1::2], strict=True):
+            first = (first + one + second) & 0xFFFFFFFF
+            second = (second + other + first) & 0xFFFFFFFF
+        return struct.pack(">II", first, second)
+
+    magic = int.from_bytes(log[:4], "big") ^ 1
+    order = ">" if magic & 1 else "<"
+    other = bytearray(magic.to_bytes(4, "big") + log[4:])
+    other[24:32] = summed(other[:24])
+    for at in range(32, len(log), 24 + 4096):
+        other[at + 16 : at + 24] = summed(other[at : at + 8] + other[at + 24 : at + 24 + 4096])
+    assert seen_by_sqlite(tmp_path, file, other) == 30
+    assert not spoiled_in(tmp_path, file, other)
+    other[20_000] ^= 1
+    assert seen_by_sqlite(tmp_path, file, other) != 30
+    assert spoiled_in(tmp_path, file, other)
+
+
+def test_a_sound_log_is_looked_at_without_reading_the_file(tmp_path, monkeypatch):
+    file, log = logged(tmp_path, 30)
+    read, read_bytes = [], Path.read_bytes
+    monkeypatch.setattr(Path, "read_bytes", lambda path: read.append(path.name) or read_bytes(path))
+    assert not spoiled_in(tmp_path, file, log)
+    assert read == ["looked-at.db-wal"]
 
 
 def test_what_sqlite_itself_leaves_is_not_taken_for_spoiled(tmp_path):
@@ -173,24 +217,24 @@ def test_what_sqlite_itself_leaves_is_not_taken_for_spoiled(tmp_path):
     write(30)
     raw.execute("PRAGMA wal_checkpoint(FULL)")
     file, taken_in = path.read_bytes(), log.read_bytes()
-    assert not breaks_off(file, taken_in)
+    assert not spoiled_in(tmp_path, file, taken_in)
     # All of it is in the file already: what becomes of its head matters no more.
     for head in (bytes(32), b"\xff" * 32):
-        assert not breaks_off(file, head + taken_in[32:])
+        assert not spoiled_in(tmp_path, file, head + taken_in[32:])
         assert seen_by_sqlite(tmp_path, file, head + taken_in[32:]) == 30
     # Begun anew: the frames of before stand behind those of now, and SQLite sees through it.
     for _ in range(4):
         write(1)
         file, anew = path.read_bytes(), log.read_bytes()
         assert len(anew) == len(taken_in)
-        assert not breaks_off(file, anew)
+        assert not spoiled_in(tmp_path, file, anew)
         assert seen_by_sqlite(tmp_path, file, anew) == written
     # Spoiled then, only the frames of now are counted.
-    assert breaks_off(file, bytes(32) + anew[32:])
+    assert spoiled_in(tmp_path, file, bytes(32) + anew[32:])
     assert {row[0] for row in table_rows(file, bytes(32) + anew[32:])} == set(range(1, 35))
     raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     assert log.read_bytes() == b""
-    assert not breaks_off(path.read_bytes(), b"")
+    assert not spoiled_in(tmp_path, path.read_bytes(), b"")
     raw.close()
 
 
@@ -209,10 +253,10 @@ def test_the_version_mark_is_the_one_written_last(tmp_path):
     assert version(b"") is None
 
 
-def test_noise_is_no_rows():
+def test_noise_is_no_rows(tmp_path):
     chance = random.Random(3)
     for _ in range(40):
         list(rows(chance.randbytes(30_000), chance.randbytes(9_000)))
-        assert not breaks_off(chance.randbytes(9_000), chance.randbytes(30_000))
+        assert not spoiled_in(tmp_path, chance.randbytes(9_000), chance.randbytes(30_000))
     assert list(rows(b"")) == []
     assert list(rows(b"SQLite format 3\x00", b"\x37\x7f\x06\x82" + bytes(60))) == []
