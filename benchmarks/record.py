@@ -23,7 +23,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store
-from chalkbeam.record.summary import report
+from chalkbeam.record.summary import summarise
 from tests.support.random_orders import random_order
 
 
@@ -81,7 +81,7 @@ def main() -> None:
             RunSession(store, latest)
             taken_up = time.perf_counter() - before
             before = time.perf_counter()
-            report(latest, store.events(latest))
+            summarise(latest, store.events(latest))
         print(
             f"file {size:.0f} MB; open and take up again {taken_up:.2f} s; "
             f"report {time.perf_counter() - before:.2f} s"

@@ -17,10 +17,10 @@ from chalkbeam.garments.bags import panel_face
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.grading import measures_of
 from chalkbeam.garments.library import (
+    builtin_styles,
     charts_folder,
     find_size,
     find_style,
-    own_styles,
     shop_shelf,
     style_sizes,
 )
@@ -63,8 +63,8 @@ def styles(charts_dir: Path | None = None) -> tuple[str, ...]:
     """Return the names of all styles, the shop's own included; not those whose chart is broken."""
     shelf = shop_shelf(charts_dir)
     shelf.remark()
-    own = (key for key in own_styles() if key not in shelf.broken)
-    return tuple(dict.fromkeys([*own, *shelf.found]))
+    builtin = (key for key in builtin_styles() if key not in shelf.broken)
+    return tuple(dict.fromkeys([*builtin, *shelf.found]))
 
 
 def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -> tuple[str, ...]:

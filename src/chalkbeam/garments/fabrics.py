@@ -60,7 +60,7 @@ class _Book(BaseModel):
     fabric: list[_Entry] = []
 
 
-def own_fabrics_file() -> Path:
+def shop_fabrics_file() -> Path:
     """Return the file of the shop's own fabrics (it need not exist yet)."""
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "fabrics.toml"
 
@@ -94,7 +94,7 @@ def _read(path: Path, changed: int) -> tuple[dict[str, Fabric], dict[str, Fabric
 
 def _books() -> list[tuple[dict[str, Fabric], dict[str, Fabric]]]:
     """Return the shop's own fabrics first, then the program's."""
-    files = [path for path in (own_fabrics_file(), DATA) if path.is_file()]
+    files = [path for path in (shop_fabrics_file(), DATA) if path.is_file()]
     return [_read(path, path.stat().st_mtime_ns) for path in files]
 
 
@@ -139,7 +139,7 @@ def save_fabric(fabric: Fabric, path: Path | None = None) -> Path:
     Refusal
         If the file there is faulty or cannot be written.
     """
-    path = path or own_fabrics_file()
+    path = path or shop_fabrics_file()
     entries = read_data(path, _Book).fabric if path.is_file() else []
     kept = [entry for entry in entries if _fold(entry.name) != _fold(fabric.name)]
     blocks = ["# The shop's own fabric colours, sRGB in white light."]

@@ -53,7 +53,7 @@ def charts_folder() -> Path:
 
 
 @functools.cache
-def own_styles() -> Mapping[str, Style]:
+def builtin_styles() -> Mapping[str, Style]:
     """Return the program's styles by name, in the order of their labels."""
     found = {path.stem: read_data(path, Style) for path in (DATA / "styles").glob("*.toml")}
     return dict(sorted(found.items(), key=lambda item: item[1].label))
@@ -71,17 +71,17 @@ def rules_of(style: Style) -> tuple[tuple[GradingRule, str], ...]:
 
 
 @functools.cache
-def own_chart(name: str) -> Chart:
+def builtin_chart(name: str) -> Chart:
     """Return one of the program's charts."""
     return read_data(DATA / "charts" / f"{name}.toml", Chart)
 
 
 def _read_shop_chart(path: Path) -> ShopChart:
     chart = read_data(path, ShopChart)
-    if chart.like not in own_styles():
+    if chart.like not in builtin_styles():
         raise Refusal(
             f"{path} is like “{chart.like}”, which is no style: "
-            f"write one of {', '.join(own_styles())}."
+            f"write one of {', '.join(builtin_styles())}."
         )
     return chart
 
@@ -125,18 +125,18 @@ def find_style(
     shelf = shop_shelf(folder)
     shops, wanted = shelf.found, fold(name)
     for key, refusal in shelf.broken.items():
-        also = own_styles()[key].also if key in own_styles() else ()
+        also = builtin_styles()[key].also if key in builtin_styles() else ()
         if not broken and wanted in {fold(key), *map(fold, also)}:
             raise refusal
     shelf.remark()
     for key, chart in shops.items():
         if wanted in (fold(key), fold(chart.label)):
-            return key, own_styles()[chart.like], chart
-    for key, style in own_styles().items():
+            return key, builtin_styles()[chart.like], chart
+    for key, style in builtin_styles().items():
         if wanted in {fold(key), fold(style.label), *map(fold, style.also)}:
             return key, style, shops.get(key)
-    known = list(dict.fromkeys([*own_styles(), *shops]))
-    others = [word for style in own_styles().values() for word in style.also]
+    known = list(dict.fromkeys([*builtin_styles(), *shops]))
+    others = [word for style in builtin_styles().values() for word in style.also]
     raise Refusal(
         f"There is no style “{name}”: {choices(name, known, others)}, or import a chart for it."
     )
@@ -169,7 +169,7 @@ def style_sizes(
     A style that only the shop has (`key` is not the style it is cut like) comes in the
     shop's sizes alone; the program's fill what its rows leave out.
     """
-    chart = own_chart(style.chart)
+    chart = builtin_chart(style.chart)
     sizes: dict[tuple[Fit, str], Size] = {}
     for table in chart.table:
         if table.age in style.ages and table.fit in style.fits:

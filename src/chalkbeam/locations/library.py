@@ -23,13 +23,13 @@ def presets_folder() -> Path:
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "locations"
 
 
-def read_location(path: Path, own: bool = False) -> tuple[Location, ...]:
+def read_location(path: Path, builtin: bool = False) -> tuple[Location, ...]:
     """Read one location file, and its twin if it names one.
 
     Parameters
     ----------
     path : Path
-    own : bool
+    builtin : bool
         Whether the file is one of the program's own.
 
     Raises
@@ -38,8 +38,8 @@ def read_location(path: Path, own: bool = False) -> tuple[Location, ...]:
         If the file is unusable, with every fault and its line.
     """
     preset = read_data(path, Preset)
-    origin = None if own else path
-    found = Location(path.stem if own else _as_own(path.stem), preset, origin)
+    origin = None if builtin else path
+    found = Location(path.stem if builtin else _builtin_name(path.stem), preset, origin)
     if preset.twin is None:
         return (found,)
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -47,27 +47,27 @@ def read_location(path: Path, own: bool = False) -> tuple[Location, ...]:
 
 
 @functools.cache
-def own_locations() -> Mapping[str, Location]:
+def builtin_locations() -> Mapping[str, Location]:
     """Return the program's own locations by name."""
     return {
         location.name: location
         for path in sorted(DATA.glob("*.toml"))
-        for location in read_location(path, own=True)
+        for location in read_location(path, builtin=True)
     }
 
 
-def _as_own(name: str) -> str:
+def _builtin_name(name: str) -> str:
     """Return a user's name for a location as the program spells it, if it has one of that name.
 
     So that a preset takes the place of the program's location however its file is spelled.
     """
-    return next((own for own in own_locations() if _fold(own) == _fold(name)), name)
+    return next((ours for ours in builtin_locations() if _fold(ours) == _fold(name)), name)
 
 
 @functools.cache
-def _own_twins() -> Mapping[str, str]:
+def _builtin_twins() -> Mapping[str, str]:
     """Return the name of the twin of each of the program's locations that has one."""
-    pairs = [(name, found.preset.twin) for name, found in own_locations().items()]
+    pairs = [(name, found.preset.twin) for name, found in builtin_locations().items()]
     return {mine: its for name, twin in pairs if twin for mine, its in ((name, twin), (twin, name))}
 
 
@@ -93,10 +93,10 @@ def _withheld(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Refusal]:
     A preset that cannot be read may hold its twin too: what it would say of that side is
     not to be had, and the program's rule for it is not the shop's.
     """
-    broken = {_as_own(stem): refusal for stem, refusal in shelf.broken.items()}
+    broken = {_builtin_name(stem): refusal for stem, refusal in shelf.broken.items()}
     withheld, users = dict(broken), _users(shelf)
     for name, refusal in broken.items():
-        twin = _own_twins().get(name)
+        twin = _builtin_twins().get(name)
         if twin and twin not in users:
             withheld.setdefault(twin, refusal)
     return withheld
@@ -116,8 +116,8 @@ def locations(folder: Path | None = None) -> Mapping[str, Location]:
     shelf = _shelf(folder)
     shelf.remark()
     if not shelf.found and not shelf.broken:
-        return own_locations()
-    every = {**own_locations(), **_users(shelf)}
+        return builtin_locations()
+    every = {**builtin_locations(), **_users(shelf)}
     withheld = _withheld(shelf)
     return {name: found for name, found in every.items() if name not in withheld}
 
@@ -149,7 +149,7 @@ def location(name: str, folder: Path | None = None) -> Location:
         if wanted in {_fold(found.title), *map(_fold, found.preset.also)}:
             return found
     for hidden, refusal in withheld.items():
-        own = own_locations().get(hidden)
-        if own and wanted in {_fold(own.title), *map(_fold, own.preset.also)}:
+        builtin = builtin_locations().get(hidden)
+        if builtin and wanted in {_fold(builtin.title), *map(_fold, builtin.preset.also)}:
             raise refusal
     raise Refusal(f"There is no location “{name}”: {choices(name, sorted(known))}.")

@@ -1,4 +1,4 @@
-"""A run's acts as CSV: RFC 4180, and nothing in it that a spreadsheet would run as a formula."""
+"""A run's outcomes as CSV (RFC 4180), without anything a spreadsheet would run as a formula."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import csv
 import io
 import math
 
-from chalkbeam.record.summary import ImprintOutcome, Report
+from chalkbeam.record.summary import ImprintOutcome, RunSummary
 
 HEADER = (
     "number", "when_utc", "piece", "row", "style", "fit", "size", "colour", "name", "number_worn",
@@ -27,14 +27,14 @@ def safe(text: str) -> str:
     return f"'{text}" if text.lstrip(" ")[:1] in ("=", "+", "-", "@", "\t", "\r", "\n") else text
 
 
-def report_csv(report: Report) -> bytes:
-    """Return one row for each act in force, CRLF line ends, UTF-8 with the mark Excel needs."""
+def report_csv(report: RunSummary) -> bytes:
+    """Return one row for each outcome in force, CRLF line ends, UTF-8 with the mark Excel needs."""
     stops = {stop.imprint.id: stop for stop in report.run.stops}
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
     writer.writerow(HEADER)
-    for number, act in enumerate(report.acts, start=1):
-        event, stop = act.event, stops.get(act.event.imprint)
+    for number, outcome in enumerate(report.outcomes, start=1):
+        event, stop = outcome.event, stops.get(outcome.event.imprint)
         if stop is None:
             continue
         piece, imprint = stop.piece, stop.imprint
@@ -48,22 +48,22 @@ def report_csv(report: Report) -> bytes:
                 *map(safe, (piece.name, piece.number)),
                 safe(str(event.data.get("location") or imprint.location)),
                 safe(imprint.art.text),
-                act.result,
+                outcome.result,
                 safe(str(event.data.get("reason") or "")),
                 {True: "yes", False: "no", None: ""}[event.data.get("replaced")],
-                "" if act.seconds is None else f"{act.seconds:.1f}",
-                *_planned(act),
-                f"{act.nudge.x:.2f}",
-                f"{act.nudge.y:.2f}",
-                f"{math.degrees(act.nudge.angle):.2f}",
+                "" if outcome.seconds is None else f"{outcome.seconds:.1f}",
+                *_planned(outcome),
+                f"{outcome.nudge.x:.2f}",
+                f"{outcome.nudge.y:.2f}",
+                f"{math.degrees(outcome.nudge.angle):.2f}",
                 *map(safe, (event.operator, event.rig, event.calibration, event.id)),
             )
         )
     return text.getvalue().encode("utf-8-sig")
 
 
-def _planned(act: ImprintOutcome) -> tuple[str, str, str]:
-    pose = act.event.data.get("pose")
+def _planned(outcome: ImprintOutcome) -> tuple[str, str, str]:
+    pose = outcome.event.data.get("pose")
     if not pose:
         return "", "", ""
     turn = math.degrees(float(pose.get("angle", 0.0)))

@@ -16,7 +16,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from chalkbeam.orders.times import format_duration
-from chalkbeam.record.summary import Report
+from chalkbeam.record.summary import RunSummary
 from chalkbeam.record.trends import Trend
 from overlay.text.typeface import BUNDLED_FONT
 
@@ -28,12 +28,12 @@ _BAR, _PALE, _ALERT = HexColor("#2F6F8F"), HexColor("#D9E5EB"), HexColor("#A3461
 _PLAIN, _BOLD, _WIDE = "Helvetica", "Helvetica-Bold", "Chalkbeam"
 
 
-def report_pdf(report: Report, paper: str = "a4") -> bytes:
+def report_pdf(report: RunSummary, paper: str = "a4") -> bytes:
     """Return the report as a PDF of one page, the same bytes for the same run.
 
     Parameters
     ----------
-    report : Report
+    report : RunSummary
     paper : {"a4", "letter"}
     """
     size = PAPERS[paper]
@@ -50,7 +50,7 @@ def report_pdf(report: Report, paper: str = "a4") -> bytes:
 class _Page:
     """Lays the parts out from the top; `y` is how far down the page is filled, pt."""
 
-    def __init__(self, canvas: Canvas, size: tuple[float, float], report: Report) -> None:
+    def __init__(self, canvas: Canvas, size: tuple[float, float], report: RunSummary) -> None:
         self.canvas, self.report = canvas, report
         self.width, self.height = size
         self.inner = self.width - 2 * MARGIN
@@ -80,12 +80,14 @@ class _Page:
         font = font_for(run.title, _BOLD)
         self.canvas.setFont(font, 20)
         self.canvas.drawString(MARGIN, self.y - 18, fitted(run.title, font, 20, self.inner))
-        acts = self.report.acts
+        outcomes = self.report.outcomes
         # The computer's date may have been set back meanwhile: then the end is not told.
-        ended = max((act.event.wall for act in acts), default="")
+        ended = max((each.event.wall for each in outcomes), default="")
         last = f" to {ended[:16].replace('T', ' ')}" if ended > run.begun else ""
-        who = ", ".join(dict.fromkeys(a.event.operator for a in acts if a.event.operator))
-        rigs = ", ".join(dict.fromkeys(a.event.rig for a in acts if a.event.rig))
+        who = ", ".join(
+            dict.fromkeys(each.event.operator for each in outcomes if each.event.operator)
+        )
+        rigs = ", ".join(dict.fromkeys(each.event.rig for each in outcomes if each.event.rig))
         said = [f"{run.begun[:16].replace('T', ' ')}{last} UTC", who and f"by {who}"]
         said += [rigs and f"on {rigs}", f"run {run.id[:8]}"]
         self.canvas.setFillColor(_QUIET)
@@ -154,7 +156,7 @@ class _Page:
 
     def _foot(self) -> None:
         said = (
-            "Times come from the computer's running clock within each sitting, pauses taken out. "
+            "Times come from the computer's running clock within each session, pauses taken out. "
             "Measuring by hand is an estimate, up to a minute a piece (common practice, no "
             "source). Corrections are tested by Kendall's rank correlation and the sign test at "
             "1 %, shared between four tests, and count from 0.5 mm."
@@ -196,7 +198,7 @@ def _text(
     return String(x, y, text, fontName=font, fontSize=size, fillColor=colour, textAnchor=anchor)
 
 
-def spoilage_chart(report: Report, width: float, height: float, most: int = 5) -> Drawing:
+def spoilage_chart(report: RunSummary, width: float, height: float, most: int = 5) -> Drawing:
     """Return bars of spoiled garments by cause, the rarest causes as one."""
     drawing = Drawing(width, height)
     if not report.causes:
@@ -218,7 +220,7 @@ def spoilage_chart(report: Report, width: float, height: float, most: int = 5) -
     return drawing
 
 
-def time_chart(report: Report, width: float, height: float) -> Drawing:
+def time_chart(report: RunSummary, width: float, height: float) -> Drawing:
     """Return the typical time a piece, with the light and with measuring added."""
     drawing = Drawing(width, height)
     typical = report.typical

@@ -158,7 +158,7 @@ def platens_file() -> Path:
 
 
 @functools.lru_cache(maxsize=8)
-def _own_platens(path: Path, changed: int) -> Mapping[str, Platen]:
+def _shop_platens(path: Path, changed: int) -> Mapping[str, Platen]:
     del changed  # its time of change makes an edited file be read again
     return {
         name: Platen(
@@ -179,8 +179,8 @@ def platens(path: Path | None = None) -> Mapping[str, Platen]:
         If the user's file is unusable, with the line that is wrong.
     """
     path = path or platens_file()
-    own = _own_platens(path, path.stat().st_mtime_ns) if path.is_file() else {}
-    return {**own, **{name: platen for name, platen in COMMON.items() if name not in own}}
+    shops = _shop_platens(path, path.stat().st_mtime_ns) if path.is_file() else {}
+    return {**shops, **{name: platen for name, platen in COMMON.items() if name not in shops}}
 
 
 def platen(text: str, path: Path | None = None) -> Platen:

@@ -10,7 +10,7 @@ from typing import Any
 
 
 class Step(Enum):
-    """Where the operator is with the imprint at hand."""
+    """Where the operator is with the current imprint."""
 
     LOAD = "load"
     LAY = "lay"
@@ -44,7 +44,7 @@ class Kind(Enum):
     REDONE = "redone"
     """Puts the event named in data: event back in force."""
     NOTED = "noted"
-    """Something worth keeping, such as an artwork file gone missing. Data: text."""
+    """A remark, such as an artwork file gone missing. Data: text."""
     CLOSED = "closed"
     """The session was left on purpose."""
 
@@ -85,7 +85,7 @@ class Event:
     seq : int
         Place in the record, from 1; 0 until written. The only thing that says what came first.
     session : str
-        Which sitting. `clock` compares only within one.
+        Which session. `clock` compares only within one.
     clock : float
         Seconds on the computer's monotonic clock.
     wall : str

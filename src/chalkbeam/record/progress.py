@@ -1,7 +1,7 @@
-"""Where a run stands: events folded over the order of work. Knows no database and no clock.
+"""How far a run has come: a fold of its events over the order of work, without database or clock.
 
 `Progress` takes events one at a time, each in constant time, and remembers how to take
-the last ones back, so that undo and redo cost no re-reading.
+the last ones back, so that undo and redo need not read the record again.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
 
 UNDO_DEPTH = 1000
-"""How many acts can be taken back; bounds memory over a long run."""
+"""How many actions can be taken back; bounds memory over a long run."""
 
 
 _T = TypeVar("_T")
@@ -35,7 +35,7 @@ class Outcome(Enum):
 
 @dataclass(frozen=True)
 class At:
-    """The imprint at hand and the step; `index` is its place in the order, None when done."""
+    """The current imprint and the step; `index` is its place in the order, None when done."""
 
     index: int | None
     step: Step = Step.LOAD
@@ -95,21 +95,21 @@ class Progress:
 
     @property
     def stop(self) -> Stop | None:
-        """The stop at hand; None when nothing is left."""
+        """The current stop; None when nothing is left."""
         return None if self.at.index is None else self.stops[self.at.index]
 
     @property
     def undoable(self) -> Event | None:
-        """The act that undo would take back."""
+        """The action that undo would take back."""
         return self._done[-1][0] if self._done else None
 
     @property
     def redoable(self) -> Event | None:
-        """The act that redo would put back."""
+        """The action that redo would put back."""
         return self._taken_back[-1] if self._taken_back else None
 
     def following(self) -> At:
-        """Return where pressing the imprint at hand would lead."""
+        """Return where pressing the current imprint would lead."""
         return At(None) if self.at.index is None else self._after(self.at.index, on_platen=True)
 
     def pressed(self) -> int:
@@ -133,7 +133,7 @@ class Progress:
         return next(iter(pending or places), None)
 
     def due_at(self, location: str) -> int | None:
-        """Return the index of another imprint of the piece at hand still to do at a location."""
+        """Return the index of another imprint of the current piece still to do at a location."""
         if self.stop is None:
             return None
         others = (place for place in self._of_piece[self.stop.piece.id] if place != self.at.index)
@@ -151,8 +151,8 @@ class Progress:
 
         `more` is a nudge that may follow: what the correction will be with it.
         """
-        own = self._nudges.get(self.stops[index].imprint.id, Shift())
-        return self.carried(index) + (own + more)
+        here = self._nudges.get(self.stops[index].imprint.id, Shift())
+        return self.carried(index) + (here + more)
 
     def collar(self, index: int) -> Shift | None:
         """Return the garment frame's correction at a stop: this piece's, else its batch's."""
@@ -169,7 +169,7 @@ class Progress:
     def stays(self, index: int) -> bool:
         """Whether the garment lies for a stop as it lay for the one before it.
 
-        The plan knows only the sheet's locations: at others it is laid anew.
+        The plan knows only the sheet's locations: for others it is loaded again.
         """
         as_listed = (self.location(i) == self.stops[i].imprint.location for i in (index - 1, index))
         return not self.stops[index].loads and all(as_listed)
@@ -195,10 +195,10 @@ class Progress:
         elif event.kind in REVOCABLE and event.imprint in self._place:
             self._taken_back.clear()
             self._act(event)
-        self._see_press(event)
+        self._update_on_press(event)
 
-    def _see_press(self, event: Event) -> None:
-        """Keep what may be on the press. Undoing takes back the record, not what was done."""
+    def _update_on_press(self, event: Event) -> None:
+        """Update what may be on the press: undoing takes back the record, not what was done."""
         here = frozenset(() if self.stop is None else (self.stop.fit,))
         if event.kind is Kind.STEPPED and self.at.step is not Step.LOAD:
             self.on_press = here
@@ -235,12 +235,12 @@ class Progress:
         return _put(self._collars, key, Shift.of(event.data))
 
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
-        if event.step is not None:  # older records went on in the step at hand
+        if event.step is not None:  # older records stayed in the current step
             self.at = At(index, event.step)
         return _put(self._presets, event.imprint, str(event.data["location"]))
 
     def _on_pressed(self, event: Event, index: int) -> Callable[[], None]:
-        # What a pressed imprint was carried with must not change when its batch moves on.
+        # Later nudges of the batch must not change an imprint that is pressed already.
         batch = self._batch_nudges.get(self.stops[index].batch, Shift())
         undo_frozen = _put(self._frozen, event.imprint, batch)
         undo_outcome = _put(self.outcomes, event.imprint, Outcome.PRESSED)
@@ -259,7 +259,7 @@ class Progress:
         for place in self._of_piece[piece]:
             imprint = self.stops[place].imprint.id
             if event.data.get("replaced"):
-                # A fresh garment: everything on it is to be done again.
+                # A new garment: everything on it is to be done again.
                 undo.append(_take(self.outcomes, imprint))
                 undo.append(_take(self._frozen, imprint))
                 undo.append(_take(self._nudges, imprint))

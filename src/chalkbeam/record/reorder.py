@@ -63,11 +63,11 @@ def earlier_placements(
     dict of imprint id to Earlier
         Imprints that have no like are left out.
     """
-    kept = list(events)
-    progress = Progress(stops, kept)
+    everything = list(events)
+    progress = Progress(stops, everything)
     poses = {
         event.imprint: event.data.get("pose")
-        for event in in_force(kept)
+        for event in in_force(everything)
         if event.kind is Kind.PRESSED
     }
     alike: dict[_Key, list[int]] = defaultdict(list)

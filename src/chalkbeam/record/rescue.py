@@ -19,10 +19,9 @@ from chalkbeam.record.sqlite_pages import FoundRow, Holds, Value
 from chalkbeam.record.store import Store
 
 HIGHEST_VERSION = 999
-"""A version mark beyond it is spoiled rather than a newer program's: it keeps nothing from being
-saved."""
+"""A version mark beyond it is damage, not a newer program's: the record is rescued all the same."""
 SHORTEST_EVENT = 96
-"""Bytes that an event takes at the least: its id, its run's and its session's, 32 each."""
+"""Least bytes of an event: its id, its run's and its session's, 32 each."""
 _EVENT = (
     "seq", "id", "run", "kind", "imprint", "step", "data", "session", "clock", "wall",
     "operator", "rig", "calibration",
@@ -157,7 +156,7 @@ def rescue(damaged: Path, fresh: Path) -> Rescued:
 
 
 def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...]]:
-    """Return every run there are events of, oldest first, and those that are lost themselves."""
+    """Return every run that has events, oldest first, and the ids of the lost ones."""
     found = {**read.runs, **read.copies}  # the copies bear a check sum
     known = [row for _, row in sorted(found.values(), key=lambda pair: pair[0])]
     orphans: dict[str, Row] = {}
@@ -198,19 +197,19 @@ def _write(fresh: Path, runs: Sequence[Row], events: Iterable[Row]) -> None:
     """Write a new record, whole or not at all."""
     copies = [(packed(dict(zip(RUN_COLUMNS, row, strict=True))),) for row in runs]
     with tempfile.TemporaryDirectory(dir=fresh.parent, prefix=".rescue-") as folder:
-        beside = Path(folder) / "record.db"
-        Store(beside).close()
-        with contextlib.closing(sqlite3.connect(beside)) as new, new:
-            for table, columns, kept in (
+        draft = Path(folder) / "record.db"
+        Store(draft).close()
+        with contextlib.closing(sqlite3.connect(draft)) as new, new:
+            for table, columns, rows in (
                 ("runs", RUN_COLUMNS, runs),
                 ("run_copies", ("packed",), copies),
                 ("events", _EVENT, events),
             ):
                 marks = ", ".join("?" * len(columns))
                 new.executemany(
-                    f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({marks})", kept
+                    f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({marks})", rows
                 )
-        beside.replace(fresh)
+        draft.replace(fresh)
 
 
 def _is_event(values: Row) -> bool:

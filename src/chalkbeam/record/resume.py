@@ -1,7 +1,7 @@
-"""Going on with an unfinished run: which one a sheet has left, and whether it may be gone on with.
+"""Going on with an unfinished run: which run of a sheet that is, and whether the sheet still fits.
 
 A run is worked as it was recorded. Going on although the sheet asks for something else by
-now, or beginning anew although some is pressed already, is the operator's choice, never
+now, or beginning again although some is pressed already, is the operator's choice, never
 the program's.
 """
 
@@ -50,7 +50,7 @@ class Left:
 
     @property
     def pieces(self) -> list[Piece]:
-        """The order as it was recorded, in the sheet's own order."""
+        """The pieces as they were recorded, in the order of the sheet's rows."""
         pieces = {stop.piece.id: stop.piece for stop in self.run.stops}
         return sorted(pieces.values(), key=lambda piece: (piece.row, piece.copy))
 

@@ -42,8 +42,8 @@ def sheet_trouble(run: Run, known: str = "") -> str | None:
 def differences(before: Sequence[Piece], now: Sequence[Piece]) -> tuple[str, ...]:
     """Return how two readings of a sheet differ, a sentence for rows that differ alike.
 
-    Pieces in the sheet's own order. A row that has only moved, as below a blank line put
-    in, does not differ.
+    Pieces come in the order of the sheet's rows. A row that has only moved, as
+    below a blank line put in, does not differ.
     """
     old, new = _rows(before), _rows(now)
     known: dict[tuple[Piece, ...], int] = {}  # numbers are compared faster than rows
@@ -61,8 +61,8 @@ def differences(before: Sequence[Piece], now: Sequence[Piece]) -> tuple[str, ...
 def _unlike(old: Sequence[int], new: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
     """Yield the spans old[a:b] and new[c:d] that differ, as (a, b, c, d)."""
     if len(old) == len(new):
-        # Row by row first: among rows alike, a longest match may pair any with any other. At
-        # least so many rows were edited; where far more differ by place, rows have moved.
+        # Row by row first: the longest match may pair any of several equal rows. `edited` is the
+        # least number of edits; where far more rows differ by place, rows have moved.
         edited = (Counter(old) - Counter(new)).total()
         places = [at for at, (one, other) in enumerate(zip(old, new, strict=True)) if one != other]
         if len(places) <= 2 * edited:

@@ -1,4 +1,4 @@
-"""The order of work as kept in the record: JSON that is read back as it was planned."""
+"""The order of work as the record stores it: JSON that is read back as it was planned."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def _adapter() -> TypeAdapter[_Work]:
 def dump(stops: Sequence[Stop], as_listed: float, by_hand: float) -> str:
     """Return stops and estimates as JSON."""
     pieces = {stop.piece.id: stop.piece for stop in stops}
-    kept = tuple(
+    work = tuple(
         _Stop(
             stop.piece.id,
             stop.piece.imprints.index(stop.imprint),
@@ -49,7 +49,7 @@ def dump(stops: Sequence[Stop], as_listed: float, by_hand: float) -> str:
         )
         for stop in stops
     )
-    return _adapter().dump_json(_Work(tuple(pieces.values()), kept, as_listed, by_hand)).decode()
+    return _adapter().dump_json(_Work(tuple(pieces.values()), work, as_listed, by_hand)).decode()
 
 
 def load(text: str) -> tuple[tuple[Stop, ...], float, float]:

@@ -1,8 +1,8 @@
-"""Rows read from a SQLite file's pages themselves, without its tree: for a file that is damaged.
+"""Rows read from the pages of a damaged SQLite file, without its tree.
 
-SQLite finds a row by the pages above it, and reads none of a table once a page on the way is
-spoiled. Here every page that holds rows is read for itself, so that a spoiled page costs its
-own rows and no other. Works on the files' bytes, and leaves them as they are; follows "Database
+SQLite finds a row by the pages above it in the tree, and reads none of a table once such a page
+is damaged. Here every page that holds rows is read by itself, so that a damaged page costs only
+its own rows. Works on the files' bytes, and leaves them as they are; follows "Database
 File Format" of the SQLite documentation (sections 1.3 to 1.6, 2.1 and 4.1 to 4.3).
 """
 
@@ -122,7 +122,7 @@ class _Head:
     size : int
         Bytes of a page.
     salts : bytes
-        Borne by every frame since the log was last begun anew.
+        Written in every frame since the log was last restarted.
     order : str
         Byte order of the check sums, as `struct` writes it.
     sums : (int, int) or None

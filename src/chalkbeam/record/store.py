@@ -132,7 +132,7 @@ class Store:
         sa.event.listen(self._engine, "begin", _on_begin)
         try:
             with self._faults():
-                # Twice: another window may begin the log anew while it is read.
+                # Twice: another window may restart the log while it is read.
                 if breaks_off(self.path) and breaks_off(self.path):
                     raise sqlite3.DatabaseError("malformed: its log is spoiled before its end")
             with self._faults(), self._engine.connect() as connection:
@@ -306,7 +306,7 @@ class Store:
 
 
 class Recorder:
-    """Writes the events of one sitting at one press.
+    """Writes the events of one session at one press.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a run came to: counts, spoilage, time a piece, and what the corrections say."""
+"""A run summed up: counts, spoilage, time a piece, and what the corrections say."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ class ImprintOutcome:
     ----------
     event : Event
     seconds : float or None
-        Since the act before it in the same sitting, pauses taken out; None if unknown.
-    own, nudge : Shift
-        Correction that the operator made here, and the whole one in force, platen frame.
+        Since the outcome before it in the same session, pauses taken out; None if unknown.
+    added, nudge : Shift
+        Correction that the operator added here, and the whole one in force, platen frame.
     """
 
     event: Event
     seconds: float | None
-    own: Shift
+    added: Shift
     nudge: Shift
 
     @property
@@ -42,7 +42,7 @@ class ImprintOutcome:
 
 
 @dataclass(frozen=True)
-class Report:
+class RunSummary:
     """A run in numbers.
 
     Attributes
@@ -58,12 +58,12 @@ class Report:
     causes : tuple of (str, int)
         Spoiled garments by reason, the most frequent first.
     piece_seconds : tuple of float
-        For each finished piece whose every act was timed, the sum, in the order they ended.
+        For each finished piece whose every outcome was timed, the sum, in the order they ended.
     working : float
-        Seconds of all timed acts.
+        Seconds of all timed outcomes.
     measure : float
         Seconds for measuring a piece by hand, for comparison.
-    acts : tuple of ImprintOutcome
+    outcomes : tuple of ImprintOutcome
         In the order they happened.
     trends : (Trend, Trend)
         Corrections along x and y.
@@ -82,7 +82,7 @@ class Report:
     piece_seconds: tuple[float, ...]
     working: float
     measure: float
-    acts: tuple[ImprintOutcome, ...]
+    outcomes: tuple[ImprintOutcome, ...]
     trends: tuple[Trend, Trend]
 
     @property
@@ -104,7 +104,7 @@ MEASURE = 60.0
 """Measuring a piece by hand: up to a minute (common practice, no source)."""
 
 
-def report(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Report:
+def summarise(run: Run, events: Iterable[Event], measure: float = MEASURE) -> RunSummary:
     """Sum up a run.
 
     Parameters
@@ -116,11 +116,11 @@ def report(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Repor
         Seconds for measuring a piece by hand.
     """
     everything = list(events)
-    kept = in_force(everything)
+    in_effect = in_force(everything)
     progress = Progress(run.stops, everything)
-    acts = _acts(kept)
-    outcomes = Counter(progress.outcomes.values())
-    spoiled = [event for event in kept if event.kind is Kind.SPOILED]
+    outcomes = _outcomes(in_effect)
+    counts = Counter(progress.outcomes.values())
+    spoiled = [event for event in in_effect if event.kind is Kind.SPOILED]
     causes = Counter(str(event.data.get("reason") or "no reason given") for event in spoiled)
     by_piece: dict[str, list[str]] = {}
     for stop in run.stops:
@@ -130,31 +130,31 @@ def report(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Repor
         for piece, imprints in by_piece.items()
         if all(progress.outcomes.get(imprint) is Outcome.PRESSED for imprint in imprints)
     ]
-    pressed = [act for act in acts if act.event.kind is Kind.PRESSED]
-    return Report(
+    pressed = [each for each in outcomes if each.event.kind is Kind.PRESSED]
+    return RunSummary(
         run=run,
         pieces=len(by_piece),
         imprints=len(run.stops),
         finished=len(finished),
-        pressed=outcomes[Outcome.PRESSED],
-        skipped=outcomes[Outcome.SKIPPED],
+        pressed=counts[Outcome.PRESSED],
+        skipped=counts[Outcome.SKIPPED],
         open=len(run.stops) - len(progress.outcomes),
         spoiled=len(spoiled),
         replaced=sum(bool(event.data.get("replaced")) for event in spoiled),
         causes=tuple(causes.most_common()),
-        piece_seconds=_piece_seconds(acts, finished),
-        working=sum(act.seconds or 0.0 for act in acts),
+        piece_seconds=_piece_seconds(outcomes, finished),
+        working=sum(each.seconds or 0.0 for each in outcomes),
         measure=measure,
-        acts=tuple(acts),
-        trends=trends([act.own for act in pressed], [act.nudge for act in pressed]),
+        outcomes=tuple(outcomes),
+        trends=trends([each.added for each in pressed], [each.nudge for each in pressed]),
     )
 
 
-def _acts(events: Sequence[Event]) -> list[ImprintOutcome]:
-    """Return the acts in force, each with its time and its correction."""
-    acts: list[ImprintOutcome] = []
-    own: dict[str, Shift] = {}
-    since: tuple[str, float] | None = None  # sitting, and its clock where timing starts
+def _outcomes(events: Sequence[Event]) -> list[ImprintOutcome]:
+    """Return the outcomes in force, each with its time and its correction."""
+    outcomes: list[ImprintOutcome] = []
+    added: dict[str, Shift] = {}
+    since: tuple[str, float] | None = None  # session, and its clock where timing starts
     idle = 0.0
     paused: float | None = None
     for event in events:
@@ -165,27 +165,30 @@ def _acts(events: Sequence[Event]) -> list[ImprintOutcome]:
         elif event.kind is Kind.WENT_ON and paused is not None:
             idle, paused = idle + event.clock - paused, None
         elif event.kind is Kind.NUDGED:
-            own[event.imprint] = own.get(event.imprint, Shift()) + Shift.of(event.data)
+            added[event.imprint] = added.get(event.imprint, Shift()) + Shift.of(event.data)
         elif event.kind in (Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED):
             seconds = None
             if since is not None and since[0] == event.session:
                 seconds = max(0.0, event.clock - since[1] - idle)
             nudge = _shift(event.data.get("nudge"))
-            acts.append(ImprintOutcome(event, seconds, own.pop(event.imprint, Shift()), nudge))
+            here = added.pop(event.imprint, Shift())
+            outcomes.append(ImprintOutcome(event, seconds, here, nudge))
             since, idle = (event.session, event.clock), 0.0
-    return acts
+    return outcomes
 
 
 def _shift(data: Mapping[str, Any] | None) -> Shift:
     return Shift.of(data) if data else Shift()
 
 
-def _piece_seconds(acts: Sequence[ImprintOutcome], finished: Sequence[str]) -> tuple[float, ...]:
+def _piece_seconds(
+    outcomes: Sequence[ImprintOutcome], finished: Sequence[str]
+) -> tuple[float, ...]:
     """Return the time of each finished piece, all attempts summed; untimed pieces left out."""
     sums: dict[str, float] = {}
-    for act in acts:
-        piece = piece_of(act.event.imprint)
-        before = sums.pop(piece, 0.0)  # put in anew, so that pieces stand as they ended
-        sums[piece] = before + (math.nan if act.seconds is None else act.seconds)
+    for each in outcomes:
+        piece = piece_of(each.event.imprint)
+        before = sums.pop(piece, 0.0)  # put in last, so that pieces come in the order they ended
+        sums[piece] = before + (math.nan if each.seconds is None else each.seconds)
     done = set(finished)
     return tuple(s for piece, s in sums.items() if piece in done and not math.isnan(s))

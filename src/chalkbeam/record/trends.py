@@ -1,7 +1,7 @@
 """What the operator's corrections say of the rig and the loading.
 
-Two tests on the *own* correction of each press (what the operator added there, not what was
-carried over from the batch), along x and along y of the platen:
+Two tests on the correction *added* at each press (by the operator there, not carried over from
+the batch), along x and along y of the platen:
 
 - **growing**: Kendall's rank correlation of the correction with the number of the press
   (M. G. Kendall, "A new measure of rank correlation", Biometrika 30, 1938). If nothing is
@@ -47,7 +47,7 @@ class Trend:
     axis : str
         ``x`` (operator's right) or ``y`` (away from the operator).
     total : tuple of float
-        Whole correction at each press, carried over and own, mm.
+        Whole correction at each press, carried over and added, mm.
     slope, middle : float
         Theil's line through `total`, the median of all pairwise slopes: mm a press, and mm at
         the middle of the run.
@@ -56,7 +56,7 @@ class Trend:
     change : float
         Mean of the last third of `total` less that of the first, mm.
     typical : float
-        Median of the own corrections that are not zero, mm; 0 if there are none.
+        Median of the added corrections that are not zero, mm; 0 if there are none.
     """
 
     axis: str
@@ -107,28 +107,28 @@ def _chance(p: float) -> str:
     return f"= {p:.4f}" if p >= 0.0001 else "< 0.0001"
 
 
-def trend(axis: str, own: Sequence[float], total: Sequence[float]) -> Trend:
+def trend(axis: str, added: Sequence[float], total: Sequence[float]) -> Trend:
     """Return the trend of corrections along an axis.
 
     Parameters
     ----------
     axis : str
         ``x`` or ``y``.
-    own, total : sequence of float
+    added, total : sequence of float
         For each press in order, what the operator added there and the whole correction, mm.
     """
     from scipy import stats
 
-    added, whole = np.asarray(own, dtype=float), np.asarray(total, dtype=float)
+    here, whole = np.asarray(added, dtype=float), np.asarray(total, dtype=float)
     count = len(whole)
     if count < FEWEST:
         return Trend(axis, tuple(map(float, whole)), 0.0, 0.0, 1.0, 1.0, 0.0, 0.0)
     order = np.arange(count)
     slope, intercept, _, _ = stats.theilslopes(_thinned(whole), _thinned(order))
     growing = 1.0
-    if np.ptp(added) > 0:
-        growing = float(stats.kendalltau(order, added).pvalue)
-    moved = added[np.abs(added) > 1e-9]
+    if np.ptp(here) > 0:
+        growing = float(stats.kendalltau(order, here).pvalue)
+    moved = here[np.abs(here) > 1e-9]
     one_sided = 1.0
     if len(moved):
         one_sided = float(stats.binomtest(int(np.sum(moved > 0)), len(moved)).pvalue)
@@ -150,9 +150,9 @@ def _thinned(values: np.ndarray, most: int = 1000) -> np.ndarray:
     return values[:: -(-len(values) // most)]
 
 
-def trends(own: Sequence[Shift], total: Sequence[Shift]) -> tuple[Trend, Trend]:
+def trends(added: Sequence[Shift], total: Sequence[Shift]) -> tuple[Trend, Trend]:
     """Return the trends along x and y of the platen."""
     return (
-        trend("x", [shift.x for shift in own], [shift.x for shift in total]),
-        trend("y", [shift.y for shift in own], [shift.y for shift in total]),
+        trend("x", [shift.x for shift in added], [shift.x for shift in total]),
+        trend("y", [shift.y for shift in added], [shift.y for shift in total]),
     )

@@ -17,8 +17,8 @@ from chalkbeam.garments.fabrics import (
     fabrics,
     find_fabric,
     measure_fabric,
-    own_fabrics_file,
     save_fabric,
+    shop_fabrics_file,
 )
 from chalkbeam.paper.light_on_cloth import LADDER, _band, draw_ladder
 from overlay.colour.colorimetry import (
@@ -86,8 +86,8 @@ def test_the_shops_own_fabrics_come_first():
     assert find_fabric("navy").colour == (4, 5, 6)
     assert find_fabric("Harbour blue").colour == (9, 8, 7)
     assert fabrics()["navy"].colour == (4, 5, 6)
-    assert own_fabrics_file().read_text().count("[[fabric]]") == 2
-    own_fabrics_file().write_text("[[fabric]]\nname = 'x'\ncolour = 'blue'\n")
+    assert shop_fabrics_file().read_text().count("[[fabric]]") == 2
+    shop_fabrics_file().write_text("[[fabric]]\nname = 'x'\ncolour = 'blue'\n")
     with pytest.raises(Refusal, match="line 3"):
         find_fabric("navy")
 

@@ -102,7 +102,7 @@ def test_twins_exchange_left_and_right_in_words_only():
         "right_neck_point, Right chest; leftover bright"
     )
     for path in sorted(DATA.glob("*.toml")):
-        pair = read_location(path, own=True)
+        pair = read_location(path, builtin=True)
         if len(pair) == 1:
             continue
         first, twin = pair

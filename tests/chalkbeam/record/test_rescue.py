@@ -14,7 +14,7 @@ from chalkbeam.record.events import Kind, Step
 from chalkbeam.record.rescue import Gap, rescue
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Recorder, Store
-from chalkbeam.record.summary import report
+from chalkbeam.record.summary import summarise
 from tests.support.random_orders import random_order
 from tests.support.run_cli import run_program
 
@@ -86,7 +86,7 @@ def test_random_pages_spoiled_cost_what_was_on_them(long_record, tmp_path, pages
     with Store(tmp_path / "new.db") as store:
         for heading in store.runs():
             run = store.run(heading.id)
-            report(run, store.events(run))
+            summarise(run, store.events(run))
             if heading.id not in saved.orphans:
                 again = RunSession(store, run)  # the run can be gone on with
                 assert again.progress.pressed() > 50

@@ -21,7 +21,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store, record_file
-from chalkbeam.record.summary import report
+from chalkbeam.record.summary import summarise
 from chalkbeam.record.trends import FEWEST, trend
 from tests.support.random_orders import random_order
 
@@ -70,7 +70,7 @@ def test_a_run_in_numbers(store):
     session.press()
     clock.now += 20.0
     session.spoil("sheet slipped", replaced=False)
-    found = report(run, store.events(run), measure=45.0)
+    found = summarise(run, store.events(run), measure=45.0)
     assert (found.pieces, found.imprints, found.pressed, found.skipped) == (6, 6, 3, 1)
     assert (found.finished, found.open) == (3, 1)
     assert (found.spoiled, found.replaced) == (2, 1)
@@ -95,7 +95,7 @@ def test_pauses_and_time_away_are_not_counted(store):
     session = clock.session(store, run)
     clock.now += 33.0
     session.press()
-    assert report(run, store.events(run)).piece_seconds == (35.0, 33.0)
+    assert summarise(run, store.events(run)).piece_seconds == (35.0, 33.0)
 
 
 def test_a_date_set_back_changes_nothing(store):
@@ -105,9 +105,9 @@ def test_a_date_set_back_changes_nothing(store):
     for _ in range(3):
         clock.now += 30.0
         session.press()
-    found = report(run, store.events(run))
+    found = summarise(run, store.events(run))
     assert found.piece_seconds == (30.0, 30.0, 30.0)
-    assert [act.event.imprint for act in found.acts] == [s.imprint.id for s in run.stops[:3]]
+    assert [each.event.imprint for each in found.outcomes] == [s.imprint.id for s in run.stops[:3]]
     document = pypdfium2.PdfDocument(report_pdf(found))
     text = document[0].get_textpage().get_text_range()
     document.close()
@@ -123,10 +123,10 @@ def test_no_duration_is_negative_whatever_a_clock_does(store):
         clock.now -= 5.0
         session.pause()
         session.press()
-    found = report(run, store.events(run))
-    assert all(act.seconds is not None and act.seconds >= 0 for act in found.acts)
+    found = summarise(run, store.events(run))
+    assert all(each.seconds is not None and each.seconds >= 0 for each in found.outcomes)
     assert found.working >= 0
-    assert [act.event.imprint for act in found.acts] == [s.imprint.id for s in run.stops[:3]]
+    assert [each.event.imprint for each in found.outcomes] == [s.imprint.id for s in run.stops[:3]]
 
 
 def test_what_was_taken_back_is_not_counted(store):
@@ -137,8 +137,8 @@ def test_what_was_taken_back_is_not_counted(store):
     session.spoil("scorched", replaced=True)
     session.undo()
     session.press()
-    found = report(run, store.events(run))
-    assert (found.pressed, found.spoiled, len(found.acts)) == (1, 0, 1)
+    found = summarise(run, store.events(run))
+    assert (found.pressed, found.spoiled, len(found.outcomes)) == (1, 0, 1)
 
 
 def test_corrections_are_told_from_what_was_carried_over(store):
@@ -153,9 +153,9 @@ def test_corrections_are_told_from_what_was_carried_over(store):
     session.nudge(Shift(0.5))
     session.press()
     session.press()
-    acts = report(run, store.events(run)).acts
-    assert [act.own.x for act in acts] == [1.0, 0.5, 0.0]
-    assert [act.nudge.x for act in acts] == [1.0, 1.5, 1.0]
+    outcomes = summarise(run, store.events(run)).outcomes
+    assert [each.added.x for each in outcomes] == [1.0, 0.5, 0.0]
+    assert [each.nudge.x for each in outcomes] == [1.0, 1.5, 1.0]
 
 
 # -- trends --------------------------------------------------------------------------------
@@ -168,12 +168,12 @@ def found_share(rng, make, runs):
 def test_a_run_with_nothing_wrong_is_rarely_called_off():
     # The tests promise 1 % over both axes, 0.5 % an axis; 5 of 400 leaves room for chance.
     def single(rng):
-        own = np.where(rng.random(60) < 0.6, rng.normal(0, 0.8, 60), 0.0)
-        return own, own
+        added = np.where(rng.random(60) < 0.6, rng.normal(0, 0.8, 60), 0.0)
+        return added, added
 
     def carried(rng):  # nudges kept for the batch: the total wanders, and means nothing
-        own = np.where(rng.random(60) < 0.6, rng.normal(0, 0.8, 60), 0.0)
-        return own, np.cumsum(own)
+        added = np.where(rng.random(60) < 0.6, rng.normal(0, 0.8, 60), 0.0)
+        return added, np.cumsum(added)
 
     rng = np.random.default_rng(12)
     assert found_share(rng, single, 400) <= 5 / 400
@@ -182,8 +182,8 @@ def test_a_run_with_nothing_wrong_is_rarely_called_off():
 
 def test_a_drift_of_two_millimetres_is_found_and_named():
     def drifting(rng):
-        own = rng.normal(0, 0.5, 100) + np.linspace(0, 2, 100)
-        return own, own
+        added = rng.normal(0, 0.5, 100) + np.linspace(0, 2, 100)
+        return added, added
 
     assert found_share(np.random.default_rng(3), drifting, 40) == 1.0
     said = trend("x", *drifting(np.random.default_rng(1)))
@@ -196,8 +196,8 @@ def test_a_drift_of_two_millimetres_is_found_and_named():
 
 def test_a_steady_lean_is_found_where_it_is_carried_over_too():
     rng = np.random.default_rng(6)
-    own = rng.normal(0.8, 0.4, 40)
-    lean = trend("x", own, own)
+    added = rng.normal(0.8, 0.4, 40)
+    lean = trend("x", added, added)
     assert not lean.drifts
     assert lean.leans
     assert "mostly go to the right" in lean.sentence()
@@ -265,7 +265,7 @@ def nasty(store):
     clock.now += 12.34
     session.press({"x": -3.0, "y": 4.5, "angle": 0.0})
     session.spoil("=scorched", replaced=False)
-    return report(run, store.events(run))
+    return summarise(run, store.events(run))
 
 
 def test_csv_reads_back_and_runs_nothing(store):
@@ -313,7 +313,7 @@ def test_the_pdf_holds_the_figures(store):
 
 def test_a_pdf_of_nothing_and_of_letters_from_afar(store):
     run = begin(store, title="Příbor, Łódź & Ćwiczenia " * 9)
-    document = pypdfium2.PdfDocument(report_pdf(report(run, store.events(run))))
+    document = pypdfium2.PdfDocument(report_pdf(summarise(run, store.events(run))))
     text = document[0].get_textpage().get_text_range()
     assert "Příbor, Łódź" in text
     assert "No finished piece was timed" in text
@@ -367,4 +367,4 @@ def test_every_kind_of_event_is_harmless_in_a_report(store):
     session.close()
     kinds = {event.kind for event in store.events(run)}
     assert kinds >= {Kind.PRESET, Kind.COLLARED, Kind.NOTED, Kind.CLOSED}
-    assert report(run, store.events(run)).pressed == 0
+    assert summarise(run, store.events(run)).pressed == 0

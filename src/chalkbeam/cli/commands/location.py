@@ -36,8 +36,8 @@ def list_locations(units: UnitsOption = Unit.INCH, json: JsonOption = False) -> 
     columns = ("name", "face", "usual art for adults", "")
     table = Table(*columns, box=None, pad_edge=False, header_style="bold")
     for name, location in sorted(known.items(), key=lambda item: (item[1].face, item[0])):
-        own = "yours" if location.origin else ""
-        table.add_row(name, location.face.replace("_", " "), _usual(location, units), own)
+        whose = "yours" if location.origin else ""
+        table.add_row(name, location.face.replace("_", " "), _usual(location, units), whose)
     _print(table)
     print(f"\nYour own presets live in {presets_folder()}")
 

@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 
 if TYPE_CHECKING:
     from chalkbeam.record.store import Store
-    from chalkbeam.record.summary import Report
+    from chalkbeam.record.summary import RunSummary
 
 
 def show_report(
@@ -30,7 +30,7 @@ def show_report(
 ) -> None:
     """Say what a run came to: counts, spoilage, time a piece, and what the corrections say."""
     from chalkbeam.record.store import Store, record_file
-    from chalkbeam.record.summary import report
+    from chalkbeam.record.summary import summarise
 
     path = record or record_file()
     if not path.is_file():
@@ -44,7 +44,7 @@ def show_report(
         chosen = store.run(run) if run else store.latest()
         if chosen is None:
             raise Refusal(f"The record {path} holds no run yet.")
-        found = report(chosen, store.events(chosen), measure)
+        found = summarise(chosen, store.events(chosen), measure)
     if pdf is not None:
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_pdf import report_pdf
@@ -80,7 +80,7 @@ def _list_runs(store: Store, json: bool) -> None:
     terminal().print(table)
 
 
-def _numbers(found: Report) -> dict[str, object]:
+def _numbers(found: RunSummary) -> dict[str, object]:
     return {
         "run": found.run.id,
         "title": found.run.title,
@@ -102,7 +102,7 @@ def _numbers(found: Report) -> dict[str, object]:
     }
 
 
-def _print_json(found: Report) -> None:
+def _print_json(found: RunSummary) -> None:
     import json
 
     numbers = _numbers(found)
@@ -118,7 +118,7 @@ def _print_json(found: Report) -> None:
     typer.echo(json.dumps(numbers, ensure_ascii=False))
 
 
-def _print(found: Report) -> None:
+def _print(found: RunSummary) -> None:
     from rich.table import Table
 
     from chalkbeam.cli.terminal import terminal

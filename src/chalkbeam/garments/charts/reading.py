@@ -192,9 +192,9 @@ def read_chart(path: Path, style: str, unit: str | None = None, fit: Fit = "regu
         If there is no such style, or the file is no table with a header that names sizes.
     """
     key, like, _ = find_style(style)
-    own = style_sizes(key, like)
+    known = style_sizes(key, like)
     measures = dict.fromkeys(
-        [*(name for size in own.values() for name in size.given),
+        [*(name for size in known.values() for name in size.given),
          *(rule.measure for rule, _ in rules_of(like))]
     )  # fmt: skip
     names = ["size", "age", "fit", *measures]
@@ -213,7 +213,7 @@ def read_chart(path: Path, style: str, unit: str | None = None, fit: Fit = "regu
             f"{', '.join(name.replace('_', ' ').capitalize() for name in list(measures)[:2])}, …."
         )
     (start, columns, unused), rows = found
-    read = _read_rows(rows, start, columns, like, own, fit)
+    read = _read_rows(rows, start, columns, like, known, fit)
     twice = _named_twice(start + 1, columns)
     return ReadChart(read.sizes, read.rows, (*twice, *read.problems), tuple(unused))
 
@@ -236,7 +236,7 @@ def _read_rows(
     start: int,
     columns: Sequence[ChartColumn],
     like: Style,
-    own: Mapping[tuple[Fit, str], Size],
+    known: Mapping[tuple[Fit, str], Size],
     fit: Fit,
 ) -> ReadChart:
     sizes: list[Size] = []
@@ -247,7 +247,7 @@ def _read_rows(
         if is_blank(row):
             continue
         before = len(problems)
-        size = _read_row(number, row, columns, like, own, fit, problems)
+        size = _read_row(number, row, columns, like, known, fit, problems)
         if size is None or len(problems) > before:
             continue
         key = (size.fit, size.name.upper())
@@ -269,7 +269,7 @@ def _read_row(
     row: Row,
     columns: Sequence[ChartColumn],
     like: Style,
-    own: Mapping[tuple[Fit, str], Size],
+    known: Mapping[tuple[Fit, str], Size],
     fit: Fit,
     problems: list[ChartProblem],
 ) -> Size | None:
@@ -292,12 +292,12 @@ def _read_row(
         return None
     its_fit = _FITS[fold(fit_word)] if fit_word else fit
     try:
-        age = _age_of(age_word, name, its_fit, like.label, own)
+        age = _age_of(age_word, name, its_fit, like.label, known)
     except Refusal as refusal:
         problems.append(ChartProblem(number, "", str(refusal)))
         return None
     try:
-        ours = find_size(name, its_fit, like.label, own)
+        ours = find_size(name, its_fit, like.label, known)
         name = ours.name
         usual = {key: measure.value for key, measure in ours.given.items()}
     except Refusal:

@@ -10,7 +10,7 @@ from calibration.files import write_whole
 from calibration.refusal import Refusal
 from chalkbeam.garments import garment
 from chalkbeam.garments.charts.reading import BOX_TOLERANCE, ChartProblem, ReadChart, read_chart
-from chalkbeam.garments.library import Size, charts_folder, find_style, own_styles
+from chalkbeam.garments.library import Size, builtin_styles, charts_folder, find_style
 from chalkbeam.garments.model import Age, Fit
 
 
@@ -109,7 +109,7 @@ def import_chart(
         As `read_chart`; or if a chart of that name is there and `replace` is not set.
     """
     like, found, _ = find_style(style, folder, broken=replace)
-    if like not in own_styles():
+    if like not in builtin_styles():
         raise Refusal(
             f"“{style}” is the shop's own: say which of Chalkbeam's styles it is cut like."
         )
@@ -119,7 +119,7 @@ def import_chart(
         raise Refusal(
             f"There is a chart {target} already: add --replace to replace it, or another name."
         )
-    if name and key != like and key in own_styles():
+    if name and key != like and key in builtin_styles():
         raise Refusal(f"“{name}” is one of Chalkbeam's own styles: choose another name.")
     read = read_chart(path, like, unit, fit)
     if read.problems:
