@@ -18,7 +18,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from calibration.geometry import Points, as_points
 from chalkbeam.basics.units import MM_PER_INCH, Unit, format_length
 from chalkbeam.garments import Face, Garment, Landmark
-from chalkbeam.paper.drawing_files import BOLD, FONT, SLANTED
+from chalkbeam.paper.fonts import BOLD, FONT, SLANTED
 
 PT_PER_MM = 72.0 / MM_PER_INCH
 

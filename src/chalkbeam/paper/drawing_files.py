@@ -13,8 +13,8 @@ from reportlab.lib.colors import Color
 
 from calibration.files import write_whole
 from calibration.refusal import Refusal
+from chalkbeam.paper.fonts import BOLD, FONT, SLANTED
 
-FONT, SLANTED, BOLD = "Helvetica", "Helvetica-Oblique", "Helvetica-Bold"
 FORMATS = (".pdf", ".svg", ".png")
 
 

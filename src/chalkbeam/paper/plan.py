@@ -10,7 +10,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import Unit, format_length
 from chalkbeam.paper.drawing import INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
-from chalkbeam.paper.drawing_files import BOLD, FONT
+from chalkbeam.paper.fonts import BOLD, FONT
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Loading, centre_line, loading_words, origin_words
 

@@ -8,24 +8,20 @@ from collections.abc import Sequence
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Rect, String
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.enums import TA_LEFT
-from reportlab.lib.pagesizes import A4, letter
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from chalkbeam.orders.times import format_duration
+from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
+from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.record.summary import RunSummary
 from chalkbeam.record.trends import Trend
-from overlay.text.typeface import BUNDLED_FONT
 
-PAPERS = {"a4": A4, "letter": letter}
 MARGIN = 48.0
 
 _INK, _QUIET, _RULE = HexColor("#22303C"), HexColor("#6B7884"), HexColor("#C9CFD4")
 _BAR, _PALE, _ALERT = HexColor("#2F6F8F"), HexColor("#D9E5EB"), HexColor("#A3461F")
-_PLAIN, _BOLD, _WIDE = "Helvetica", "Helvetica-Bold", "Chalkbeam"
 
 
 def report_pdf(report: RunSummary, paper: str = "a4") -> bytes:
@@ -77,22 +73,21 @@ class _Page:
     def _title(self) -> None:
         run = self.report.run
         self.canvas.setFillColor(_INK)
-        font = font_for(run.title, _BOLD)
+        font = font_for(run.title, BOLD)
         self.canvas.setFont(font, 20)
         self.canvas.drawString(MARGIN, self.y - 18, fitted(run.title, font, 20, self.inner))
         outcomes = self.report.outcomes
         # The computer's date may have been set back meanwhile: then the end is not told.
         ended = max((each.event.wall for each in outcomes), default="")
         last = f" to {ended[:16].replace('T', ' ')}" if ended > run.begun else ""
-        who = ", ".join(
-            dict.fromkeys(each.event.operator for each in outcomes if each.event.operator)
-        )
-        rigs = ", ".join(dict.fromkeys(each.event.rig for each in outcomes if each.event.rig))
+        events = [each.event for each in outcomes]
+        who = ", ".join(dict.fromkeys(each.operator for each in events if each.operator))
+        rigs = ", ".join(dict.fromkeys(each.rig for each in events if each.rig))
         said = [f"{run.begun[:16].replace('T', ' ')}{last} UTC", who and f"by {who}"]
         said += [rigs and f"on {rigs}", f"run {run.id[:8]}"]
         self.canvas.setFillColor(_QUIET)
         line = " · ".join(part for part in said if part)
-        font = font_for(line, _PLAIN)
+        font = font_for(line, FONT)
         self.canvas.setFont(font, 9.5)
         self.canvas.drawString(MARGIN, self.y - 34, fitted(line, font, 9.5, self.inner))
         self.y -= 52
@@ -117,17 +112,17 @@ class _Page:
         for index, (figure, words, colour) in enumerate(figures):
             x = MARGIN + index * step
             self.canvas.setFillColor(colour)
-            self.canvas.setFont(_BOLD, 17)
+            self.canvas.setFont(BOLD, 17)
             self.canvas.drawString(x, self.y - 26, figure)
             self.canvas.setFillColor(_QUIET)
-            self.canvas.setFont(_PLAIN, 8)
-            self.canvas.drawString(x, self.y - 39, fitted(words, _PLAIN, 8, step - 6))
+            self.canvas.setFont(FONT, 8)
+            self.canvas.drawString(x, self.y - 39, fitted(words, FONT, 8, step - 6))
         self.canvas.line(MARGIN, self.y - 50, MARGIN + self.inner, self.y - 50)
         self.y -= 72
 
     def _heading(self, text: str, x: float) -> None:
         self.canvas.setFillColor(_INK)
-        self.canvas.setFont(_BOLD, 11)
+        self.canvas.setFont(BOLD, 11)
         self.canvas.drawString(x, self.y - 9, text)
         self.y -= 20
 
@@ -146,7 +141,7 @@ class _Page:
         self.y -= 4
         for sentence in found or (nothing,):
             style = ParagraphStyle(
-                "finding", fontName=_BOLD if found else _PLAIN, fontSize=9.5, leading=12.5,
+                "finding", fontName=BOLD if found else FONT, fontSize=9.5, leading=12.5,
                 textColor=_ALERT if found else _INK, alignment=TA_LEFT,
             )  # fmt: skip
             paragraph = Paragraph(_escaped(sentence), style)
@@ -161,30 +156,10 @@ class _Page:
             "source). Corrections are tested by Kendall's rank correlation and the sign test at "
             "1 %, shared between four tests, and count from 0.5 mm."
         )
-        style = ParagraphStyle("foot", fontName=_PLAIN, fontSize=7.5, leading=9.5, textColor=_QUIET)
+        style = ParagraphStyle("foot", fontName=FONT, fontSize=7.5, leading=9.5, textColor=_QUIET)
         paragraph = Paragraph(said, style)
         paragraph.wrap(self.inner, 80)
         paragraph.drawOn(self.canvas, MARGIN, MARGIN - 12)
-
-
-def font_for(text: str, font: str) -> str:
-    """Return `font`, or the bundled typeface where text has letters beyond Western Europe's."""
-    try:
-        text.encode("cp1252")
-    except UnicodeEncodeError:
-        if _WIDE not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(_WIDE, str(BUNDLED_FONT)))
-        return _WIDE
-    return font
-
-
-def fitted(text: str, font: str, size: float, width: float) -> str:
-    """Return `text`, cut with an ellipsis where it is wider than `width`, pt."""
-    if pdfmetrics.stringWidth(text, font, size) <= width:
-        return text
-    while text and pdfmetrics.stringWidth(f"{text}…", font, size) > width:
-        text = text[:-1]
-    return f"{text}…"
 
 
 def _escaped(text: str) -> str:
@@ -193,7 +168,7 @@ def _escaped(text: str) -> str:
 
 def _text(
     x: float, y: float, text: str, *, size: float = 8.5, colour: Color = _INK,
-    font: str = _PLAIN, anchor: str = "start",
+    font: str = FONT, anchor: str = "start",
 ) -> String:  # fmt: skip
     return String(x, y, text, fontName=font, fontSize=size, fillColor=colour, textAnchor=anchor)
 
@@ -213,10 +188,10 @@ def spoilage_chart(report: RunSummary, width: float, height: float, most: int = 
     for row, (cause, count) in enumerate(causes):
         y = height - (row + 1) * step + 6
         bar = (width - label - 26) * count / largest
-        font = font_for(cause, _PLAIN)
+        font = font_for(cause, FONT)
         drawing.add(_text(0, y + 1, fitted(cause, font, 8.5, label - 8), font=font))
         drawing.add(Rect(label, y - 2, bar, 11, fillColor=_ALERT, strokeColor=None))
-        drawing.add(_text(label + bar + 5, y + 1, str(count), font=_BOLD))
+        drawing.add(_text(label + bar + 5, y + 1, str(count), font=BOLD))
     return drawing
 
 
@@ -241,7 +216,7 @@ def time_chart(report: RunSummary, width: float, height: float) -> Drawing:
                      fillColor=_PALE, strokeColor=_BAR, strokeWidth=0.5)
             )  # fmt: skip
         end = label + (base + extra) * scale
-        drawing.add(_text(end + 5, y + 2, format_duration(base + extra), font=_BOLD))
+        drawing.add(_text(end + 5, y + 2, format_duration(base + extra), font=BOLD))
     timed = len(report.piece_seconds)
     notes = (
         f"Median of {timed} finished piece{'s' if timed != 1 else ''}.",

@@ -18,10 +18,10 @@ from reportlab.platypus import KeepInFrame, Paragraph
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import format_length
 from chalkbeam.paper.drawing import FILLS, INK, PAPER, QUIET, PageMap, cloth, fit_page
-from chalkbeam.paper.drawing_files import BOLD, FONT
+from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
 from chalkbeam.paper.proof.likeness import share_like
-from chalkbeam.paper.proof.values import PAPERS, Proof
-from chalkbeam.paper.run_report_pdf import fitted, font_for
+from chalkbeam.paper.proof.values import Proof
+from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.paper.worn import Losses, View, Worn, look, losses
 from chalkbeam.placement.loading import centre_line, origin_words
 

@@ -26,10 +26,10 @@ from chalkbeam.artwork import Box
 from chalkbeam.basics.units import format_length
 from chalkbeam.locations import Axis
 from chalkbeam.paper.drawing import INK, PT_PER_MM, QUIET, PageMap
-from chalkbeam.paper.drawing_files import BOLD, FONT
+from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
 from chalkbeam.paper.proof.sheet import draw_art
-from chalkbeam.paper.proof.values import PAPERS, Proof
-from chalkbeam.paper.run_report_pdf import fitted, font_for
+from chalkbeam.paper.proof.values import Proof
+from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.placement import RuleResult
 from chalkbeam.placement.loading import centre_line, origin_words
 

@@ -6,14 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from reportlab.lib.pagesizes import A4, letter
 
 from chalkbeam.basics.units import Unit
 from chalkbeam.paper.worn import BELLY
 from chalkbeam.placement import Placement
-
-PAPERS: dict[str, tuple[float, float]] = {"letter": letter, "a4": A4}
-"""Width and height, pt: ANSI Letter, ISO 216 A4."""
 
 
 @dataclass(frozen=True, eq=False)
