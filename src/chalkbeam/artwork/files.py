@@ -1,4 +1,4 @@
-"""Artwork files to pixels: PNG, JPEG, WebP, TIFF and their kin, SVG, PDF at true size."""
+"""Artwork files to pixels: PNG, JPEG, WebP, TIFF and other pictures, SVG, PDF at true size."""
 
 from __future__ import annotations
 

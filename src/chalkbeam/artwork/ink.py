@@ -19,13 +19,13 @@ FULL_COLOUR = 40.0
 EVEN_BORDER = 0.75
 """Share of the picture's rim that must have one colour for it to be background."""
 SPECK = 0.004
-"""Dust: lonely ink smaller than this share of the picture's long side, each way."""
+"""Dust: isolated ink smaller than this share of the picture's long side, each way."""
 LONELY = 0.02
-"""Ink is lonely if nothing else lies within this share of the long side."""
+"""Ink is isolated if nothing else lies within this share of the long side."""
 STRIP = 256
 """Rows whose colours are compared at a time."""
 WORK_PIXELS = 1000
-"""Long side at which lonely specks are looked for."""
+"""Long side at which isolated specks are looked for."""
 
 Cover = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -43,7 +43,7 @@ class Ink:
     source : str
         What told ink from paper: ``"alpha"``, ``"background"`` or ``"whole"``.
     specks : int
-        Lonely specks left out.
+        Isolated specks left out.
     paper : str
         Where the rim's colour told ink from paper: that colour, in words or as #rrggbb.
     """
@@ -122,7 +122,7 @@ def _lab(rgba: NDArray[np.uint8]) -> NDArray[np.float32]:
 
 
 def _without_specks(mask: Mask) -> tuple[Mask, int]:
-    """Drop specks that are small and lonely; a halftone's dots are small but never alone."""
+    """Drop specks that are small and isolated; a halftone's dots are small but never isolated."""
     height, width = mask.shape
     long_side = max(height, width)
     reduce = max(1, -(-long_side // WORK_PIXELS))

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from calibration.geometry import Points, xy_tuple
 from calibration.refusal import Refusal
 from chalkbeam.artwork.files import Picture, read_picture
-from chalkbeam.artwork.found import InkMeasures, as_seen, find, measured
 from chalkbeam.artwork.ink import Ink, bounds, find_ink
+from chalkbeam.artwork.ink_measures import InkMeasures, as_seen, measure_picture, measured_ink
 from chalkbeam.artwork.outline import outline
 from chalkbeam.artwork.values import Artwork, Box, CentreRule, convex_hull, optical_centre
 from chalkbeam.basics.sentences import Sentence, literal
@@ -107,7 +107,7 @@ def load_artwork(
         If the file is unreadable, has no ink, or its size is absurd.
     """
     check_margin(Path(path).name, sheet_margin)
-    found = find(Path(path), page=page, mirrored=mirrored, whole=whole)
+    found = measured_ink(Path(path), page=page, mirrored=mirrored, whole=whole)
     scale = _pixels_per_mm(found, ArtworkSize(width, height, sheet_width), usual)
     return _artwork(found, scale, sheet_margin, mirrored, centre)
 
@@ -139,7 +139,9 @@ def load_gang(
     check_margin(picture.name, sheet_margin)
     scale, inks = ganged_inks(picture, sheet_width, gap)
     margin = gap / 2 if sheet_margin is None else sheet_margin
-    artworks = [_artwork(measured(picture, ink), scale, margin, mirrored, centre) for ink in inks]
+    artworks = [
+        _artwork(measure_picture(picture, ink), scale, margin, mirrored, centre) for ink in inks
+    ]
     return tuple(
         replace(artwork, name=f"{artwork.name} #{number}")
         for number, artwork in enumerate(artworks, start=1)
@@ -159,7 +161,7 @@ def ganged_inks(
             f"{picture.name} does not say how large its sheet is printed: give the width of the "
             "whole sheet, such as --sheet-width 22in."
         )
-    scale = _pixels_per_mm(measured(picture, ink), ArtworkSize(sheet_width=sheet_width))
+    scale = _pixels_per_mm(measure_picture(picture, ink), ArtworkSize(sheet_width=sheet_width))
     inks = (
         Ink(np.where(mask, ink.cover, np.float32(0)), mask, ink.source, 0)
         for mask in _apart(ink.mask, gap * scale)

@@ -114,7 +114,7 @@ def optical_centre(ink: Box, centroid: XY, rule: CentreRule = CentreRule.AUTO) -
 
     The eye weighs ink, but it also sees edges. A difference nobody sees is not
     worth a number nobody can check with a ruler: then the box's middle is used.
-    A large one is followed only so far. The two limits are Chalkbeam's own
+    A large one is followed only so far. The two limits are Chalkbeam's
     choice.
 
     Parameters

@@ -159,8 +159,8 @@ def _changed(path: Path) -> int:
 
 
 @dataclass(frozen=True)
-class Shelf(Generic[Thing]):
-    """A user's folder of data files, as read.
+class DataFolder(Generic[Thing]):
+    """What a user's folder of data files holds, as read.
 
     Attributes
     ----------
@@ -184,8 +184,8 @@ def _say(remark: str) -> None:
     _LOG.warning("%s", remark)
 
 
-def read_folder(folder: Path, read: Callable[[Path], Thing]) -> Shelf[Thing]:
-    """Read every data file of a user's folder; those that are broken are kept apart."""
+def read_folder(folder: Path, read: Callable[[Path], Thing]) -> DataFolder[Thing]:
+    """Read every data file of a user's folder; those that are broken are listed apart."""
     found: dict[str, Thing] = {}
     broken: dict[str, Refusal] = {}
     for path in _data_files(folder):
@@ -193,4 +193,4 @@ def read_folder(folder: Path, read: Callable[[Path], Thing]) -> Shelf[Thing]:
             found[path.stem] = read(path)
         except Refusal as refusal:
             broken[path.stem] = refusal
-    return Shelf(found, broken)
+    return DataFolder(found, broken)

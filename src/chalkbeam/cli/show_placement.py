@@ -24,7 +24,7 @@ def show_placement(placement: Placement, loading: Loading | None, unit: Unit) ->
 
     from chalkbeam.artwork import Box
     from chalkbeam.cli.terminal import terminal
-    from chalkbeam.placement import check_words, reasons, remedies, tolerance_words
+    from chalkbeam.placement import alternatives, check_words, reasons, tolerance_words
     from chalkbeam.placement.loading import (
         centre_line,
         centre_words,
@@ -76,7 +76,7 @@ def show_placement(placement: Placement, loading: Loading | None, unit: Unit) ->
         _bullets(console, "Platens", [f"It fits on {names}."])
     concerns = [*placement.warnings, *(loading.concerns if loading else ())]
     _warnings(console, sorted(concerns, key=lambda c: -c.severity), unit)
-    _bullets(console, "What would work", [_or(remedies(placement), unit)])
+    _bullets(console, "What would work", [_or(alternatives(placement), unit)])
 
 
 def _or(answers: tuple[Sentence, ...], unit: Unit) -> str:

@@ -1,6 +1,6 @@
 """Garments: styles, sizes and landmarks, flat, in millimetres.
 
-`garment` is the room's one door: it takes a style and a size as people write
+`garment` is what other parts call: it takes a style and a size as people write
 them and returns a frozen `Garment`. See `chalkbeam.garments.model` for the
 frames, ``data/`` for the charts, rules and styles.
 """
@@ -21,7 +21,7 @@ from chalkbeam.garments.library import (
     charts_folder,
     find_size,
     find_style,
-    shop_shelf,
+    shop_charts,
     style_sizes,
 )
 from chalkbeam.garments.model import (
@@ -60,11 +60,11 @@ __all__ = [
 
 
 def styles(charts_dir: Path | None = None) -> tuple[str, ...]:
-    """Return the names of all styles, the shop's own included; not those whose chart is broken."""
-    shelf = shop_shelf(charts_dir)
-    shelf.remark()
-    builtin = (key for key in builtin_styles() if key not in shelf.broken)
-    return tuple(dict.fromkeys([*builtin, *shelf.found]))
+    """Return the names of all styles, the shop's included; not those whose chart is broken."""
+    charts = shop_charts(charts_dir)
+    charts.remark()
+    builtin = (key for key in builtin_styles() if key not in charts.broken)
+    return tuple(dict.fromkeys([*builtin, *charts.found]))
 
 
 def sizes(style: str, *, fit: Fit = "regular", charts_dir: Path | None = None) -> tuple[str, ...]:
@@ -145,7 +145,7 @@ def garment(
         Lengths taken on the very piece; they go before any chart, and the rules
         derive from them what they did not give.
     charts_dir : Path, optional
-        Folder of the shop's own charts; by default the user's.
+        Folder of the shop's charts; by default the user's.
 
     Raises
     ------

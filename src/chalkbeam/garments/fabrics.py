@@ -61,7 +61,7 @@ class _Book(BaseModel):
 
 
 def shop_fabrics_file() -> Path:
-    """Return the file of the shop's own fabrics (it need not exist yet)."""
+    """Return the file of the shop's fabrics (it need not exist yet)."""
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "fabrics.toml"
 
 
@@ -93,13 +93,13 @@ def _read(path: Path, changed: int) -> tuple[dict[str, Fabric], dict[str, Fabric
 
 
 def _books() -> list[tuple[dict[str, Fabric], dict[str, Fabric]]]:
-    """Return the shop's own fabrics first, then the program's."""
+    """Return the shop's fabrics first, then the built-in ones."""
     files = [path for path in (shop_fabrics_file(), DATA) if path.is_file()]
     return [_read(path, path.stat().st_mtime_ns) for path in files]
 
 
 def fabrics() -> Mapping[str, Fabric]:
-    """Return every fabric by name; the shop's own stand before the program's of that name."""
+    """Return every fabric by name; the shop's go before built-in ones of that name."""
     found: dict[str, Fabric] = {}
     for by_name, _ in reversed(_books()):
         found.update(by_name)
@@ -132,7 +132,7 @@ def find_fabric(text: str) -> Fabric:
 
 
 def save_fabric(fabric: Fabric, path: Path | None = None) -> Path:
-    """Add a fabric to the shop's own, in place of one of that name; return the file.
+    """Add a fabric to the shop's, in place of one of that name; return the file.
 
     Raises
     ------
@@ -168,14 +168,14 @@ def measure_fabric(photo: Photo, patch: Box, white: Box | None, name: str) -> Fa
     patch : Box
         A part of the photo that shows nothing but the cloth.
     white : Box or None
-        A part that shows plain white paper lying beside it, which takes the light's own
-        colour and strength out. Without it the photo's colours are taken as they are.
+        A part that shows plain white paper beside the cloth, by which the light's colour and
+        strength are divided out. Without it the photo's colours are taken as they are.
     name : str
 
     Notes
     -----
-    Phones bend brightness to please; with the paper in the picture expect the colour to be
-    right to some ΔE, which is enough to choose lines by.
+    Phones change brightness to make pictures pleasant; with the paper in the picture expect the
+    colour to be right to some ΔE, which is enough to choose lines by.
 
     Raises
     ------

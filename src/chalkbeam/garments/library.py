@@ -1,4 +1,4 @@
-"""The styles, charts and rules on disk: the program's own, and the shop's on top of them."""
+"""The styles, charts and rules on disk: built-in ones, and the shop's on top of them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,13 @@ import platformdirs
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import choices
-from chalkbeam.basics.toml_files import FolderState, Shelf, folder_state, read_data, read_folder
+from chalkbeam.basics.toml_files import (
+    DataFolder,
+    FolderState,
+    folder_state,
+    read_data,
+    read_folder,
+)
 from chalkbeam.garments.model import AGES, Age, Fit, Measure
 from chalkbeam.garments.schema import (
     MM_PER,
@@ -48,13 +54,13 @@ class Size:
 
 
 def charts_folder() -> Path:
-    """Return the folder of the shop's own charts (it need not exist yet)."""
+    """Return the folder of the shop's charts (it need not exist yet)."""
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "charts"
 
 
 @functools.cache
 def builtin_styles() -> Mapping[str, Style]:
-    """Return the program's styles by name, in the order of their labels."""
+    """Return the built-in styles by name, in the order of their labels."""
     found = {path.stem: read_data(path, Style) for path in (DATA / "styles").glob("*.toml")}
     return dict(sorted(found.items(), key=lambda item: item[1].label))
 
@@ -72,7 +78,7 @@ def rules_of(style: Style) -> tuple[tuple[GradingRule, str], ...]:
 
 @functools.cache
 def builtin_chart(name: str) -> Chart:
-    """Return one of the program's charts."""
+    """Return one of the built-in charts."""
     return read_data(DATA / "charts" / f"{name}.toml", Chart)
 
 
@@ -87,16 +93,16 @@ def _read_shop_chart(path: Path) -> ShopChart:
 
 
 @functools.lru_cache(maxsize=64)
-def _shelf(folder: Path, state: FolderState) -> Shelf[ShopChart]:
+def _read_charts(folder: Path, state: FolderState) -> DataFolder[ShopChart]:
     """Read the shop's folder; `state` makes a change be read again."""
     del state
     return read_folder(folder, _read_shop_chart)
 
 
-def shop_shelf(folder: Path | None = None) -> Shelf[ShopChart]:
-    """Return the shop's own charts by the style each defines or changes (its file's name)."""
+def shop_charts(folder: Path | None = None) -> DataFolder[ShopChart]:
+    """Return the shop's charts by the style each defines or changes (its file's name)."""
     folder = folder or charts_folder()
-    return _shelf(folder, folder_state(folder))
+    return _read_charts(folder, folder_state(folder))
 
 
 def fold(text: str) -> str:
@@ -122,13 +128,13 @@ def find_style(
     Refusal
         If no style goes by that name, or the shop's chart for it cannot be used.
     """
-    shelf = shop_shelf(folder)
-    shops, wanted = shelf.found, fold(name)
-    for key, refusal in shelf.broken.items():
+    charts = shop_charts(folder)
+    shops, wanted = charts.found, fold(name)
+    for key, refusal in charts.broken.items():
         also = builtin_styles()[key].also if key in builtin_styles() else ()
         if not broken and wanted in {fold(key), *map(fold, also)}:
             raise refusal
-    shelf.remark()
+    charts.remark()
     for key, chart in shops.items():
         if wanted in (fold(key), fold(chart.label)):
             return key, builtin_styles()[chart.like], chart
@@ -164,10 +170,10 @@ def _rows(table: SizeTable, unit: str, tolerance: float, source: str) -> list[Si
 def style_sizes(
     key: str, style: Style, shop: ShopChart | None = None
 ) -> dict[tuple[Fit, str], Size]:
-    """Return every size of a style, the shop's rows laid over the program's own.
+    """Return every size of a style, the shop's rows in place of built-in ones.
 
     A style that only the shop has (`key` is not the style it is cut like) comes in the
-    shop's sizes alone; the program's fill what its rows leave out.
+    shop's sizes alone; built-in ones fill in what its rows leave out.
     """
     chart = builtin_chart(style.chart)
     sizes: dict[tuple[Fit, str], Size] = {}

@@ -1,7 +1,7 @@
 """The form of the data files: charts, grading rules and styles.
 
 Lengths in a file are plain numbers in the file's own ``unit`` and become
-millimetres as they are read. Every table and rule names its ``basis``: where
+millimetres when they are read. Every table and rule names its ``basis``: where
 its numbers come from.
 """
 
@@ -153,14 +153,14 @@ class Style(_Strict):
 
 
 class ShopChart(_Strict):
-    """The shop's own sizes of a style, as imported; the file's name is the style's.
+    """The shop's sizes of a style, as imported; the file's name is the style's.
 
     Attributes
     ----------
     label : str
         What people call the style.
     like : str
-        The program's style that it is cut like.
+        The built-in style that it is cut like.
     """
 
     label: str = Field(min_length=1)

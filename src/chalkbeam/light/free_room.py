@@ -1,4 +1,4 @@
-"""Where words fit: the room that lines leave free."""
+"""Where words fit: the room left free by lines."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from overlay.text.typeface import advance
 BORDER = 5.0
 """Lettering, or the box around it, keeps this far from the platen's edge and from lines, mm."""
 BOX = 0.56
-"""How far a warning's box reaches beyond its lettering, in cap heights: see `overlay.frame`."""
+"""How far a warning's box reaches beyond its lettering, in cap heights (`overlay.draw.frame`)."""
 SLOPE = 2.0
 """Beside a pad the cloth comes down over this many of the pad's heights, and the pad's shadow is
 no longer: words there would lie at no known height."""

@@ -1,4 +1,4 @@
-"""Words that the light itself shows: the list of keys, and how far lines were moved."""
+"""Pages of words in the light: the list of keys, and how far lines were moved."""
 
 from __future__ import annotations
 

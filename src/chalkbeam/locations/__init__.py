@@ -1,6 +1,6 @@
 """Locations: where on a garment artwork goes, as rules kept in data.
 
-`location` finds one by name, `locations` lists them all: the program's own in
+`location` finds one by name, `locations` lists them all: the built-in ones in
 ``data/``, their mirrored twins, and the user's presets in `presets_folder`,
 which are read again whenever a file there changes.
 """

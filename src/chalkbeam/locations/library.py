@@ -1,4 +1,4 @@
-"""The locations on disk: the program's own, their twins, and the user's presets."""
+"""The locations on disk: the built-in ones, their twins, and the user's presets."""
 
 from __future__ import annotations
 
@@ -11,7 +11,13 @@ import platformdirs
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import choices
-from chalkbeam.basics.toml_files import FolderState, Shelf, folder_state, read_data, read_folder
+from chalkbeam.basics.toml_files import (
+    DataFolder,
+    FolderState,
+    folder_state,
+    read_data,
+    read_folder,
+)
 from chalkbeam.locations.schema import Location, Preset
 from chalkbeam.locations.twins import twin_of
 
@@ -30,7 +36,7 @@ def read_location(path: Path, builtin: bool = False) -> tuple[Location, ...]:
     ----------
     path : Path
     builtin : bool
-        Whether the file is one of the program's own.
+        Whether the file comes with the program.
 
     Raises
     ------
@@ -48,7 +54,7 @@ def read_location(path: Path, builtin: bool = False) -> tuple[Location, ...]:
 
 @functools.cache
 def builtin_locations() -> Mapping[str, Location]:
-    """Return the program's own locations by name."""
+    """Return the built-in locations by name."""
     return {
         location.name: location
         for path in sorted(DATA.glob("*.toml"))
@@ -57,44 +63,44 @@ def builtin_locations() -> Mapping[str, Location]:
 
 
 def _builtin_name(name: str) -> str:
-    """Return a user's name for a location as the program spells it, if it has one of that name.
+    """Return a user's name for a location as the built-in one of that name is spelled, if any.
 
-    So that a preset takes the place of the program's location however its file is spelled.
+    So that a preset takes the built-in location's place however its file is spelled.
     """
     return next((ours for ours in builtin_locations() if _fold(ours) == _fold(name)), name)
 
 
 @functools.cache
 def _builtin_twins() -> Mapping[str, str]:
-    """Return the name of the twin of each of the program's locations that has one."""
+    """Return the name of the twin of each built-in location that has one."""
     pairs = [(name, found.preset.twin) for name, found in builtin_locations().items()]
     return {mine: its for name, twin in pairs if twin for mine, its in ((name, twin), (twin, name))}
 
 
 @functools.lru_cache(maxsize=8)
-def _users_shelf(folder: Path, state: FolderState) -> Shelf[tuple[Location, ...]]:
+def _read_presets(folder: Path, state: FolderState) -> DataFolder[tuple[Location, ...]]:
     """Read the user's folder; `state` makes a change be read again."""
     del state
     return read_folder(folder, read_location)
 
 
-def _shelf(folder: Path | None) -> Shelf[tuple[Location, ...]]:
+def _presets(folder: Path | None) -> DataFolder[tuple[Location, ...]]:
     folder = folder or presets_folder()
-    return _users_shelf(folder, folder_state(folder))
+    return _read_presets(folder, folder_state(folder))
 
 
-def _users(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Location]:
-    return {location.name: location for group in shelf.found.values() for location in group}
+def _users(presets: DataFolder[tuple[Location, ...]]) -> Mapping[str, Location]:
+    return {location.name: location for group in presets.found.values() for location in group}
 
 
-def _withheld(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Refusal]:
+def _withheld(presets: DataFolder[tuple[Location, ...]]) -> Mapping[str, Refusal]:
     """Return why locations are withheld, by name.
 
     A preset that cannot be read may hold its twin too: what it would say of that side is
-    not to be had, and the program's rule for it is not the shop's.
+    unknown, and the built-in rule for it is not the shop's.
     """
-    broken = {_builtin_name(stem): refusal for stem, refusal in shelf.broken.items()}
-    withheld, users = dict(broken), _users(shelf)
+    broken = {_builtin_name(stem): refusal for stem, refusal in presets.broken.items()}
+    withheld, users = dict(broken), _users(presets)
     for name, refusal in broken.items():
         twin = _builtin_twins().get(name)
         if twin and twin not in users:
@@ -103,22 +109,22 @@ def _withheld(shelf: Shelf[tuple[Location, ...]]) -> Mapping[str, Refusal]:
 
 
 def locations(folder: Path | None = None) -> Mapping[str, Location]:
-    """Return every location by name; a user's preset replaces the program's of that name.
+    """Return every location by name; a user's preset replaces the built-in one of that name.
 
     A preset that cannot be used is left out, with a remark on standard error; so are the
-    program's location that it was to replace and, unless the user has one, its twin.
+    built-in location that it was to replace and, unless the user has one, its twin.
 
     Parameters
     ----------
     folder : Path, optional
         The user's presets; `presets_folder` if not given.
     """
-    shelf = _shelf(folder)
-    shelf.remark()
-    if not shelf.found and not shelf.broken:
+    presets = _presets(folder)
+    presets.remark()
+    if not presets.found and not presets.broken:
         return builtin_locations()
-    every = {**builtin_locations(), **_users(shelf)}
-    withheld = _withheld(shelf)
+    every = {**builtin_locations(), **_users(presets)}
+    withheld = _withheld(presets)
     return {name: found for name, found in every.items() if name not in withheld}
 
 
@@ -137,7 +143,7 @@ def location(name: str, folder: Path | None = None) -> Location:
         user's that cannot be used, or the twin of one.
     """
     wanted = _fold(name)
-    withheld = _withheld(_shelf(folder))
+    withheld = _withheld(_presets(folder))
     for hidden, refusal in withheld.items():
         if wanted == _fold(hidden):
             raise refusal

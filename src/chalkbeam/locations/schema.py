@@ -186,7 +186,7 @@ class Rule(_Strict):
     check : bool
         Moves nothing; tells how far the result agrees with a second, independent rule.
     missed : {"note", "caution"}, optional
-        How loudly a miss is told; a missed target is a note, a broken limit a caution.
+        How serious a miss is; a missed target is a note, a broken limit a caution.
     when, unless : tuple of str
         Lines that the garment must have, or must not have, for the rule to count.
     ages : tuple of Age
@@ -326,7 +326,7 @@ class LetterSize:
 
 @dataclass(frozen=True, eq=False)
 class Location:
-    """A location with its name. Reading a file anew makes another location.
+    """A location with its name. Reading a file again makes another location.
 
     Attributes
     ----------
@@ -334,7 +334,7 @@ class Location:
         As on the command line: ``left-chest``.
     preset : Preset
     origin : Path or None
-        The user's file it was read from; None for the program's own.
+        The user's file it was read from; None for a built-in one.
     """
 
     name: str

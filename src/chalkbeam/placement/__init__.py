@@ -1,10 +1,10 @@
 """The placement engine: where artwork goes on a garment, why, and what is wrong with it."""
 
+from chalkbeam.placement.alternatives import alternatives
 from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.plain import plain_concerns, plain_placement, plain_pose
-from chalkbeam.placement.remedies import remedies
 from chalkbeam.placement.values import (
     Concern,
     CrossCheck,
@@ -31,6 +31,7 @@ __all__ = [
     "RuleResult",
     "Severity",
     "Verdict",
+    "alternatives",
     "asked_words",
     "check_words",
     "foot_of",
@@ -39,7 +40,6 @@ __all__ = [
     "plain_placement",
     "plain_pose",
     "reasons",
-    "remedies",
     "result_words",
     "tolerance_words",
 ]

@@ -1,4 +1,4 @@
-"""When no position satisfies the hard rules: which fight, and the nearest allowed answers."""
+"""When no position satisfies the hard rules: which of them conflict, and what would be allowed."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from chalkbeam.locations import Location, locations
 from chalkbeam.placement.clearance import clearance
 from chalkbeam.placement.solve import (
     Applied,
-    Fight,
     Lines,
+    RuleConflict,
     applied_rules,
     feature_offset,
     pose,
@@ -35,7 +35,7 @@ class Impossible(Refusal):
     ----------
     words : Sentence
         The whole message, its lengths open.
-    fight : Fight
+    conflict : RuleConflict
         The two rules.
     width : float or None
         Ink width that would fit, mm, if shrinking helps.
@@ -44,11 +44,11 @@ class Impossible(Refusal):
     """
 
     def __init__(
-        self, words: Sentence, fight: Fight, width: float | None, others: tuple[str, ...]
+        self, words: Sentence, conflict: RuleConflict, width: float | None, others: tuple[str, ...]
     ) -> None:
         super().__init__(words.say(Unit.MM))
         self.words = words
-        self.fight = fight
+        self.conflict = conflict
         self.width = width
         self.others = others
 
@@ -59,20 +59,20 @@ def impossible(
     artwork: Artwork,
     turn: float,
     extra: Lines | None,
-    fight: Fight,
+    conflict: RuleConflict,
 ) -> Impossible:
-    """Return the refusal for hard rules that fight, with the nearest allowed answers."""
+    """Return the refusal for hard rules in conflict, with the nearest allowed answers."""
     applied = applied_rules(garment, location, extra)
     factor = largest_factor(applied, artwork, turn)
     width = None if factor is None else factor * artwork.ink.width
     others = fitting_locations(garment, location, artwork)
     size = (artwork.ink.width, artwork.ink.height)
     label = garment.label[:1].lower() + garment.label[1:]
-    rules = f"“{fight.first.rule.says}” and “{fight.second.rule.says}”"
+    rules = f"“{conflict.first.rule.says}” and “{conflict.second.rule.says}”"
     where = literal(f"{location.title} of a {label}: {rules}")
     what = Sentence(
         f"The art ({{0}} x {{1}}) does not fit the {where} leave {{2}} too little room",
-        (*size, fight.short),
+        (*size, conflict.short),
     )
     answers = []
     if width is not None:
@@ -83,7 +83,7 @@ def impossible(
         answers.append(Sentence("take a larger garment or other art"))
     advice = joined(answers, ", or ")
     words = joined([what, Sentence(advice.template + ".", advice.lengths)], ": ")
-    return Impossible(words, fight, width, tuple(others))
+    return Impossible(words, conflict, width, tuple(others))
 
 
 def largest_factor(applied: tuple[Applied, ...], artwork: Artwork, turn: float) -> float | None:
@@ -125,7 +125,7 @@ def fitting_locations(garment: Garment, location: Location, artwork: Artwork) ->
             centre = solve(applied_rules(garment, other), extents(artwork, other.turn))
         except Refusal:
             continue
-        if isinstance(centre, Fight):
+        if isinstance(centre, RuleConflict):
             continue
         clear = clearance(garment.face(other.face), artwork, pose(artwork, centre, other.turn))
         if any(warning.severity is Severity.STOP for warning in clear.warnings):

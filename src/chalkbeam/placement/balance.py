@@ -11,12 +11,12 @@ Kind = Literal["target", "at_least", "at_most"]
 
 @dataclass(frozen=True)
 class Term:
-    """One wish about a position.
+    """One condition on a position.
 
     Attributes
     ----------
     at : float
-        The position wished for, or the limit, mm.
+        The position aimed at, or the limit, mm.
     kind : {"target", "at_least", "at_most"}
         A limit costs nothing while it is kept.
     weight : float
@@ -30,8 +30,8 @@ class Term:
     weight: float = 1.0
     hard: bool = False
 
-    def pulls(self, position: float) -> bool:
-        """Tell whether a soft term has a say at a position."""
+    def counts_at(self, position: float) -> bool:
+        """Tell whether a soft term counts at a position."""
         if self.kind == "at_least":
             return position < self.at
         if self.kind == "at_most":
@@ -68,12 +68,12 @@ def balance(terms: Sequence[Term]) -> float:
     soft = [term for term in terms if not term.hard]
     aimed = _mean([term for term in soft if term.kind == "target"])
     limits = [term for term in soft if term.kind != "target"]
-    if not any(limit.pulls(aimed) for limit in limits):
+    if not any(limit.counts_at(aimed) for limit in limits):
         return min(max(aimed, low), high)
     knots = sorted(limit.at for limit in limits)
 
     def slope(position: float) -> float:
-        return sum(t.weight * (position - t.at) for t in soft if t.pulls(position))
+        return sum(t.weight * (position - t.at) for t in soft if t.counts_at(position))
 
     below = [knot for knot in knots if slope(knot) < 0]
     above = [knot for knot in knots if slope(knot) >= 0]
@@ -83,7 +83,7 @@ def balance(terms: Sequence[Term]) -> float:
         inside = below[-1] + 1.0
     else:
         inside = above[0] - 1.0 if above else 0.0
-    best = _mean([term for term in soft if term.pulls(inside)])
+    best = _mean([term for term in soft if term.counts_at(inside)])
     return min(max(best, low), high)
 
 

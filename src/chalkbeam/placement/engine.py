@@ -12,8 +12,8 @@ from chalkbeam.placement.clearance import clearance
 from chalkbeam.placement.solve import (
     SLACK,
     Applied,
-    Fight,
     Lines,
+    RuleConflict,
     aims,
     applied_rules,
     feature_offset,
@@ -51,7 +51,7 @@ def place(
         At true size.
     turn : float, optional
         Turn of the art about its optical centre in the garment frame (y down),
-        radians, in place of the location's own.
+        radians, in place of the location's.
     extra : mapping of name to Landmark, optional
         Further lines along the garment, such as the foot of a name already placed
         (`foot_of`).
@@ -71,7 +71,7 @@ def place(
     art = extents(artwork, angle)
     applied = applied_rules(garment, location, extra)
     centre = solve(applied, art)
-    if isinstance(centre, Fight):
+    if isinstance(centre, RuleConflict):
         raise impossible(garment, location, artwork, angle, extra, centre)
     garment_from_art = pose(artwork, centre, angle)
     results = tuple(_result(a, centre, art) for a in applied)

@@ -285,7 +285,7 @@ def _inside(platen: Platen) -> shapely.Polygon:
 def _concerns(face: Face, platen: Platen, pose: Isometry, threaded: bool) -> tuple[Concern, ...]:
     """Return what lies under pressure and should not, and whether the garment goes over.
 
-    Names and numbers of one size lie alike mostly: what was worked out is remembered.
+    Names and numbers of one size mostly lie alike: results are cached.
     """
     concerns = []
     names = []

@@ -26,7 +26,7 @@ class Request:
 
 @dataclass(eq=False)
 class Placer:
-    """Places imprints and remembers them.
+    """Places imprints and caches the results.
 
     Garments, locations and artworks are told apart by identity: `garment` and
     `location` return the same object for the same thing, and the caller reads each
@@ -52,7 +52,7 @@ class Placer:
         )
         known = self._known.get(key)
         if known is None:
-            # The request is kept with its answer: its objects' identities stay taken.
+            # Stored with its answer, so that no new object can get its objects' identity.
             known = self._known[key] = (request, _answer(request))
         return known[1]
 

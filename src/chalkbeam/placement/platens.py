@@ -28,7 +28,7 @@ is promised pressure it does not get."""
 
 @dataclass(frozen=True)
 class Pad:
-    """A raised pad on a platen: pressure falls on it alone, seams beside it stay out of it.
+    """A raised pad on a platen: pressure falls on it alone, seams beside it are not pressed.
 
     Attributes
     ----------
@@ -153,7 +153,7 @@ class _PlatenFile(_Strict):
 
 
 def platens_file() -> Path:
-    """Return the file of the user's own platens (it need not exist)."""
+    """Return the file of the user's platens (it need not exist)."""
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "platens.toml"
 
 
@@ -171,7 +171,7 @@ def _shop_platens(path: Path, changed: int) -> Mapping[str, Platen]:
 
 
 def platens(path: Path | None = None) -> Mapping[str, Platen]:
-    """Return every platen by name, the user's own first.
+    """Return every platen by name, the user's first.
 
     Raises
     ------

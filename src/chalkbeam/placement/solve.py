@@ -39,7 +39,7 @@ class Applied:
     asked: Band
 
     def term(self, offset: float) -> Term:
-        """Return the wish about the optical centre, given the feature's `offset` from it, mm."""
+        """Return the condition on the optical centre, given the feature's `offset` from it, mm."""
         at = self.line.value + self.rule.sign * self.asked.usual - offset
         kind = self.rule.bound
         if self.rule.sign < 0 and kind != "target":
@@ -48,7 +48,7 @@ class Applied:
 
 
 @dataclass(frozen=True)
-class Fight:
+class RuleConflict:
     """Two hard rules that no position satisfies.
 
     Attributes
@@ -167,12 +167,12 @@ def _asked(rule: Rule, garment: Garment) -> Band:
 
 
 def aims(rule: Rule) -> bool:
-    """Tell whether a rule wishes for a place, rather than limiting or checking it."""
+    """Tell whether a rule aims at a place, rather than limiting or checking it."""
     return rule.bound == "target" and not rule.check
 
 
-def solve(applied: tuple[Applied, ...], art: Extents) -> XY | Fight:
-    """Return the optical centre in the garment frame, mm, or the hard rules that fight."""
+def solve(applied: tuple[Applied, ...], art: Extents) -> XY | RuleConflict:
+    """Return the optical centre in the garment frame, mm, or the hard rules that conflict."""
     place = [0.0, 0.0]
     for axis in Axis:
         rules = [a for a in applied if a.rule.axis is axis and not a.rule.check]
@@ -182,7 +182,7 @@ def solve(applied: tuple[Applied, ...], art: Extents) -> XY | Fight:
             pairs = list(zip(rules, terms, strict=True))
             first = next(a for a, t in pairs if t.hard and t.kind == "at_least" and t.at == low)
             second = next(a for a, t in pairs if t.hard and t.kind == "at_most" and t.at == high)
-            return Fight(first, second, low - high)
+            return RuleConflict(first, second, low - high)
         place[axis.value] = balance(terms)
     return place[0], place[1]
 

@@ -10,7 +10,7 @@ from chalkbeam.garments import AGES
 from chalkbeam.locations import location, locations
 from chalkbeam.locations.library import DATA, read_location
 from chalkbeam.locations.twins import other_side
-from chalkbeam.placement.survey import unknown_lines
+from chalkbeam.placement.garment_lines import unknown_lines
 
 GOOD = """
 title = "over the heart"

@@ -16,11 +16,11 @@ from chalkbeam.artwork import Box, letter
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import FITS, Landmark, garment, sizes, styles
 from chalkbeam.locations import location, locations
-from chalkbeam.placement import Impossible, Severity, check_words, place, remedies
+from chalkbeam.placement import Impossible, Severity, alternatives, check_words, place
+from chalkbeam.placement.alternatives import SHRINK
 from chalkbeam.placement.answers import fitting_locations
 from chalkbeam.placement.balance import Term, balance, hard_range
 from chalkbeam.placement.clearance import clearance
-from chalkbeam.placement.remedies import SHRINK
 from chalkbeam.placement.solve import takes
 from tests.strategies import any_garment
 from tests.support.artwork_files import block_art, mirror_art
@@ -46,7 +46,7 @@ def test_balance_is_the_least_squares_minimum(targets, limits, room):
 
     def cost(position):
         misses = [
-            t.weight * (position - t.at) ** 2 for t in terms if not t.hard and t.pulls(position)
+            t.weight * (position - t.at) ** 2 for t in terms if not t.hard and t.counts_at(position)
         ]
         return sum(misses)
 
@@ -239,30 +239,30 @@ def test_bigger_size_never_moves_the_art_nearer_the_pit_line_than_its_rule(top, 
 def test_scaling_by_the_offered_width_fits_and_a_little_more_does_not(width, height):
     piece, place_name = garment("pullover_hood", "YM"), location("full-front")
     art = block_art(width, height)
-    fight = None
+    conflict = None
     try:
         place(piece, place_name, art)
     except Impossible as raised:
-        fight = raised
-    assume(fight is not None)
-    assert fight.width is not None
-    place(piece, place_name, art.scaled(fight.width / width * (1 - 1e-9)))
+        conflict = raised
+    assume(conflict is not None)
+    assert conflict.width is not None
+    place(piece, place_name, art.scaled(conflict.width / width * (1 - 1e-9)))
     with pytest.raises(Impossible):
-        place(piece, place_name, art.scaled(fight.width / width * 1.01))
-    assert "never onto the collar" in str(fight)
-    assert "clear of the pocket" in str(fight)
+        place(piece, place_name, art.scaled(conflict.width / width * 1.01))
+    assert "never onto the collar" in str(conflict)
+    assert "clear of the pocket" in str(conflict)
 
 
 def test_impossible_offers_places_that_work():
     piece, art = garment("pullover_hood", "M"), block_art(250, 380)
     with pytest.raises(Impossible) as caught:
         place(piece, location("full-front"), art)
-    fight = caught.value
-    assert "full-back" in fight.others
-    for other in fight.others:
+    conflict = caught.value
+    assert "full-back" in conflict.others
+    for other in conflict.others:
         assert place(piece, location(other), art).worst < Severity.STOP
-    assert " in wide" in fight.words.say(Unit.INCH)
-    assert str(fight) == fight.words.say(Unit.MM)
+    assert " in wide" in conflict.words.say(Unit.INCH)
+    assert str(conflict) == conflict.words.say(Unit.MM)
 
 
 def test_how_far_ink_runs_off_and_how_deep_it_lies():
@@ -357,7 +357,7 @@ def test_smaller_number_stays_under_its_name():
     name = {"name_foot": Landmark(60.0, 0.0)}
     placed = place(piece, spot, art, extra=name)
     assert placed.worst is Severity.STOP
-    width = next(a.lengths[0] for a in remedies(placed) if "wide" in a.template)
+    width = next(a.lengths[0] for a in alternatives(placed) if "wide" in a.template)
     smaller = place(piece, spot, art.scaled(width / art.ink.width), extra=name)
     assert smaller.worst < Severity.STOP
     larger = place(piece, spot, art.scaled(width / art.ink.width / SHRINK), extra=name)
@@ -387,7 +387,7 @@ def test_a_rule_is_met_within_a_line_of_light(off, verdict):
 
 def test_lettering_and_slanted_places_are_not_offered_for_other_art():
     placed = place(garment("pocket_tee", "M"), location("left-chest"), block_art(89, 80))
-    elsewhere = next(a.template for a in remedies(placed) if "elsewhere" in a.template)
+    elsewhere = next(a.template for a in alternatives(placed) if "elsewhere" in a.template)
     assert "above-pocket" in elsewhere
     assert "name" not in elsewhere
     assert "script" not in elsewhere
@@ -404,8 +404,8 @@ def test_lettering_and_slanted_places_are_not_offered_for_other_art():
     ],
 )
 def test_remedies_work(style, name, art):
+    from chalkbeam.placement.alternatives import STEP
     from chalkbeam.placement.clearance import clearance as touch
-    from chalkbeam.placement.remedies import STEP
 
     def fine(found):
         # More than a twentieth of the ink under a hood calls for another place.
@@ -413,7 +413,7 @@ def test_remedies_work(style, name, art):
 
     piece, spot = garment(style, "L"), location(name)
     placed = place(piece, spot, art)
-    answers = remedies(placed)
+    answers = alternatives(placed)
     assert answers
     for answer in answers:
         if "higher" in answer.template or "lower" in answer.template:
@@ -431,4 +431,4 @@ def test_remedies_work(style, name, art):
 
 
 def test_nothing_to_remedy():
-    assert remedies(place(garment("crew_tee", "M"), location("nape"), block_art(50, 30))) == ()
+    assert alternatives(place(garment("crew_tee", "M"), location("nape"), block_art(50, 30))) == ()

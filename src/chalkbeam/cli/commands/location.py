@@ -87,7 +87,7 @@ def check_location(
 ) -> None:
     """Check a location file: its form, and whether garments have the lines it names."""
     from chalkbeam.locations.library import read_location
-    from chalkbeam.placement.survey import known_faces, unknown_lines
+    from chalkbeam.placement.garment_lines import known_faces, unknown_lines
 
     found = read_location(file)
     for location in found:

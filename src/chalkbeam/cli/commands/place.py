@@ -114,11 +114,11 @@ def place_art(
             if not any(rule.line in extra for rule in found.rules):
                 raise Refusal(f"--under goes with a number's location, not {found.title}.")
         placement = place(garment, found, artwork, turn=read_turn(turn), extra=extra)
-    except Impossible as fight:
+    except Impossible as conflict:
         if json:
-            _print_json(_impossible_json(fight, units))
+            _print_json(_impossible_json(conflict, units))
         else:
-            print(fight.words.say(units))
+            print(conflict.words.say(units))
         raise typer.Exit(1) from None
     try:
         loading = _loading(placement, platen, pad, collar, overhang, aside, on_top)
@@ -173,24 +173,24 @@ def _loading(
 
 def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:
     """Return the answer for another program: mm and degrees, words in `unit`."""
-    from chalkbeam.placement import plain_placement, remedies
+    from chalkbeam.placement import alternatives, plain_placement
     from chalkbeam.placement.loading import plain_loading
 
     answer: dict[str, object] = {"possible": True, **plain_placement(placement, unit)}
-    answer["would_work"] = [sentence.say(unit) for sentence in remedies(placement)]
+    answer["would_work"] = [sentence.say(unit) for sentence in alternatives(placement)]
     if loading is not None:
         answer["loading"] = plain_loading(placement, loading, unit)
     return answer
 
 
-def _impossible_json(fight: Impossible, unit: Unit) -> dict[str, object]:
+def _impossible_json(conflict: Impossible, unit: Unit) -> dict[str, object]:
     return {
         "possible": False,
-        "sentence": fight.words.say(unit),
-        "rules": [fight.fight.first.rule.says, fight.fight.second.rule.says],
-        "short_mm": round(fight.fight.short, 3),
-        "width_that_fits_mm": None if fight.width is None else round(fight.width, 3),
-        "other_locations": list(fight.others),
+        "sentence": conflict.words.say(unit),
+        "rules": [conflict.conflict.first.rule.says, conflict.conflict.second.rule.says],
+        "short_mm": round(conflict.conflict.short, 3),
+        "width_that_fits_mm": None if conflict.width is None else round(conflict.width, 3),
+        "other_locations": list(conflict.others),
     }
 
 

@@ -137,8 +137,8 @@ def show_light(
             )  # fmt: skip
             try:
                 placement = place(garment, where, artwork, turn=read_turn(turn))
-            except Impossible as fight:
-                print(fight.words.say(units))
+            except Impossible as conflict:
+                print(conflict.words.say(units))
                 raise typer.Exit(1) from None
             loading = load(
                 placement, platen, collar=pointing,

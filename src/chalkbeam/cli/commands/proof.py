@@ -120,8 +120,8 @@ def proof(
     )  # fmt: skip
     try:
         placement = place(garment, found, artwork, turn=read_turn(turn))
-    except Impossible as fight:
-        print(fight.words.say(units))
+    except Impossible as conflict:
+        print(conflict.words.say(units))
         raise typer.Exit(1) from None
     colour = cloth.colour if cloth else WHITE
     dark = sum(colour) < 330

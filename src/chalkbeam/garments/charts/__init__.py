@@ -1,4 +1,4 @@
-"""The shop's own size charts: read from a spreadsheet, stored beside the program's garments."""
+"""The shop's size charts: read from a spreadsheet, stored as data files in the user's folder."""
 
 from chalkbeam.garments.charts.reading import ChartProblem, ReadChart, read_chart
 from chalkbeam.garments.charts.storing import import_chart, style_key

@@ -31,7 +31,7 @@ BOX_TOLERANCE = MM_PER_INCH / 2
 """± mm between pieces of one box, where the shop does not say; common practice, no source."""
 
 ODD = (0.6, 1.6)
-"""A length outside these shares of the program's own chart is taken for a girth or a wrong unit."""
+"""A length outside these shares of the built-in chart's is taken for a girth or a wrong unit."""
 
 ALSO_CALLED: Mapping[str, tuple[str, ...]] = {
     "size": ("sz", "sizes", "garment size"),
@@ -180,7 +180,7 @@ def read_chart(path: Path, style: str, unit: str | None = None, fit: Fit = "regu
     ----------
     path : Path
     style : str
-        The program's style that the garments are cut like.
+        The built-in style that the garments are cut like.
     unit : {"in", "mm", "cm"}, optional
         Unit of bare numbers under headers without one.
     fit : Fit

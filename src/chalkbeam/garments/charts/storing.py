@@ -1,4 +1,4 @@
-"""The shop's own size charts: stored as data files in the user's folder, beside the program's."""
+"""The shop's size charts, stored as data files in the user's folder."""
 
 from __future__ import annotations
 
@@ -88,9 +88,9 @@ def import_chart(
     path : Path
         CSV or XLSX.
     style : str
-        The program's style that the garments are cut like.
+        The built-in style that the garments are cut like.
     name : str, optional
-        Name of a style of the shop's own; without it the chart changes `style` itself.
+        Name of a new style of the shop's; without it the chart changes `style` itself.
     unit, fit
         See `read_chart`.
     replace : bool

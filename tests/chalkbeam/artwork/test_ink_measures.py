@@ -8,21 +8,21 @@ import pytest
 from PIL import Image
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import found, load_artwork
+from chalkbeam.artwork import ink_measures, load_artwork
 
 
 @pytest.fixture
 def readings(monkeypatch):
     """The files read as pictures, in order."""
-    found._find.cache_clear()
+    ink_measures._measured_ink.cache_clear()
     names = []
-    reading = found.read_picture
+    reading = ink_measures.read_picture
 
     def read(path, page=1):
         names.append(path.name)
         return reading(path, page)
 
-    monkeypatch.setattr(found, "read_picture", read)
+    monkeypatch.setattr(ink_measures, "read_picture", read)
     return names
 
 
@@ -39,7 +39,7 @@ def test_one_reading_serves_every_size(tmp_path, readings):
     arts = [load_artwork(path, width=width) for width in (40, 90, 300)]
     assert readings == ["block.png"]
     assert [art.ink.width for art in arts] == pytest.approx([40, 90, 300])
-    found._find.cache_clear()
+    ink_measures._measured_ink.cache_clear()
     assert load_artwork(path, width=90) == arts[1]  # just as if read for this size alone
 
 

@@ -1,7 +1,7 @@
-"""The ink of an artwork file in its own pixels: all of an artwork but its size.
+"""The ink of an artwork file measured in its own pixels: all of an artwork but its size.
 
 A drawing takes half a second to render and measure, and an order prints the same one in many
-sizes: what was found is remembered by the file's content, and that of the pictures it links to.
+sizes: measures are cached by the file's content and that of the pictures it links to.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from chalkbeam.artwork.files import Picture, linked_files, read_picture
 from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
 
 REMEMBERED = 32
-"""Files that are remembered; a large one takes 2 MB."""
+"""Files in the cache; a large one takes 2 MB."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +73,9 @@ class InkMeasures:
         return bits.reshape(height, width).astype(bool)
 
 
-def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = False) -> InkMeasures:
+def measured_ink(
+    path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = False
+) -> InkMeasures:
     """Return the ink of an artwork file; a file of the same content is measured once.
 
     Parameters and refusals as in `chalkbeam.artwork.measure.load_artwork`.
@@ -81,7 +83,7 @@ def find(path: Path, *, page: int = 1, mirrored: bool = False, whole: bool = Fal
     path = Path(path)
     content = _digest(path)
     linked = (_digest(each) for each in _linked(path, content))
-    return _find(path.resolve(), (content, *linked), page, mirrored, whole)
+    return _measured_ink(path.resolve(), (content, *linked), page, mirrored, whole)
 
 
 def _digest(path: Path) -> bytes:
@@ -98,12 +100,12 @@ def _linked(path: Path, digest: bytes) -> tuple[Path, ...]:
 
 
 @functools.lru_cache(maxsize=REMEMBERED)
-def _find(
+def _measured_ink(
     path: Path, digests: tuple[bytes, ...], page: int, mirrored: bool, whole: bool
 ) -> InkMeasures:
     del digests  # an edited file is read again
     picture = as_seen(read_picture(path, page), mirrored)
-    return measured(picture, find_ink(picture.name, picture.rgba, whole))
+    return measure_picture(picture, find_ink(picture.name, picture.rgba, whole))
 
 
 def as_seen(picture: Picture, mirrored: bool) -> Picture:
@@ -113,7 +115,7 @@ def as_seen(picture: Picture, mirrored: bool) -> Picture:
     return replace(picture, rgba=np.ascontiguousarray(picture.rgba[:, ::-1]))
 
 
-def measured(picture: Picture, ink: Ink) -> InkMeasures:
+def measure_picture(picture: Picture, ink: Ink) -> InkMeasures:
     """Return the measures of a picture's ink."""
     left, top, right, bottom = box = bounds(ink.mask)
     height, width = ink.mask.shape

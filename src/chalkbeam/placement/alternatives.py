@@ -22,7 +22,7 @@ HIDDEN = 0.05
 """More of the ink than this under a lying hood calls for another place."""
 
 
-def remedies(placement: Placement) -> tuple[Sentence, ...]:
+def alternatives(placement: Placement) -> tuple[Sentence, ...]:
     """Return the nearest places, sizes and locations that spoil nothing.
 
     Empty where nothing is wrong: no stay-clear area under the ink and no more than a
