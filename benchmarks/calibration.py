@@ -169,8 +169,8 @@ def measure(
 def predicted(solution: Solution, points: Points, height: float, exact: bool) -> tuple[float, ...]:
     """Return the bound on the root mean square miss, the least one, and that on its shape."""
     slope = landing_slope(solution.map, points, height)
-    places = solution.task.problem.layout.map
-    spread = covariance(solution.task, solution.vector)
+    places = solution.problem.model.layout.map
+    spread = covariance(solution.problem, solution.vector)
     floating = _modes(slope, spread[np.ix_(places, places)])
     held = _modes(slope, known_cards(solution)) if exact else np.full_like(floating, np.nan)
     shapes = np.stack([without_rigid(points, mode) for mode in np.moveaxis(floating, 2, 0)])
@@ -186,18 +186,18 @@ def _modes(slope: Floats, spread: Floats) -> Floats:
 
 def known_cards(solution: Solution) -> Floats:
     """Return the projector's covariance with cards, print and boards held at their places."""
-    problem = solution.task.problem
-    layout_ = problem.layout
+    model = solution.problem.model
+    layout_ = model.layout
     held = np.zeros(layout_.size, dtype=np.bool_)
     held[layout_.scale] = True
-    for level, height in enumerate(problem.levels):
-        for card in range(len(problem.plans)):
-            held[layout_.lay(level, card)] = True
+    for level, height in enumerate(model.levels):
+        for card in range(len(model.plans)):
+            held[layout_.card_pose(level, card)] = True
         if height:
-            held[layout_.board(level)] = True
-            held[layout_.rise(level)] = True
-    task = replace(solution.task, free=solution.task.free & ~held)
-    return covariance(task, solution.vector)[np.ix_(layout_.map, layout_.map)]
+            held[layout_.spacer_pose(level)] = True
+            held[layout_.height_error(level)] = True
+    problem = replace(solution.problem, free=solution.problem.free & ~held)
+    return covariance(problem, solution.vector)[np.ix_(layout_.map, layout_.map)]
 
 
 def study(seed: int, camera: str, laying: float, keep: Path | None) -> list[Row]:

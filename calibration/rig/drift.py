@@ -139,7 +139,7 @@ def compare(rig: Rig, now: Solution) -> Drift:
     landed = now.map.platen_from_projector(rig.projector.projector_from_platen(points))
     moved = rigid(points, landed)
     distance = np.linalg.norm(landed - points, axis=1)
-    crosses = now.task.problem.crosses
+    crosses = now.problem.model.crosses
     if not now.photos:
         # A few crosses say much where they stand and little elsewhere: judge them there.
         points = as_points([cross.point for cross in crosses])
@@ -195,7 +195,7 @@ def rigid(source: Points, target: Points) -> Isometry:
 
 def _misfit(rig: Rig, now: Solution) -> str | None:
     """Say why the old lens in a new pose does not explain what is seen, or None."""
-    problem, place = now.task.problem, now.task.problem.layout.projector
+    model, place = now.problem.model, now.problem.model.layout.projector
     lens = np.arange(N_INTRINSIC)
     spread = rig.fit.matrix[np.ix_(lens, lens)]
     known = np.diag(spread) > 0
@@ -206,14 +206,14 @@ def _misfit(rig: Rig, now: Solution) -> str | None:
         return f"The light does not fit the projector on file: {cause}"
     if now.photos:
         fresh = solve_plans(
-            now.photos, now.plans, problem.pattern, now.map.size, now.stated
-        ).task.noise
-        worse = now.task.noise[:-1] / fresh[:-1]
+            now.photos, now.plans, model.pattern, now.map.size, now.stated
+        ).problem.noise
+        worse = now.problem.noise[:-1] / fresh[:-1]
         if worse.max() > MISFIT:
             name = now.photos[int(np.argmax(worse)) // 2].name
             return f"{name} does not fit the projector on file: {cause}"
-    rows = problem.groups == 2 * len(now.photos)
-    crossed = np.linalg.norm(problem.residuals(now.vector)[rows].reshape(-1, 2), axis=1)
+    rows = model.groups == 2 * len(now.photos)
+    crossed = np.linalg.norm(model.residuals(now.vector)[rows].reshape(-1, 2), axis=1)
     if crossed.max(initial=0.0) > CROSS_LIMIT * rig.stated.nudge:
         return f"The crosses do not fit the projector on file, by {crossed.max():.1f} mm"
     return None

@@ -88,7 +88,7 @@ class Rig:
         made_at : datetime, optional
             With its zone.
         """
-        problem = solution.task.problem
+        model = solution.problem.model
         seen = sorted({k for photo in solution.photos for k in (c.index for c in photo.pattern)})
         when = made_at or datetime.now().astimezone()
         return cls(
@@ -98,9 +98,9 @@ class Rig:
             fit=solution.fit,
             stated=solution.stated,
             photos=solution.photos,
-            crosses=problem.crosses,
+            crosses=model.crosses,
             plans=solution.plans,
-            pattern=tuple(zip(seen, xy_tuple(problem.pattern[seen]), strict=True)),
+            pattern=tuple(zip(seen, xy_tuple(model.pattern[seen]), strict=True)),
             inherited=solution.inherited,
             made_at=when.isoformat(timespec="seconds"),
         )

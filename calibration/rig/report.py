@@ -16,10 +16,9 @@ from calibration.rig import report_parts as parts
 from calibration.rig.by_hand import resolve
 from calibration.rig.file import Rig
 from calibration.rig.report_parts import GREY, INK, MARGIN, Sheet
-from calibration.solve.acceptance import describe_lay, pixel_on_platen
-from calibration.solve.advice import if_laid_exactly
+from calibration.solve.acceptance import describe_card_pose, pixel_on_platen
+from calibration.solve.advice import worst_with_cards_exact
 from calibration.solve.fit import Solution
-from calibration.solve.zones import by_level
 
 WIDTH = 1600
 PHOTO_AREA = (960, 860)
@@ -112,7 +111,7 @@ def _findings(
     x, y = place
     for index, photo in enumerate(solution.photos):
         pixel = pixel_on_platen(solution.camera(index))
-        cards, light = solution.task.noise[2 * index : 2 * index + 2]
+        cards, light = solution.problem.noise[2 * index : 2 * index + 2]
         raised = f", raised {photo.raised:g} mm" if photo.raised else ""
         sheet.text((x, y), f"{photo.name}{raised}", 15)
         said = (
@@ -125,17 +124,17 @@ def _findings(
     limit = rig.stated.laid
     for card in rig.fit.cards:
         off = float(np.hypot(*card.shift)) > limit
-        said = f"{describe_lay(card)}; its corners fit to {card.residual:.3f} mm."
+        said = f"{describe_card_pose(card)}; its corners fit to {card.residual:.3f} mm."
         sheet.text((x, y), said, 15, parts.ALARM if off else INK)
         y += 22
     notes = list(rig.fit.notes)
     if solution.photos:
-        bare = by_level(solution.task, solution.vector)[0]
+        bare = solution.zones[0]
         notes.append(
             f"From one part of the platen to the next the light is {bare.off:.2f} mm off, one way "
             f"and another, beyond its noise ({bare.ratio:.1f} times what noise alone would leave)."
         )
-        exact = if_laid_exactly(solution, rig.face)
+        exact = worst_with_cards_exact(solution, rig.face)
         notes.append(
             f"The photos alone would place the light to {exact.bound:.2f} mm; the rest is how the "
             "cards were laid, and crosses nudged on to marks take it out (crosses touch-up)."

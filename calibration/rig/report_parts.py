@@ -240,11 +240,11 @@ def cross_panel(
 
     outline = face.outline()
     sheet.line(on_sheet(np.vstack([outline, outline[:1]])), INK, 2.0)
-    problem = solution.task.problem
-    misses = problem.residuals(solution.vector)[problem.groups == 2 * len(problem.photos)]
+    model = solution.problem.model
+    misses = model.residuals(solution.vector)[model.groups == 2 * len(model.photos)]
     long = max(float(np.abs(misses).max()), 1e-3)
     zoom = _ARROW / long
-    for cross, miss in zip(problem.crosses, misses.reshape(-1, 2), strict=True):
+    for cross, miss in zip(model.crosses, misses.reshape(-1, 2), strict=True):
         at = on_sheet(np.array([cross.point]))[0]
         for arm in ((10, 0), (0, 10)):
             sheet.line([tuple(at - arm), tuple(at + arm)], CARD, 1.6)

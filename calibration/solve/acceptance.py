@@ -1,7 +1,7 @@
-"""Is a solved calibration to be trusted? Each gate refuses with what to do better.
+"""Is a solved calibration to be trusted? Each check refuses with what to do better.
 
-The order matters: the first sentence that applies is the one that helps. A card that
-lies wrong comes before the noise it causes, the noise before the bound it widens.
+The order matters, since one fault causes others: a card that lies wrong is told before the
+noise that it causes, and noise before the bound that it widens.
 """
 
 from __future__ import annotations
@@ -16,30 +16,31 @@ from calibration.geometry import PlatenFace
 from calibration.model.pinhole import Array, Pinhole
 from calibration.model.uncertainty import Worst, place_in_words, worst
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from calibration.solve.advice import PRESS_FLAT, too_wide, unevenness
+from calibration.solve.advice import PRESS_FLAT, too_wide
 from calibration.solve.fit import KEYSTONED, Solution, solve_plans
 from calibration.solve.least_squares import minimise
-from calibration.solve.model_error import light_sees
-from calibration.solve.priors import BOARD_HEIGHT_ERROR, PRINT_SCALE_ERROR
+from calibration.solve.model_error import estimate_without_prior
+from calibration.solve.priors import PRINT_SCALE_ERROR, SPACER_HEIGHT_ERROR
 from calibration.solve.residuals import NOTHING, ResidualModel
 from calibration.solve.values import CardFit
 
-LAY_LIMIT = 3.0
-"""A card may lie off by this many times what the operator promised; beyond, something is wrong
-that floating cards should not paper over."""
+CARD_SHIFT_LIMIT = 3.0
+"""A card may lie off by this many times what the operator stated. Beyond that something is wrong,
+which solving for the cards' places must not hide."""
 
 SCALE_LIMIT = 0.0015
-"""Print scale, less 1, beyond which, and by its standard error more, the bar must be measured: a
-platen stated 2 mm too large or small looks like 0.0045, give or take what printers differ by,
-and nothing else shows it."""
+"""Print scale, less 1, beyond which (plus its standard error) the bar must be measured. A platen
+stated 2 mm too large or small looks like a print scale of 0.0045, give or take what printers
+differ by, and nothing else shows it."""
 
 BAR_LIMIT = 0.003
 """How far the print scale may be from the measured bar: three times the bar's error."""
 
-BOARD_LIMIT = 2.2
-"""How many standard errors, its own and the light's, a board's height may be from the stated one:
-one of 36 true ones is farther, and is measured once more. On many benches the light sees a board
-to 0.2 to 0.6 mm, on some only to 2 mm: there 2 mm may pass, and the report says how well."""
+SPACER_LIMIT = 2.2
+"""How many standard errors, of the statement and of the light together, a spacer's height may be
+from the stated one. One true statement in 36 is farther off, and is measured once more. On many
+benches the light tells the height to 0.2 to 0.6 mm, on some only to 2 mm: there an error of 2 mm
+may pass, and the report says how well the height is told."""
 
 TURN_LIMIT = math.radians(4.0)
 """A card may lie turned by this, radians: one that is flush with an edge cannot be."""
@@ -48,21 +49,18 @@ BLUR_LIMIT = 0.35
 """Largest corner noise, mm on the platen; a sharp 1080p photo has 0.05."""
 
 CROSS_LIMIT = 4.0
-"""A cross may be off by this many times what the operator promised."""
+"""A cross may be off by this many times what the operator stated."""
 
 DISAGREEMENT = 2.5
 """How many times noisier a photo may be together with the others than alone."""
 
-UNEVEN_LEAST = 0.05
-"""Zones that are off by less than this, mm, are no uneven face that a hand could feel, however
-sure of it sharp photos are; corners scatter by as much."""
 
 HELD_OUT_LIMIT = 1.6
 """How many times farther off held-out corners may be than fitted ones."""
 
 HELD_OUT_LEAST = 0.05
-"""Held-out corners nearer than this are near enough, mm, whatever the ratio: in a sharp photo
-even and odd corners differ by a fiftieth of a pixel, being of one colour each."""
+"""Held-out corners nearer than this, mm, are near enough whatever the ratio. In a sharp photo
+even and odd corners differ by a fiftieth of a pixel, since each kind has its own colours."""
 
 
 def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
@@ -76,19 +74,19 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     Raises
     ------
     Refusal
-        Naming the first gate that the solution fails, and what to do.
+        What is wrong first of all, and what to do.
     """
-    _cards(solution)
+    _check_cards(solution)
     if any(photo.raised for photo in solution.photos):
-        _keystone(solution)  # a board of another height spoils what the rest would say
-    _scale(solution)
-    _crosses(solution, face)
-    _photos(solution)
-    _sensible(solution)
-    _keystone(solution)
-    _boards(solution)
+        _check_keystone(solution)  # a spacer of another height would mislead the checks below
+    _check_scale(solution)
+    _check_crosses(solution, face)
+    _check_photos(solution)
+    _check_sensible(solution)
+    _check_keystone(solution)
+    _check_spacers(solution)
     if solution.photos:
-        _held_out(solution)
+        _check_held_out(solution)
     fit, stated = solution.fit, solution.stated
     found = worst(solution.map, fit.matrix, fit.freedom, face, stated.heights)
     over = max(found, key=lambda each: each.bound)
@@ -97,8 +95,8 @@ def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     return found
 
 
-def _sensible(solution: Solution) -> None:
-    """Refuse what no bench looks like; a fit that went astray ends here."""
+def _check_sensible(solution: Solution) -> None:
+    """Refuse a lens where no projector stands: the fit has diverged."""
     lens = solution.map.pinhole.lens
     if not (np.all(np.isfinite(lens)) and 100 < lens[2] < 20_000):
         raise Refusal(
@@ -108,7 +106,7 @@ def _sensible(solution: Solution) -> None:
         )
 
 
-def _cards(solution: Solution) -> None:
+def _check_cards(solution: Solution) -> None:
     bare = {fit.name for fit in solution.fit.cards if not fit.raised}
     missing = [plan.name for plan in solution.plans if plan.name not in bare]
     if solution.photos and len(bare) < 3:
@@ -117,69 +115,75 @@ def _cards(solution: Solution) -> None:
             f"{_listed(missing)} into view and take the photo again.",
             remedy=Remedy(RemedyKind.ONE_MORE),
         )
-    fit = _astray(solution)
+    fit = _misplaced_card(solution)
     if fit is None:
         return
-    _bar(solution)
+    _check_bar(solution)
     raise Refusal(
-        f"{describe_lay(fit)}: lay it flush with the platen's edges, check that the "
+        f"{describe_card_pose(fit)}: lay it flush with the platen's edges, check that the "
         "platen's size is the true one, and take the photos again.",
         remedy=Remedy(RemedyKind.SPACER_AGAIN if fit.raised else RemedyKind.ALL_AGAIN),
     )
 
 
-def _astray(solution: Solution) -> CardFit | None:
+def _misplaced_card(solution: Solution) -> CardFit | None:
     """Return the first card that lies too far from its place, if one does."""
-    limit = LAY_LIMIT * solution.stated.laid
+    limit = CARD_SHIFT_LIMIT * solution.stated.laid
     for fit in solution.fit.cards:
         if math.hypot(*fit.shift) > limit or abs(fit.turn) > TURN_LIMIT:
             return fit
     return None
 
 
-def _bar(solution: Solution) -> None:
-    """Refuse a stated bar without which every card lies in its place.
+def _check_bar(solution: Solution) -> None:
+    """Refuse a stated bar if every card lies in its place once the bar is left out.
 
-    A bar that is wrong by a percent throws cards off by centimetres: nothing but the
-    same photos solved without it tells that from cards laid wrong.
+    A bar that is wrong by a percent moves cards by centimetres. Only solving the same photos
+    without it tells that from cards laid wrong.
     """
     bar = solution.stated.bar
     if bar is None:
         return
-    free = _without_bar(solution)
-    if _astray(free) is None and abs(free.fit.print_scale - bar / 100) > BAR_LIMIT:
-        raise _bar_contradicted(bar, free)
+    without_bar = _solved_without_bar(solution)
+    if (
+        _misplaced_card(without_bar) is None
+        and abs(without_bar.fit.print_scale - bar / 100) > BAR_LIMIT
+    ):
+        raise _bar_contradicted(bar, without_bar)
 
 
-def _without_bar(solution: Solution) -> Solution:
-    """Return what the same photos come to where nothing is known of the bar."""
-    problem = solution.task.problem
+def _solved_without_bar(solution: Solution) -> Solution:
+    """Return the same photos solved without the stated bar."""
+    model = solution.problem.model
     return solve_plans(
         solution.photos,
         solution.plans,
-        problem.pattern,
+        model.pattern,
         solution.map.size,
         replace(solution.stated, bar=None),
-        problem.crosses,
+        model.crosses,
         solution.inherited,
     )
 
 
-def _bar_contradicted(bar: float, free: Solution) -> Refusal:
+def _bar_contradicted(bar: float, without_bar: Solution) -> Refusal:
+    seen = 100 * without_bar.fit.print_scale
     return Refusal(
-        f"By their bar the cards are printed at {bar:.1f} %, by the photos at "
-        f"{100 * free.fit.print_scale:.1f} %: measure the bar again (--bar), and the platen.",
+        f"By their bar the cards are printed at {bar:.1f} %, by the photos at {seen:.1f} %: "
+        "measure the bar again (--bar), and the platen.",
         remedy=Remedy(RemedyKind.MEASURE),
     )
 
 
-def _scale(solution: Solution) -> None:
-    """Refuse what sizes and distances of the cards say of each other, if it cannot be true."""
+def _check_scale(solution: Solution) -> None:
+    """Refuse cards whose size contradicts their distances, or the stated bar."""
     if not solution.photos:
         return
     seen, bar = solution.fit.print_scale, solution.stated.bar
-    place = solution.task.problem.layout.scale
-    growth, error = light_sees(solution.task, solution.vector, place, PRINT_SCALE_ERROR)
+    place = solution.problem.model.layout.scale
+    growth, error = estimate_without_prior(
+        solution.problem, solution.vector, solution.zones, place, PRINT_SCALE_ERROR
+    )
     if bar is None and abs(growth) > SCALE_LIMIT + error:
         larger, smaller = ("larger", "smaller") if growth > 0 else ("smaller", "larger")
         raise Refusal(
@@ -188,18 +192,20 @@ def _scale(solution: Solution) -> None:
             remedy=Remedy(RemedyKind.MEASURE),
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
-        raise _bar_contradicted(bar, _without_bar(solution))
+        raise _bar_contradicted(bar, _solved_without_bar(solution))
 
 
-def _boards(solution: Solution) -> None:
-    """Refuse a board whose light contradicts its stated height."""
-    problem = solution.task.problem
-    for level, height in enumerate(problem.levels):
+def _check_spacers(solution: Solution) -> None:
+    """Refuse a spacer whose stated height the light contradicts."""
+    model = solution.problem.model
+    for level, height in enumerate(model.levels):
         if not height:
             continue
-        place = problem.layout.rise(level)
-        rise, error = light_sees(solution.task, solution.vector, place, BOARD_HEIGHT_ERROR)
-        if abs(rise) > BOARD_LIMIT * math.hypot(error, BOARD_HEIGHT_ERROR):
+        place = model.layout.height_error(level)
+        off, error = estimate_without_prior(
+            solution.problem, solution.vector, solution.zones, place, SPACER_HEIGHT_ERROR
+        )
+        if abs(off) > SPACER_LIMIT * math.hypot(error, SPACER_HEIGHT_ERROR):
             raise Refusal(
                 f"The light on the board does not lie as it would {height:g} mm up: measure how "
                 "high the cards' face is above the platen, state that (--raised), and make sure "
@@ -208,12 +214,12 @@ def _boards(solution: Solution) -> None:
             )
 
 
-def _keystone(solution: Solution) -> None:
-    """Refuse to guess where a lens is behind a picture that electronics have bent."""
+def _check_keystone(solution: Solution) -> None:
+    """Refuse keystone correction: behind it, photos do not tell where the lens is."""
     if solution.fit.model != KEYSTONED or solution.stated.lens is not None:
         return
-    off = unevenness(solution)
-    if off > UNEVEN_LEAST:
+    if solution.zones[0].palpable:
+        off = solution.zones[0].unevenness
         raise Refusal(
             f"The light lies up and down by {off:.2f} mm from one part of the platen to the next, "
             f"as on an uneven face: {PRESS_FLAT}.",
@@ -236,8 +242,8 @@ def _keystone(solution: Solution) -> None:
     )
 
 
-def describe_lay(fit: CardFit) -> str:
-    """Say how a card lies: "The front-left card lies 4.0 mm to the right of its place"."""
+def describe_card_pose(fit: CardFit) -> str:
+    """Say where a card lies: "The front-left card lies 4.0 mm to the right of its place"."""
     x, y = fit.shift
     ways = [
         f"{abs(x):.1f} mm to the {'right' if x > 0 else 'left'}" if abs(x) >= 0.25 else "",
@@ -252,12 +258,12 @@ def describe_lay(fit: CardFit) -> str:
     return f"The {fit.name} card{board} {said}"
 
 
-def _crosses(solution: Solution, face: PlatenFace) -> None:
-    problem = solution.task.problem
-    rows = problem.groups == 2 * len(problem.photos)
-    off = np.linalg.norm(problem.residuals(solution.vector)[rows].reshape(-1, 2), axis=1)
+def _check_crosses(solution: Solution, face: PlatenFace) -> None:
+    model = solution.problem.model
+    rows = model.groups == 2 * len(model.photos)
+    off = np.linalg.norm(model.residuals(solution.vector)[rows].reshape(-1, 2), axis=1)
     if len(off) and off.max() > CROSS_LIMIT * solution.stated.nudge:
-        cross = problem.crosses[int(np.argmax(off))]
+        cross = model.crosses[int(np.argmax(off))]
         raise Refusal(
             f"The cross at {place_in_words(cross.point, face)} is {off.max():.1f} mm off from what "
             "the others say: set it on its mark again, or measure where the mark is."
@@ -270,16 +276,16 @@ def pixel_on_platen(camera: Pinhole) -> float:
     return float(abs(np.linalg.det(by_point[0, :, :2])) ** -0.5)
 
 
-def _photos(solution: Solution) -> None:
-    """Refuse a photo that is blurred, and photos that are fine alone but not together."""
-    problem = solution.task.problem
-    together = _spread(problem, solution.vector)
+def _check_photos(solution: Solution) -> None:
+    """Refuse a blurred photo, and photos that are each good but disagree."""
+    model = solution.problem.model
+    together = _scatter(model, solution.vector)
     alone = together.copy()
     for index, _ in enumerate(solution.photos if len(solution.photos) > 1 else ()):
-        task = replace(solution.task, problem=_only(problem, index))
-        vector = minimise(task, solution.vector, 12).vector
+        problem = replace(solution.problem, model=_only_photo(model, index))
+        vector = minimise(problem, solution.vector, 12).vector
         mine = slice(2 * index, 2 * index + 2)
-        alone[mine] = _spread(task.problem, vector)[mine]
+        alone[mine] = _scatter(problem.model, vector)[mine]
     pixels = [pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos))]
     scale = np.repeat(pixels, 2)
     if np.max(alone * scale, initial=0.0) > BLUR_LIMIT:
@@ -304,30 +310,30 @@ def _photos(solution: Solution) -> None:
         )
 
 
-def _spread(problem: ResidualModel, vector: Array) -> Array:
+def _scatter(model: ResidualModel, vector: Array) -> Array:
     """Return how far corners scatter in each photo's groups, px, shape (groups less 1,).
 
-    From the median, as a standard deviation of one coordinate: a few false corners,
-    which the fit lets go, are no reason to refuse a photo.
+    From the median, as a standard deviation of one coordinate: a few false corners, to
+    which the fit gives no weight, are no reason to refuse a photo.
     """
-    residuals = np.abs(problem.residuals(vector))
-    groups = range(2 * len(problem.photos))
-    return np.array([_median(residuals[problem.groups == group]) * 1.4826 for group in groups])
+    residuals = np.abs(model.residuals(vector))
+    groups = range(2 * len(model.photos))
+    return np.array([_median(residuals[model.groups == group]) * 1.4826 for group in groups])
 
 
 def _median(values: Array) -> float:
     return float(np.median(values)) if len(values) else 0.0
 
 
-def _only(problem: ResidualModel, photo: int) -> ResidualModel:
+def _only_photo(model: ResidualModel, photo: int) -> ResidualModel:
     """Return the problem of one photo, in the same layout."""
     photos = tuple(
-        seen if k == photo else seen.part(NOTHING, NOTHING) for k, seen in enumerate(problem.photos)
+        seen if k == photo else seen.part(NOTHING, NOTHING) for k, seen in enumerate(model.photos)
     )
-    return replace(problem, photos=photos, crosses=())
+    return replace(model, photos=photos, crosses=())
 
 
-def _held_out(solution: Solution) -> float:
+def _check_held_out(solution: Solution) -> float:
     """Return how far off the odd corners are when only the even ones were fitted, photo px.
 
     Raises
@@ -335,9 +341,9 @@ def _held_out(solution: Solution) -> float:
     Refusal
         If that is much farther than corners that took part in the fit.
     """
-    problem = solution.task.problem
-    even, odd = (_half(problem, remainder) for remainder in (0, 1))
-    vector = minimise(replace(solution.task, problem=even), solution.vector, 15).vector
+    model = solution.problem.model
+    even, odd = (_half(model, remainder) for remainder in (0, 1))
+    vector = minimise(replace(solution.problem, model=even), solution.vector, 15).vector
     unseen = float(np.median(np.abs(odd.residuals(vector))))
     fitted = float(np.median(np.abs(odd.residuals(solution.vector))))
     pixel = max(pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos)))
@@ -350,13 +356,13 @@ def _held_out(solution: Solution) -> float:
     return unseen
 
 
-def _half(problem: ResidualModel, remainder: int) -> ResidualModel:
+def _half(model: ResidualModel, remainder: int) -> ResidualModel:
     """Return the problem of the corners with even or odd numbers."""
     photos = tuple(
         seen.part(seen.corner % 2 == remainder, seen.pattern % 2 == remainder)
-        for seen in problem.photos
+        for seen in model.photos
     )
-    return replace(problem, photos=photos)
+    return replace(model, photos=photos)
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -1,4 +1,4 @@
-"""What to do where light could land too far off, and what would be left if cards lay exactly."""
+"""What to do where light could land too far off, and what exactly laid cards would leave of it."""
 
 from __future__ import annotations
 
@@ -11,13 +11,9 @@ from calibration.geometry import PlatenFace
 from calibration.model.uncertainty import Worst, place_in_words, worst
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.fit import Solution
-from calibration.solve.least_squares import Gauss
+from calibration.solve.least_squares import GaussianPrior
 from calibration.solve.model_error import map_covariance
-from calibration.solve.zones import by_level
-
-UNEVEN = 3.0
-"""Ratio of the zones' mean squares to noise from which a face counts as uneven; of 20 degrees of
-freedom as here, chi-squared is above in one of 10^5 even ones."""
+from calibration.solve.zones import Zones
 
 _MANY = 1000  # degrees of freedom of what corners alone determine
 
@@ -45,8 +41,8 @@ def _advice(
     if not solution.photos:
         advice = "set more crosses, on marks spread over the whole platen"
         return advice, Remedy(RemedyKind.CROSSES)
-    if _for_unevenness(solution, face, tolerance, over):
-        off = unevenness(solution)
+    if _even_would_do(solution, face, tolerance, over):
+        off = solution.zones[0].unevenness
         return (
             f"the light lies up and down by {off:.2f} mm from one part of the platen to the "
             f"next, as on an uneven face; {PRESS_FLAT}"
@@ -59,24 +55,25 @@ def _advice(
             f"add a photo with the cards on a {board}, or measure where the projector's lens is "
             "(--lens)"
         ), Remedy(RemedyKind.HEIGHT)
-    if if_laid_exactly(solution, face, over.height).bound < tolerance:
+    if worst_with_cards_exact(solution, face, over.height).bound < tolerance:
         advice = "lay each card flush with the platen's edges and take the photos again"
         return advice, Remedy(RemedyKind.ALL_AGAIN)
     side = _unseen_side(solution)
     return f"take one more photo, from the {side}", Remedy(RemedyKind.ONE_MORE, side=side)
 
 
-def if_laid_exactly(solution: Solution, face: PlatenFace, height: float = 0.0) -> Worst:
-    """Return the worst point if it were known that every card lay exactly as planned.
+def worst_with_cards_exact(solution: Solution, face: PlatenFace, height: float = 0.0) -> Worst:
+    """Return the worst point if every card were known to lie exactly as planned.
 
-    That is what remains once crosses nudged on to marks take the cards' mean laying
-    error out.
+    That much is left after a touch-up by crosses has removed the cards' mean laying error.
     """
-    layout = solution.task.problem.layout
-    lays = np.arange(layout.lay(0, 0).start, layout.lay(layout.levels, 0).start)
-    exact = Gauss.each(lays, 0.0, 0.01)
-    task = replace(solution.task, priors=[*solution.task.priors, exact])
-    spread = map_covariance(task, solution.vector, solution.stated, solution.inherited)
+    layout = solution.problem.model.layout
+    poses = np.arange(layout.card_pose(0, 0).start, layout.card_pose(layout.levels, 0).start)
+    exact = GaussianPrior.each(poses, 0.0, 0.01)
+    problem = replace(solution.problem, priors=[*solution.problem.priors, exact])
+    spread = map_covariance(
+        problem, solution.vector, solution.zones, solution.stated, solution.inherited
+    )
     return worst(solution.map, spread, _MANY, face, (height,))[0]
 
 
@@ -88,18 +85,13 @@ def _unseen_side(solution: Solution) -> str:
     return min(sides, key=lambda side: float(np.max(seen @ np.array(sides[side]))))
 
 
-def unevenness(solution: Solution) -> float:
-    """Return how far the light of the bare platen is off from zone to zone, mm; 0 if it is even."""
-    bare = by_level(solution.task, solution.vector)[0]
-    return bare.off if bare.ratio > UNEVEN else 0.0
-
-
-def _for_unevenness(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> bool:
-    """Tell whether an even face would do, or take a good part of the bound away."""
-    if not unevenness(solution):
+def _even_would_do(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> bool:
+    """Tell whether an even face would be within the tolerance, or take much of the bound away."""
+    if not solution.zones[0].unevenness:
         return False
+    even_zones = tuple(Zones() for _ in solution.zones)
     even = map_covariance(
-        solution.task, solution.vector, solution.stated, solution.inherited, even=True
+        solution.problem, solution.vector, even_zones, solution.stated, solution.inherited
     )
     (left,) = worst(solution.map, even, solution.fit.freedom, face, (over.height,))
     return left.bound <= max(tolerance, 0.85 * over.bound)

@@ -23,18 +23,17 @@ FOCAL_GUESSES = np.geomspace(0.5, 2.2, 12)
 from a very wide phone lens to a portrait lens."""
 
 SHIFT_GUESSES = (-0.9, -0.6, -0.3, 0.0, 0.3, 0.6, 0.9)
-"""Lens shifts tried for a projector, over the picture's height: a shifted lens puts its
-principal point on or beyond an edge, and which one is unknown beforehand."""
+"""Lens shifts tried for a projector, over the picture's height: lens shift moves the principal
+point to an edge of the picture or beyond, and which edge is unknown beforehand."""
 
 THROW_GUESSES = (0.5, 0.9, 1.4, 2.2)
 """Throw ratios tried where a photo's homography gives none."""
-
 
 START_NOISE = 0.25
 """How well points are known where only a start is sought, mm."""
 
 
-def first_vector(problem: ResidualModel, observations: tuple[PhotoObservation, ...]) -> Array:
+def first_vector(model: ResidualModel, observations: tuple[PhotoObservation, ...]) -> Array:
     """Return the long vector with cameras and poses set; cards lie as planned.
 
     Raises
@@ -42,29 +41,29 @@ def first_vector(problem: ResidualModel, observations: tuple[PhotoObservation, .
     Refusal
         If a photo's cards do not fix the photo's view.
     """
-    layout = problem.layout
+    layout = model.layout
     vector = np.zeros(layout.size)
     vector[layout.projector] = Pinhole(1.0, 0.0, 0.0).vector
-    views = [_view(problem, k, o) for k, o in enumerate(observations)]
-    for index, _ in enumerate(problem.cameras):
-        mine = [k for k, seen in enumerate(problem.photos) if seen.camera == index]
+    views = [_view(model, k, o) for k, o in enumerate(observations)]
+    for index, _ in enumerate(model.cameras):
+        mine = [k for k, seen in enumerate(model.photos) if seen.camera == index]
         size = np.array(observations[mine[0]].size, dtype=np.float64)
         centre = (size - 1) / 2
         hints = [o.focal_hint for k, o in enumerate(observations) if k in mine and o.focal_hint]
         guesses = hints[:1] or list(FOCAL_GUESSES * size.max())
         lens = [Pinhole(float(f), float(centre[0]), float(centre[1])) for f in guesses]
-        best = min(lens, key=lambda each: sum(_strain(each, views[k]) for k in mine))
+        best = min(lens, key=lambda each: sum(_non_rigidity(each, views[k]) for k in mine))
         vector[layout.camera(index)] = best.vector[:9]
         for k in mine:
-            height = problem.levels[problem.photos[k].level]
+            height = model.levels[model.photos[k].level]
             vector[layout.pose(k)] = pose_from_homography(best, views[k], height).vector[9:]
     return vector
 
 
-def _view(problem: ResidualModel, photo: int, observation: PhotoObservation) -> Homography:
-    """Return photo_from_platen at the height of the photo's lay."""
-    seen = problem.photos[photo]
-    corners = np.array([plan.corners for plan in problem.plans])
+def _view(model: ResidualModel, photo: int, observation: PhotoObservation) -> Homography:
+    """Return photo_from_platen at the height of the photo's cards."""
+    seen = model.photos[photo]
+    corners = np.array([plan.corners for plan in model.plans])
     try:
         return homography.fit(corners[seen.card, seen.corner], seen.card_pixels)
     except homography.DegeneratePointsError:
@@ -75,7 +74,7 @@ def _view(problem: ResidualModel, photo: int, observation: PhotoObservation) -> 
         ) from None
 
 
-def _strain(lens: Pinhole, view: Homography) -> float:
+def _non_rigidity(lens: Pinhole, view: Homography) -> float:
     """Return how far a homography is from a rigid view through a lens, free of scale."""
     columns = np.linalg.inv(lens.intrinsic_matrix) @ view
     a, b = columns[:, 0], columns[:, 1]
@@ -148,8 +147,8 @@ def first_projectors(
 ) -> list[Pinhole]:
     """Return the likeliest projector for each sign of its lens shift, best first.
 
-    One plane leaves the lens shift nearly open, even its sign, so a start on the wrong
-    side may end in a false minimum: both sides go on to the joint fit, which decides.
+    One plane hardly tells the lens shift, not even its sign, and a start on the wrong
+    side may end in a false minimum. So the joint fit is started from both sides.
 
     Parameters
     ----------
@@ -175,25 +174,25 @@ def first_projectors(
             remedy=Remedy(RemedyKind.ALL_AGAIN),
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
-    problem = ResidualModel((), (), (0.0,), (), np.zeros((0, 2)), few, size)
-    free = projector_places(problem, PROJECTOR_FREE)
-    task = FitProblem(
-        problem, projector_priors(problem, size, stated), free, np.array([START_NOISE])
+    model = ResidualModel((), (), (0.0,), (), np.zeros((0, 2)), few, size)
+    free = projector_places(model, PROJECTOR_FREE)
+    problem = FitProblem(
+        model, projector_priors(model, size, stated), free, np.array([START_NOISE])
     )
     results = []
     for guess in _projector_guesses(size, view):
-        start = np.zeros(problem.layout.size)
-        start[problem.layout.projector] = guess.vector
-        results.append(minimise(task, start, 15))
+        start = np.zeros(model.layout.size)
+        start[model.layout.projector] = guess.vector
+        results.append(minimise(problem, start, 15))
     ranked = [
-        problem.projector(result.vector) for result in sorted(results, key=lambda each: each.cost)
+        model.projector(result.vector) for result in sorted(results, key=lambda each: each.cost)
     ]
     middle = (size[1] - 1) / 2
     others = [each for each in ranked if (each.cy < middle) != (ranked[0].cy < middle)]
     return [ranked[0], *others[:1]]
 
 
-def landed(problem: ResidualModel, vector: Array) -> list[tuple[float, Points, Points]]:
+def observed_landings(model: ResidualModel, vector: Array) -> list[tuple[float, Points, Points]]:
     """Return, for each photo, where its pattern corners were seen to land.
 
     Returns
@@ -202,14 +201,14 @@ def landed(problem: ResidualModel, vector: Array) -> list[tuple[float, Points, P
         mm; platen frame, mm, shape (M, 2); projector px, shape (M, 2).
     """
     found = []
-    for k, seen in enumerate(problem.photos):
-        height = problem.height(vector, seen.level)
-        points = problem.camera(vector, k).unproject(seen.pattern_pixels, height)
-        found.append((height, points, problem.pattern[seen.pattern]))
+    for k, seen in enumerate(model.photos):
+        height = model.height(vector, seen.level)
+        points = model.camera(vector, k).unproject(seen.pattern_pixels, height)
+        found.append((height, points, model.pattern[seen.pattern]))
     return found
 
 
-def without_pattern(problem: ResidualModel) -> ResidualModel:
+def without_pattern(model: ResidualModel) -> ResidualModel:
     """Return the problem of the cameras and cards alone."""
-    photos = tuple(seen.part(EVERYTHING, NOTHING) for seen in problem.photos)
-    return replace(problem, photos=photos, crosses=())
+    photos = tuple(seen.part(EVERYTHING, NOTHING) for seen in model.photos)
+    return replace(model, photos=photos, crosses=())

@@ -13,15 +13,16 @@ from calibration.model.pinhole import PARAMETERS, Array, Pinhole
 from calibration.solve.parameters import Indices
 from calibration.solve.residuals import ResidualModel
 
-CORNER_REACH = 4.0
-"""Residual, in standard errors, at which a corner's pull has halved. Cauchy's loss keeps
-about 98 % of the efficiency on clean data here and lets a false corner go."""
+CORNER_ROBUST_SCALE = 4.0
+"""Residual of a corner, in standard errors, at which its weight has halved. With this scale
+Cauchy's loss keeps about 98 % of the efficiency on clean data and gives a false corner hardly
+any weight."""
 
-LAY_REACH = 3.0
-"""The same for a card's lay: one card laid badly must not drag the other three along."""
+CARD_ROBUST_SCALE = 3.0
+"""The same for a card's pose: one card laid badly must not shift the other three."""
 
-NEVER = 1e9
-"""A reach so far away that Cauchy's loss is the plain square to rounding."""
+NO_LOSS = 1e9
+"""A robust scale so large that Cauchy's loss equals the plain square to rounding."""
 
 MAXIMUM_STEPS = 60
 """Fits from a fair start take 5 to 25 steps."""
@@ -31,8 +32,8 @@ class Prior(Protocol):
     """What is known before the photos: residuals in standard errors, and their slope."""
 
     @property
-    def reach(self) -> float | None:
-        """Where the pull halves, standard errors; None where it never does."""
+    def robust_scale(self) -> float | None:
+        """Residual at which the weight has halved, standard errors; None where it never does."""
 
     def residuals(self, vector: Array) -> Array:
         """Return the residuals, shape (M,)."""
@@ -42,7 +43,7 @@ class Prior(Protocol):
 
 
 @dataclass(frozen=True, eq=False)
-class Gauss:
+class GaussianPrior:
     """Unknowns known to a mean and a covariance.
 
     Attributes
@@ -52,23 +53,23 @@ class Gauss:
     mean : ndarray, shape (N,)
     root : ndarray, shape (M, N)
         Whitening matrix: ``root @ (x - mean)`` has unit covariance.
-    reach : float or None
+    robust_scale : float or None
     """
 
     places: Indices
     mean: Array
     root: Array
-    reach: float | None = None
+    robust_scale: float | None = None
 
     @classmethod
     def each(
-        cls, places: ArrayLike, mean: ArrayLike, error: ArrayLike, reach: float | None = None
-    ) -> Gauss:
+        cls, places: ArrayLike, mean: ArrayLike, error: ArrayLike, robust_scale: float | None = None
+    ) -> GaussianPrior:
         """Return a prior of unknowns that are independent of each other."""
         where = np.atleast_1d(np.asarray(places, dtype=np.intp))
         means = np.broadcast_to(np.asarray(mean, dtype=np.float64), len(where))
         errors = np.broadcast_to(np.asarray(error, dtype=np.float64), len(where))
-        return cls(where, means, np.diag(1 / errors), reach)
+        return cls(where, means, np.diag(1 / errors), robust_scale)
 
     def residuals(self, vector: Array) -> Array:
         """Return the whitened distance from the mean."""
@@ -82,7 +83,7 @@ class Gauss:
 
 
 @dataclass(frozen=True, eq=False)
-class LensAt:
+class LensPrior:
     """The projector's lens position as measured with a tape.
 
     Attributes
@@ -92,13 +93,13 @@ class LensAt:
     position : ndarray, shape (3,), platen frame, mm
     error : float
         Standard error of each coordinate, mm.
-    reach : float or None
+    robust_scale : float or None
     """
 
     projector: slice
     position: Array
     error: float
-    reach: float | None = None
+    robust_scale: float | None = None
 
     def residuals(self, vector: Array) -> Array:
         """Return the distance of the solved lens from the measured one."""
@@ -123,39 +124,41 @@ def lens_slope(pinhole: Pinhole) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class FitProblem:
-    """A problem with its priors, its noise and the unknowns that are free.
+    """What is minimised: a residual model with priors, noise and the unknowns that are free.
 
     Attributes
     ----------
-    problem : ResidualModel
+    model : ResidualModel
     priors : sequence of Prior
     free : ndarray of bool, shape (layout.size,)
     noise : ndarray, shape (groups,)
         Standard error of one coordinate in each noise group.
     """
 
-    problem: ResidualModel
+    model: ResidualModel
     priors: Sequence[Prior]
     free: NDArray[np.bool_]
     noise: Array
 
     def residuals(self, vector: Array) -> Array:
         """Return every residual in standard errors, shape (R,)."""
-        seen = self.problem.residuals(vector) / self.noise[self.problem.groups]
+        seen = self.model.residuals(vector) / self.noise[self.model.groups]
         return np.concatenate([seen, *(prior.residuals(vector) for prior in self.priors)])
 
     def jacobian(self, vector: Array) -> Array:
         """Return the slope of `residuals` by the free unknowns, shape (R, F)."""
-        seen = self.problem.jacobian(vector) / self.noise[self.problem.groups][:, None]
+        seen = self.model.jacobian(vector) / self.noise[self.model.groups][:, None]
         rows = np.concatenate([seen, *(prior.jacobian(vector) for prior in self.priors)])
         return np.asarray(rows[:, self.free])
 
-    def reaches(self, vector: Array) -> Array:
-        """Return where each residual's pull halves, shape (R,); `NEVER` where it does not."""
-        parts = [np.full(len(self.problem.groups), CORNER_REACH)]
+    def robust_scales(self, vector: Array) -> Array:
+        """Return each residual's robust scale, shape (R,); `NO_LOSS` where it has none."""
+        parts = [np.full(len(self.model.groups), CORNER_ROBUST_SCALE)]
         for prior in self.priors:
             count = len(prior.residuals(vector))
-            parts.append(np.full(count, NEVER if prior.reach is None else prior.reach))
+            parts.append(
+                np.full(count, NO_LOSS if prior.robust_scale is None else prior.robust_scale)
+            )
         return np.concatenate(parts)
 
 
@@ -174,20 +177,20 @@ class Result:
     cost: float
 
 
-def minimise(task: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
+def minimise(problem: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
     """Return the free unknowns that explain the observations best, from `start`."""
     from scipy.optimize import least_squares  # takes 0.4 s to import
 
-    squares = task.reaches(start) ** 2
+    squares = problem.robust_scales(start) ** 2
 
     def whole(part: Array) -> Array:
         vector = start.copy()
-        vector[task.free] = part
+        vector[problem.free] = part
         return vector
 
     def residuals(part: Array) -> Array:
-        # Far from any sense a lens model has no inverse: call that very wrong.
-        return np.nan_to_num(task.residuals(whole(part)), nan=1e6)
+        # Far from any real lens the distortion has no inverse: count that as a huge residual.
+        return np.nan_to_num(problem.residuals(whole(part)), nan=1e6)
 
     def cauchy(z: Array) -> Array:
         weight = 1 / (1 + z / squares)
@@ -195,8 +198,8 @@ def minimise(task: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Resu
 
     found = least_squares(
         residuals,
-        start[task.free],
-        lambda part: np.nan_to_num(task.jacobian(whole(part))),
+        start[problem.free],
+        lambda part: np.nan_to_num(problem.jacobian(whole(part))),
         loss=cauchy,
         x_scale="jac",
         xtol=1e-9,
@@ -207,27 +210,27 @@ def minimise(task: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Resu
     return Result(whole(found.x), 2 * float(found.cost))
 
 
-def weights(task: FitProblem, vector: Array) -> Array:
+def weights(problem: FitProblem, vector: Array) -> Array:
     """Return the robust weight of each residual, shape (R,), from 0 to 1."""
-    ratio = task.residuals(vector) / task.reaches(vector)
+    ratio = problem.residuals(vector) / problem.robust_scales(vector)
     return np.asarray(1 / (1 + ratio**2))
 
 
-def covariance(task: FitProblem, vector: Array) -> Array:
+def covariance(problem: FitProblem, vector: Array) -> Array:
     """Return the covariance of the long vector, shape (layout.size, layout.size).
 
     The inverse of the weighted normal matrix (Gauss-Newton approximation of the
     Hessian; Hartley & Zisserman, 2nd ed., section 5.2.3); zero for unknowns that
     are not free.
     """
-    slope = task.jacobian(vector) * np.sqrt(weights(task, vector))[:, None]
+    slope = problem.jacobian(vector) * np.sqrt(weights(problem, vector))[:, None]
     inverse, size = _inverse(slope)
     full = np.zeros((len(vector), len(vector)))
-    full[np.ix_(task.free, task.free)] = inverse / np.outer(size, size)
+    full[np.ix_(problem.free, problem.free)] = inverse / np.outer(size, size)
     return full
 
 
-def gain_of_freeing(task: FitProblem, vector: Array, more: NDArray[np.bool_]) -> float:
+def gain_of_freeing(problem: FitProblem, vector: Array, more: NDArray[np.bool_]) -> float:
     """Return by how much the cost would fall if more unknowns were free, to second order.
 
     The score (Lagrange multiplier) statistic: no second fit is needed to see that a
@@ -236,22 +239,22 @@ def gain_of_freeing(task: FitProblem, vector: Array, more: NDArray[np.bool_]) ->
     Parameters
     ----------
     vector : ndarray
-        The minimum with `task.free` free.
+        The minimum with `problem.free` free.
     more : ndarray of bool, shape (layout.size,)
         The unknowns to free as well.
     """
-    wider = replace(task, free=task.free | more)
-    pull = np.sqrt(weights(task, vector))
-    slope = wider.jacobian(vector) * pull[:, None]
+    wider = replace(problem, free=problem.free | more)
+    root = np.sqrt(weights(problem, vector))
+    slope = wider.jacobian(vector) * root[:, None]
     inverse, size = _inverse(slope)
-    gradient = (slope / size).T @ (pull * task.residuals(vector))
+    gradient = (slope / size).T @ (root * problem.residuals(vector))
     return float(gradient @ inverse @ gradient)
 
 
 def _inverse(slope: Array) -> tuple[Array, Array]:
     """Return the inverse normal matrix of a slope with its columns scaled, and their sizes.
 
-    Unknowns span 1e-6 to 1e3, which would cost an unscaled inversion its accuracy.
+    Unknowns range from 1e-6 to 1e3: unscaled, the inversion would lose its accuracy.
     """
     size = np.linalg.norm(slope, axis=0)
     size[size == 0] = 1.0
@@ -259,7 +262,7 @@ def _inverse(slope: Array) -> tuple[Array, Array]:
     return np.linalg.pinv(scaled.T @ scaled, rcond=1e-14, hermitian=True), size
 
 
-def noise_by_group(task: FitProblem, vector: Array, floor: float = 0.01) -> Array:
+def noise_by_group(problem: FitProblem, vector: Array, floor: float = 0.01) -> Array:
     """Return the standard error of one coordinate in each noise group, as the residuals show it.
 
     Robust weights and the residuals' own degrees of freedom are taken into account:
@@ -268,19 +271,19 @@ def noise_by_group(task: FitProblem, vector: Array, floor: float = 0.01) -> Arra
     Parameters
     ----------
     floor : float
-        Least noise believed, px: corners are never better than a hundredth of a pixel.
+        Lower limit, px: corners are never better than a hundredth of a pixel.
     """
-    problem = task.problem
-    count = len(problem.groups)
-    weight = weights(task, vector)
-    slope = task.jacobian(vector) * np.sqrt(weight)[:, None]
+    model = problem.model
+    count = len(model.groups)
+    weight = weights(problem, vector)
+    slope = problem.jacobian(vector) * np.sqrt(weight)[:, None]
     normal, size = _inverse(slope)
     basis = slope / size
     leverage = np.einsum("ij,jk,ik->i", basis, normal, basis)[:count]
-    squared = weight[:count] * problem.residuals(vector) ** 2
+    squared = weight[:count] * model.residuals(vector) ** 2
     spare = np.clip(weight[:count] * (1 - leverage), 1e-3, None)
-    groups = len(task.noise)
-    above = np.bincount(problem.groups, squared, groups)
-    below = np.bincount(problem.groups, spare, groups)
+    groups = len(problem.noise)
+    above = np.bincount(model.groups, squared, groups)
+    below = np.bincount(model.groups, spare, groups)
     found = np.sqrt(above / np.where(below > 0, below, 1.0))
-    return np.where(below > 0, np.maximum(found, floor), task.noise)
+    return np.where(below > 0, np.maximum(found, floor), problem.noise)

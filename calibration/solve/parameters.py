@@ -12,8 +12,8 @@ from calibration.model.pinhole import INTRINSIC, PARAMETERS, POSE
 Indices = NDArray[np.intp]
 
 N_LENS, N_POSE, N_PINHOLE = len(INTRINSIC), len(POSE), len(PARAMETERS)
-N_STRAY = 3  # focal length (relative), principal point x, y
-N_LAY = 3  # x, y, turn
+N_PHOTO_INTRINSICS = 3  # focal length (relative), principal point x, y
+N_CARD_POSE = 3  # x, y, turn
 N_BOW = 3
 N_BEND = 2
 
@@ -22,12 +22,20 @@ N_BEND = 2
 class Layout:
     """Where each unknown stands in the long vector.
 
-    In this order: each camera's intrinsics (9), each photo's camera pose (6), each
-    photo's straying from its camera's intrinsics (relative focal length, principal
-    point: focusing and stabilisation move the lens), the projector (15), each level's
-    lays of each card (x, y, turn), each level's board (x, y, turn), each level's
-    bow (3) and height error, the print scale less 1, how the projector's picture is
-    bent (2, see `projector.bend`).
+    In this order:
+
+    - each camera's intrinsics (9);
+    - each photo's camera pose (6);
+    - by how much each photo's intrinsics differ from its camera's (relative focal length,
+      principal point x, y), since focusing and stabilisation move the lens;
+    - the projector (15);
+    - at each level, the pose of each card against its planned place (x, y, turn);
+    - at each level, the pose of the spacer under the cards (x, y, turn);
+    - at each level, the bow of the face (3), then at each level the error of its height;
+    - the print scale less 1;
+    - the bend of the projector's picture (2, see `projector.bend`).
+
+    A *level* is a stated height of the cards: the bare platen, or a spacer board on it.
     """
 
     cameras: int
@@ -43,26 +51,26 @@ class Layout:
         """Return where a photo's camera pose stands."""
         return _block(N_LENS * self.cameras, photo, N_POSE)
 
-    def stray(self, photo: int) -> slice:
-        """Return where a photo's straying from its camera's intrinsics stands."""
-        return _block(self.pose(self.photos).start, photo, N_STRAY)
+    def photo_intrinsics(self, photo: int) -> slice:
+        """Return where a photo's differences from its camera's intrinsics stand."""
+        return _block(self.pose(self.photos).start, photo, N_PHOTO_INTRINSICS)
 
     @property
     def projector(self) -> slice:
         """Where the projector's 15 parameters stand."""
-        return _block(self.stray(self.photos).start, 0, N_PINHOLE)
+        return _block(self.photo_intrinsics(self.photos).start, 0, N_PINHOLE)
 
-    def lay(self, level: int, card: int) -> slice:
-        """Return where a card's lay on a level stands."""
-        return _block(self.projector.stop, level * self.cards + card, N_LAY)
+    def card_pose(self, level: int, card: int) -> slice:
+        """Return where a card's pose at a level stands."""
+        return _block(self.projector.stop, level * self.cards + card, N_CARD_POSE)
 
-    def board(self, level: int) -> slice:
-        """Return where a level's board stands."""
-        return _block(self.lay(self.levels, 0).start, level, N_LAY)
+    def spacer_pose(self, level: int) -> slice:
+        """Return where the pose of a level's spacer stands."""
+        return _block(self.card_pose(self.levels, 0).start, level, N_CARD_POSE)
 
     def bow(self, level: int) -> slice:
         """Return where the bow of a level's face stands."""
-        return _block(self.board(self.levels).start, level, N_BOW)
+        return _block(self.spacer_pose(self.levels).start, level, N_BOW)
 
     @property
     def map(self) -> Indices:
@@ -70,18 +78,18 @@ class Layout:
         blocks = (self.projector, self.bow(0), self.bend)
         return np.concatenate([places_of(block) for block in blocks])
 
-    def rise(self, level: int) -> int:
+    def height_error(self, level: int) -> int:
         """Return where a level's height error stands."""
         return int(self.bow(self.levels).start) + level
 
     @property
     def scale(self) -> int:
         """Where the print scale less 1 stands."""
-        return self.rise(self.levels)
+        return self.height_error(self.levels)
 
     @property
     def bend(self) -> slice:
-        """Where the bend of the projector's picture stands."""
+        """Where the two terms of the picture's bend stand."""
         return _block(self.scale + 1, 0, N_BEND)
 
     @property

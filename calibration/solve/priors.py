@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from calibration.model.pinhole import INTRINSIC, PARAMETERS
 from calibration.observations import PhotoObservation
-from calibration.solve.least_squares import LAY_REACH, Gauss, LensAt, Prior
+from calibration.solve.least_squares import CARD_ROBUST_SCALE, GaussianPrior, LensPrior, Prior
+from calibration.solve.parameters import places_of
 from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import CardPlan, Inherited, Stated
 
@@ -20,10 +21,10 @@ CAMERA_HINT_ERROR = 0.05
 CAMERA_CENTRE_ERROR = 0.015
 CAMERA_RADIAL_ERROR = 0.3
 CAMERA_TANGENTIAL_ERROR = 5e-4
-# From photo to photo of one camera. The shift also covers a camera held upside down, whose
-# upright picture has its principal point mirrored.
-STRAY_FOCAL_ERROR = 1e-3
-STRAY_CENTRE_ERROR = 0.003
+# How photos of one camera differ. The shift also covers a camera held upside down, whose upright
+# picture has its principal point mirrored.
+PHOTO_FOCAL_ERROR = 1e-3
+PHOTO_CENTRE_ERROR = 0.003
 
 # Projectors, as shares of the picture's width (throw ratio, sideways shift) or height.
 THROW, THROW_ERROR = 1.4, 0.5
@@ -39,31 +40,32 @@ PRINT_SCALE_ERROR = 0.003
 and a little more."""
 BAR_ERROR = 0.001
 """A 100 mm bar read to 0.2 mm with a steel rule, as two standard errors."""
-BOARD_SHIFT_ERROR, BOARD_TURN_ERROR = 1.0, 0.01
-"""How a raised board lies on the platen, mm and radians: flush with its edges by eye. The surer
-that is, the better the light can tell how high the board is; one far off lets go (`LAY_REACH`)."""
-BOARD_HEIGHT_ERROR = 0.15
-"""How well the board's stated height is known, mm."""
+SPACER_SHIFT_ERROR, SPACER_TURN_ERROR = 1.0, 0.01
+"""How a spacer lies on the platen, mm and radians: flush with its edges by eye. The surer that
+is, the better the light can tell the spacer's height. One that lies far off is given little
+weight (`CARD_ROBUST_SCALE`)."""
+SPACER_HEIGHT_ERROR = 0.15
+"""How well the spacer's stated height is known, mm."""
 BOW_ERROR = 0.06
-"""How far a press's platen or a board is from flat, mm at 100 mm from its middle: a quarter of
+"""How far a press's platen or a spacer is from flat, mm at 100 mm from its middle: a quarter of
 a millimetre at the edges (common practice, no source)."""
-YY = len(PARAMETERS) + 2
-"""Where the last term of the bow stands among a map's parameters."""
+BOW_YY = len(PARAMETERS) + 2
+"""Where the bow's last term stands among a map's parameters."""
 LENS_ERROR = 10.0
 """How well a lens is found with a tape measure, mm."""
 
 
-def lay_error(stated: Stated) -> float:
-    """Return the standard error of a card's lay, mm."""
+def card_pose_error(stated: Stated) -> float:
+    """Return the standard error of where a card lies, mm, as stated."""
     return stated.laid / 2
 
 
-def camera_priors(problem: ResidualModel, observations: Sequence[PhotoObservation]) -> list[Prior]:
+def camera_priors(model: ResidualModel, observations: Sequence[PhotoObservation]) -> list[Prior]:
     """Return what is known of each camera's lens."""
     priors: list[Prior] = []
-    for index, key in enumerate(problem.cameras):
+    for index, key in enumerate(model.cameras):
         photos = [o for o in observations if o.camera == key]
-        start = problem.layout.camera(index).start
+        start = model.layout.camera(index).start
         width, height = photos[0].size
         long = max(width, height)
         hints = [o.focal_hint for o in photos if o.focal_hint]
@@ -72,69 +74,67 @@ def camera_priors(problem: ResidualModel, observations: Sequence[PhotoObservatio
         centre = CAMERA_CENTRE_ERROR * long
         mean = [focal, (width - 1) / 2, (height - 1) / 2, 0, 0, 0, 0]
         errors = [error, centre, centre, *[CAMERA_RADIAL_ERROR] * 2, *[CAMERA_TANGENTIAL_ERROR] * 2]
-        priors.append(Gauss.each(start + np.arange(7), mean, errors))
+        priors.append(GaussianPrior.each(start + np.arange(7), mean, errors))
     for photo, observation in enumerate(observations):
-        stray = problem.layout.stray(photo)
-        centre = STRAY_CENTRE_ERROR * max(observation.size)
-        errors = [STRAY_FOCAL_ERROR, centre, centre]
-        priors.append(Gauss.each(np.arange(stray.start, stray.stop), 0.0, errors))
+        block = model.layout.photo_intrinsics(photo)
+        centre = PHOTO_CENTRE_ERROR * max(observation.size)
+        errors = [PHOTO_FOCAL_ERROR, centre, centre]
+        priors.append(GaussianPrior.each(places_of(block), 0.0, errors))
     return priors
 
 
-def card_priors(problem: ResidualModel, stated: Stated, error: float) -> list[Prior]:
-    """Return what is known of the cards: how they lie, how large they are, on how high a board.
+def card_priors(model: ResidualModel, stated: Stated, error: float) -> list[Prior]:
+    """Return what is known of the cards: how they lie, how large they are, how high the spacer is.
 
     Parameters
     ----------
     error : float
-        Standard error of a lay as seen, mm. Where a lay's pull halves goes by the stated
-        one: however badly cards lie, the worst must not drag the others along.
+        Standard error of where a card lies as observed, mm. The robust scale goes by the stated
+        one: however badly cards lie, the worst must not shift the others.
     """
-    layout = problem.layout
-    reach = LAY_REACH * lay_error(stated) / error
+    layout = model.layout
+    robust_scale = CARD_ROBUST_SCALE * card_pose_error(stated) / error
     priors: list[Prior] = []
-    for level, height in enumerate(problem.levels):
-        for k, plan in enumerate(problem.plans):
+    for level, height in enumerate(model.levels):
+        for k, plan in enumerate(model.plans):
             errors = [error, error, error / _half_side(plan)]
-            lay = layout.lay(level, k)
-            places = np.arange(lay.start, lay.stop)
-            priors.append(Gauss.each(places, 0.0, errors, reach))
+            places = places_of(layout.card_pose(level, k))
+            priors.append(GaussianPrior.each(places, 0.0, errors, robust_scale))
         if height:
-            board = layout.board(level)
-            errors = [BOARD_SHIFT_ERROR, BOARD_SHIFT_ERROR, BOARD_TURN_ERROR]
-            priors.append(Gauss.each(np.arange(board.start, board.stop), 0.0, errors, LAY_REACH))
-            priors.append(Gauss.each(layout.rise(level), 0.0, BOARD_HEIGHT_ERROR))
+            errors = [SPACER_SHIFT_ERROR, SPACER_SHIFT_ERROR, SPACER_TURN_ERROR]
+            places = places_of(layout.spacer_pose(level))
+            priors.append(GaussianPrior.each(places, 0.0, errors, CARD_ROBUST_SCALE))
+            priors.append(GaussianPrior.each(layout.height_error(level), 0.0, SPACER_HEIGHT_ERROR))
     measured = stated.bar is not None
     mean = stated.bar / 100.0 - 1.0 if stated.bar is not None else 0.0
-    priors.append(Gauss.each(layout.scale, mean, BAR_ERROR if measured else PRINT_SCALE_ERROR))
+    priors.append(
+        GaussianPrior.each(layout.scale, mean, BAR_ERROR if measured else PRINT_SCALE_ERROR)
+    )
     return priors
 
 
-def bow_priors(problem: ResidualModel, inherited: Inherited | None = None) -> list[Prior]:
-    """Return how flat the platen and boards are, but for what the projector's past tells."""
-    layout = problem.layout
-    told = inherited is not None and inherited.covariance[YY][YY] > 0
+def bow_priors(model: ResidualModel, inherited: Inherited | None = None) -> list[Prior]:
+    """Return how flat the platen and spacers are, unless an earlier calibration tells it."""
+    layout = model.layout
+    told = inherited is not None and inherited.covariance[BOW_YY][BOW_YY] > 0
     levels = range(1 if told else 0, layout.levels)
-    return [
-        Gauss.each(np.arange(bent.start, bent.stop), 0.0, BOW_ERROR)
-        for bent in (layout.bow(level) for level in levels)
-    ]
+    return [GaussianPrior.each(places_of(layout.bow(level)), 0.0, BOW_ERROR) for level in levels]
 
 
 def projector_priors(
-    problem: ResidualModel,
+    model: ResidualModel,
     size: tuple[int, int],
     stated: Stated,
     inherited: Inherited | None = None,
 ) -> list[Prior]:
-    """Return what is known of the projector: throw, shift, small distortion, or its past."""
+    """Return what is known of the projector: from an earlier calibration, or as projectors are."""
     if inherited is not None:
         spread = np.array(inherited.covariance)
         known = np.flatnonzero(np.diag(spread) > 0)
         # The inverse of the Cholesky factor whitens.
         root = np.linalg.inv(np.linalg.cholesky(spread[np.ix_(known, known)]))
-        places = problem.layout.map[known]
-        return [Gauss(places, np.array(inherited.mean)[known], root)]
+        places = model.layout.map[known]
+        return [GaussianPrior(places, np.array(inherited.mean)[known], root)]
     width, height = size
     throw = THROW if stated.throw is None else stated.throw
     error = THROW_ERROR if stated.throw is None else THROW_STATED_ERROR * stated.throw
@@ -149,38 +149,38 @@ def projector_priors(
         SKEW_ERROR * throw * width,
     ]
     lens = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
-    projector = problem.layout.projector
-    priors: list[Prior] = [Gauss.each(projector.start + np.array(lens), mean, errors)]
+    projector = model.layout.projector
+    priors: list[Prior] = [GaussianPrior.each(projector.start + np.array(lens), mean, errors)]
     if stated.lens is not None:
-        priors.append(LensAt(projector, np.array(stated.lens), LENS_ERROR))
+        priors.append(LensPrior(projector, np.array(stated.lens), LENS_ERROR))
     return priors
 
 
-def free_unknowns(problem: ResidualModel) -> NDArray[np.bool_]:
+def free_unknowns(model: ResidualModel) -> NDArray[np.bool_]:
     """Return which unknowns of cameras, cards and faces the photos bear on, as a mask."""
-    layout = problem.layout
+    layout = model.layout
     free = np.zeros(layout.size, dtype=np.bool_)
     for index in range(layout.cameras):
         free[layout.camera(index)][:7] = True
-    for photo, seen in enumerate(problem.photos):
+    for photo, seen in enumerate(model.photos):
         free[layout.pose(photo)] = True
-        alone = sum(other.camera == seen.camera for other in problem.photos) == 1
-        free[layout.stray(photo)] = not alone  # one photo cannot stray from itself
+        alone = sum(other.camera == seen.camera for other in model.photos) == 1
+        free[layout.photo_intrinsics(photo)] = not alone  # one photo cannot differ from itself
         for k in np.unique(seen.card):
-            free[layout.lay(seen.level, int(k))] = True
+            free[layout.card_pose(seen.level, int(k))] = True
         free[layout.bow(seen.level)] = True
-        if problem.levels[seen.level]:
-            free[layout.board(seen.level)] = True
-            free[layout.rise(seen.level)] = True
+        if model.levels[seen.level]:
+            free[layout.spacer_pose(seen.level)] = True
+            free[layout.height_error(seen.level)] = True
     free[layout.bow(0)] = True  # crosses stand on the platen, too
-    free[layout.scale] = bool(problem.photos)
+    free[layout.scale] = bool(model.photos)
     return free
 
 
-def bows(problem: ResidualModel) -> NDArray[np.bool_]:
+def bows(model: ResidualModel) -> NDArray[np.bool_]:
     """Return a mask of the bows of all faces, shape (layout.size,)."""
-    mask = np.zeros(problem.layout.size, dtype=np.bool_)
-    mask[problem.layout.bow(0).start : problem.layout.bow(problem.layout.levels).start] = True
+    mask = np.zeros(model.layout.size, dtype=np.bool_)
+    mask[model.layout.bow(0).start : model.layout.bow(model.layout.levels).start] = True
     return mask
 
 
@@ -188,20 +188,20 @@ PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty",
 """A pinhole with square pixels and radial distortion."""
 
 KEYSTONE = ("aspect", "skew")
-"""Free as well for oblong pixels or a picture that the projector's electronics have bent."""
+"""Free as well for oblong pixels or a picture with keystone correction."""
 
 
-def projector_places(problem: ResidualModel, names: Sequence[str]) -> NDArray[np.bool_]:
+def projector_places(model: ResidualModel, names: Sequence[str]) -> NDArray[np.bool_]:
     """Return a mask of the projector's unknowns by name, shape (layout.size,)."""
-    mask = np.zeros(problem.layout.size, dtype=np.bool_)
-    start = problem.layout.projector.start
+    mask = np.zeros(model.layout.size, dtype=np.bool_)
+    start = model.layout.projector.start
     mask[[start + PARAMETERS.index(name) for name in names]] = True
     return mask
 
 
-def rests_on_bare_platen(problem: ResidualModel, stated: Stated) -> bool:
+def rests_on_bare_platen(model: ResidualModel, stated: Stated) -> bool:
     """Tell whether nothing above the platen was seen or measured."""
-    raised = any(problem.levels) or any(cross.height for cross in problem.crosses)
+    raised = any(model.levels) or any(cross.height for cross in model.crosses)
     return not raised and stated.lens is None
 
 

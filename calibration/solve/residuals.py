@@ -1,10 +1,10 @@
-"""What a calibration must explain: unknowns, residuals and their slopes.
+"""What a calibration must explain: observations, their residuals, and the residuals' slopes.
 
-Every unknown has a place in one long vector (`Layout`); which of them are free
-is the solver's choice. Residuals of corners are in photo pixels: a card's corner
-is carried from the card to the photo; a corner of the projected pattern is carried
-from the projector to the lit surface and from there to the photo, so that all noise
-stands where it arises. Crosses moved by hand leave residuals on the platen, mm.
+Every unknown has a place in one long vector (`parameters.Layout`); which of them are
+free is the solver's choice. Corners leave residuals in photo pixels, since that is where
+their noise arises: a card's corner is mapped from the card to the photo, a corner of the
+projected pattern from the projector to the lit surface and from there to the photo.
+Crosses moved by hand leave residuals on the platen, mm.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from calibration.model.pinhole import Array, Pinhole
 from calibration.model.platen_surface import Bow, basis, land, on_surface
 from calibration.model.projector import bend
 from calibration.observations import Corner, PhotoObservation
-from calibration.solve.parameters import N_LAY, N_LENS, Indices, Layout, places_of
+from calibration.solve.parameters import N_CARD_POSE, N_LENS, Indices, Layout, places_of
 from calibration.solve.values import CardPlan, Cross
 
 Mask = NDArray[np.bool_] | slice
@@ -73,7 +73,7 @@ EVERYTHING = slice(None)
 
 @dataclass(frozen=True, eq=False)
 class ResidualModel:
-    """All observations of one calibration, ready for the solver.
+    """The observations of one calibration as arrays, and what the unknowns leave of them.
 
     Attributes
     ----------
@@ -81,7 +81,7 @@ class ResidualModel:
     cameras : tuple of str
         Camera keys.
     levels : tuple of float
-        Stated heights of the lays, mm; the first is the bare platen, 0.
+        Stated heights of the cards, mm; the first is the bare platen, 0.
     plans : tuple of CardPlan
     pattern : ndarray, shape (K, 2)
         Projector px of the pattern's corners by index.
@@ -107,12 +107,13 @@ class ResidualModel:
         size: tuple[int, int],
         crosses: Sequence[Cross] = (),
     ) -> ResidualModel:
-        """Gather observations into arrays; cameras and raised levels as they first appear."""
+        """Gather observations into arrays; cameras and levels in the order they appear."""
         cameras = tuple(dict.fromkeys(o.camera for o in observations))
         levels = tuple(dict.fromkeys((0.0, *(o.raised for o in observations))))
         names = {plan.name: k for k, plan in enumerate(plans)}
         photos = tuple(
-            _seen(o, cameras.index(o.camera), levels.index(o.raised), names) for o in observations
+            _photo_corners(o, cameras.index(o.camera), levels.index(o.raised), names)
+            for o in observations
         )
         return cls(photos, cameras, levels, tuple(plans), as_points(pattern), tuple(crosses), size)
 
@@ -135,7 +136,7 @@ class ResidualModel:
         """Return the camera of a photo, in its pose."""
         layout = self.layout
         lens = vector[layout.camera(self.photos[photo].camera)].copy()
-        zoom, *shift = vector[layout.stray(photo)]
+        zoom, *shift = vector[layout.photo_intrinsics(photo)]
         lens[0] *= 1 + zoom
         lens[1:3] += shift
         return Pinhole.from_vector(np.concatenate([lens, vector[layout.pose(photo)]]))
@@ -150,7 +151,7 @@ class ResidualModel:
 
     def height(self, vector: Array, level: int) -> float:
         """Return the true height of a level, mm."""
-        return float(self.levels[level] + vector[self.layout.rise(level)])
+        return float(self.levels[level] + vector[self.layout.height_error(level)])
 
     def residuals(self, vector: Array) -> Array:
         """Return solved less seen, shape (R,): photo px, and mm for crosses."""
@@ -176,7 +177,7 @@ class ResidualModel:
         blocks: list[Array] = []
         for index, seen in enumerate(self.photos):
             camera, height = self.camera(vector, index), self.height(vector, seen.level)
-            bow, bent = self.bow(vector, seen.level), layout.bow(seen.level)
+            bow, bow_block = self.bow(vector, seen.level), layout.bow(seen.level)
 
             laid, by_unknown = self._laid(vector, seen)
             _, by_camera, by_point = camera.jacobian(bow.at(laid, height))
@@ -185,33 +186,33 @@ class ResidualModel:
             self._put_camera(block, by_camera, vector, index)
             for place, slope in by_unknown:
                 block[:, :, place] += by_place @ slope
-            block[:, :, bent] = by_point[:, :, 2:] * basis(laid)[:, None, :]
-            block[:, :, layout.rise(seen.level)] = by_point[:, :, 2]
+            block[:, :, bow_block] = by_point[:, :, 2:] * basis(laid)[:, None, :]
+            block[:, :, layout.height_error(seen.level)] = by_point[:, :, 2]
             blocks.append(block)
 
             pixels = self.pattern[seen.pattern]
-            lit, by_projector, by_rise = _landing(
+            lit, by_projector, by_height = _landing(
                 projector, self._unbent(vector, pixels), height, bow
             )
             _, by_camera, by_point = camera.jacobian(bow.at(lit, height))
             by_place = on_surface(by_point, bow.slope(lit))
-            lifted = by_place @ by_rise + by_point[:, :, 2:]
+            lifted = by_place @ by_height + by_point[:, :, 2:]
             block = np.zeros((len(lit), 2, layout.size))
             self._put_camera(block, by_camera, vector, index)
             block[:, :, layout.projector] = by_place @ by_projector
             self._put_bend(block, pixels)
-            block[:, :, bent] = lifted * basis(lit)[:, None, :]
-            block[:, :, layout.rise(seen.level)] = lifted[:, :, 0]
+            block[:, :, bow_block] = lifted * basis(lit)[:, None, :]
+            block[:, :, layout.height_error(seen.level)] = lifted[:, :, 0]
             blocks.append(block)
         if self.crosses:
             pixels, heights = self._cross_pixels
-            lit, by_projector, by_rise = _landing(
+            lit, by_projector, by_height = _landing(
                 projector, self._unbent(vector, pixels), heights, self.bow(vector, 0)
             )
             block = np.zeros((len(lit), 2, layout.size))
             block[:, :, layout.projector] = by_projector
             self._put_bend(block, pixels)
-            block[:, :, layout.bow(0)] = by_rise * basis(lit)[:, None, :]
+            block[:, :, layout.bow(0)] = by_height * basis(lit)[:, None, :]
             blocks.append(block)
         return np.concatenate(blocks).reshape(-1, layout.size)
 
@@ -232,11 +233,11 @@ class ResidualModel:
     def _put_camera(self, block: Array, slope: Array, vector: Array, photo: int) -> None:
         """Enter the slopes by a photo's camera, shape (N, 2, 15), where they belong."""
         layout = self.layout
-        lens, stray = layout.camera(self.photos[photo].camera), layout.stray(photo)
+        lens, own = layout.camera(self.photos[photo].camera), layout.photo_intrinsics(photo)
         block[:, :, lens] = slope[:, :, :N_LENS]
-        block[:, :, lens.start] *= 1 + vector[stray.start]
-        block[:, :, stray.start] = slope[:, :, 0] * vector[lens.start]
-        block[:, :, stray.start + 1 : stray.stop] = slope[:, :, 1:3]
+        block[:, :, lens.start] *= 1 + vector[own.start]
+        block[:, :, own.start] = slope[:, :, 0] * vector[lens.start]
+        block[:, :, own.start + 1 : own.stop] = slope[:, :, 1:3]
         block[:, :, layout.pose(photo)] = slope[:, :, N_LENS:]
 
     def _unbent(self, vector: Array, pixels: Points) -> Points:
@@ -252,11 +253,11 @@ class ResidualModel:
     def _laid(
         self, vector: Array, seen: PhotoCorners
     ) -> tuple[Points, list[tuple[Indices, Array]]]:
-        """Return where a photo's card corners truly lay, and the slopes of that.
+        """Return where a photo's card corners truly are, and the slopes of that.
 
         A corner c of a card with centre m and anchor a, printed s times too large,
-        lies at ``B (m + (s - 1)(m - a) + shift + R(turn) s (c - m)) + board shift``,
-        where R turns by the lay and B by the board's turn.
+        is at ``B (m + (s - 1)(m - a) + shift + R(turn) s (c - m)) + spacer shift``, where
+        R turns by the card's pose and B by the spacer's.
 
         Returns
         -------
@@ -266,34 +267,34 @@ class ResidualModel:
         """
         layout = self.layout
         centres = np.array([plan.centre for plan in self.plans])
-        reaches = centres - np.array([plan.anchor for plan in self.plans])
-        lays = np.array([vector[layout.lay(seen.level, k)] for k in range(layout.cards)])
-        board = vector[layout.board(seen.level)]
+        from_anchor = centres - np.array([plan.anchor for plan in self.plans])
+        poses = np.array([vector[layout.card_pose(seen.level, k)] for k in range(layout.cards)])
+        spacer = vector[layout.spacer_pose(seen.level)]
         growth = vector[layout.scale]
 
         card = seen.card
-        local = _turn(self._corners[card, seen.corner] - centres[card], lays[card, 2])
-        inner = centres[card] + growth * reaches[card] + lays[card, :2] + (1 + growth) * local
-        turned = _turn(inner, np.full(len(card), board[2]))
-        by_shift = _turn(np.eye(2), np.full(2, board[2])).T
+        local = _turn(self._corners[card, seen.corner] - centres[card], poses[card, 2])
+        inner = centres[card] + growth * from_anchor[card] + poses[card, :2] + (1 + growth) * local
+        turned = _turn(inner, np.full(len(card), spacer[2]))
+        by_shift = _turn(np.eye(2), np.full(2, spacer[2])).T
 
         slopes: list[tuple[Indices, Array]] = []
         for k in np.unique(card):
             mask = (card == k)[:, None]
-            lay = np.zeros((len(card), 2, N_LAY))
-            lay[:, :, :2] = mask[:, :, None] * by_shift
-            lay[:, :, 2] = mask * ((1 + growth) * _perpendicular(local) @ by_shift.T)
-            slopes.append((places_of(layout.lay(seen.level, int(k))), lay))
-        by_board = np.zeros((len(card), 2, N_LAY))
-        by_board[:, :, :2] = np.eye(2)
-        by_board[:, :, 2] = _perpendicular(turned)
-        slopes.append((places_of(layout.board(seen.level)), by_board))
-        by_scale = ((reaches[card] + local) @ by_shift.T)[:, :, None]
+            by_pose = np.zeros((len(card), 2, N_CARD_POSE))
+            by_pose[:, :, :2] = mask[:, :, None] * by_shift
+            by_pose[:, :, 2] = mask * ((1 + growth) * _perpendicular(local) @ by_shift.T)
+            slopes.append((places_of(layout.card_pose(seen.level, int(k))), by_pose))
+        by_spacer = np.zeros((len(card), 2, N_CARD_POSE))
+        by_spacer[:, :, :2] = np.eye(2)
+        by_spacer[:, :, 2] = _perpendicular(turned)
+        slopes.append((places_of(layout.spacer_pose(seen.level)), by_spacer))
+        by_scale = ((from_anchor[card] + local) @ by_shift.T)[:, :, None]
         slopes.append((np.array([layout.scale]), by_scale))
-        return turned + board[:2], slopes
+        return turned + spacer[:2], slopes
 
 
-def _seen(
+def _photo_corners(
     observation: PhotoObservation, camera: int, level: int, names: dict[str, int]
 ) -> PhotoCorners:
     cards = [corner for corner in observation.cards if corner.board in names]

@@ -1,4 +1,4 @@
-"""What goes into a calibration beside photos, and what comes out: values that are kept on file."""
+"""What a calibration takes beside photos, and what it gives: values kept in the rig file."""
 
 from __future__ import annotations
 
@@ -14,12 +14,15 @@ from calibration.geometry import XY, Points, xy_tuple
 XYZ = tuple[float, float, float]
 
 
-class LaidBoard(Protocol):
-    """Anything with chessboard corners at known places on the platen (see `cards.Card`)."""
+class LaidCard(Protocol):
+    """Anything with chessboard corners at known places on the platen (see `cards.Card`).
+
+    A protocol, so that the solver need not know how cards are printed.
+    """
 
     @property
     def name(self) -> str:
-        """The board's name."""
+        """The card's name."""
 
     @property
     def centre(self) -> XY:
@@ -36,8 +39,8 @@ class LaidBoard(Protocol):
 class CardPlan:
     """Where a card is meant to lie: all that a solution needs to know of it.
 
-    The rig file keeps plans rather than cards, so that an old file solves again
-    even when the printed cards are drawn differently one day.
+    The rig file keeps plans rather than cards, so that an old file can still be solved
+    after the printed cards change.
 
     Attributes
     ----------
@@ -47,7 +50,7 @@ class CardPlan:
         Platen frame, mm.
     anchor : (x, y)
         The card's corner that lies in the platen's corner: it keeps its place when
-        the card comes out of the printer larger or smaller. Platen frame, mm.
+        the card is printed larger or smaller. Platen frame, mm.
     corners : tuple of (x, y)
         Chessboard corners by index, platen frame, mm, at true print scale.
     """
@@ -58,16 +61,16 @@ class CardPlan:
     corners: tuple[XY, ...]
 
     @classmethod
-    def of(cls, board: LaidBoard) -> Self:
+    def of(cls, card: LaidCard) -> Self:
         """Return the plan of a card."""
-        x, y = board.centre
-        outline = board.outline()
+        x, y = card.centre
+        outline = card.outline()
         anchor = outline[np.argmax(np.linalg.norm(outline, axis=1))]
         return cls(
-            board.name,
+            card.name,
             (float(x), float(y)),
             (float(anchor[0]), float(anchor[1])),
-            xy_tuple(board.corners()),
+            xy_tuple(card.corners()),
         )
 
 
@@ -92,7 +95,7 @@ class Cross:
 
 @dataclass(frozen=True)
 class Stated:
-    """What the operator states beside the photos, and how far each statement is trusted.
+    """What the operator states beside the photos.
 
     Attributes
     ----------
@@ -110,7 +113,7 @@ class Stated:
         Largest 95 % bound that the operator accepts at any point, mm. A transfer laid
         1 mm off is not seen on a garment (common practice, no source).
     heights : tuple of float
-        Heights at which it must hold, mm: unless said otherwise, bare platen to fleece.
+        Heights at which the tolerance must hold, mm; by default bare platen and fleece.
     """
 
     laid: float = 0.8
@@ -124,12 +127,12 @@ class Stated:
 
 @dataclass(frozen=True)
 class Inherited:
-    """What an earlier calibration knew of a projector that has since been bumped.
+    """What an earlier calibration tells of a projector that may have been bumped since.
 
     Attributes
     ----------
     mean : tuple of float, (20,)
-        The map's parameters: its pinhole's, in the order `camera.PARAMETERS`, its bow's, and
+        The map's parameters: its pinhole's, in the order `pinhole.PARAMETERS`, its bow's, and
         the bend of its picture (`projector.bend`), which is 0.
     covariance : tuple of tuple of float, (20, 20)
         With the bump allowed for.
@@ -141,16 +144,16 @@ class Inherited:
 
 @dataclass(frozen=True)
 class CardFit:
-    """How one card lay, as solved.
+    """Where one card was, as solved.
 
     Attributes
     ----------
     name : str
     raised : float
-        Height of the lay, mm.
+        Stated height of the card above the bare platen, mm.
     shift : (x, y)
-        How far its middle lay from where it was meant to be, platen frame, mm; on a raised
-        board, from where it was meant to be on that board.
+        How far its middle was from its planned place, platen frame, mm; on a spacer, from
+        its planned place on that spacer.
     turn : float
         Counter-clockwise, radians.
     residual : float

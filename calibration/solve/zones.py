@@ -1,9 +1,9 @@
-"""Do residuals scatter, or do neighbours miss together? The latter is no noise.
+"""Do neighbouring corners miss together? If so the platen is uneven: noise scatters.
 
-Corner noise differs from corner to corner; what a model leaves out (waves in the platen, a
+Corner noise differs from corner to corner. What a model leaves out (waves in the platen, a
 crease in the paper on it) moves all corners of a zone alike. So the mean residual of each
-zone is set against what noise alone would leave of it after the fit: the analysis of
-variance between groups (Fisher 1925), with the fit's own share taken off.
+zone is compared with what noise alone would leave of it after the fit: the analysis of
+variance between groups (Fisher 1925), allowing for the share that the fit has absorbed.
 """
 
 from __future__ import annotations
@@ -16,29 +16,36 @@ from calibration.model.pinhole import Array
 from calibration.solve.least_squares import FitProblem, covariance, weights
 
 COLUMNS, ROWS = 4, 5
-"""Zones of some 100 mm: waves as long leave several of them off, to both sides."""
+"""Zones of about 100 mm: waves of that length put several of them off, in both directions."""
 
 LEAST_SHARE = 4.0
-"""Coordinates of zone means that the fit must have left free, else nothing can be told."""
+"""Coordinates of zone means that the fit must have left free; with fewer nothing can be told."""
 
 LEAST_CORNERS = 3
 
-EVEN = 1.6
-"""Ratio up to which zones count as even: of 20 degrees of freedom, as with the zones here,
-chi-squared is above in 5 % where there is nothing but noise."""
+BEYOND_NOISE = 1.6
+"""Ratio from which zones are off by more than noise, so that bounds are widened. With 20 degrees
+of freedom, as the zones here have, chi-squared is above in 5 % where there is only noise."""
 
-LET_GO = 0.2
+UNEVEN = 3.0
+"""Ratio from which the face is called uneven; chi-squared is above in one of 10^5 even ones."""
+
+LEAST_UNEVENNESS = 0.05
+"""Zones that are off by less than this, mm, are no uneven face that a hand could feel, however
+clearly sharp photos show it; corners scatter by as much."""
+
+LEAST_WEIGHT = 0.2
 """Robust weight below which a corner is a false one, and tells nothing of its zone."""
 
 
 @dataclass(frozen=True)
 class Zones:
-    """How much more the zones of one lay's light are off than noise would have them.
+    """How far the zones of the light at one level are off, compared with noise.
 
     Attributes
     ----------
     ratio : float
-        Mean square of the zones' means over that of noise alone; about 1 where noise is all.
+        Mean square of the zones' means over that of noise alone; about 1 if there is only noise.
     off : float
         How far zones are off beyond noise, one coordinate, mm.
     """
@@ -46,10 +53,25 @@ class Zones:
     ratio: float = 1.0
     off: float = 0.0
 
+    @property
+    def beyond_noise(self) -> bool:
+        """Whether zones are off by more than noise, so that bounds must be widened."""
+        return self.ratio > BEYOND_NOISE
+
+    @property
+    def unevenness(self) -> float:
+        """How far the zones of an uneven face are off, mm; 0 where the face counts as even."""
+        return self.off if self.ratio > UNEVEN else 0.0
+
+    @property
+    def palpable(self) -> bool:
+        """Whether the face is so uneven that a hand could feel it."""
+        return self.unevenness > LEAST_UNEVENNESS
+
 
 @dataclass(eq=False)
 class _Sum:
-    """What is added up over the corners of a zone: misses, their covariance, their slope."""
+    """Sums over the corners of a zone: residuals, their covariance, their slope."""
 
     off: Array
     spread: Array
@@ -58,57 +80,57 @@ class _Sum:
     count: int = 0
 
 
-def by_level(task: FitProblem, vector: Array) -> tuple[Zones, ...]:
+def zones_by_level(problem: FitProblem, vector: Array) -> tuple[Zones, ...]:
     """Return how the zones of each level's lit pattern are off, all its photos together."""
-    problem = task.problem
+    model = problem.model
     sums: dict[tuple[int, int], _Sum] = {}
-    pull = weights(task, vector)[: len(problem.groups)].reshape(-1, 2).min(axis=1)
-    held_on = pull > LET_GO
-    residuals = problem.residuals(vector).reshape(-1, 2)
-    slopes = problem.jacobian(vector).reshape(len(residuals), 2, -1)
+    weight = weights(problem, vector)[: len(model.groups)].reshape(-1, 2).min(axis=1)
+    kept = weight > LEAST_WEIGHT
+    residuals = model.residuals(vector).reshape(-1, 2)
+    slopes = model.jacobian(vector).reshape(len(residuals), 2, -1)
     row = 0
-    for k, seen in enumerate(problem.photos):
+    for k, seen in enumerate(model.photos):
         row += len(seen.card)
         rows = slice(row, row + len(seen.pattern))
         row = rows.stop
-        camera, height = problem.camera(vector, k), problem.height(vector, seen.level)
+        camera, height = model.camera(vector, k), model.height(vector, seen.level)
         points = camera.unproject(seen.pattern_pixels, height)
-        if not len(points) or not np.isfinite(points).all():  # none seen, or a fit gone astray
+        if not len(points) or not np.isfinite(points).all():  # none seen, or the fit diverged
             continue
         _, _, by_point = camera.jacobian(np.column_stack([points, np.full(len(points), height)]))
-        # In mm, and weighed by precision: a poor photo tells the less of the face.
-        onto = np.linalg.inv(by_point[:, :, :2]) / task.noise[2 * k + 1] ** 2
+        # In mm, weighted by precision, so that a poor photo counts less.
+        onto = np.linalg.inv(by_point[:, :, :2]) / problem.noise[2 * k + 1] ** 2
         off = (onto @ residuals[rows, :, None])[:, :, 0]
-        spread = onto @ onto.transpose(0, 2, 1) * task.noise[2 * k + 1] ** 2
+        spread = onto @ onto.transpose(0, 2, 1) * problem.noise[2 * k + 1] ** 2
         slope = onto @ slopes[rows]
-        for zone, there in _zones(points):
-            mine = there & held_on[rows]
-            held = sums.setdefault(
+        for zone, there in _masks(points):
+            mine = there & kept[rows]
+            total = sums.setdefault(
                 (seen.level, zone),
                 _Sum(np.zeros(2), np.zeros((2, 2)), np.zeros((2, len(vector)))),
             )
-            held.off += off[mine].sum(axis=0)
-            held.spread += spread[mine].sum(axis=0)
-            held.slope += slope[mine].sum(axis=0)
-            held.weight += float(mine.sum()) / task.noise[2 * k + 1] ** 2
-            held.count += int(mine.sum())
-    known = covariance(task, vector)
+            total.off += off[mine].sum(axis=0)
+            total.spread += spread[mine].sum(axis=0)
+            total.slope += slope[mine].sum(axis=0)
+            total.weight += float(mine.sum()) / problem.noise[2 * k + 1] ** 2
+            total.count += int(mine.sum())
+    known = covariance(problem, vector)
     return tuple(
-        _judge([each for (at, _), each in sums.items() if at == level], known)
-        for level in range(len(problem.levels))
+        _compared([each for (at, _), each in sums.items() if at == level], known)
+        for level in range(len(model.levels))
     )
 
 
-def inflated(task: FitProblem, zones: tuple[Zones, ...]) -> FitProblem:
-    """Return the task with the noise that the zones' means show, where they are uneven."""
-    noise = task.noise.copy()
-    for k, seen in enumerate(task.problem.photos):
-        ratio = zones[seen.level].ratio
-        noise[2 * k : 2 * k + 2] *= np.sqrt(ratio) if ratio > EVEN else 1.0
-    return replace(task, noise=noise)
+def with_zone_noise(problem: FitProblem, zones: tuple[Zones, ...]) -> FitProblem:
+    """Return the problem with corner noise as large as zones that are off make it."""
+    noise = problem.noise.copy()
+    for k, seen in enumerate(problem.model.photos):
+        level = zones[seen.level]
+        noise[2 * k : 2 * k + 2] *= np.sqrt(level.ratio) if level.beyond_noise else 1.0
+    return replace(problem, noise=noise)
 
 
-def _zones(points: Array) -> list[tuple[int, Array]]:
+def _masks(points: Array) -> list[tuple[int, Array]]:
     """Return each zone's number with a mask of its points."""
     low, high = points.min(axis=0), points.max(axis=0)
     share = (points - low) / np.maximum(high - low, 1e-9)
@@ -117,8 +139,8 @@ def _zones(points: Array) -> list[tuple[int, Array]]:
     return [(int(zone), number == zone) for zone in np.unique(number)]
 
 
-def _judge(sums: list[_Sum], known: Array) -> Zones:
-    """Set the zones of one level against noise; `known` is the covariance of the fit."""
+def _compared(sums: list[_Sum], known: Array) -> Zones:
+    """Compare the zones of one level with noise; `known` is the covariance of the fit."""
     squares = share = beyond = 0.0
     for each in sums:
         if each.count < LEAST_CORNERS:

@@ -94,7 +94,7 @@ class Bench:
     pattern: Pattern
     face: PlatenFace = FACE
     print_scale: float = 1.0
-    lays: dict[tuple[float, str], tuple[float, float, float]] = field(default_factory=dict)
+    card_poses: dict[tuple[float, str], tuple[float, float, float]] = field(default_factory=dict)
 
     bow: tuple[float, float, float] = (0.0, 0.0, 0.0)
     wave: float = 0.0
@@ -114,7 +114,7 @@ class Bench:
         return points
 
     def laid_corners(self, card: Card, raised: float) -> np.ndarray:
-        dx, dy, turn = self.lays.get((raised, card.name), (0.0, 0.0, 0.0))
+        dx, dy, turn = self.card_poses.get((raised, card.name), (0.0, 0.0, 0.0))
         outline = card.outline()
         anchor = outline[np.argmax(np.linalg.norm(outline, axis=1))]
         centre = np.array(card.centre)
@@ -164,7 +164,7 @@ class Bench:
 
 def bench(
     rng: np.random.Generator,
-    lay_error: float = 0.0,
+    card_error: float = 0.0,
     print_error: float = 0.0,
     heights: tuple[float, ...] = (0.0, 10.0),
     size: tuple[int, int] = (1920, 1080),
@@ -190,11 +190,11 @@ def bench(
         cards,
         Pattern(size),
         print_scale=1 + rng.normal(0, print_error),
-        lays=lays(rng, cards, lay_error, heights),
+        card_poses=card_poses(rng, cards, card_error, heights),
     )
 
 
-def lays(
+def card_poses(
     rng: np.random.Generator,
     cards: tuple[Card, ...],
     error: float,

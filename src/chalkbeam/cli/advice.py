@@ -44,7 +44,7 @@ def _surer(solution: Solution, face: PlatenFace) -> str:
     fit, stated = solution.fit, solution.stated
     at = (0.0, THIN)
     bare, thin = (each.bound for each in worst(solution.map, fit.matrix, fit.freedom, face, at))
-    fewer = len(solution.task.problem.crosses) < MOST_CROSSES
+    fewer = len(solution.problem.model.crosses) < MOST_CROSSES
     more = f"set {MOST_CROSSES} crosses (--count {MOST_CROSSES})"
     if bare > stated.tolerance:
         return (

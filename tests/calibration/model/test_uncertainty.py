@@ -51,7 +51,7 @@ def from_photos() -> tuple[tuple[Bench, Solution], ...]:
     runs = []
     for draw in range(DRAWS):
         rng = np.random.default_rng(1000 + draw)
-        bench = synthetic_rig.bench(rng, lay_error=0.4, print_error=0.001)
+        bench = synthetic_rig.bench(rng, card_error=0.4, print_error=0.001)
         stated = Stated(laid=0.8, bar=100.0, lens=told(bench, rng))
         seen = [bench.photo(synthetic_rig.posed(synthetic_rig.phone(rng), rng), rng, 0.2)]
         runs.append((bench, solve(seen, bench.cards, bench.pattern, bench.face, stated)))

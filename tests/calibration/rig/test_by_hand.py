@@ -108,7 +108,7 @@ def test_counts_that_cannot_be(count: int) -> None:
 @pytest.fixture(scope="module")
 def laid_badly() -> tuple[Bench, Rig]:
     rng = np.random.default_rng(7)
-    bench = synthetic_rig.bench(rng, lay_error=0.8)
+    bench = synthetic_rig.bench(rng, card_error=0.8)
     seen = [bench.photo(synthetic_rig.posed(synthetic_rig.phone(rng), rng), rng, 0.05)]
     stated = Stated(laid=1.6, bar=100.0)
     solution = solve(seen, bench.cards, bench.pattern, bench.face, stated)

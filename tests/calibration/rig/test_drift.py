@@ -26,7 +26,7 @@ MARKS = np.array([(-180.0, -230.0), (180.0, -230.0), (180.0, 230.0), (-180.0, 23
 
 @pytest.fixture(scope="module")
 def bench() -> Bench:
-    return synthetic_rig.bench(np.random.default_rng(1), lay_error=0.2)
+    return synthetic_rig.bench(np.random.default_rng(1), card_error=0.2)
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def rig(bench: Bench) -> Rig:
 
 
 def relaid(bench: Bench, rng: np.random.Generator) -> Bench:
-    return replace(bench, lays=synthetic_rig.lays(rng, bench.cards, 0.2))
+    return replace(bench, card_poses=synthetic_rig.card_poses(rng, bench.cards, 0.2))
 
 
 def bumped(bench: Bench, turn: float = 0.008, shift: float = 4.0) -> Bench:

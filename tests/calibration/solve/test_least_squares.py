@@ -44,12 +44,12 @@ def test_line_of_the_norris_data() -> None:
         jacobian=lambda v: np.column_stack([np.ones_like(x), x]),
     )
     far = 300.0  # so that all robust weights are 1 to 5e-6: the certified fit is not robust
-    task = FitProblem(line, (), np.array([True, True]), np.array([NORRIS_SPREAD * far]))
-    vector = minimise(task, np.zeros(2)).vector
+    problem = FitProblem(line, (), np.array([True, True]), np.array([NORRIS_SPREAD * far]))
+    vector = minimise(problem, np.zeros(2)).vector
     np.testing.assert_allclose(vector, NORRIS_COEFFICIENTS, rtol=2e-5)
-    errors = np.sqrt(np.diag(covariance(task, vector))) / far
+    errors = np.sqrt(np.diag(covariance(problem, vector))) / far
     np.testing.assert_allclose(errors, NORRIS_ERRORS, rtol=2e-5)
-    np.testing.assert_allclose(noise_by_group(task, vector), NORRIS_SPREAD, rtol=2e-5)
+    np.testing.assert_allclose(noise_by_group(problem, vector), NORRIS_SPREAD, rtol=2e-5)
 
 
 def test_covariance_of_a_projector_agrees_with_scipy() -> None:
@@ -63,12 +63,12 @@ def test_covariance_of_a_projector_agrees_with_scipy() -> None:
     crosses = [
         Cross(tuple(p), tuple(q), h) for p, q, h in zip(points, pixels, heights, strict=True)
     ]
-    problem = ResidualModel.of((), (), np.zeros((0, 2)), bench.projector.size, crosses)
-    place = problem.layout.projector
-    start = np.zeros(problem.layout.size)
+    model = ResidualModel.of((), (), np.zeros((0, 2)), bench.projector.size, crosses)
+    place = model.layout.projector
+    start = np.zeros(model.layout.size)
     start[place] = true.vector
-    task = FitProblem(problem, (), projector_places(problem, PROJECTOR_FREE), np.array([0.25]))
-    ours = covariance(task, start)[place, place]
+    problem = FitProblem(model, (), projector_places(model, PROJECTOR_FREE), np.array([0.25]))
+    ours = covariance(problem, start)[place, place]
 
     free = [PARAMETERS.index(name) for name in PROJECTOR_FREE]
 
@@ -120,14 +120,14 @@ def test_camera_agrees_with_opencv_on_real_photos(
         )
         for k, view in enumerate(views)
     )  # fmt: skip
-    problem = ResidualModel.of(photos, (plan,), np.zeros((0, 2)), (1920, 1080))
-    layout = problem.layout
+    model = ResidualModel.of(photos, (plan,), np.zeros((0, 2)), (1920, 1080))
+    layout = model.layout
     free = np.zeros(layout.size, dtype=bool)
     free[layout.camera(0)][:7] = True
     for k in range(len(photos)):
         free[layout.pose(k)] = True
-    task = FitProblem(problem, (), free, np.full(2 * len(photos) + 1, 1.0))
-    ours = minimise(task, first_vector(problem, photos)).vector[layout.camera(0)]
+    problem = FitProblem(model, (), free, np.full(2 * len(photos) + 1, 1.0))
+    ours = minimise(problem, first_vector(model, photos)).vector[layout.camera(0)]
 
     points = np.column_stack([board * [1, -1], np.zeros(len(board))]).astype(np.float32)
     flags = cv2.CALIB_FIX_ASPECT_RATIO | cv2.CALIB_FIX_K3 | cv2.CALIB_USE_INTRINSIC_GUESS

@@ -11,12 +11,14 @@ from calibration.model.projector import ProjectorMap
 from calibration.model.uncertainty import landing_slope, worst
 from calibration.refusal import Refusal
 from calibration.solve.acceptance import examine
-from calibration.solve.advice import unevenness
 from calibration.solve.fit import KEYSTONED, Solution, solve
-from calibration.solve.model_error import doubting, light_sees, map_covariance
-from calibration.solve.priors import BOARD_HEIGHT_ERROR
+from calibration.solve.model_error import (
+    estimate_without_prior,
+    map_covariance,
+    with_keystone_prior,
+)
+from calibration.solve.priors import SPACER_HEIGHT_ERROR
 from calibration.solve.values import Stated
-from calibration.solve.zones import by_level
 from tests.support import synthetic_rig
 from tests.support.synthetic_rig import Bench
 
@@ -78,7 +80,7 @@ def test_a_bend_is_seen_where_there_is_one_and_only_there() -> None:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_ten_degrees_left_on_are_refused_or_within_the_bound(seed: int) -> None:
-    plain = synthetic_rig.bench(np.random.default_rng(210 + seed), lay_error=0.3)
+    plain = synthetic_rig.bench(np.random.default_rng(210 + seed), card_error=0.3)
     bench = replace(plain, projector=replace(plain.projector, bend=(0.0, TEN_DEGREES)))
     solution = calibrated(bench, np.random.default_rng(310 + seed), 3, 10.0)
     try:
@@ -92,10 +94,10 @@ def test_a_tape_takes_the_doubt_away() -> None:
     rng = np.random.default_rng(220)
     bench = synthetic_rig.bench(rng)
     solution = calibrated(bench, rng, 1)
-    task, vector = solution.task, solution.vector
+    problem, vector = solution.problem, solution.vector
     lens = tuple(float(value) for value in bench.projector.position)
     doubted, sure = (
-        map_covariance(task, vector, stated)
+        map_covariance(problem, vector, solution.zones, stated)
         for stated in (Stated(), Stated(lens=(lens[0], lens[1], lens[2])))
     )
     assert np.all(np.diag(doubted)[-2:] > 0)
@@ -112,18 +114,18 @@ def test_even_faces_are_even_and_wavy_ones_are_not() -> None:
             (replace(plain, wave=0.3), False),
         ):
             solution = calibrated(bench, np.random.default_rng(330 + seed), 1)
-            (bare,) = by_level(solution.task, solution.vector)
+            (bare,) = solution.zones
             assert 0.2 < bare.ratio < 2.8 if even else bare.ratio > 4.0
-            assert (unevenness(solution) == 0.0) == even
+            assert (bare.unevenness == 0.0) == even
 
 
 @pytest.mark.parametrize("flat", [1, 2])
 def test_waves_are_within_the_bound_and_not_called_keystone(flat: int) -> None:
     for seed in range(3):
         rng = np.random.default_rng(240 + seed)
-        bench = replace(synthetic_rig.bench(rng, lay_error=0.3), wave=0.3)
+        bench = replace(synthetic_rig.bench(rng, card_error=0.3), wave=0.3)
         solution = calibrated(bench, rng, flat)
-        assert solution.fit.model != KEYSTONED or unevenness(solution)
+        assert solution.fit.model != KEYSTONED or solution.zones[0].unevenness
         assert within(bench, solution, (0.0, 4.0))
 
 
@@ -142,9 +144,11 @@ def test_the_light_sees_how_high_the_board_is() -> None:
         bench = synthetic_rig.bench(rng)
         truly = float(rng.uniform(9.5, 10.5))
         solution = calibrated(bench, rng, 1, truly)
-        place = solution.task.problem.layout.rise(1)
-        rise, error = light_sees(solution.task, solution.vector, place, BOARD_HEIGHT_ERROR)
-        squares.append(((10.0 + rise - truly) / error) ** 2)
+        place = solution.problem.model.layout.height_error(1)
+        off_by, error = estimate_without_prior(
+            solution.problem, solution.vector, solution.zones, place, SPACER_HEIGHT_ERROR
+        )
+        squares.append(((10.0 + off_by - truly) / error) ** 2)
         assert 0.05 < error < 4.0
     assert 0.1 < np.mean(squares) < 3.5  # of 6 draws: chi-squared is within in 999 of 1000
 
@@ -158,11 +162,11 @@ def test_keystone_could_hide_a_wrong_board_and_the_report_says_so() -> None:
     rng = np.random.default_rng(270)
     bench = synthetic_rig.bench(rng)
     solution = calibrated(bench, rng, 1, 10.0)
-    task, vector = solution.task, solution.vector
-    place = task.problem.layout.rise(1)
+    problem, vector = solution.problem, solution.vector
+    place = problem.model.layout.height_error(1)
     plain, hidden = (
-        light_sees(each, vector, place, BOARD_HEIGHT_ERROR)[1]
-        for each in (task, doubting(task, vector))
+        estimate_without_prior(each, vector, solution.zones, place, SPACER_HEIGHT_ERROR)[1]
+        for each in (problem, with_keystone_prior(problem, vector))
     )
     assert hidden > 2 * plain
     (note,) = (said for said in solution.fit.notes if "callipers" in said)

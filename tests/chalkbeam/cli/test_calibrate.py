@@ -45,7 +45,7 @@ def run(capsys, monkeypatch, tmp_path):
 @pytest.fixture(scope="module")
 def bench() -> Bench:
     """A bench whose picture covers the platen."""
-    usual = synthetic_rig.bench(np.random.default_rng(1), lay_error=0.15)
+    usual = synthetic_rig.bench(np.random.default_rng(1), card_error=0.15)
     return replace(usual, projector=replace(usual.projector, focal=0.85 * usual.projector.focal))
 
 

@@ -258,7 +258,7 @@ BASIS = (
 def in_words(rig: Rig) -> str:
     """Return what there is to know of a rig, for the terminal."""
     from calibration.model.uncertainty import place_in_words, worst
-    from calibration.solve.acceptance import describe_lay
+    from calibration.solve.acceptance import describe_card_pose
 
     fit = rig.fit
     lines = [
@@ -275,7 +275,7 @@ def in_words(rig: Rig) -> str:
         )
     if rig.crosses:
         lines.append(f"{len(rig.crosses)} crosses set by hand.")
-    lines += [f"  {describe_lay(card)}." for card in fit.cards]
+    lines += [f"  {describe_card_pose(card)}." for card in fit.cards]
     lines.append("Light lands within (95 %):")
     for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig)):
         over = "" if each.bound <= rig.stated.tolerance else "  over the tolerance"
