@@ -26,13 +26,14 @@ def inside(size: tuple[int, int], presses: int) -> None:
     """Open the window on this process's display, press keys, print what it took."""
     import pygame
 
-    from chalkbeam.basics.units import Unit
-    from chalkbeam.light.choice import Choice
     from chalkbeam.record.events import Step
+    from chalkbeam.record.scratch import scratch_session
     from chalkbeam.simulator.demo import ORDER, light_up
-    from chalkbeam.station.single import Session, advance, lit
-    from overlay.draw.frame import Painter
-    from overlay.palette import DEFAULT_PALETTE
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
+    from chalkbeam.station.modes import SINGLE
+    from chalkbeam.station.ready_imprint import ImprintPreparer
+    from chalkbeam.station.single_order import single_order
     from overlay.window.displays import Screen
     from overlay.window.inputs import Closed, Input, Key
     from overlay.window.run import run
@@ -41,19 +42,23 @@ def inside(size: tuple[int, int], presses: int) -> None:
     dummy = os.environ.get("SDL_VIDEODRIVER") == "dummy"
     if dummy:  # its display has no size of its own: pretend one that holds the whole window
         pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
-    rig = demo_rig(size)
-    piece = light_up(ORDER[2])
-    painter = Painter(rig.projector, DEFAULT_PALETTE)
-    start = Session.of([Choice(piece.placement, piece.loading)])
-    start = advance(start, Key("space"))
-    assert start.step is Step.LAY
+    placement = light_up(ORDER[2]).placement
+    output = FrameCache()
+    start = StationController(
+        scratch_session(single_order([placement], art="artwork")),
+        ImprintPreparer([demo_rig(size)], place=lambda *which: placement),
+        output,
+        mode=SINGLE,
+    )
+    start.take(Key("space", at=1.0))
+    assert start.session.progress.at.step is Step.LAY
     up = threading.Event()
     pressed, spent = [0.0], []
     rest = []
 
-    def shown(session: Session) -> None:
+    def shown(now: StationController) -> None:
         """Take the time: the window asks for the next deadline right after it has drawn."""
-        del session
+        del now
         if pressed[0]:
             spent.append(1e3 * (time.perf_counter() - pressed[0]))
             pressed[0] = 0.0
@@ -81,9 +86,9 @@ def inside(size: tuple[int, int], presses: int) -> None:
     run(
         start,
         Screen(size, None if dummy else 1),
-        update=advance,
-        view=lambda now: painter.paint(lit(now, rig.face, "benchmark", Unit.MM)),
-        done=lambda now: now.over,
+        update=lambda now, happened: now.take(happened),
+        view=lambda now: output.frame(now.scene()),
+        done=lambda now: now.state.over,
         due=shown,
         listen=operate,
     )

@@ -30,7 +30,7 @@ from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, in_force
 from chalkbeam.record.progress import Progress
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import RunSession, open_session
 from chalkbeam.record.store import Store
 
 PIECES = 150
@@ -88,7 +88,7 @@ def work(path: Path, pipe: int, seed: int) -> None:
             run = store.latest()
             if run is None or Progress(run.stops, store.events(run)).stop is None:
                 run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
-            session = RunSession(store, run, operator="child")
+            session = open_session(store, run, operator="child")
             while session.progress.stop is not None:
                 if session.progress.at.step is Step.LOAD:
                     session.step(Step.LAY)

@@ -21,7 +21,7 @@ import numpy as np
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.record.summary import summarise
 from tests.support.random_orders import random_order
@@ -44,7 +44,7 @@ def main() -> None:
             begun = time.perf_counter()
             run = store.begin(planned, title="long", sheet=Path("long.csv"), digest="")
             print(f"begin a run of {len(run.stops)} imprints: {time.perf_counter() - begun:.2f} s")
-            session = RunSession(store, run)
+            session = open_session(store, run)
             times: list[float] = []
             acts: tuple[Callable[[], None], ...] = (
                 lambda: session.step(Step.LAY),
@@ -78,7 +78,7 @@ def main() -> None:
         with Store(path) as store:
             latest = store.latest()
             assert latest is not None
-            RunSession(store, latest)
+            open_session(store, latest)
             taken_up = time.perf_counter() - before
             before = time.perf_counter()
             summarise(latest, store.events(latest))

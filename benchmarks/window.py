@@ -38,10 +38,11 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
     from chalkbeam.orders.sheet import read_sheet
     from chalkbeam.orders.shop import Shop, fit_on_press
     from chalkbeam.orders.times import Times
-    from chalkbeam.record.session import RunSession
+    from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store
     from chalkbeam.simulator import tern_harbour
     from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
     from chalkbeam.station.ready_imprint import ImprintPreparer
     from tests.support.rigs import demo_rig
 
@@ -62,7 +63,8 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
         stops = tuple(stop for stop in work.stops if lies(preparer, stop))
         work = replace(work, stops=stops)
     run = Store(folder / "record.db").begin(work, title="", sheet=goods / SHEET, digest="")
-    return StationController(RunSession(Store(folder / "record.db"), run), ImprintPreparer([light]))
+    session = open_session(Store(folder / "record.db"), run)
+    return StationController(session, ImprintPreparer([light]), FrameCache())
 
 
 def lies(preparer, stop) -> bool:
@@ -145,7 +147,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
             station,
             Screen(size, None if dummy else 1),
             update=lambda now, happened: now.take(happened),
-            view=lambda now: now.frame(),
+            view=lambda now: now.output.frame(now.scene()),
             done=lambda now: now.state.over,
             shown=shown,
             listen=operate,
@@ -195,7 +197,7 @@ def long_run(pieces: int) -> None:
             station,
             Screen(size),
             update=lambda now, happened: now.take(happened),
-            view=lambda now: now.frame(),
+            view=lambda now: now.output.frame(now.scene()),
             done=lambda now: now.state.over,
             shown=shown,
             listen=post.append,

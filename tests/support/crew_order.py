@@ -8,9 +8,10 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.station.controller import StationController
+from chalkbeam.station.frames import FrameCache
 from chalkbeam.station.ready_imprint import ImprintPreparer
 from tests.support.rigs import make_rig
 
@@ -47,12 +48,16 @@ def crew(folder):
 
 
 def open_run(folder, rigs=None, store=None, **options):
-    """Return a press station at the beginning of the order, in the sheet's own order."""
+    """Return a station at the beginning of the order, in the sheet's own order."""
     sheet = folder / "crew.csv"
     sheet.write_text("the tests read no sheet\n")
     planned = plan(crew(folder), Times(), fit_on_press, as_listed=True)
     store = store or Store(folder / "record.db")
     run = store.begin(planned, title="crew", sheet=sheet, digest=digest_of(sheet))
-    return StationController(
-        RunSession(store, run), ImprintPreparer(rigs or [make_rig()], **options)
-    )
+    return station_on(open_session(store, run), rigs, **options)
+
+
+def station_on(session, rigs=None, **options):
+    """Return a station with a session, on the usual rig unless others are given."""
+    preparer = ImprintPreparer(rigs or [make_rig()])
+    return StationController(session, preparer, FrameCache(), **options)

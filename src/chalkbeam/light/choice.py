@@ -19,7 +19,7 @@ OFF_PRESSURE = Concern(
 )
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Choice:
     """One location with everything needed to light it.
 

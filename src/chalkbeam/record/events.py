@@ -32,9 +32,10 @@ class Kind(Enum):
     """Another location was chosen for the imprint; `step` begins there (none in old records).
     Data: location."""
     PRESSED = "pressed"
-    """The press closed on the imprint and opened again. Data: pose (x, y, angle)."""
+    """The press closed on the imprint and opened again. Data: pose (x, y, angle). `step` is LOAD
+    where the garment is laid anew for what follows though the plan lets it stay."""
     SKIPPED = "skipped"
-    """The imprint is left out for now. Data: reason."""
+    """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"
     """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place)."""
     PAUSED = "paused"

@@ -74,6 +74,7 @@ class Progress:
         self._of_piece: dict[str, list[int]] = {}
         for index, stop in enumerate(self.stops):
             self._of_piece.setdefault(stop.piece.id, []).append(index)
+        self._numbers = {piece: number for number, piece in enumerate(self._of_piece, start=1)}
         self.at = At(0 if self.stops else None)
         self.on_press = frozenset({Fit()})
         self.outcomes: dict[str, Outcome] = {}
@@ -115,6 +116,15 @@ class Progress:
     def pressed(self) -> int:
         """Return how many imprints are pressed."""
         return sum(outcome is Outcome.PRESSED for outcome in self.outcomes.values())
+
+    @property
+    def pieces(self) -> int:
+        """How many pieces the order has."""
+        return len(self._numbers)
+
+    def number(self, stop: Stop) -> int:
+        """Return which piece of the order of work a stop is about, from 1."""
+        return self._numbers[stop.piece.id]
 
     def find(self, text: str) -> int | None:
         """Return the index of the next open stop of a piece, None if there is no such piece.
@@ -173,6 +183,18 @@ class Progress:
         """
         as_listed = (self.location(i) == self.stops[i].imprint.location for i in (index - 1, index))
         return not self.stops[index].loads and all(as_listed)
+
+    def lies_alike(self, one: int, other: int) -> bool:
+        """Whether the garment stays as it lies from one stop to another, by the plan.
+
+        The same piece, face, platen and pad, with nothing between that moves the garment.
+        """
+        first, last = sorted((one, other))
+        return all(self.stays(index) for index in range(first + 1, last + 1))
+
+    def placed_at(self, imprint: str) -> str:
+        """Return the location in force for an imprint, by its id."""
+        return self.location(self._place[imprint])
 
     def seconds_left(self) -> float:
         """Return the estimate for what is still open, by the plan's own seconds."""
@@ -244,11 +266,12 @@ class Progress:
         batch = self._batch_nudges.get(self.stops[index].batch, Shift())
         undo_frozen = _put(self._frozen, event.imprint, batch)
         undo_outcome = _put(self.outcomes, event.imprint, Outcome.PRESSED)
-        self.at = self._after(index, on_platen=True)
+        self.at = self._after(index, on_platen=event.step is not Step.LOAD)
         return lambda: (undo_frozen(), undo_outcome(), None)[-1]
 
     def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
-        on_platen = self.at.index == index and self.at.step is not Step.LOAD
+        loaded = self.at.index == index and self.at.step is not Step.LOAD
+        on_platen = loaded and event.step is not Step.LOAD
         undo = _put(self.outcomes, event.imprint, Outcome.SKIPPED)
         self.at = self._after(index, on_platen)
         return undo

@@ -1,63 +1,74 @@
-"""One session at the press: what the operator does, on the disk first and only then in force."""
+"""One session at the press: what the operator does, on record first and only then in force."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, Protocol
 
 from calibration.refusal import Refusal
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Kind, Step, new_id
+from chalkbeam.record.events import Event, Kind, Step, new_id
 from chalkbeam.record.progress import Progress
+from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.reorder import Earlier, earlier_placements
-from chalkbeam.record.store import Recorder, Run, Store
+from chalkbeam.record.store import Run, Store
+
+
+class EventLog(Protocol):
+    """Where the events of a session go."""
+
+    @property
+    def history(self) -> tuple[Event, ...]:
+        """The run's events before this session."""
+
+    def write(
+        self,
+        kind: Kind,
+        imprint: str = "",
+        step: Step | None = None,
+        *,
+        event_id: str | None = None,
+        **data: Any,
+    ) -> Event:
+        """Keep an event and return it; raise a Refusal if it is not kept."""
+
+    def use(self, rig: str, calibration: str) -> None:
+        """Say which rig the events to come are made at."""
+
+    def tidy(self) -> None:
+        """Do what was put off, while nothing is waited for."""
 
 
 class RunSession:
-    """Work on a run: opens it where it was left, and records every act.
+    """Work on a run: takes it up where it was left, and records every act.
 
     Every method that acts writes its event, and changes `progress` only when the event is
-    safely on the disk. If that fails it raises a Refusal and nothing has changed; doing the
-    same again writes the event once, even if the first try did reach the disk.
+    kept, on the disk with `open_session`. If that fails it raises a Refusal and nothing has
+    changed; doing the same again writes the event once, even if the first try did reach the
+    disk.
 
     Parameters
     ----------
-    store : Store
     run : Run
-    operator, rig, calibration : str
-        Who, at which press, and the id of the calibration in force.
-    options
-        Passed on to `Recorder` (clocks).
+    log : EventLog
+    earlier : mapping of imprint id to Earlier, optional
+        What an earlier run of the same order says, for a reorder.
 
     Attributes
     ----------
     progress : Progress
         Where the run stands.
-    earlier : dict of imprint id to Earlier
-        What an earlier run of the same order says; empty if this is none.
     """
 
     def __init__(
-        self,
-        store: Store,
-        run: Run,
-        *,
-        operator: str = "",
-        rig: str = "",
-        calibration: str = "",
-        **options: Any,
+        self, run: Run, log: EventLog, earlier: Mapping[str, Earlier] | None = None
     ) -> None:
         self.run = run
-        self._recorder = Recorder(
-            store, run, operator=operator, rig=rig, calibration=calibration, **options
-        )
-        self.earlier: dict[str, Earlier] = {}
-        if run.earlier:
-            before = store.run(run.earlier)
-            self.earlier = earlier_placements(before.stops, store.events(before), run.stops)
+        self.earlier = dict(earlier or {})
+        self._log = log
         carried = {imprint: each.nudge for imprint, each in self.earlier.items()}
         places = {imprint: each.location for imprint, each in self.earlier.items()}
-        self.progress = Progress(run.stops, self._recorder.history, carried, places)
+        self.progress = Progress(run.stops, log.history, carried, places)
         self._unsure: tuple[tuple[Any, ...], str] | None = None
         self.write(Kind.OPENED)
 
@@ -67,12 +78,12 @@ class RunSession:
         Raises
         ------
         Refusal
-            If it is not on the disk; nothing has changed.
+            If it is not kept; nothing has changed.
         """
         act = (kind, imprint, step, repr(sorted(data.items())))
         event_id = self._unsure[1] if self._unsure and self._unsure[0] == act else new_id()
         try:
-            event = self._recorder.write(kind, imprint, step, event_id=event_id, **data)
+            event = self._log.write(kind, imprint, step, event_id=event_id, **data)
         except Refusal:
             self._unsure = (act, event_id)
             raise
@@ -81,13 +92,13 @@ class RunSession:
 
     def use(self, rig: str, calibration: str) -> None:
         """Say which rig lights the imprint at hand; every event bears its name and calibration."""
-        self._recorder.use(rig, calibration)
+        self._log.use(rig, calibration)
 
     def tidy(self) -> None:
         """Let the record do what it has put off, while nothing is waited for."""
-        self._recorder.store.tidy()
+        self._log.tidy()
 
-    def _at_hand(self) -> tuple[int, str]:
+    def _current(self) -> tuple[int, str]:
         """Return the index and the id of the imprint at hand."""
         index = self.progress.at.index
         if index is None:
@@ -96,7 +107,7 @@ class RunSession:
 
     def step(self, step: Step) -> None:
         """Go on (or back) to a step of the imprint at hand."""
-        self.write(Kind.STEPPED, self._at_hand()[1], step)
+        self.write(Kind.STEPPED, self._current()[1], step)
 
     def jump(self, index: int, step: Step = Step.LOAD) -> None:
         """Go to another stop of the order."""
@@ -104,44 +115,47 @@ class RunSession:
 
     def nudge(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Move the lay lines by so much: for this imprint, or from here on for its batch."""
-        index, imprint = self._at_hand()
+        index, imprint = self._current()
         batch = self.run.stops[index].batch if rest_of_batch else ""
         self.write(Kind.NUDGED, imprint, batch=batch, **shift.data())
 
     def collar(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Say where the real collar is: replaces the piece's (or batch's) garment correction."""
-        index, imprint = self._at_hand()
+        index, imprint = self._current()
         batch = self.run.stops[index].batch if rest_of_batch else ""
         self.write(Kind.COLLARED, imprint, batch=batch, **shift.data())
 
     def preset(self, location: str) -> None:
-        """Place the imprint at hand by another location, for which the garment is laid anew."""
-        self.write(Kind.PRESET, self._at_hand()[1], Step.LOAD, location=location)
+        """Place the imprint at hand by another location, for which the garment is laid again."""
+        self.write(Kind.PRESET, self._current()[1], Step.LOAD, location=location)
 
-    def press(self, pose: Mapping[str, float] | None = None) -> None:
+    def press(self, pose: Mapping[str, float] | None = None, *, load: bool = False) -> None:
         """Record that the press closed and opened on the imprint at hand; go on to the next.
 
         Parameters
         ----------
         pose : mapping, optional
             Planned pose of the artwork on the platen before nudges: x, y in mm, angle in rad.
+        load : bool
+            Whether the garment is loaded again for the next imprint though the plan lets it stay.
         """
-        index, imprint = self._at_hand()
+        index, imprint = self._current()
         self.write(
             Kind.PRESSED,
             imprint,
+            Step.LOAD if load else None,
             pose=dict(pose) if pose is not None else None,
             nudge=self.progress.nudge(index).data(),
             location=self.progress.location(index),
         )
 
-    def skip(self, reason: str = "") -> None:
-        """Leave the imprint at hand out for now."""
-        self.write(Kind.SKIPPED, self._at_hand()[1], reason=reason)
+    def skip(self, reason: str = "", *, load: bool = False) -> None:
+        """Leave the imprint at hand out for now; `load` as in `press`."""
+        self.write(Kind.SKIPPED, self._current()[1], Step.LOAD if load else None, reason=reason)
 
     def spoil(self, reason: str, *, replaced: bool) -> None:
         """Record that the piece at hand is spoiled, and whether a fresh garment replaces it."""
-        self.write(Kind.SPOILED, self._at_hand()[1], reason=reason, replaced=replaced)
+        self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced)
 
     def undo(self) -> bool:
         """Take the last act back; False if there is none."""
@@ -175,3 +189,31 @@ class RunSession:
     def close(self) -> None:
         """Record that the session ended on purpose."""
         self.write(Kind.CLOSED)
+
+
+def open_session(
+    store: Store,
+    run: Run,
+    *,
+    operator: str = "",
+    rig: str = "",
+    calibration: str = "",
+    **options: Any,
+) -> RunSession:
+    """Return a session whose every act is on the disk before it is in force.
+
+    Parameters
+    ----------
+    store : Store
+    run : Run
+    operator, rig, calibration : str
+        Who, at which press, and the id of the calibration in force.
+    options
+        Passed on to `Recorder` (clocks).
+    """
+    earlier: dict[str, Earlier] = {}
+    if run.earlier:
+        before = store.run(run.earlier)
+        earlier = earlier_placements(before.stops, store.events(before), run.stops)
+    log = Recorder(store, run, operator=operator, rig=rig, calibration=calibration, **options)
+    return RunSession(run, log, earlier)

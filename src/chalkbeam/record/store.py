@@ -9,13 +9,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import platformdirs
 import sqlalchemy as sa
@@ -100,7 +98,8 @@ def record_file() -> Path:
     return platformdirs.user_data_path("chalkbeam", appauthor=False) / "record.db"
 
 
-def _utc_now() -> str:
+def utc_now() -> str:
+    """Return the date and time (ISO 8601, UTC)."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
@@ -199,7 +198,7 @@ class Store:
             If the record cannot be written.
         """
         run = Run(
-            new_id(), title, str(sheet), digest, earlier, _utc_now(),
+            new_id(), title, str(sheet), digest, earlier, utc_now(),
             plan.stops, plan.as_listed, plan.by_hand,
         )  # fmt: skip
         row = {
@@ -303,70 +302,6 @@ class Store:
             written = connection.execute(insert(_events).values(row))
             key = written.inserted_primary_key
         return replace(event, seq=int(key[0]) if key else 0)
-
-
-class Recorder:
-    """Writes the events of one session at one press.
-
-    Parameters
-    ----------
-    clock, wall : callable
-        The monotonic clock (s) and the date; tests bring their own.
-    """
-
-    def __init__(
-        self,
-        store: Store,
-        run: Run,
-        *,
-        operator: str = "",
-        rig: str = "",
-        calibration: str = "",
-        clock: Callable[[], float] = time.monotonic,
-        wall: Callable[[], str] = _utc_now,
-    ) -> None:
-        self.store, self.run = store, run
-        self._operator, self._rig, self._calibration = operator, rig, calibration
-        self._session = new_id()
-        self._clock, self._wall = clock, wall
-        history = store.events(run)
-        self._last = history[-1].seq if history else 0
-        self.history = tuple(history)
-
-    def use(self, rig: str, calibration: str) -> None:
-        """Say which rig the events to come are made at, where a run needs several."""
-        self._rig, self._calibration = rig, calibration
-
-    def write(
-        self,
-        kind: Kind,
-        imprint: str = "",
-        step: Step | None = None,
-        *,
-        event_id: str | None = None,
-        **data: Any,
-    ) -> Event:
-        """Write an event and return it as written; only then may it be shown as done.
-
-        Parameters
-        ----------
-        event_id : str, optional
-            From `events.new_id`. To try again after a refusal, use the same id: an event
-            that did reach the disk is not written twice.
-
-        Raises
-        ------
-        Refusal
-            If it is not safely on the disk.
-        """
-        event = Event(
-            event_id or new_id(), kind, imprint, step, data,
-            session=self._session, clock=self._clock(), wall=self._wall(),
-            operator=self._operator, rig=self._rig, calibration=self._calibration,
-        )  # fmt: skip
-        written = self.store.add(self.run, event, self._last)
-        self._last = max(self._last, written.seq)
-        return written
 
 
 def _run(row: sa.RowMapping) -> Run:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import cv2
@@ -16,13 +16,15 @@ from chalkbeam.light.choice import Choice
 from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Art
+from chalkbeam.orders.times import format_duration
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
-from chalkbeam.record.progress import Outcome
-from chalkbeam.station.controller import StationController
+from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.help import shift_words
-from chalkbeam.station.ready_imprint import cloth_of
-from chalkbeam.station.scene import question
+from chalkbeam.station.ready_imprint import changed_at, cloth_of
+from chalkbeam.station.scene import fitting, question
+from chalkbeam.station.values import OperatorState, RunView
 from chalkbeam.station.words import piece_words, place_words
 from overlay.marks import Dash, Mark, Role, Stroke, Text
 from overlay.palette import RGB
@@ -43,12 +45,15 @@ THUMB = 360
 """Longest side of the artwork's picture, px: more is not seen on the plan."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class ArtPicture:
     """The artwork in colour.
 
     Attributes
     ----------
+    source : tuple of (Art, int, bool)
+        The artwork, when its file was changed last, and whether it is mirrored: they stand for
+        `rgba` where pictures are compared.
     rgba : ndarray of uint8, shape (h, w, 4)
         Cropped to the ink.
     width, height : float
@@ -57,13 +62,14 @@ class ArtPicture:
         Where it lies; the art frame has y down and its origin at the ink's middle.
     """
 
-    rgba: NDArray[np.uint8]
+    source: tuple[Art, int, bool]
+    rgba: NDArray[np.uint8] = field(compare=False)
     width: float
     height: float
     platen_from_art: Isometry
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Display:
     """Everything on the operator's display.
 
@@ -142,47 +148,47 @@ class Display:
     picture: ArtPicture | None
 
 
-def display_of(controller: StationController) -> Display:
-    """Return what to show of a station."""
-    progress, state = controller.session.progress, controller.state
+def display_of(view: RunView, state: OperatorState) -> Display:
+    """Return what to show of a run."""
+    progress = view.progress
     stop, index = progress.stop, progress.at.index
     outcomes = list(progress.outcomes.values())
     press = stop.imprint.press if stop is not None else None
     here = progress.location(index) if index is not None else ""
     nudge = progress.nudge(index) if index is not None else Shift()
-    number, count = controller.number(stop), controller.pieces
-    choice = controller.ready.choice if controller.ready is not None else None
-    rig = controller.ready.rig if controller.ready is not None else controller.preparer.rigs[0]
+    choice = view.ready.choice if view.ready is not None else None
+    dwell = dwell_of(progress, state.pressing_since)
+    heading = "finished" if stop is None else f"piece {progress.number(stop)} of {progress.pieces}"
     return Display(
-        title=controller.session.run.title,
-        heading=f"piece {number} of {count}" if stop is not None else "finished",
+        title=view.title,
+        heading=heading,
         piece=choice.placement.garment.label if choice is not None else _style(stop),
         whose=piece_words(stop) if stop is not None else "",
         step=progress.at.step if stop is not None else None,
         where=choice.placement.location.title if choice is not None else here,
         art=stop.imprint.art.text if stop is not None else "",
-        locations=tuple((place_words(name), name == here) for name in controller.locations),
-        fitting=", ".join(controller.fitting(progress.at)),
+        locations=tuple((place_words(name), name == here) for name in view.locations),
+        fitting=", ".join(fitting(progress, progress.at)),
         settings=str(press) if press is not None else "",
         prepress=press.prepress if press is not None else "",
         dwell=press.dwell if press is not None else None,
-        dwell_ends=controller.dwell_ends(),
+        dwell_ends=None if dwell is None else dwell.ends,
         asked=question(state, state.asking) if state.asking is not None else (),
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else state.said,
-        trouble=state.trouble or controller.refused or controller.sheet_note,
-        coming=_coming(controller),
-        results=_results(controller),
+        trouble=state.trouble or view.refused or view.sheet_note,
+        coming=_coming(progress),
+        results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),
         skipped=outcomes.count(Outcome.SKIPPED),
         spoiled=sum(progress.spoiled_pieces.values()),
         total=len(progress.stops),
-        left=controller.time_left(),
+        left=format_duration(progress.seconds_left()),
         paused=progress.paused,
         dark=state.dark or progress.at.step is Step.PRESS,
-        face=rig.face,
+        face=view.rig.face,
         cloth=cloth_of(stop.piece.colour if stop is not None else ""),
-        plan=_plan(rig.face, choice, progress.at.step, nudge),
+        plan=_plan(view.rig.face, choice, progress.at.step, nudge),
         picture=_picture(choice, stop, nudge),
     )
 
@@ -195,8 +201,7 @@ def _what(stop: Stop, location: str) -> str:
     return f"{piece_words(stop)} · {place_words(location)}: {stop.imprint.art.text}"
 
 
-def _coming(controller: StationController) -> tuple[tuple[str, str], ...]:
-    progress = controller.session.progress
+def _coming(progress: Progress) -> tuple[tuple[str, str], ...]:
     start = progress.at.index
     if start is None:
         return ()
@@ -213,8 +218,7 @@ def _coming(controller: StationController) -> tuple[tuple[str, str], ...]:
     return tuple(lines)
 
 
-def _results(controller: StationController) -> tuple[tuple[str, str], ...]:
-    progress = controller.session.progress
+def _results(progress: Progress) -> tuple[tuple[str, str], ...]:
     places = {stop.imprint.id: index for index, stop in enumerate(progress.stops)}
     latest = list(progress.outcomes.items())[-BEHIND:][::-1]
     return tuple(
@@ -237,20 +241,19 @@ def _plan(face: PlatenFace, choice: Choice | None, step: Step, nudge: Shift) -> 
 def _picture(choice: Choice | None, stop: Stop | None, nudge: Shift) -> ArtPicture | None:
     if choice is None or stop is None or stop.imprint.art.path is None:
         return None
-    art = stop.imprint.art
-    assert art.path is not None
-    changed = art.path.stat().st_mtime_ns if art.path.is_file() else 0
-    rgba = _thumbnail(art, choice.placement.artwork.mirrored, changed)
+    art, mirrored = stop.imprint.art, choice.placement.artwork.mirrored
+    source = (art, changed_at(art), mirrored)
+    rgba = _thumbnail(*source)
     if rgba is None:
         return None
     laid = choice.laid(nudge)
     ink = laid.artwork.ink
     pose = choice.loading.platen_from_garment @ laid.garment_from_art
-    return ArtPicture(rgba, ink.width, ink.height, pose)
+    return ArtPicture(source, rgba, ink.width, ink.height, pose)
 
 
 @functools.lru_cache(maxsize=64)
-def _thumbnail(art: Art, mirrored: bool, changed: int) -> NDArray[np.uint8] | None:
+def _thumbnail(art: Art, changed: int, mirrored: bool) -> NDArray[np.uint8] | None:
     """Return an artwork's ink in colour, shape (h, w, 4), RGBA; None if it cannot be read."""
     del changed  # an edited file is read again
     from chalkbeam.artwork.files import read_picture

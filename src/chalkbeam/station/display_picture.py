@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -11,12 +10,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.geometry import PlatenFace
 from chalkbeam.record.events import Step
 from chalkbeam.station.display import ArtPicture, Display
+from chalkbeam.station.dwell import whole_seconds
 from overlay.draw.frame import Frame, Painter
 from overlay.draw.page_map import FlatMap
 from overlay.marks import Mark, Role, Stroke, Text
-from overlay.palette import DEFAULT_PALETTE, Look
+from overlay.palette import DEFAULT_PALETTE, RGB, Look
 from overlay.text.typeface import set_line
 
 WIDTH, HEIGHT = 1280.0, 720.0
@@ -50,7 +51,8 @@ def draw(display: Display, size: tuple[int, int] = SIZE, at: float = 0.0) -> Fra
     page = FlatMap(size, scale)
     words = _painter(page).paint((*_head(display), *_body(display, at), *_foot(display)))
     assert words is not None  # there is always something to say
-    picture, plan = words.copy(), _plan(display, size, scale)
+    seen = (display.face, display.cloth, display.plan, display.picture)
+    picture, plan = words.copy(), _plan(*seen, size, scale)
     beside = picture[:, : plan.shape[1]]
     np.maximum(beside, plan, out=beside)
     return picture
@@ -66,7 +68,7 @@ def seconds_left(display: Display, at: float) -> int | None:
     """Return the whole seconds that the dwell still runs; None if none runs."""
     if display.dwell_ends is None:
         return None
-    return max(0, math.ceil(display.dwell_ends - at - 1e-6))
+    return whole_seconds(display.dwell_ends, at)
 
 
 def _head(display: Display) -> list[Mark]:
@@ -236,29 +238,35 @@ def _wrapped(words: str, cap: float, room: float) -> Sequence[str]:
 
 
 @functools.lru_cache(maxsize=2)
-def _plan(display: Display, size: tuple[int, int], scale: float) -> Frame:
+def _plan(
+    face: PlatenFace,
+    cloth: RGB,
+    lines: tuple[Mark, ...],
+    art: ArtPicture | None,
+    size: tuple[int, int],
+    scale: float,
+) -> Frame:
     """Return the platen as seen from above, the garment's cloth, the art, and the lines on it.
 
     Only the columns up to where the words begin.
     """
     left, bottom, right, top = _PLAN
-    face = display.face
     unit = min((right - left) / face.width, (top - bottom) / face.depth)
     middle = ((left + right) / 2 / unit, (bottom + top) / 2 / unit)
     columns = min(size[0], round((_LEFT - 8) * scale))
     plan = FlatMap((columns, size[1]), scale * unit, -middle[0], -middle[1])
     picture = np.zeros((size[1], columns, 3), dtype=np.uint8)
     edge = plan.projector_from_platen(face.outline())
-    shade = tuple(round(_CLOTH_SHARE * channel) for channel in display.cloth[::-1])
+    shade = tuple(round(_CLOTH_SHARE * channel) for channel in cloth[::-1])
     corners = np.rint(edge * 256).astype(np.int32)
     cv2.fillPoly(picture, [corners], shade, cv2.LINE_AA, 8)
-    if display.picture is not None:
-        picture = _with_art(picture, display.picture, plan)
-    lines = _painter(plan).paint(display.plan)
-    assert lines is not None
+    if art is not None:
+        picture = _with_art(picture, art, plan)
+    drawn = _painter(plan).paint(lines)
+    assert drawn is not None
     # Where a line is bright it hides what it lies on; nothing else needs mixing.
-    lit = np.flatnonzero(lines[:, :, 0] | lines[:, :, 1] | lines[:, :, 2])
-    over, under = lines.reshape(-1, 3)[lit], picture.reshape(-1, 3)[lit]
+    lit = np.flatnonzero(drawn[:, :, 0] | drawn[:, :, 1] | drawn[:, :, 2])
+    over, under = drawn.reshape(-1, 3)[lit], picture.reshape(-1, 3)[lit]
     cover = over.max(axis=1, keepdims=True).astype(np.uint16)
     picture.reshape(-1, 3)[lit] = np.minimum(over + under * (255 - cover) // 255, 255)
     return picture

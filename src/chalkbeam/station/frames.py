@@ -1,4 +1,7 @@
-"""Frames of what is lit at the press: painted, remembered, and begun while the disk is busy."""
+"""Scenes as frames of the projector's picture: painted, remembered, begun while the disk is busy.
+
+The controller knows no frame, only an `Output`: another kind of light is another one of these.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +11,9 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
 
-from calibration.rig.file import Rig
+from calibration.geometry import PlatenFace
+from calibration.model.projector import ProjectorMap
 from chalkbeam.light.pages import countdown_mark
-from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.scene import Scene, lit
 from overlay.draw.frame import Frame, Painter, render
 from overlay.palette import DEFAULT_PALETTE, Look
@@ -29,32 +32,28 @@ def _hand() -> ThreadPoolExecutor:
 
 
 class FrameCache:
-    """Paints scenes through the rig at hand; equal scenes give the very same frame.
+    """An `Output` that paints scenes; equal scenes give the very same frame."""
 
-    Parameters
-    ----------
-    rig : Rig
-        Lights what is said where no imprint is at hand.
-    """
-
-    def __init__(self, rig: Rig) -> None:
-        self._rig = rig
-        self._painters: dict[int, Painter] = {}
-        self._counted: dict[tuple[int, int], Frame | None] = {}
+    def __init__(self) -> None:
+        self._painters: dict[ProjectorMap, Painter] = {}
+        self._counted: dict[tuple[PlatenFace, ProjectorMap, int], Frame | None] = {}
 
     def frame(self, scene: Scene) -> Frame | None:
         """Return the frame of a scene; None for darkness."""
-        rig = self._rig_of(scene.ready)
-        if id(rig) not in self._painters:
-            self._painters[id(rig)] = Painter(rig.projector, keep=KEPT)
+        if scene.projector not in self._painters:
+            self._painters[scene.projector] = Painter(scene.projector, keep=KEPT)
         palette = scene.ready.palette if scene.ready is not None else None
-        return self._painters[id(rig)].paint(lit(scene), palette)
+        frame = self._painters[scene.projector].paint(lit(scene), palette)
+        if frame is None and scene.countdown is not None:
+            return self._count(scene, scene.countdown)
+        return frame
+
+    def prepare(self, scene: Scene) -> None:
+        """Paint a scene that is to come."""
+        self.frame(scene)
 
     def begin(self, scene: Scene) -> Callable[[], None]:
-        """Begin to paint a scene in another thread; return what waits until that is done.
-
-        Nothing else may be painted meanwhile.
-        """
+        """Begin to paint a scene in another thread; return what waits until that is done."""
 
         def paint() -> None:
             with suppress(Exception):  # met again, and told, when the scene is to be shown
@@ -62,15 +61,12 @@ class FrameCache:
 
         return _hand().submit(paint).result
 
-    def count(self, left: int, ready: ReadyImprint | None) -> Frame | None:
-        """Return the frame with so many seconds beside the platen; None where there is no room."""
-        rig = self._rig_of(ready)
-        if (id(rig), left) not in self._counted:
+    def _count(self, scene: Scene, left: int) -> Frame | None:
+        """Return the frame with the seconds beside the platen; None where there is no room."""
+        key = (scene.face, scene.projector, left)
+        if key not in self._counted:
             self._counted.clear()
-            mark = countdown_mark(left, rig.face, rig.projector)
-            frame = None if mark is None else render([mark], rig.projector, DIM)
-            self._counted[id(rig), left] = frame
-        return self._counted[id(rig), left]
-
-    def _rig_of(self, ready: ReadyImprint | None) -> Rig:
-        return ready.rig if ready is not None else self._rig
+            mark = countdown_mark(left, scene.face, scene.projector)
+            frame = None if mark is None else render([mark], scene.projector, DIM)
+            self._counted[key] = frame
+        return self._counted[key]

@@ -1,18 +1,16 @@
-"""What is at hand at the press: from an imprint of the order to where its light goes."""
+"""An imprint made ready to be lit: from the order to where its light goes."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field, replace
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
-from chalkbeam.orders.pieces import Imprint, Piece
-from chalkbeam.orders.place_imprint import (
-    place_imprint,
-)
+from chalkbeam.orders.pieces import Art, Imprint, Piece
+from chalkbeam.orders.place_imprint import place_imprint
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Collar, Loading, load
 from chalkbeam.placement.many import Placer
@@ -28,16 +26,24 @@ platens are called by whole inches and measured in millimetres."""
 
 
 REMEMBERED = 400
-"""Placements that are remembered; then all are forgotten, so that an order of ten thousand names
+"""Loadings that are remembered; then all are forgotten, so that an order of ten thousand names
 takes no more memory than one of a hundred."""
 
+LocationOf = Callable[[Imprint], str]
+"""Imprint to the name of the location in force for it."""
 
-@dataclass(frozen=True, eq=False)
+Place = Callable[[Piece, Imprint, LocationOf], Placement]
+"""Places an imprint on its piece; raises a Refusal where it cannot be."""
+
+
+@dataclass(frozen=True)
 class ReadyImprint:
-    """An imprint ready to be lit.
+    """An imprint ready to be lit; equal ones look the same.
 
     Attributes
     ----------
+    imprint : str
+        Its id.
     rig : Rig
         Which rig lights it.
     choice : Choice
@@ -48,14 +54,26 @@ class ReadyImprint:
         Colours of light that can be told on its cloth.
     """
 
-    rig: Rig
-    choice: Choice
-    planned: Loading
-    palette: Palette
+    imprint: str
+    # Hashed by the id alone, which is quick and tells nearly all apart; compared by everything.
+    rig: Rig = field(hash=False)
+    choice: Choice = field(hash=False)
+    planned: Loading = field(hash=False)
+    palette: Palette = field(hash=False)
+
+    def lies_as(self, other: ReadyImprint) -> bool:
+        """Whether a garment that lies for the other one lies for this one too."""
+        here, there = self.choice, other.choice
+        return (
+            self.rig == other.rig
+            and here.loading.platen == there.loading.platen
+            and here.placement.location.face == there.placement.location.face
+            and here.loading.platen_from_garment == there.loading.platen_from_garment
+        )
 
 
 class ImprintPreparer:
-    """Places imprints on the platens there are rigs for, and remembers what it has worked out.
+    """Makes imprints ready on the platens there are rigs for, and remembers what it worked out.
 
     Parameters
     ----------
@@ -65,6 +83,10 @@ class ImprintPreparer:
         Where the collar points.
     threaded : bool
         Whether the garment is threaded over the platen.
+    overhang, aside : float, optional
+        How the garment lies, as in `Loading`, mm; chosen for each imprint without.
+    place : callable, optional
+        How imprints are placed; without, by the order alone.
 
     Raises
     ------
@@ -72,7 +94,16 @@ class ImprintPreparer:
         If the rigs are for pictures of different sizes.
     """
 
-    def __init__(self, rigs: Sequence[Rig], collar: Collar = "away", threaded: bool = True) -> None:
+    def __init__(
+        self,
+        rigs: Sequence[Rig],
+        collar: Collar = "away",
+        threaded: bool = True,
+        *,
+        overhang: float | None = None,
+        aside: float | None = None,
+        place: Place | None = None,
+    ) -> None:
         sizes = {rig.projector.size for rig in rigs}
         if len(sizes) != 1:
             listed = ", ".join(f"{rig.name}: {rig.projector.size}" for rig in rigs)
@@ -83,14 +114,16 @@ class ImprintPreparer:
         self.rigs = tuple(rigs)
         self.collar = collar
         self.threaded = threaded
+        self._overhang, self._aside = overhang, aside
+        self._place = place
         self._placer = Placer()
-        self._loaded: dict[tuple[object, ...], tuple[Placement, Loading]] = {}
+        self._loaded: dict[tuple[Hashable, ...], Loading] = {}
 
     def prepare(
         self,
         piece: Piece,
         imprint: Imprint,
-        location_of: Callable[[Imprint], str],
+        location_of: LocationOf,
         collar: Shift | None = None,
         together: Sequence[Imprint] = (),
     ) -> ReadyImprint:
@@ -113,23 +146,23 @@ class ImprintPreparer:
         Refusal
             If the artwork, the placement or the platen stands in the way; says what to do.
         """
-        if len(self._placer) > REMEMBERED:
+        if len(self._loaded) > REMEMBERED:
             self._placer = Placer()
             self._loaded.clear()
-        placement = self._place(piece, imprint, location_of)
-        rig, planned = self.lay_on(placement, imprint)
-        others = [
-            self._place(piece, other, location_of) for other in together if other is not imprint
-        ]
+        placed = self._placed(piece, imprint, location_of)
+        rig, planned = self._lay_on(placed, imprint)
+        others = [self._placed(piece, other, location_of) for other in together if other != imprint]
         if others:
-            planned = self._shared(rig, imprint.pad, placement, planned, others)
+            planned = self._shared(rig, imprint.pad, placed, planned, others)
         loading = planned if collar is None else collared(planned, collar)
-        return ReadyImprint(rig, Choice(placement, loading), planned, palette_on(piece.colour))
+        choice = Choice(placed.placement, loading)
+        return ReadyImprint(imprint.id, self.rigs[rig], choice, planned, palette_on(piece.colour))
 
-    def _place(
-        self, piece: Piece, imprint: Imprint, location_of: Callable[[Imprint], str]
-    ) -> Placement:
-        return place_imprint(self._placer, piece, imprint, location_of)
+    def _placed(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> _Placed:
+        key = _content(piece, imprint, location_of)
+        if self._place is not None:
+            return _Placed(self._place(piece, imprint, location_of), key)
+        return _Placed(place_imprint(self._placer, piece, imprint, location_of), key)
 
     def lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
         """Return the first rig whose platen is wanted and takes the imprint, and how it lies.
@@ -139,13 +172,22 @@ class ImprintPreparer:
         Refusal
             If none does.
         """
+        rig, loading = self._lay_on(_Placed(placement), imprint)
+        return self.rigs[rig], loading
+
+    def lay(self, placement: Placement, imprint: Imprint) -> Loading:
+        """Return how an imprint lies on the first rig that takes it; raises as `lay_on`."""
+        return self.lay_on(placement, imprint)[1]
+
+    def _lay_on(self, placed: _Placed, imprint: Imprint) -> tuple[int, Loading]:
+        """Return the same as `lay_on`, the rig by its place among the rigs."""
         wanted = find_platen(imprint.platen) if imprint.platen else None
         refused: Refusal | None = None
-        for rig in self.rigs:
+        for index, rig in enumerate(self.rigs):
             if wanted is not None and not is_for(rig, wanted):
                 continue
             try:
-                return rig, self._load_on(placement, rig, imprint.pad)
+                return index, self._load_on(placed, index, imprint.pad)
             except Refusal as refusal:
                 refused = refused or refusal
         if refused is not None:
@@ -156,50 +198,68 @@ class ImprintPreparer:
             f"({have}): put that platen on and add its rig with --rig, or skip the imprint."
         )
 
-    def lay(self, placement: Placement, imprint: Imprint) -> Loading:
-        """Return how an imprint lies on the first rig that takes it; raises as `lay_on`."""
-        return self.lay_on(placement, imprint)[1]
-
     def _shared(
-        self,
-        rig: Rig,
-        pad: str,
-        placement: Placement,
-        planned: Loading,
-        others: Sequence[Placement],
+        self, rig: int, pad: str, placed: _Placed, planned: Loading, others: Sequence[_Placed]
     ) -> Loading:
         """Return a loading that presses several imprints without moving the garment.
 
         Tried are the loadings that each would have alone, first the highest on the
         garment. Where none serves all, this imprint keeps its own.
         """
-        everything = sorted((placement, *others), key=lambda each: each.centre[1])
+        everything = sorted((placed, *others), key=lambda each: each.placement.centre[1])
         for leading in everything:
             try:
                 alone = self._load_on(leading, rig, pad)
-                laid = {id(each): self._load_on(each, rig, pad, alone) for each in everything}
+                laid = [self._load_on(each, rig, pad, alone) for each in everything]
             except Refusal:
                 continue
-            return laid[id(placement)]
+            return laid[everything.index(placed)]
         return planned
 
-    def _load_on(
-        self, placement: Placement, rig: Rig, pad: str, like: Loading | None = None
-    ) -> Loading:
+    def _load_on(self, placed: _Placed, rig: int, pad: str, like: Loading | None = None) -> Loading:
         """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
-        set_at = (None, None) if like is None else (like.overhang, like.aside)
-        # By identity; the placement is kept with the answer, so that its identity stays taken.
-        key = (id(placement), id(rig), pad, *set_at)
-        if key not in self._loaded:
-            plate = Platen(rig.name or "this platen", rig.face)
-            if pad:
-                plate = plate.with_pad(parse_pad(pad))
-            loading = load(
-                placement, plate, collar=self.collar, threaded=self.threaded,
-                overhang=set_at[0], aside=set_at[1],
-            )  # fmt: skip
-            self._loaded[key] = (placement, loading)
-        return self._loaded[key][1]
+        overhang = self._overhang if like is None else like.overhang
+        aside = self._aside if like is None else like.aside
+        key = (placed.content, rig, pad, overhang, aside)
+        if placed.content is not None and key in self._loaded:
+            return self._loaded[key]
+        plate = Platen(self.rigs[rig].name or "this platen", self.rigs[rig].face)
+        if pad:
+            plate = plate.with_pad(parse_pad(pad))
+        loading = load(
+            placed.placement, plate, collar=self.collar, threaded=self.threaded,
+            overhang=overhang, aside=aside,
+        )  # fmt: skip
+        if placed.content is not None:
+            self._loaded[key] = loading
+        return loading
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A placement with what it was made from, by value; None where that is not known."""
+
+    placement: Placement
+    content: Hashable = None
+
+
+def _content(piece: Piece, imprint: Imprint, location_of: LocationOf) -> Hashable:
+    """Return what decides where an imprint is placed: equal content, equal placement."""
+    over = next((each for each in piece.imprints if each.id == imprint.follows), None)
+    return (
+        (piece.style, piece.size, piece.fit),
+        location_of(imprint),
+        (imprint.art, changed_at(imprint.art)),
+        (imprint.width, imprint.height),
+        None if over is None else _content(piece, over, location_of),
+    )
+
+
+def changed_at(art: Art) -> int:
+    """Return when an artwork's file was changed last, ns; 0 if there is none."""
+    if art.path is None or not art.path.is_file():
+        return 0
+    return art.path.stat().st_mtime_ns
 
 
 def is_for(rig: Rig, platen: Platen) -> bool:

@@ -1,51 +1,32 @@
-"""What the projector shows at the press: the step at hand, a question, or what is wrong."""
+"""What is lit at the press: the step at hand, a question, or what is wrong."""
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 from calibration.geometry import PlatenFace
+from calibration.model.projector import ProjectorMap
 from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.light.free_room import Ground, grounds
 from chalkbeam.light.labels import with_remark
 from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.light.pages import Page, page_mark
-from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Fit
 from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
+from chalkbeam.record.progress import At, Progress
 from chalkbeam.station.help import help_marks, shift_words
-from chalkbeam.station.keys import Act
+from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
-from chalkbeam.station.values import ANSWERS, Asking, OperatorState, Showing
-from chalkbeam.station.words import piece_lines
+from chalkbeam.station.values import ANSWERS, Asking, OperatorState, RunView, Showing
+from chalkbeam.station.words import piece_lines, summary
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role, Text, moved
-
-ACTS = (
-    (Act.ON, "next step"),
-    (Act.BACK, "step before"),
-    (Act.NUDGE, "move 1 mm (Shift: 0.1)"),
-    (Act.TURN, "turn 0.5° (Shift: 0.1°)"),
-    (Act.AS_PLANNED, "back to the plan"),
-    (Act.GARMENT, "the collar is here"),
-    (Act.KEEP, "keep it for this piece"),
-    (Act.KEEP_FOR_BATCH, "keep it for the batch"),
-    (Act.PRESET, "location (asks if new)"),
-    (Act.SKIP, "skip"),
-    (Act.SPOIL, "spoiled"),
-    (Act.UNDO, "undo"),
-    (Act.REDO, "redo"),
-    (Act.JUMP, "go to a piece"),
-    (Act.PAUSE, "pause"),
-    (Act.DARK, "light off or on"),
-    (Act.CHECK, "squares to measure"),
-    (Act.LEAVE, "end (twice)"),
-)
 
 CHANGES = {
     "turn": "turn the garment",
@@ -62,18 +43,18 @@ class Scene:
     Attributes
     ----------
     state : OperatorState
-    stop : Stop or None
-        The stop at hand; None when the order is finished.
-    step : Step
+        Less what is not seen.
+    mode : Mode
+    step : Step or None
+        None when the order is finished.
     paused : bool
     ready : ReadyImprint or None
         The imprint ready to be lit; None if something stands in its way.
     nudge : Shift
         How far the lay lines are moved.
-    fitting : tuple of str
-        Platen and pad to see to, in the load step.
-    number, count : int
-        Which piece of how many.
+    note : tuple of str
+        Which piece or location this is and what to see to, a line each.
+    projector : ProjectorMap
     face : PlatenFace
     title : str
         The rig's name.
@@ -84,23 +65,25 @@ class Scene:
     sheet_note : str
         What has become of the run sheet, to be said in the load step; empty once it was said.
     unit : Unit
+    countdown : int or None
+        Seconds to be counted beside the platen while nothing else is lit.
     """
 
     state: OperatorState
-    stop: Stop | None
-    step: Step
+    mode: Mode
+    step: Step | None
     paused: bool
     ready: ReadyImprint | None
     nudge: Shift
-    fitting: tuple[str, ...]
-    number: int
-    count: int
+    note: tuple[str, ...]
+    projector: ProjectorMap
     face: PlatenFace
     title: str
     refused: str
     summary: tuple[str, ...]
     sheet_note: str
     unit: Unit
+    countdown: int | None = None
 
     @property
     def height(self) -> float:
@@ -124,20 +107,74 @@ class Scene:
         return Platen("", self.face) if ready is None else ready.choice.loading.platen
 
 
+class Output(Protocol):
+    """What lights scenes."""
+
+    def prepare(self, scene: Scene) -> None:
+        """Work out what will be lit, so that it is there at once when it is asked for."""
+
+    def begin(self, scene: Scene) -> Callable[[], None]:
+        """Begin to do so in another thread; return what waits until that is done.
+
+        Nothing else may be asked of the output meanwhile.
+        """
+
+
+def scene_of(
+    view: RunView,
+    state: OperatorState,
+    at: At,
+    more: Shift = Shift(),  # noqa: B008 - a frozen value
+    countdown: int | None = None,
+) -> Scene:
+    """Return the scene of a run at one of its stops.
+
+    Parameters
+    ----------
+    view : RunView
+        Its imprint that is ready is the one of `at`.
+    state : OperatorState
+    at : At
+    more : Shift
+        A nudge yet to be recorded.
+    countdown : int, optional
+        As in `Scene`.
+    """
+    progress, index = view.progress, at.index
+    return Scene(
+        # What is not seen must not make the light be drawn again.
+        state=replace(state, held=(), stepped_at=0.0, pressing_since=None, sure=False, trouble=""),
+        mode=view.mode,
+        step=None if index is None else at.step,
+        paused=progress.paused,
+        ready=view.ready,
+        nudge=Shift() if index is None else progress.nudge(index, more),
+        note=note_lines(view, at),
+        projector=view.rig.projector,
+        face=view.rig.face,
+        title=view.rig.name,
+        refused=view.refused,
+        summary=summary(progress) if index is None else (),
+        sheet_note=view.sheet_note if view.note_in_light else "",
+        unit=view.unit,
+        countdown=countdown,
+    )
+
+
 @functools.lru_cache(maxsize=8)
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
-    """Return what is lit; None for darkness."""
+    """Return what is lit; None for darkness, but for a countdown beside the platen."""
     state, face = scene.state, scene.face
     remark = "Escape again: end" if state.leaving else state.said
     if state.showing is Showing.CHECK:
         marks = check_marks(face, scene.title)
     elif state.showing is Showing.HELP:
-        marks = help_marks(scene.page, ACTS)
+        marks = help_marks(scene.page, scene.mode.acts)
     elif state.asking is not None:
         # The remark is about the answer: it stands below, never across, what can be answered.
         asked = (*question(state, state.asking), *((remark,) if remark else ()))
         marks, remark = (page_mark(scene.page, asked, Role.NOTE),), ""
-    elif scene.stop is None:
+    elif scene.step is None:
         marks = (page_mark(scene.page, scene.summary, Role.NOTE),)
     elif scene.paused:
         marks = (page_mark(scene.page, ("paused", "P goes on"), Role.NOTE),)
@@ -148,7 +185,7 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     elif state.moving is not None:
         marks = _moving(scene, scene.ready, state.moving)
     else:
-        marks = _work(scene, scene.stop, scene.ready.choice)
+        marks = _work(scene, scene.ready.choice)
         if scene.step is Step.LOAD:
             remark = remark or scene.sheet_note
     if remark:
@@ -179,15 +216,43 @@ def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _work(scene: Scene, stop: Stop, choice: Choice) -> tuple[Mark, ...]:
-    which = f"{scene.number} of {scene.count}"
+def fitting(progress: Progress, at: At) -> tuple[str, ...]:
+    """Return which platen and pad to see to, in words; empty once the garment is loaded."""
+    if at.index is None or at.step is not Step.LOAD:
+        return ()
+    return fitting_words(progress.stops[at.index].fit, progress.on_press)
+
+
+def note_lines(view: RunView, at: At) -> tuple[str, ...]:
+    """Return which piece or location a stop is about and what to see to, a line each."""
+    if at.index is None:
+        return ()
+    progress = view.progress
+    stop = progress.stops[at.index]
+    changes = fitting(progress, at)
+    if view.mode.counted:
+        which = (f"{progress.number(stop)} of {progress.pieces}", *piece_lines(stop))
+        if at.step is Step.LOAD:
+            changes += tuple(words for name, words in CHANGES.items() if name in stop.changes)
+    else:
+        which = _which_location(view, at.step, progress.location(at.index))
+    return (*which, *changes)
+
+
+def _which_location(view: RunView, step: Step, here: str) -> tuple[str, ...]:
+    if len(view.locations) == 1 or view.ready is None:
+        return ()
+    which = f"location {view.locations.index(here) + 1} of {len(view.locations)}"
+    title = view.ready.choice.placement.location.title
+    return (f"{which}: {title}" if step is Step.LOAD else which,)
+
+
+def _work(scene: Scene, choice: Choice) -> tuple[Mark, ...]:
     if scene.step is Step.LOAD:
-        changes = [words for name, words in CHANGES.items() if name in stop.changes]
-        note = "\n".join([which, *piece_lines(stop), *scene.fitting, *changes])
+        note = "\n".join(scene.note)
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
-    moved_by = [f"moved {words}"] if words else []
-    note = "\n".join([which, *piece_lines(stop), *moved_by])
+    note = "\n".join([*scene.note, *([f"moved {words}"] if words else [])])
     return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
 
 

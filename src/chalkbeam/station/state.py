@@ -14,6 +14,7 @@ from dataclasses import replace
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
+from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.keys import Act, Action, action_for
 from chalkbeam.station.values import (
     ANSWERS,
@@ -78,7 +79,7 @@ def _key(state: OperatorState, view: RunView, key: Key) -> Answer:
         return replace(state, held=(*state.held, key)), ()
     state, commands = _release(state, view, None)
     scannable = bool(key.text) and key.name != "space" and not key.control and not key.repeated
-    if scannable and state.asking is not Asking.JUMP:
+    if scannable and state.asking is not Asking.JUMP and view.mode.allows(Act.JUMP):
         return replace(state, held=(key,)), commands
     after, more = _typed(state, view, key)
     return after, (*commands, *more)
@@ -100,7 +101,7 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     if state.asking is not None:
         return _answer(state, state.asking, key)
     action = action_for(key)
-    if action is None:
+    if action is None or not view.mode.allows(action.act):
         return state, ()
     if action.act is Act.LEAVE_NOW or (action.act is Act.LEAVE and state.leaving):
         return replace(state, over=True), ()
@@ -151,14 +152,15 @@ def _at_stop(state: OperatorState, view: RunView, action: Action) -> Answer:
             return replace(state, asking=Asking.SPOIL), ()
         case Act.PRESET:
             return _preset(state, view, action.number)
-        case Act.GARMENT if view.ready and progress.at.step is not Step.PRESS:
+        case Act.GARMENT if view.can_light and progress.at.step is not Step.PRESS:
             where = progress.collar(_index(progress)) or Shift()
             return replace(state, moving=where, showing=Showing.WORK, dark=False), ()
         case Act.NUDGE | Act.TURN if _laying(state, view):
             shift = Shift(action.x, action.y, action.angle)
             return state, (Command(CommandKind.NUDGE, shift=shift),)
         case Act.NUDGE | Act.TURN:
-            return replace(state, said="lines move in the lay step; G moves the garment's"), ()
+            garment = "; G moves the garment's" if view.mode.allows(Act.GARMENT) else ""
+            return replace(state, said=f"lines move in the lay step{garment}"), ()
         case Act.AS_PLANNED if _laying(state, view):
             own = _own_nudge(progress)
             if own == Shift():
@@ -187,35 +189,44 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
     state = replace(state, stepped_at=at)
     if progress.stop is None:
         return replace(state, said="the order is finished: Escape twice ends"), ()
-    if not view.ready and act is Act.ON:
+    if not view.can_light and act is Act.ON:
         return state, ()
     if act is Act.BACK:
-        if progress.at.step is Step.LOAD:
-            return replace(state, said="U takes the last act back"), ()
-        before = Step.LOAD if progress.at.step is Step.LAY else Step.LAY
-        return _at_step(state, None), (Command(CommandKind.STEP, step=before),)
+        return _back(state, view)
     match progress.at.step:
         case Step.LOAD:
             return state, (Command(CommandKind.STEP, step=Step.LAY),)
         case Step.LAY:
             return _at_step(state, at), (Command(CommandKind.STEP, step=Step.PRESS),)
+        case Step.PRESS if view.mode.counted:
+            return _pressed(state, view, at)
         case Step.PRESS:
-            if state.pressing_since is None and not state.sure:
-                return replace(state, sure=True, said=unseen_words(progress)), ()
-            left = dwell_left(state, view, at)
-            if left > 0 and not state.sure:
-                said = f"{left:.0f} s of the dwell left: once more if it is done"
-                return replace(state, sure=True, said=said), ()
-            return _at_step(state, None), (Command(CommandKind.PRESS),)
+            return _at_step(state, None), (Command(CommandKind.STEP, step=Step.LOAD),)
 
 
-def dwell_left(state: OperatorState, view: RunView, at: float) -> float:
-    """Return the seconds until the dwell that the sheet gives is over; 0 if none runs."""
-    stop = view.progress.stop
-    dwell = stop.imprint.press.dwell if stop is not None else None
-    if dwell is None or state.pressing_since is None:
-        return 0.0
-    return max(0.0, state.pressing_since + dwell - at)
+def _back(state: OperatorState, view: RunView) -> Answer:
+    match view.progress.at.step:
+        case Step.LOAD if view.mode.counted:
+            return replace(state, said="U takes the last act back"), ()
+        case Step.LOAD:
+            before = Step.PRESS
+        case Step.LAY:
+            before = Step.LOAD
+        case Step.PRESS:
+            before = Step.LAY
+    return _at_step(state, None), (Command(CommandKind.STEP, step=before),)
+
+
+def _pressed(state: OperatorState, view: RunView, at: float) -> Answer:
+    """End the press step: once it was seen to begin and its dwell is over, or for sure."""
+    if state.pressing_since is None and not state.sure:
+        return replace(state, sure=True, said=unseen_words(view.progress)), ()
+    dwell = dwell_of(view.progress, state.pressing_since)
+    left = 0.0 if dwell is None else dwell.left(at)
+    if left > 0 and not state.sure:
+        said = f"{left:.0f} s of the dwell left: once more if it is done"
+        return replace(state, sure=True, said=said), ()
+    return _at_step(state, None), (Command(CommandKind.PRESS),)
 
 
 def _at_step(state: OperatorState, pressing_since: float | None) -> OperatorState:
@@ -224,7 +235,9 @@ def _at_step(state: OperatorState, pressing_since: float | None) -> OperatorStat
 
 def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
     if number > len(view.locations):
-        return replace(state, said=f"there is no location {number} in this order"), ()
+        count = len(view.locations)
+        there = "there is 1" if count == 1 else f"there are {count}"
+        return replace(state, said=f"no location {number}: {there}"), ()
     progress, chosen = view.progress, view.locations[number - 1]
     stop, here = progress.stop, progress.location(_index(progress))
     if stop is None or chosen == here:
@@ -232,7 +245,10 @@ def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
     state = replace(state, showing=Showing.WORK, dark=False)
     due = progress.due_at(chosen)
     if due is not None:  # the piece's own imprint goes there: nothing is put elsewhere
-        return _at_step(state, None), (Command(CommandKind.JUMP, index=due),)
+        # The step stays only where the garment does: on another face, platen or pad it is loaded.
+        stays = progress.at.step is Step.LAY and progress.lies_alike(_index(progress), due)
+        step = Step.LAY if stays else Step.LOAD
+        return _at_step(state, None), (Command(CommandKind.JUMP, index=due, step=step),)
     asked = elsewhere_words(stop, chosen, here)
     state = replace(state, asking=Asking.PLACE, question=asked, elsewhere=chosen)
     return state, (Command(CommandKind.TRY, text=chosen),)
@@ -312,7 +328,7 @@ def _go_to(state: OperatorState, view: RunView, text: str) -> Answer:
 
 
 def _laying(state: OperatorState, view: RunView) -> bool:
-    at_lay = view.progress.at.step is Step.LAY and view.ready
+    at_lay = view.progress.at.step is Step.LAY and view.can_light
     return at_lay and state.showing is Showing.WORK and not state.dark
 
 

@@ -6,9 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from calibration.rig.file import Rig
+from chalkbeam.basics.units import Unit
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
+from chalkbeam.station.modes import ORDER, Mode
+from chalkbeam.station.ready_imprint import ReadyImprint
 from overlay.window.inputs import Key
 
 SCANNED = 0.05
@@ -146,7 +150,7 @@ class Command:
 
 @dataclass(frozen=True)
 class RunView:
-    """What `advance` may look at.
+    """The run as it stands, for whoever looks at it: the loop, the light, a display.
 
     Attributes
     ----------
@@ -154,13 +158,39 @@ class RunView:
         Read only.
     locations : tuple of str
         What the number keys choose from.
-    ready : bool
-        Whether the imprint at hand can be lit.
+    rig : Rig
+        Which rig lights the imprint at hand; the first one where none can be lit.
+    mode : Mode
+    title : str
+        Of the run.
+    ready : ReadyImprint or None
+        The imprint at hand, ready to be lit; None if there is none, or something stands in its
+        way.
+    refused : str
+        What stands in its way; empty if nothing does.
+    sheet_note : str
+        What has become of the run sheet since the run began.
+    note_in_light : bool
+        Whether the light says so too, in the load step of the piece at hand.
+    unit : Unit
+        Unit of the lengths in the lettering.
     """
 
     progress: Progress
     locations: tuple[str, ...]
-    ready: bool = True
+    rig: Rig
+    mode: Mode = ORDER
+    title: str = ""
+    ready: ReadyImprint | None = None
+    refused: str = ""
+    sheet_note: str = ""
+    note_in_light: bool = False
+    unit: Unit = Unit.MM
+
+    @property
+    def can_light(self) -> bool:
+        """Whether nothing stands in the way of the imprint at hand."""
+        return not self.refused
 
 
 def run_locations(names: Sequence[str]) -> tuple[str, ...]:

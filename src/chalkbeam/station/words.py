@@ -6,7 +6,8 @@ from pathlib import PurePath
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import ArtKind
-from chalkbeam.record.progress import Progress
+from chalkbeam.record.events import Event, Kind
+from chalkbeam.record.progress import Outcome, Progress
 
 
 def piece_lines(stop: Stop) -> tuple[str, ...]:
@@ -47,8 +48,31 @@ def unseen_words(progress: Progress) -> str:
     stop, index = progress.stop, progress.at.index
     if stop is None or index is None:
         return ""
-    pieces = list(dict.fromkeys(each.piece.id for each in progress.stops))
-    which = f"piece {pieces.index(stop.piece.id) + 1} of {len(pieces)}"
+    which = f"piece {progress.number(stop)} of {progress.pieces}"
     what = f"{place_words(progress.location(index))}: {art_words(stop)}"
     said = ", ".join(part for part in (which, piece_words(stop), what) if part)
     return f"{said}: was it pressed? space: yes, page up: no"
+
+
+def summary(progress: Progress) -> tuple[str, ...]:
+    """Return how the order ended, a line each."""
+    outcomes = list(progress.outcomes.values())
+    spoiled = sum(progress.spoiled_pieces.values())
+    lines = ["the order is finished", f"{outcomes.count(Outcome.PRESSED)} imprints pressed"]
+    skipped = outcomes.count(Outcome.SKIPPED)
+    if skipped:
+        lines.append(f"{skipped} skipped")
+    if spoiled:
+        lines.append(f"{spoiled} {'piece' if spoiled == 1 else 'pieces'} spoiled")
+    return tuple(lines)
+
+
+def act_words(event: Event) -> str:
+    """Return an act in words."""
+    words = {
+        Kind.STEPPED: "a step",
+        Kind.NUDGED: "a move of the lines",
+        Kind.COLLARED: "a move of the collar",
+        Kind.PRESET: "a change of location",
+    }
+    return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

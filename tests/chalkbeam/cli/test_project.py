@@ -8,6 +8,7 @@ import pygame
 import pytest
 
 from calibration.rig import library
+from chalkbeam.record.store import record_file
 from overlay.window.outputs import Output
 from tests.support.crew_order import write_pennant
 from tests.support.keys import type_keys
@@ -75,6 +76,32 @@ def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
     assert (code, out) == (0, "left chest: moved 2.0 mm right\n")
     assert "do not look into its lens" in err
     assert "hot" in err
+
+
+def test_a_location_on_the_other_face_is_loaded_before_lines_can_be_moved(
+    bench, capsys, monkeypatch
+):
+    keys = [pygame.K_SPACE, pygame.K_2, pygame.K_RIGHT, pygame.K_SPACE, pygame.K_UP]
+    monkeypatch.setattr("chalkbeam.station.state.BOUNCE", 0.0)
+    type_keys(monkeypatch, [*keys, pygame.K_ESCAPE, pygame.K_ESCAPE])
+    _, out, _ = chalkbeam(
+        capsys, monkeypatch, *USUAL, "--location", "left-chest", "--location", "full-back",
+        "--window",
+    )  # fmt: skip
+    assert out == "full back: moved 1.0 mm away\n"
+
+
+def test_nothing_is_recorded(bench, capsys, monkeypatch):
+    """Whatever was done, neither the shop's record nor any other file is made."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(bench / "data"))
+    monkeypatch.setenv("TMPDIR", str(bench))
+    monkeypatch.setattr("chalkbeam.station.state.BOUNCE", 0.0)
+    keys = [*[pygame.K_SPACE] * 4, pygame.K_ESCAPE, pygame.K_ESCAPE]
+    type_keys(monkeypatch, keys)
+    code, _, _ = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
+    assert code == 0
+    assert not record_file().exists()
+    assert sorted(path.name for path in bench.rglob("*")) == ["pennant.png", "rig.json"]
 
 
 def test_keys_pressed_before_the_first_picture_do_nothing(bench, capsys, monkeypatch):

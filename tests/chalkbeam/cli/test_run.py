@@ -8,7 +8,7 @@ import pytest
 from calibration.refusal import Refusal
 from chalkbeam.orders import precheck
 from chalkbeam.record.events import Kind
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import RunSession, open_session
 from chalkbeam.record.store import Store
 from overlay.window.inputs import DisplayLost
 from tests.support.crew_order import write_pennant
@@ -274,7 +274,7 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
     assert chalkbeam(*USUAL, "--anyway")[0] == 0
     with Store(bench / "record.db") as store:
         first = store.latest()
-        session = RunSession(store, first)
+        session = open_session(store, first)
         session.preset("full-back")
         session.press()
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0

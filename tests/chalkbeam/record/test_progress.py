@@ -10,7 +10,7 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, in_force
 from chalkbeam.record.progress import At, Outcome, Progress
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from tests.support.random_orders import begin, random_order
 
@@ -23,7 +23,7 @@ def store(tmp_path):
 
 def test_a_run_from_beginning_to_end(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     seen = []
     while (stop := session.progress.stop) is not None:
         seen.append(stop.imprint.id)
@@ -39,12 +39,12 @@ def test_a_run_from_beginning_to_end(store):
 
 def test_work_goes_on_at_the_same_piece_and_step(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     session.press()
     session.step(Step.LAY)
     session.nudge(Shift(1.0, -0.5))
     session.pause()
-    again = RunSession(store, run)
+    again = open_session(store, run)
     assert again.progress.at == At(1, Step.LAY)
     assert again.progress.nudge(1) == Shift(1.0, -0.5)
     assert again.progress.outcomes == {run.stops[0].imprint.id: Outcome.PRESSED}
@@ -53,7 +53,7 @@ def test_work_goes_on_at_the_same_piece_and_step(store):
 
 def test_undo_and_redo_are_events_too(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     session.step(Step.LAY)
     session.nudge(Shift(2.0))
     session.press()
@@ -71,7 +71,7 @@ def test_undo_and_redo_are_events_too(store):
     kinds = [event.kind for event in in_force(store.events(run))]
     assert kinds == [Kind.OPENED, Kind.STEPPED, Kind.NUDGED, Kind.SKIPPED]
     # All of it can be taken back, also after the program was left.
-    later = RunSession(store, run)
+    later = open_session(store, run)
     while later.undo():
         pass
     assert later.progress.at == At(0, Step.LOAD)
@@ -97,7 +97,7 @@ def anything(session, turn):
 
 def test_folding_in_one_go_or_step_by_step_is_the_same(store):
     run = begin(store, count=12)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     for turn in range(40):
         anything(session, turn)
     live, folded = session.progress, Progress(run.stops, store.events(run))
@@ -120,7 +120,7 @@ def test_a_batch_nudge_holds_from_here_on_and_leaves_what_is_pressed(store):
     imprints = [replace(p.imprints[0], location="nape", platen="", pad="") for p in pieces]
     pieces = [replace(p, imprints=(i,)) for p, i in zip(pieces, imprints, strict=True)]
     run = store.begin(plan(pieces), title="t", sheet=Path("s"), digest="")
-    session = RunSession(store, run)
+    session = open_session(store, run)
     session.press()
     session.nudge(Shift(1.0), rest_of_batch=True)
     session.nudge(Shift(0.25))
@@ -132,7 +132,7 @@ def test_a_batch_nudge_holds_from_here_on_and_leaves_what_is_pressed(store):
 
 def test_spoiled_and_replaced_is_done_again(store):
     run = begin(store, count=8)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     several = next(p.piece for p in run.stops if len(p.piece.imprints) > 1)
     places = [i for i, stop in enumerate(run.stops) if stop.piece == several]
     session.jump(places[0])
@@ -148,7 +148,7 @@ def test_spoiled_and_replaced_is_done_again(store):
 
 def test_jumping_comes_back_to_what_was_left(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     last = len(run.stops) - 1
     session.jump(last)
     session.press()
@@ -157,7 +157,7 @@ def test_jumping_comes_back_to_what_was_left(store):
 
 def test_a_barcode_finds_the_piece(store):
     run = begin(store, count=8)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     piece = run.stops[0].piece
     assert run.stops[session.progress.find(f" {piece.id}\n")].piece == piece
     assert session.progress.find(run.stops[3].imprint.id) == 3
@@ -166,7 +166,7 @@ def test_a_barcode_finds_the_piece(store):
 
 def test_the_number_that_is_shown_finds_the_piece(store):
     run = begin(store, count=8)
-    progress = RunSession(store, run).progress
+    progress = open_session(store, run).progress
     pieces = list(dict.fromkeys(stop.piece.id for stop in run.stops))
     for number, piece in enumerate(pieces, start=1):
         assert run.stops[progress.find(str(number))].piece.id == piece
@@ -179,17 +179,17 @@ def test_the_number_that_is_shown_finds_the_piece(store):
 
 def test_an_order_that_comes_again_brings_its_placements(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     while session.progress.stop is not None:
         session.nudge(Shift(float(session.progress.at.index == 0) * 50 + 1.5, 0.5))
         session.press({"x": 3.0, "y": 4.0, "angle": 0.0})
     again = begin(store, earlier=run.id)
-    later = RunSession(store, again)
+    later = open_session(store, again)
     place = len(run.stops) - 1
     assert later.progress.nudge(place) == Shift(1.5, 0.5)
     assert later.earlier[run.stops[place].imprint.id].pose == {"x": 3.0, "y": 4.0, "angle": 0.0}
     other = begin(store, seed=99, count=3, earlier=run.id)
-    assert isinstance(RunSession(store, other).earlier, dict)
+    assert isinstance(open_session(store, other).earlier, dict)
 
 
 def test_the_fold_ignores_what_is_not_in_the_order():

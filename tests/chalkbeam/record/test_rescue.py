@@ -11,9 +11,10 @@ from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
+from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.rescue import Gap, rescue
-from chalkbeam.record.session import RunSession
-from chalkbeam.record.store import Recorder, Store
+from chalkbeam.record.session import open_session
+from chalkbeam.record.store import Store
 from chalkbeam.record.summary import summarise
 from tests.support.random_orders import random_order
 from tests.support.run_cli import run_program
@@ -41,7 +42,7 @@ def long_record(tmp_path_factory):
         for seed, count in ((1, 100), (2, 1500)):
             planned = plan(random_order(seed, count), as_listed=True)
             run = store.begin(planned, title=f"order {seed}", sheet=path, digest=str(seed))
-            session = RunSession(store, run, operator="Marit", rig="press 1")
+            session = open_session(store, run, operator="Marit", rig="press 1")
             while (session.progress.at.index or 0) < min(len(run.stops) - 1, 1550):
                 session.step(Step.LAY)
                 session.nudge(Shift(0.1, 0.0))
@@ -88,7 +89,7 @@ def test_random_pages_spoiled_cost_what_was_on_them(long_record, tmp_path, pages
             run = store.run(heading.id)
             summarise(run, store.events(run))
             if heading.id not in saved.orphans:
-                again = RunSession(store, run)  # the run can be gone on with
+                again = open_session(store, run)  # the run can be gone on with
                 assert again.progress.pressed() > 50
 
 

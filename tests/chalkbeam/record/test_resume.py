@@ -11,7 +11,7 @@ from chalkbeam.orders.problems import SheetRefusal
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.times import Times
 from chalkbeam.record.resume import absent_artwork, check_unchanged, left_unfinished
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
 from chalkbeam.record.store import Store
 
@@ -60,7 +60,7 @@ def test_an_unfinished_run_is_found_by_its_file_or_by_what_the_file_says(store, 
     assert left_unfinished(store, copy, digest).run.id == run.id
     assert left_unfinished(store, sheet, "another").run.id == run.id
     assert left_unfinished(store, copy, "another") is None
-    session = RunSession(store, run)
+    session = open_session(store, run)
     session.press()
     left = left_unfinished(store, sheet, digest)
     assert (left.pressed, len(left.still_open)) == (1, 4)
@@ -173,7 +173,7 @@ def test_missing_artwork_is_told_by_its_rows_and_only_where_it_is_still_wanted(s
     (told,) = absent_artwork(left.still_open)
     assert told.startswith("row 2: The artwork file ")
     assert "pennant.png is missing" in told
-    session = RunSession(store, run)
+    session = open_session(store, run)
     session.press()
     session.press()
     assert absent_artwork(left_unfinished(store, sheet, run.digest).still_open) == ()

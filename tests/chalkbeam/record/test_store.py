@@ -18,9 +18,10 @@ from chalkbeam.orders.pieces import Art, ArtKind
 from chalkbeam.orders.place_imprint import artwork_trouble
 from chalkbeam.record import migrations
 from chalkbeam.record.events import Kind, Step, new_id
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.recorder import Recorder
+from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
-from chalkbeam.record.store import Recorder, Store
+from chalkbeam.record.store import Store
 from tests.support.random_orders import begin, random_order
 
 ROOT = Path(__file__).parents[3]
@@ -59,7 +60,7 @@ def test_the_file_is_in_wal_mode_with_full_synchronisation(store):
 
 
 def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
-    session = RunSession(store, begin(store))
+    session = open_session(store, begin(store))
     log = store.path.with_name(store.path.name + "-wal")
     for _ in range(12):
         for _ in range(40):
@@ -190,7 +191,7 @@ def test_a_record_of_a_newer_program_is_refused(tmp_path):
 
 def test_disk_full_is_a_sentence_and_loses_nothing(store):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     # SQLite's own limit on the file's pages gives the same error as a full disk.
     with store._engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
@@ -213,7 +214,7 @@ def test_disk_full_is_a_sentence_and_loses_nothing(store):
 
 def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store, monkeypatch):
     run = begin(store)
-    session = RunSession(store, run)
+    session = open_session(store, run)
     real = store.add
 
     def reaches_the_disk_but_says_it_failed(run, event, after=None):

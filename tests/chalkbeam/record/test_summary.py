@@ -19,7 +19,7 @@ from chalkbeam.paper.run_report_csv import HEADER, report_csv, safe
 from chalkbeam.paper.run_report_pdf import report_pdf
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store, record_file
 from chalkbeam.record.summary import summarise
 from chalkbeam.record.trends import FEWEST, trend
@@ -35,7 +35,7 @@ class Clock:
 
     def session(self, store, run, **who):
         who = {"operator": "Marit", "rig": "press 1", "calibration": "c7"} | who
-        return RunSession(
+        return open_session(
             store,
             run,
             clock=lambda: self.now,

@@ -12,16 +12,13 @@ from chalkbeam.orders.pieces import Fit
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
 from chalkbeam.record.events import Step
-from chalkbeam.record.session import RunSession
+from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.station import scene
-from chalkbeam.station.controller import StationController
 from chalkbeam.station.display import display_of
-from chalkbeam.station.ready_imprint import ImprintPreparer
 from chalkbeam.station.scene import fitting_words
 from overlay.marks import Role, Stroke, Text
-from tests.support.crew_order import crew
-from tests.support.rigs import make_rig
+from tests.support.crew_order import crew, station_on
 
 PAD = "8x10x0.4in"
 
@@ -42,13 +39,12 @@ def open_controller(folder):
 
 def reopened(folder):
     store = Store(folder / "record.db")
-    return StationController(RunSession(store, store.latest()), ImprintPreparer([make_rig()]))
+    return station_on(open_session(store, store.latest()))
 
 
 def marks(station):
-    station._ready()
-    shown = station._scene(station.session.progress.at, station.ready, station.state)
-    return scene.lit(shown)
+    station._refresh()
+    return scene.lit(station.scene())
 
 
 def words(station):
@@ -64,8 +60,8 @@ def press(station):
 def test_the_first_piece_names_its_pad_and_the_next_has_it_taken_out(tmp_path):
     station = open_controller(tmp_path)
     assert f"on pad {PAD}" in words(station)
-    assert display_of(station).fitting == f"on pad {PAD}"
-    assert display_of(station).coming[0][1] == "pad out, other garments"
+    assert display_of(station.view(), station.state).fitting == f"on pad {PAD}"
+    assert display_of(station.view(), station.state).coming[0][1] == "pad out, other garments"
     station.session.step(Step.LAY)
     assert "on pad" not in words(station)  # the garment is over it
     station.session.step(Step.PRESS)

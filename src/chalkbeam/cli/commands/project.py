@@ -38,7 +38,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from calibration.rig.file import Rig
-    from chalkbeam.station.single import Session
+    from chalkbeam.locations import Location
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
     from overlay.palette import Palette
 
 FabricOption = Annotated[
@@ -105,13 +107,16 @@ def show_light(
     from dataclasses import replace
 
     from calibration.rig import library
-    from chalkbeam.light.choice import Choice
     from chalkbeam.locations import location as find_location
-    from chalkbeam.placement import Impossible, place
-    from chalkbeam.placement.loading import COLLARS, load
-    from chalkbeam.placement.platens import Platen, parse_pad
-    from chalkbeam.station.single import Session
-    from chalkbeam.station.values import Showing
+    from chalkbeam.placement import Impossible, Placement, place
+    from chalkbeam.placement.loading import COLLARS
+    from chalkbeam.placement.platens import parse_pad
+    from chalkbeam.record.scratch import scratch_session
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
+    from chalkbeam.station.modes import SINGLE
+    from chalkbeam.station.ready_imprint import ImprintPreparer
+    from chalkbeam.station.single_order import single_order
 
     if len(location) > MOST_LOCATIONS:
         raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
@@ -122,36 +127,44 @@ def show_light(
     garment = find_garment(style, size, fit, measured)
     if thickness is not None:
         garment = replace(garment, thickness=_cloth(thickness))
-    platen = Platen(light.name or "this platen", light.face)
     if pad is not None:
-        platen = platen.with_pad(parse_pad(pad))
-    found = [find_location(name) for name in location]
+        parse_pad(pad)
+    found = {each.name: each for each in map(find_location, location)}
     palette = palette_of(fabric)
+    output = FrameCache()
 
-    def prepare() -> Session:
-        choices = []
-        for where in found:
-            artwork = read_art(
-                art, text, garment, where, width=width, height=height, sheet_margin=sheet_margin,
-                mirrored=mirrored, font=font,
-            )  # fmt: skip
-            try:
-                placement = place(garment, where, artwork, turn=read_turn(turn))
-            except Impossible as conflict:
-                print(conflict.words.say(units))
-                raise typer.Exit(1) from None
-            loading = load(
-                placement, platen, collar=pointing,
-                overhang=None if overhang is None else parse_length(overhang),
-                aside=None if aside is None else parse_length(aside), threaded=not on_top,
-            )  # fmt: skip
-            choices.append(Choice(placement, loading))
-        return Session.of(choices, Showing.CHECK if check else Showing.WORK)
+    def placed(where: Location) -> Placement:
+        artwork = read_art(
+            art, text, garment, where, width=width, height=height, sheet_margin=sheet_margin,
+            mirrored=mirrored, font=font,
+        )  # fmt: skip
+        try:
+            return place(garment, where, artwork, turn=read_turn(turn))
+        except Impossible as conflict:
+            print(conflict.words.say(units))
+            raise typer.Exit(1) from None
+
+    def prepare() -> StationController:
+        placements = {name: placed(where) for name, where in found.items()}
+        preparer = ImprintPreparer(
+            [light], pointing, not on_top,
+            overhang=None if overhang is None else parse_length(overhang),
+            aside=None if aside is None else parse_length(aside),
+            place=lambda piece, imprint, location_of: placements[location_of(imprint)],
+        )  # fmt: skip
+        order = single_order(
+            list(placements.values()), art=str(text or art), colour=fabric or "", pad=pad or ""
+        )
+        for stop in order.stops:  # refused here, not in light
+            preparer.lay(placements[stop.imprint.location], stop.imprint)
+        return StationController(
+            scratch_session(order), preparer, output, unit=units, mode=SINGLE, check=check
+        )
 
     if png is not None:
-        _write_pictures(prepare(), light, palette, units, png, check)
+        _write_pictures(prepare(), output, png, check)
     else:
-        _open(prepare, light, palette, units, display, window)
+        _open(prepare, output, light, palette, display, window)
 
 
 def _cloth(text: str) -> float:
@@ -180,72 +193,57 @@ def palette_of(fabric: str | None) -> Palette:
 
 
 def _open(
-    prepare: Callable[[], Session],
+    prepare: Callable[[], StationController],
+    output: FrameCache,
     rig: Rig,
     palette: Palette,
-    units: Unit,
     display: int | None,
     window: bool,
 ) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS
-    from chalkbeam.light.pages import waiting_marks
     from chalkbeam.station.help import shift_words
-    from chalkbeam.station.run_when_ready import run_when_ready
-    from chalkbeam.station.single import advance, lit
-    from overlay.draw.frame import Frame, Painter
-    from overlay.window.displays import Screen
+    from chalkbeam.station.host import light_up
     from overlay.window.run import choose_display
 
-    size = rig.projector.size
-    number = None if window else choose_display(size, display)
-    painter = Painter(rig.projector, palette, keep=2)
+    number = None if window else choose_display(rig.projector.size, display)
     print(AT_THE_PRESS, file=sys.stderr)
 
-    def view(now: Session) -> Frame | None:
-        return painter.paint(lit(now, rig.face, rig.name, units))
+    def ready() -> Callable[[], StationController]:
+        controller = prepare()
+        output.prepare(controller.scene())  # so that it is up as soon as it is asked for
+        return lambda: controller
 
-    def ready() -> Callable[[], Session]:
-        session = prepare()
-        view(session)  # drawn here, so that it is up as soon as it is asked for
-        return lambda: session
-
-    last = run_when_ready(
-        ready,
-        Screen(size, number),
-        waiting=painter.paint(waiting_marks(rig.face)),
-        update=advance,
-        view=view,
-        done=lambda now: now.over,
-    )
+    last = light_up(
+        ready, output, rig, number, beside=False, palette=palette,
+        say=lambda sentence: print(sentence, file=sys.stderr),
+    )  # fmt: skip
     if last is None:
         return
-    for choice, nudge in zip(last.choices, last.nudges, strict=True):
-        words = shift_words(nudge)
+    progress = last.session.progress
+    for index in range(len(progress.stops)):
+        words = shift_words(progress.nudge(index))
         if words:
-            print(f"{choice.placement.location.title}: moved {words}")
+            title = last.readiness.prepared(index).choice.placement.location.title
+            print(f"{title}: moved {words}")
 
 
 def _write_pictures(
-    session: Session, rig: Rig, palette: Palette, units: Unit, folder: Path, check: bool
+    controller: StationController, output: FrameCache, folder: Path, check: bool
 ) -> None:
-    from dataclasses import replace
-
     import cv2
 
     from calibration.files import write_whole
     from chalkbeam.record.events import Step
-    from chalkbeam.station.single import lit
-    from chalkbeam.station.values import Showing
-    from overlay.draw.frame import render
+    from chalkbeam.record.progress import At
 
-    wanted = [("check", replace(session, showing=Showing.CHECK))] if check else []
-    for index, choice in enumerate(session.choices):
+    scenes = {"check": controller.scene()} if check else {}
+    for index, stop in enumerate(controller.session.progress.stops):
         for step in (Step.LOAD, Step.LAY):
-            name = f"{index + 1}-{choice.placement.location.name}-{step.value}"
-            now = replace(session, chosen=index, step=step, showing=Showing.WORK)
-            wanted.append((name, now))
-    for name, now in wanted:
-        frame = render(lit(now, rig.face, rig.name, units) or (), rig.projector, palette)
+            name = f"{index + 1}-{stop.imprint.location}-{step.value}"
+            scenes[name] = controller.scene_at(At(index, step))
+    for name, scene in scenes.items():
+        frame = output.frame(scene)
+        assert frame is not None  # lines are lit in these steps
         _, coded = cv2.imencode(".png", frame)
         write_whole(folder / f"{name}.png", coded.tobytes())
         print(folder / f"{name}.png")

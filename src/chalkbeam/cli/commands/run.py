@@ -6,7 +6,6 @@ Exit 0: left or finished. 2: bad input.
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -31,10 +30,10 @@ from chalkbeam.cli.options.garment import UnitsOption
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from calibration.rig.file import Rig
     from chalkbeam.orders.order_of_work import Stop
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.placement.loading import Collar
+    from chalkbeam.record.progress import Progress
     from chalkbeam.record.resume import Left
     from chalkbeam.record.store import Run, Store
     from chalkbeam.station.controller import StationController
@@ -93,10 +92,13 @@ def run_order(
     from chalkbeam.orders.problems import told
     from chalkbeam.placement.loading import COLLARS
     from chalkbeam.record.resume import absent_artwork, check_unchanged
-    from chalkbeam.record.session import RunSession
+    from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store, record_file
     from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
+    from chalkbeam.station.host import light_up
     from chalkbeam.station.ready_imprint import ImprintPreparer
+    from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
     pointing = next((known for known in COLLARS if known == collar), None)
@@ -161,6 +163,7 @@ def run_order(
             print(f"Left out of the run: {sentence}", file=sys.stderr)
         print(AT_THE_PRESS, file=sys.stderr)
 
+        output = FrameCache()
         beside = not no_board and (number is None or _several_displays())
 
         def prepare() -> Callable[[], StationController]:
@@ -183,19 +186,24 @@ def run_order(
                     earlier=None if earlier is None else earlier.id,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
-            session = RunSession(
+            session = open_session(
                 store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
             )
             if planned is not None:
                 session.leave_out(left_out)
-            return StationController(session, preparer, units, counting=not beside, known=digest)
+            return StationController(
+                session, preparer, output, unit=units, counting=not beside, known=digest
+            )
 
-        controller = _light(prepare, rigs[0], number, beside)
+        controller = light_up(
+            prepare, output, rigs[0], number, beside=beside,
+            say=lambda sentence: print(sentence, file=sys.stderr),
+        )  # fmt: skip
         if controller is None:
             print("Left before anything was shown: nothing has changed.")
             return
-        finished = controller.session.progress.stop is None
-        lines = controller.summary() if finished else _so_far(controller)
+        progress = controller.session.progress
+        lines = summary(progress) if progress.stop is None else _so_far(progress)
         if left_out:
             where = "; ".join(dict.fromkeys(each.split(":")[0] for each in left_out))
             print(f"Not in this run, as they could not be read: {where}.")
@@ -319,68 +327,13 @@ def _several_displays() -> bool:
     return len(displays()) > 1
 
 
-def _light(
-    prepare: Callable[[], Callable[[], StationController]],
-    rig: Rig,
-    number: int | None,
-    beside: bool,
-) -> StationController | None:
-    """Open the windows and work until the operator leaves; None if that was at once."""
-    from chalkbeam.light.pages import waiting_marks
-    from chalkbeam.station.display import display_of
-    from chalkbeam.station.display_window import OperatorWindow
-    from chalkbeam.station.run_when_ready import run_when_ready
-    from overlay.draw.frame import render
-    from overlay.palette import DEFAULT_PALETTE
-    from overlay.window.displays import Screen
-    from overlay.window.sound import beep
+def _so_far(progress: Progress) -> tuple[str, ...]:
+    from chalkbeam.orders.times import format_duration
 
-    operator = OperatorWindow(clear=number) if beside else None
-    told, rung, trouble = -1, 0.0, ""
-
-    def due(now: StationController) -> float | None:
-        ends = now.dwell_ends() if operator is None else None
-        counts = now.count_due(time.monotonic())
-        times = [each for each in (now.state.due, ends, counts) if each is not None and each > rung]
-        return min(times, default=None)
-
-    def shown(now: StationController) -> None:
-        nonlocal told, rung, trouble
-        if operator is None and now.rings(time.monotonic()):
-            rung = time.monotonic()
-            beep()  # with an operator's display it is that which rings
-        if now.changes == told:
-            return
-        told = now.changes
-        if operator is None and now.state.trouble not in ("", trouble):
-            print(now.state.trouble, file=sys.stderr)  # the light cannot say it
-        trouble = now.state.trouble
-        if operator is not None:
-            operator.show(display_of(now))
-        now.foresee()
-
-    try:
-        return run_when_ready(
-            prepare,
-            Screen(rig.projector.size, number, title="Chalkbeam light"),
-            waiting=render(waiting_marks(rig.face), rig.projector, DEFAULT_PALETTE),
-            update=lambda now, happened: now.take(happened),
-            view=lambda now: now.frame(time.monotonic()),
-            done=lambda now: now.state.over,
-            due=due,
-            shown=shown,
-            listen=operator.listen if operator is not None else None,
-        )
-    finally:
-        if operator is not None:
-            operator.close()
-
-
-def _so_far(controller: StationController) -> tuple[str, ...]:
-    progress = controller.session.progress
+    left = format_duration(progress.seconds_left())
     return (
         f"{progress.pressed()} of {len(progress.stops)} imprints pressed",
-        f"about {controller.time_left()} left: the same command goes on from here",
+        f"about {left} left: the same command goes on from here",
     )
 
 

@@ -1,0 +1,125 @@
+"""What is ready to be lit: the imprint at hand, and the one to come."""
+
+from __future__ import annotations
+
+from calibration.refusal import Refusal
+from calibration.rig.file import Rig
+from chalkbeam.orders.pieces import Imprint
+from chalkbeam.placement.shift import Shift
+from chalkbeam.record.progress import Progress
+from chalkbeam.station.ready_imprint import ImprintPreparer, ReadyImprint
+
+Request = tuple[int, Shift | None, tuple[str, ...]]
+"""What one ready imprint is made for: the stop, the garment's correction, and the locations in
+force for all imprints of the piece."""
+
+
+class Readiness:
+    """Keeps the imprint at hand ready, worked out once for every request.
+
+    Parameters
+    ----------
+    preparer : ImprintPreparer
+        It remembers placements and loadings, so that to ask it again costs little.
+    progress : Progress
+        Of the run; read only.
+
+    Attributes
+    ----------
+    ready : ReadyImprint or None
+        The imprint at hand; None if there is none, or something stands in its way.
+    refused : str
+        What stands in its way.
+    """
+
+    def __init__(self, preparer: ImprintPreparer, progress: Progress) -> None:
+        self._preparer, self._progress = preparer, progress
+        self.ready: ReadyImprint | None = None
+        self.refused = ""
+        self._made_for: Request | None = None
+
+    @property
+    def rig(self) -> Rig:
+        """Which rig lights the imprint at hand; the first one where none can be lit."""
+        return self.ready.rig if self.ready is not None else self._preparer.rigs[0]
+
+    def look_again(self) -> None:
+        """Let what stands in the way be looked for again: the file may have been put back."""
+        if self.refused:
+            self._made_for = None
+
+    def update(self) -> bool:
+        """Make the imprint at hand ready, unless it is; return whether that was to be done."""
+        index = self._progress.at.index
+        if index is None:
+            self.ready, self.refused, self._made_for = None, "", None
+            return False
+        wanted = self._request(index)
+        if wanted == self._made_for:
+            return False
+        self._made_for = wanted
+        try:
+            self.ready, self.refused = self.prepared(index), ""
+        except Refusal as refusal:
+            self.ready, self.refused = None, str(refusal)
+        return True
+
+    def prepared(self, index: int) -> ReadyImprint:
+        """Return an imprint of the order ready to be lit.
+
+        Raises
+        ------
+        Refusal
+            If something stands in its way.
+        """
+        stop, collar = self._progress.stops[index], self._progress.collar(index)
+        together = [self._progress.stops[each].imprint for each in self._together(index)]
+        return self._preparer.prepare(stop.piece, stop.imprint, self._location, collar, together)
+
+    def try_at(self, location: str) -> None:
+        """Pass if the imprint at hand can be lit at another location.
+
+        Raises
+        ------
+        Refusal
+            If it cannot: the location in force, its light and the record stay as they are.
+        """
+        progress, stop = self._progress, self._progress.stop
+        if stop is None or progress.at.index is None:
+            return
+
+        def elsewhere(imprint: Imprint) -> str:
+            return location if imprint.id == stop.imprint.id else self._location(imprint)
+
+        # By itself: there the garment is laid again.
+        self._preparer.prepare(
+            stop.piece, stop.imprint, elsewhere, progress.collar(progress.at.index)
+        )
+
+    def lies_alike(self, one: int, other: int) -> bool:
+        """Whether the garment stays as it lies from one stop to another.
+
+        The plan may let it stay where no loading presses both: then each has its own.
+        """
+        if not self._progress.lies_alike(one, other):
+            return False
+        try:
+            return self.prepared(one).lies_as(self.prepared(other))
+        except Refusal:
+            return False
+
+    def _together(self, index: int) -> range:
+        """Return the stops that are pressed while the garment stays where it is."""
+        stays, first, last = self._progress.stays, index, index
+        while first > 0 and stays(first):
+            first -= 1
+        while last + 1 < len(self._progress.stops) and stays(last + 1):
+            last += 1
+        return range(first, last + 1)
+
+    def _request(self, index: int) -> Request:
+        piece = self._progress.stops[index].piece
+        return index, self._progress.collar(index), tuple(map(self._location, piece.imprints))
+
+    def _location(self, imprint: Imprint) -> str:
+        return self._progress.placed_at(imprint.id)
