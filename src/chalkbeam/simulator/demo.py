@@ -32,6 +32,9 @@ from chalkbeam.garments import garment
 from chalkbeam.garments.fabrics import Fabric, find_fabric
 from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.locations import location
+from chalkbeam.orders.order_of_work import plan
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.placement import Placement, place
 from chalkbeam.placement.loading import Loading, load, loading_words
 from chalkbeam.placement.platens import Pad, Platen
@@ -325,28 +328,37 @@ def _exhibit(out: Path, truth: VirtualRig, rig: Rig, lit: Lit) -> list[str]:
     ]
 
 
-def open_window(rig: Rig, lits: Sequence[Lit]) -> None:
-    """Show the order's light in a window, the pieces on the number keys.
+def open_window(rig: Rig) -> None:
+    """Work the order in a window as `chalkbeam run` does, with nothing recorded.
 
     Raises
     ------
     Refusal
         If there is no screen.
     """
-    from chalkbeam.light.choice import Choice
-    from chalkbeam.station.single import Session, advance, lit
-    from overlay.draw.frame import Painter
-    from overlay.window.displays import Screen
-    from overlay.window.run import run as open_screen
+    from chalkbeam.record.scratch import scratch_session
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
+    from chalkbeam.station.host import run_in_window
+    from chalkbeam.station.ready_imprint import ImprintPreparer
 
-    palettes = [palette_for(each.cloth.colour) for each in lits]
-    painter = Painter(rig.projector, palettes[0])
-    open_screen(
-        Session.of([Choice(each.placement, each.loading) for each in lits]),
-        Screen(rig.projector.size, title="Chalkbeam demo", cursor=True),
-        update=advance,
-        view=lambda now: painter.paint(
-            lit(now, rig.face, rig.name, Unit.INCH), palettes[now.chosen]
-        ),
-        done=lambda now: now.over,
-    )
+    output = FrameCache()
+
+    def prepare() -> Callable[[], StationController]:
+        work = plan([_piece(*each) for each in enumerate(ORDER, 1)], None, fit_on_press)
+        controller = StationController(
+            scratch_session(work), ImprintPreparer([rig]), output, unit=Unit.INCH
+        )
+        return lambda: controller
+
+    run_in_window(prepare, output, rig, None, beside=False, say=print)
+
+
+def _piece(number: int, imprint: DemoImprint) -> Piece:
+    """Return an imprint of the demo on a piece of its own, as a run sheet would ask for it."""
+    file = Path(tern_harbour.__file__).parent / imprint.art
+    pad = imprint.pad
+    on = "" if pad is None else f"{pad.face.width}x{pad.face.depth}x{pad.height}mm"
+    art = Art(ArtKind.FILE, imprint.art, file)
+    asked = Imprint(f"{number}-1/1", imprint.where, art, imprint.width, pad=on)
+    return Piece(f"{number}-1", number, 1, 1, imprint.style, imprint.size, imprint.cloth, (asked,))

@@ -23,7 +23,7 @@ from overlay.window.displays import Screen
 from overlay.window.sound import beep
 
 
-def light_up(
+def run_in_window(
     prepare: Callable[[], Callable[[], StationController]],
     output: FrameCache,
     rig: Rig,

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pygame
 import pytest
 
 from calibration.refusal import Refusal
 from chalkbeam.simulator import demo
 from chalkbeam.simulator.rig.stage import perfect_map, sample_rig
+from chalkbeam.station.controller import StationController
+from overlay.window.inputs import Input
+from tests.support.keys import type_keys
+from tests.support.rigs import demo_rig
 
 
 @pytest.mark.parametrize("piece", demo.ORDER, ids=lambda piece: piece.name)
@@ -37,3 +42,21 @@ def test_exact_map_lands_exactly() -> None:
 def test_missing_samples_are_refused(tmp_path: Path) -> None:
     with pytest.raises(Refusal, match="sample photos are not in"):
         demo.samples(tmp_path)
+
+
+def test_the_order_is_worked_in_a_window(monkeypatch: pytest.MonkeyPatch) -> None:
+    lit = []
+    take = StationController.take
+
+    def watched(self: StationController, happened: Input) -> StationController:
+        take(self, happened)
+        lit.append((self.session.progress.stop.imprint.id, self.readiness.refused))
+        return self
+
+    monkeypatch.setattr(StationController, "take", watched)
+    monkeypatch.setattr("chalkbeam.station.state.BOUNCE", 0.0)
+    steps = [pygame.K_SPACE] * (3 * len(demo.ORDER) - 1)
+    type_keys(monkeypatch, [*steps, pygame.K_ESCAPE, pygame.K_ESCAPE])
+    demo.open_window(demo_rig())
+    assert {imprint for imprint, _ in lit} == {f"{number}-1/1" for number in range(1, 6)}
+    assert {refused for _, refused in lit} == {""}

@@ -13,7 +13,7 @@ def show_demo(
         "demo-out"
     ),
     window: Annotated[
-        bool, typer.Option("--window", help="Then open the projector's picture in a window.")
+        bool, typer.Option("--window", help="Then work the order in a window.")
     ] = False,
     samples: Annotated[
         Path | None, typer.Option(help="Folder of the sample photos, if not the source's own.")
@@ -22,9 +22,9 @@ def show_demo(
     """Go the whole way without hardware: sample photos, a rig, an order, light on cloth."""
     from chalkbeam.simulator import demo
 
-    rig, lits = demo.run(out, print, samples)
+    rig, _ = demo.run(out, print, samples)
     if window:
-        demo.open_window(rig, lits)
+        demo.open_window(rig)
 
 
 def register(app: typer.Typer) -> None:

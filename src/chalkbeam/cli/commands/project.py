@@ -202,7 +202,7 @@ def _open(
 ) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS
     from chalkbeam.station.help import shift_words
-    from chalkbeam.station.host import light_up
+    from chalkbeam.station.host import run_in_window
     from overlay.window.run import choose_display
 
     number = None if window else choose_display(rig.projector.size, display)
@@ -213,7 +213,7 @@ def _open(
         output.prepare(controller.scene())  # so that it is up as soon as it is asked for
         return lambda: controller
 
-    last = light_up(
+    last = run_in_window(
         ready, output, rig, number, beside=False, palette=palette,
         say=lambda sentence: print(sentence, file=sys.stderr),
     )  # fmt: skip

@@ -96,7 +96,7 @@ def run_order(
     from chalkbeam.record.store import Store, record_file
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.frames import FrameCache
-    from chalkbeam.station.host import light_up
+    from chalkbeam.station.host import run_in_window
     from chalkbeam.station.ready_imprint import ImprintPreparer
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
@@ -195,7 +195,7 @@ def run_order(
                 session, preparer, output, unit=units, counting=not beside, known=digest
             )
 
-        controller = light_up(
+        controller = run_in_window(
             prepare, output, rigs[0], number, beside=beside,
             say=lambda sentence: print(sentence, file=sys.stderr),
         )  # fmt: skip
