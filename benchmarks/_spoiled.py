@@ -53,7 +53,7 @@ class Studio:
     @property
     def unit(self) -> float:
         """How many pixels of a photo are one of a photo 2000 px wide."""
-        return max(self.rig.shots[0].view.size) / 2000
+        return max(self.rig.photos[0].view.size) / 2000
 
     def light(self, index: int) -> F32:
         """Return the light of a good photo; rendered once."""
@@ -66,28 +66,28 @@ class Studio:
         index: int,
         *,
         view: Lens | None = None,
-        board: float | None = None,
+        spacer: float | None = None,
         frame: U8 | None = None,
         rig: VirtualRig | None = None,
         **scene: Any,
     ) -> F32:
         """Return the light of a photo of which something is changed."""
         rig = rig or self.rig
-        shot = rig.shots[index]
-        there = replace(rig.scene(shot.board if board is None else board), **scene)
+        shot = rig.photos[index]
+        there = replace(rig.scene(shot.spacer if spacer is None else spacer), **scene)
         lit = self.lit if frame is None else light_frame(frame, rig.projector.lamp)
         return radiance(there, view or shot.view, rig.projector, lit)
 
     def take(self, index: int, light: F32 | None = None, **sensor: Any) -> U8:
         """Return the picture that a camera makes of light, some traits of it changed."""
-        eye = replace(self.rig.shots[index].sensor, **sensor)
+        eye = replace(self.rig.photos[index].sensor, **sensor)
         seed = np.random.default_rng([self.rig.seed, index])
         return develop(self.light(index) if light is None else light, eye, seed)
 
     def card(self, index: int, number: int, within: float = 0.5) -> tuple[NDArray[Any], float]:
         """Return where a card lies in a photo: a point of it and half its side, px."""
         card = layout(self.rig.face)[number]
-        height = self.rig.shots[index].board
+        height = self.rig.photos[index].spacer
         outline = self.rig.camera_from_platen(index, card.outline(), height)
         middle = outline.mean(axis=0)
         return middle + (outline[0] - middle) * (1 - 2 * within), float(
@@ -196,7 +196,7 @@ def aside(share: float, number: int = 0) -> Spoil:
     """Turn the camera so that so much of a card is outside the picture."""
 
     def spoil(s: Studio, k: int) -> File:
-        shot = s.rig.shots[k]
+        shot = s.rig.photos[k]
         middle, half = s.card(k, number)
         size = np.array(shot.view.size)
         # Along the picture's axis on which the card is nearer to an edge.
@@ -261,7 +261,7 @@ def cards_changed(change: Callable[[list[Any]], list[Any]], **error: float) -> S
 
     def spoil(s: Studio, k: int) -> File:
         laid = change(list(layout(s.rig.face)))
-        layings = s.rig.board_layings if s.rig.shots[k].board else s.rig.layings
+        layings = s.rig.spacer_layings if s.rig.photos[k].spacer else s.rig.layings
         if "scale" in error:
             layings = tuple(replace(each, scale=error["scale"]) for each in layings)
         if "first_dx" in error:
@@ -329,7 +329,7 @@ def bumped(s: Studio, k: int) -> File:
 
 def slanting(degrees: float) -> Spoil:
     def spoil(s: Studio, k: int) -> File:
-        old = s.rig.shots[k].view
+        old = s.rig.photos[k].view
         a = math.radians(degrees)
         far = float(np.linalg.norm(old.position)) * 1.25
         position = (0.0, -far * math.sin(a), far * math.cos(a))
@@ -341,7 +341,7 @@ def slanting(degrees: float) -> Spoil:
 
 def distant(times: float) -> Spoil:
     def spoil(s: Studio, k: int) -> File:
-        old = s.rig.shots[k].view
+        old = s.rig.photos[k].view
         x, y, z = (times * v for v in old.position)
         return File(s.take(k, s.shine(k, view=replace(old, position=(x, y, z)))))
 

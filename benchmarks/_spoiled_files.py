@@ -34,7 +34,7 @@ def stretched(x: float, y: float = 1.0) -> Spoil:
 def scanned(s: Studio, k: int) -> File:
     """Put upright by a telephone's document scanner: the perspective is gone."""
     image = s.take(k)
-    face, height = s.rig.face, s.rig.shots[k].board
+    face, height = s.rig.face, s.rig.photos[k].spacer
     x, y = face.width / 2 + 20, face.depth / 2 + 20
     corners = s.rig.camera_from_platen(k, [[-x, y], [x, y], [x, -y], [-x, -y]], height)
     density = 1500 / (2 * y)
@@ -59,7 +59,7 @@ def stitched(shift: float, bend: float) -> Spoil:
         image = s.take(k)
         height, width = image.shape[:2]
         y, x = np.mgrid[:height, :width].astype(np.float32)
-        focal = np.float32(s.rig.shots[k].view.focal / max(bend, 1e-9))
+        focal = np.float32(s.rig.photos[k].view.focal / max(bend, 1e-9))
         middle, level = np.float32(width / 2), np.float32(height / 2)
         angle = (x - middle) / focal
         u = middle + focal * np.tan(angle)

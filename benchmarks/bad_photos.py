@@ -75,7 +75,7 @@ def write(file: File, studio: Studio, index: int, stem: Path) -> Path:
         return path
     plain = stem.with_suffix(".jpg")
     known = file.named and studio.camera == "phone"  # a webcam writes neither name nor lens
-    view = studio.rig.shots[index].view
+    view = studio.rig.photos[index].view
     if known or file.suffix == ".jpg":
         write_photo(
             file.image,

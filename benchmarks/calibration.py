@@ -101,7 +101,7 @@ def render(rig: VirtualRig, names: Sequence[Path]) -> None:
     """Write the photos of a rig that are not there yet."""
     lit = rig.lit_pattern()
     for index, name in enumerate(names):
-        view = rig.shots[index].view
+        view = rig.photos[index].view
         phone = max(view.size) > 2000  # a webcam writes neither its name nor its lens
         if not name.is_file():
             write_photo(
@@ -120,10 +120,10 @@ def photograph(rig: VirtualRig, camera: str, folder: Path) -> list[PhotoObservat
     if not all(name.is_file() for name in names):
         render(rig, names)
     seen = []
-    for name, shot in zip(names, rig.shots, strict=True):
+    for name, shot in zip(names, rig.photos, strict=True):
         photo = read_photo(name)
         try:
-            seen.append(observe(photo, cards, pattern, shot.board))
+            seen.append(observe(photo, cards, pattern, shot.spacer))
         except Refusal as refusal:
             print(f"  refused: {refusal}", file=sys.stderr)
     return seen

@@ -54,7 +54,7 @@ def measured(rig: VirtualRig, camera: str, quality: int) -> dict[str, float] | s
     coded = cv2.imencode(".jpg", rig.photo(0), [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
     photo = Photo(f"{camera} {rig.seed}", np.asarray(cv2.imdecode(coded, 1)), camera)
     cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
-    height = rig.shots[0].board
+    height = rig.photos[0].spacer
     start = time.process_time()
     try:
         seen = observe(photo, cards, pattern, height)

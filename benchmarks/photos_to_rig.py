@@ -26,7 +26,7 @@ from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
 from chalkbeam.placement.platens import platen
 from chalkbeam.simulator.demo import PLATEN, samples
-from chalkbeam.simulator.rig.stage import SAMPLE_BOARD, SAMPLE_PHOTOS
+from chalkbeam.simulator.rig.stage import SAMPLE_PHOTOS, SAMPLE_SPACER
 
 SETS = {"1 photo": (0,), "3 photos": (0, 1, 2), "3 + 1 raised": (0, 1, 2, 3)}
 
@@ -38,7 +38,7 @@ def once(chosen: Sequence[int], target: Path) -> tuple[float, ...]:
 
     def look(number: int) -> PhotoObservation:
         photo = read_photo(samples() / SAMPLE_PHOTOS[number])
-        return observe(photo, cards, pattern, SAMPLE_BOARD if number == 3 else 0.0)
+        return observe(photo, cards, pattern, SAMPLE_SPACER if number == 3 else 0.0)
 
     start, busy = time.perf_counter(), time.process_time()
     with ThreadPoolExecutor(2) as pool:

@@ -42,7 +42,7 @@ def rig_file(truth: VirtualRig, tmp_path_factory: pytest.TempPathFactory) -> Pat
     folder = tmp_path_factory.mktemp("photos")
     lit = truth.lit_pattern()
     names = []
-    for index, shot in enumerate(truth.shots):
+    for index, shot in enumerate(truth.photos):
         names.append(str(folder / f"{index}.jpg"))
         picture = truth.photo(index, lit)
         write_photo(picture, Path(names[-1]), make="Tern", model="Half", view=shot.view)

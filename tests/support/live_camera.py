@@ -21,22 +21,22 @@ PLACES = {
     "right": (250.0, 20.0),
     "board": (40.0, -150.0),
 }
-"""Where the camera is held, platen x and y, mm; the last with the cards on the board."""
+"""Where the camera is held, platen x and y, mm; the last with the cards on the spacer."""
 
 
 @cache
 def watched_rig() -> VirtualRig:
     """Return a rig whose camera, a third of a phone's pixels a side, stands at each place."""
-    rig = random_rig(SEED, "phone", photos=1, scale=1 / 3, laying=0.2, paper=0.1, board=BOARD)
-    first = rig.shots[0]
-    shots = []
+    rig = random_rig(SEED, "phone", photos=1, scale=1 / 3, laying=0.2, paper=0.1, spacer=BOARD)
+    first = rig.photos[0]
+    photos = []
     for name, (x, y) in PLACES.items():
         position = (x, y, 640.0)
         turn = look_at(position, (0.0, 0.0, 0.0), roll=math.pi / 2 if name == "right" else 0.0)
         view = replace(first.view, position=position, turn=turn)
         view = _fitted(view, rig)
-        shots.append(PlannedPhoto(view, first.sensor, BOARD if name == "board" else 0.0))
-    return replace(rig, shots=tuple(shots))
+        photos.append(PlannedPhoto(view, first.sensor, BOARD if name == "board" else 0.0))
+    return replace(rig, photos=tuple(photos))
 
 
 @cache
@@ -96,9 +96,9 @@ def zoomed(image: np.ndarray, factor: float) -> np.ndarray:
     return cv2.warpAffine(small, about, (width, height), borderMode=cv2.BORDER_REPLICATE)
 
 
-def covered(image: np.ndarray, rig: VirtualRig, shot: int, card) -> np.ndarray:
+def covered(image: np.ndarray, rig: VirtualRig, index: int, card) -> np.ndarray:
     """Return a picture with a cloth over one card."""
-    outline = rig.camera_from_platen(shot, card.outline())
+    outline = rig.camera_from_platen(index, card.outline())
     result = image.copy()
     cv2.fillPoly(result, [np.rint(outline).astype(np.int32)], (90, 80, 120))
     return result

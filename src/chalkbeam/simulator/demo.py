@@ -1,7 +1,7 @@
-"""The whole way without hardware: sample photos to a rig, an order to lines on cloth.
+"""The whole demo without hardware: sample photos to a rig, an order to lines on cloth.
 
-Everything up to the projector's frames is the program's own path. Only what then
-happens in the room, and the truth it is measured against, is the virtual rig's.
+Everything up to the projector's frames is the program's own path. Only what the light then
+falls on, and the truth it is measured against, come from the virtual rig.
 """
 
 from __future__ import annotations
@@ -156,11 +156,11 @@ def calibrate(folder: Path, out: Path) -> Rig:
     """
     face = find_platen(PLATEN).face
     truth = sample_rig()
-    shots = [
-        CalibrationPhoto(folder / name, shot.board)
-        for name, shot in zip(SAMPLE_PHOTOS, truth.shots, strict=True)
+    sample_photos = [
+        CalibrationPhoto(folder / name, planned.spacer)
+        for name, planned in zip(SAMPLE_PHOTOS, truth.photos, strict=True)
     ]
-    done = calibrate_photos(shots, face, truth.projector.view.size)
+    done = calibrate_photos(sample_photos, face, truth.projector.view.size)
     rig = Rig.of(done.solution, "Tern Harbour press", face)
     write_report(out / "report.png", rig, done.photos, done.solution)
     save(rig, out / "rig.json")

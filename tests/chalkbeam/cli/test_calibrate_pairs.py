@@ -29,7 +29,7 @@ def truth():
 def folder(truth, tmp_path_factory):
     """Photos of the cards in the room's light, of the pattern, and of the pattern once nudged."""
     place = tmp_path_factory.mktemp("pairs")
-    shot = truth.shots[0]
+    shot = truth.photos[0]
     turned = cv2.Rodrigues(np.array([0.0, 0.0015, 0.0]))[0] @ shot.view.rotation
     nudged = replace(shot.view, turn=tuple(float(v) for v in cv2.Rodrigues(turned)[0].ravel()))
     lit = truth.lit_pattern()

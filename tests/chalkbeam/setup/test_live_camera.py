@@ -98,7 +98,7 @@ def test_a_covered_card_is_named(views, truth, cards):
 
 def test_directions_are_the_cameras_true_ones(views, truth, cards):
     # Source of the truth: where the virtual camera stands.
-    for shot, image in zip(truth.shots, views.values(), strict=True):
+    for shot, image in zip(truth.photos, views.values(), strict=True):
         true = np.array(shot.view.position) / np.linalg.norm(shot.view.position)
         seen = quick_look(image, cards, truth.face).towards
         assert math.acos(np.dot(true, seen)) < math.radians(4)
@@ -367,7 +367,7 @@ def test_the_light_tells_a_board_from_the_bare_platen(views, truth, cards):
         for name in ("front", "right", "board")
     )
     x, y, z = truth.projector.view.position
-    expected = (BOARD + truth.board_error) * math.hypot(x, y) / z  # in the platen's middle
+    expected = (BOARD + truth.spacer_error) * math.hypot(x, y) / z  # in the platen's middle
     assert lift(front, right, cards) < 0.06 * BOARD
     assert lift(front, board, cards) == pytest.approx(expected, rel=0.25)
 

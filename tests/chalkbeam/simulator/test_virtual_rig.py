@@ -73,7 +73,7 @@ def test_projection_agrees_with_opencv(seed: int) -> None:
     rig = random_rig(seed, "webcam")
     rng = np.random.default_rng(seed)
     points = np.column_stack([rng.uniform(-200, 200, (50, 2)), rng.uniform(0, 20, 50)])
-    for view in (rig.projector.view, rig.shots[0].view):
+    for view in (rig.projector.view, rig.photos[0].view):
         np.testing.assert_allclose(view.pixels(points), as_opencv(view, points), atol=1e-8)
 
 
@@ -86,7 +86,7 @@ def test_hit_undoes_pixels() -> None:
 
 
 def test_whole_picture_rays_agree_with_single_rays() -> None:
-    view = random_rig(5, "webcam").shots[0].view
+    view = random_rig(5, "webcam").photos[0].view
     x, y, z = view.ray_strip(0, 1080)
     pixels = np.array([[0, 0], [1919, 0], [960, 540], [1900, 1070]])
     exact = view.rays(pixels)
@@ -98,7 +98,7 @@ def test_printed_corners_lie_where_the_lens_puts_them() -> None:
     # Source of the positions: cv2.projectPoints; of the measurement: cv2.cornerSubPix.
     view = overhead()
     sheet = chessboard(8, 40.0, 10)
-    scene = PressScene(DEFAULT_FACE, prints=(sheet,), board=7.0)
+    scene = PressScene(DEFAULT_FACE, prints=(sheet,), spacer=7.0)
     picture = cv2.cvtColor(render_photo(scene, view, CLEAN, seed=None), cv2.COLOR_BGR2GRAY)
     corners = inner_corners(sheet, 8, 40.0)
     truth = as_opencv(view, np.column_stack([corners, np.full(len(corners), 7.0)]))
@@ -114,7 +114,7 @@ def test_projected_corners_land_where_the_projector_puts_them() -> None:
     side, view, height = 60, overhead(), 4.0
     tile = np.indices((18, 32)).sum(axis=0) % 2
     frame = cv2.merge([np.kron(tile, np.ones((side, side))).astype(np.uint8) * 255] * 3)
-    scene = PressScene(DEFAULT_FACE, board=height)
+    scene = PressScene(DEFAULT_FACE, spacer=height)
     lamp = Lamp(brightness=5.0, black=0.0)
     projector = Projector(rig.projector.view, lamp)
     picture = render_photo(scene, view, CLEAN, projector, light_frame(frame, lamp), seed=None)
@@ -133,7 +133,7 @@ def test_projected_corners_land_where_the_projector_puts_them() -> None:
 def test_light_adds() -> None:
     """Room light alone plus projector alone is both together: light is linear."""
     rig = random_rig(4, scale=0.08)
-    view = rig.shots[0].view
+    view = rig.photos[0].view
     scene = PressScene(DEFAULT_FACE, room=rig.room)
     frame = np.full((1080, 1920, 3), 180, np.uint8)
     lit = light_frame(frame, rig.projector.lamp)
@@ -148,7 +148,7 @@ def test_light_adds() -> None:
 def test_same_seed_same_rig() -> None:
     first, second = random_rig(9), random_rig(9)
     assert first.projector == second.projector
-    assert first.shots == second.shots
+    assert first.photos == second.photos
     assert random_rig(10).projector != first.projector
 
 
@@ -160,8 +160,8 @@ def test_random_rigs_keep_their_stated_ranges(seed: int) -> None:
     assert 20 <= tilt <= 45
     assert (rig.projector_from_platen(rig.face.outline()) >= 0).all()
     assert (rig.projector_from_platen(rig.face.outline()) < rig.projector.view.size).all()
-    assert [shot.board for shot in rig.shots] == [0.0, 0.0, 0.0, 10.0]
-    for index, shot in enumerate(rig.shots):
-        seen = rig.camera_from_platen(index, rig.face.outline(), shot.board)
+    assert [planned.spacer for planned in rig.photos] == [0.0, 0.0, 0.0, 10.0]
+    for index, planned in enumerate(rig.photos):
+        seen = rig.camera_from_platen(index, rig.face.outline(), planned.spacer)
         assert (seen >= 0).all()
-        assert (seen < shot.view.size).all()
+        assert (seen < planned.view.size).all()

@@ -134,13 +134,13 @@ def test_paint_shows_every_style() -> None:
 @pytest.mark.parametrize("orientation", [1, 3, 6, 8])
 def test_photo_files_carry_exif(tmp_path: Path, orientation: int) -> None:
     # Source of the orientation's meaning: Pillow's ImageOps.exif_transpose.
-    shot = random_rig(2, scale=0.25).shots[0]
+    planned = random_rig(2, scale=0.25).photos[0]
     image = np.zeros((756, 1008, 3), np.uint8)
     image[:100, :200] = (255, 60, 20)
     image[:, 500:] += np.uint8(90)
     path = tmp_path / "photo.jpg"
     write_photo(
-        image, path, make="Harbour", model="Tern 4", view=shot.view, orientation=orientation
+        image, path, make="Harbour", model="Tern 4", view=planned.view, orientation=orientation
     )
     upright = np.asarray(ImageOps.exif_transpose(Image.open(path)))
     assert upright.shape == image.shape
@@ -148,5 +148,5 @@ def test_photo_files_carry_exif(tmp_path: Path, orientation: int) -> None:
     assert not list(tmp_path.glob("*.part"))
     photo = read_photo(path)
     assert photo.size == (1008, 756)
-    assert photo.focal_hint == pytest.approx(shot.view.focal, rel=0.03)
+    assert photo.focal_hint == pytest.approx(planned.view.focal, rel=0.03)
     assert "Tern 4" in photo.camera

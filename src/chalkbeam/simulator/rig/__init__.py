@@ -1,6 +1,6 @@
 """A stand-in for the hardware: camera, projector, platen and cloth, ray-cast.
 
-For the demo, the rehearsal and the tests; never on the product's real path.
+For the demo and the tests; never on the product's real path.
 Everything here is truth drawn from a seed; nothing here reads a rig file.
 """
 

@@ -99,7 +99,7 @@ def drape(
     """Lay a garment on the platen; what reaches over the edge hangs down in folds.
 
     On the platen the cloth lies flat but for wrinkles, so garment millimetres are platen
-    millimetres there. Beyond the edge it hangs outwards, its length kept, to the bench.
+    millimetres there. Beyond the edge it hangs outwards, its length kept, to the table.
 
     Parameters
     ----------
@@ -110,11 +110,11 @@ def drape(
     thickness : float
         One layer of cloth, mm.
     support : float
-        Height of what covers the platen under it (board, second layer), mm.
+        Height of what covers the platen under it (spacer, second layer), mm.
     pad : Pad or None
         A raised pad on the platen; the cloth steps down from it to the platen.
     floor : float
-        Height of the bench, mm.
+        Height of the table, mm.
     wrinkle : float
         Standard deviation of the wrinkles on the platen, mm.
     steepness : float
@@ -152,7 +152,7 @@ def drape(
     height = np.float32(support + thickness) + step + rise - drop + folds
     height += _wrinkles(rng, x.shape, wrinkle, out)
     lying = np.float32(floor + thickness)
-    height = lying + 3 * np.logaddexp(0, (height - lying) / 3)  # it comes to rest on the bench
+    height = lying + 3 * np.logaddexp(0, (height - lying) / 3)  # it comes to rest on the table
     height = np.asarray(cv2.GaussianBlur(height, (0, 0), 1.0 / _STEP), np.float32)
     slope_x = np.asarray(cv2.Sobel(height, cv2.CV_32F, 1, 0, scale=0.125 / _STEP), np.float32)
     slope_y = np.asarray(cv2.Sobel(height, cv2.CV_32F, 0, 1, scale=0.125 / _STEP), np.float32)

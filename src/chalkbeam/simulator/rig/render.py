@@ -1,6 +1,6 @@
 """Ray casting: what light reaches each pixel of a camera.
 
-The scene is a few layers from the top down (cloth, platen, bed, bench). A ray takes
+The scene is a few layers from the top down (cloth, platen, bed, table). A ray takes
 the first layer it meets; coverage of a layer's edge is fractional, so edges are
 anti-aliased. The projector's light is found at the point where the ray met the
 surface, at its true height.
@@ -27,7 +27,7 @@ _COARSE = 4
 """Cloth is smooth: where rays meet it is searched for every fourth pixel, then refined."""
 
 _HEM = -40.0
-"""Height at which hanging cloth stands in the way of light to the bench, mm."""
+"""Height at which hanging cloth stands in the way of light to the table, mm."""
 
 
 @dataclass(frozen=True)
@@ -240,8 +240,8 @@ def _grain(x: F32, y: F32, slab: Slab) -> F32:
     if slab.face.width < 2000:
         return np.ones_like(x)
     wave = np.sin(y * 0.11 + 1.7 * np.sin(x * 0.004) + 0.6 * np.sin(y * 0.031))
-    board = np.abs(((y + 40) / 140) % 1 - 0.5) > 0.494
-    return np.asarray(1 + 0.05 * wave - 0.35 * board, np.float32)
+    joint = np.abs(((y + 40) / 140) % 1 - 0.5) > 0.494
+    return np.asarray(1 + 0.05 * wave - 0.35 * joint, np.float32)
 
 
 def _wall(slab: Slab, camera: Lens, rays: Rays, pixel_mm: float) -> Patch:

@@ -1,4 +1,4 @@
-"""Rigs drawn at random, the same for the same seed, with the truth at hand."""
+"""Rigs drawn at random, the same for the same seed, with the truth known."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ DEFAULT_FACE = PlatenFace(406.4, 508.0, 12.0)
 
 @dataclass(frozen=True)
 class PlannedPhoto:
-    """One photo to be taken: from where, with what camera, on what board.
+    """One photo to be taken: from where, with what camera, on what spacer under the cards.
 
     Attributes
     ----------
     view : Lens
     sensor : Sensor
-    board : float
-        Stated height of the flat board under the cards, mm; 0 for none.
+    spacer : float
+        Stated height of the spacer under the cards, mm; 0 for none.
     """
 
     view: Lens
     sensor: Sensor
-    board: float = 0.0
+    spacer: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,28 +51,28 @@ class VirtualRig:
     seed : int
     face : PlatenFace
     projector : Projector
-    shots : tuple of PlannedPhoto
-        Flat ones first, then those on the board.
+    photos : tuple of PlannedPhoto
+        Flat ones first, then those on the spacer.
     layings : tuple of Laying
-        Error of each card on the bare platen, in the order of `calibration.cards.layout`.
-    board_layings : tuple of Laying
-        The same once they are laid again on the board.
+        Error of each card on the bare platen, in the order of `calibration.targets.cards.layout`.
+    spacer_layings : tuple of Laying
+        The same once they are laid again on the spacer.
     room : RoomLight
     paper : float
         Height of the cards' and the cover sheet's face above what they lie on, mm.
-    board_error : float
-        How much higher the board truly is than its stated height, mm.
+    spacer_error : float
+        How much higher the spacer truly is than its stated height, mm.
     """
 
     seed: int
     face: PlatenFace
     projector: Projector
-    shots: tuple[PlannedPhoto, ...]
+    photos: tuple[PlannedPhoto, ...]
     layings: tuple[Laying, ...]
-    board_layings: tuple[Laying, ...]
+    spacer_layings: tuple[Laying, ...]
     room: RoomLight
     paper: float
-    board_error: float = 0.0
+    spacer_error: float = 0.0
 
     def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Map platen points, shape (N, 2), mm, at `height` mm to projector px: the truth."""
@@ -84,42 +84,42 @@ class VirtualRig:
         """Map projector px, shape (N, 2), to where their light falls at `height`, mm: the truth."""
         return self.projector.view.hit(pixels, height)
 
-    def camera_from_platen(self, shot: int, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
+    def camera_from_platen(self, index: int, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Map platen points, shape (N, 2), mm, at `height` mm to px of one photo: the truth."""
         flat = as_points(points)
         heights = np.broadcast_to(np.asarray(height, np.float64), len(flat))
-        return self.shots[shot].view.pixels(np.column_stack([flat, heights]))
+        return self.photos[index].view.pixels(np.column_stack([flat, heights]))
 
-    def scene(self, board: float = 0.0) -> PressScene:
+    def scene(self, spacer: float = 0.0) -> PressScene:
         """Return the platen with cover sheet and cards, ready to calibrate.
 
-        `board` is the stated height of the board under the cards, mm; 0 for none.
+        `spacer` is the stated height of the spacer under the cards, mm; 0 for none.
         """
         from calibration.targets.cards import layout
 
         return PressScene(
             face=self.face,
-            prints=lay_cards(layout(self.face), self.board_layings if board else self.layings),
-            board=board + self.board_error if board else 0.0,
+            prints=lay_cards(layout(self.face), self.spacer_layings if spacer else self.layings),
+            spacer=spacer + self.spacer_error if spacer else 0.0,
             paper=self.paper,
             room=self.room,
         )
 
-    def photo(self, shot: int, frame: U8 | LitFrame | None = None) -> U8:
+    def photo(self, index: int, frame: U8 | LitFrame | None = None) -> U8:
         """Take one calibration photo, uint8 BGR, while the projector shows `frame`.
 
         Without a frame it shows the calibration pattern.
         """
         if frame is None:
             frame = self.lit_pattern()
-        taken = self.shots[shot]
+        taken = self.photos[index]
         return render_photo(
-            self.scene(taken.board),
+            self.scene(taken.spacer),
             taken.view,
             taken.sensor,
             self.projector,
             frame,
-            seed=1000 * self.seed + shot,
+            seed=1000 * self.seed + index,
         )
 
     def lit_pattern(self) -> LitFrame:
@@ -176,7 +176,7 @@ def random_rig(
     scale: float = 1.0,
     laying: float = 0.0,
     paper: float = 0.0,
-    board: float = 10.0,
+    spacer: float = 10.0,
 ) -> VirtualRig:
     """Draw a rig at random.
 
@@ -194,7 +194,7 @@ def random_rig(
     seed : int
     camera : "phone" or "webcam"
     photos, raised : int
-        Number of photos with the cards on the bare platen, and on the board.
+        Number of photos with the cards on the bare platen, and on the spacer.
     face : PlatenFace
     projector_size : (int, int)
         The projector's own pixels.
@@ -203,17 +203,17 @@ def random_rig(
     laying : float
         Standard deviation of each card's laying error along x and y, mm; cards are
         also turned (0.3° for each mm) and printed to a wrong scale (0.1 % for each mm),
-        and the board is not as high as stated (0.2 mm for each mm).
+        and the spacer is not as high as stated (0.2 mm for each mm).
     paper : float
-        Height of the cards' face above the platen or board, mm.
-    board : float
-        Height of the board in the raised photos, mm.
+        Height of the cards' face above the platen or spacer, mm.
+    spacer : float
+        Height of the spacer in the raised photos, mm.
     """
     rng = np.random.default_rng([seed, 20])
     projector = Projector(_random_projector(rng, face, projector_size), _random_lamp(rng))
     intrinsics, sensor = _random_camera(rng, camera)
-    shots = tuple(
-        _random_shot(rng, face, intrinsics.scaled(scale), sensor, 0.0 if n < photos else board)
+    planned = tuple(
+        _random_photo(rng, face, intrinsics.scaled(scale), sensor, 0.0 if n < photos else spacer)
         for n in range(photos + raised)
     )
     print_scale = 1 + 0.001 * laying * rng.standard_normal()
@@ -222,10 +222,10 @@ def random_rig(
         tint=(rng.uniform(0.75, 1.0), 1.0, rng.uniform(1.0, 1.15)),
         gradient=(rng.uniform(-0.5, 0.5), rng.uniform(-0.5, 0.5)),
     )
-    board_layings = _random_layings(rng, laying, print_scale)
-    board_error = 0.2 * laying * rng.standard_normal()
+    spacer_layings = _random_layings(rng, laying, print_scale)
+    spacer_error = 0.2 * laying * rng.standard_normal()
     return VirtualRig(
-        seed, face, projector, shots, layings, board_layings, room, paper, board_error
+        seed, face, projector, planned, layings, spacer_layings, room, paper, spacer_error
     )
 
 
@@ -333,8 +333,8 @@ def _random_camera(rng: np.random.Generator, kind: CameraKind) -> tuple[Lens, Se
     return view, sensor
 
 
-def _random_shot(
-    rng: np.random.Generator, face: PlatenFace, lens: Lens, sensor: Sensor, board: float
+def _random_photo(
+    rng: np.random.Generator, face: PlatenFace, lens: Lens, sensor: Sensor, spacer: float
 ) -> PlannedPhoto:
     tilt = math.radians(rng.uniform(3, 30))
     azimuth = math.radians(rng.uniform(-200, 20))
@@ -351,8 +351,8 @@ def _random_shot(
             lens.centre[1] + unit * rng.uniform(-1, 1),
         ),
     )
-    target = (rng.uniform(-10, 10), rng.uniform(-10, 10), board)
-    outline = np.column_stack([face.outline(), np.full(len(face.outline()), board)])
+    target = (rng.uniform(-10, 10), rng.uniform(-10, 10), spacer)
+    outline = np.column_stack([face.outline(), np.full(len(face.outline()), spacer)])
     distance = 700.0
     for _ in range(30):
         position = np.array(target) + distance * _direction(tilt, azimuth)
@@ -362,7 +362,7 @@ def _random_shot(
         spread = np.abs(view.pixels(outline) - (np.array(view.size) - 1) / 2)
         used = float(np.max(spread / (np.array(view.size) / 2)))
         distance *= (used / fill) ** 0.8
-    return PlannedPhoto(view, sensor, board)
+    return PlannedPhoto(view, sensor, spacer)
 
 
 def _xyz(values: Sequence[float] | NDArray[np.float64]) -> tuple[float, float, float]:

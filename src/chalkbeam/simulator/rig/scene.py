@@ -1,4 +1,4 @@
-"""What stands under the lens: press, platen, board, paper, cards, cloth and the room's light.
+"""What stands under the lens: press, platen, spacer, paper, cards, cloth and the room's light.
 
 Reflectances are linear and in the order blue, green, red, like every picture here.
 """
@@ -91,7 +91,7 @@ def lay_cards(
 
 @dataclass(frozen=True)
 class Slab:
-    """A block with a flat rounded top: platen, board, the press's bed.
+    """A block with a flat rounded top: platen, spacer, the press's bed.
 
     Attributes
     ----------
@@ -150,8 +150,8 @@ class PressScene:
         Sheets on the topmost flat face, later ones above earlier ones.
     cover : bool
         Whether a white cover sheet lies under the prints, over the whole face.
-    board : float
-        Height of a flat board of the platen's outline between platen and cover, mm.
+    spacer : float
+        Height of a flat spacer of the platen's outline between platen and cover, mm.
     paper : float
         Height of the prints' and the cover sheet's face above what they lie on, mm.
     pad : Pad or None
@@ -163,7 +163,7 @@ class PressScene:
     face: PlatenFace
     prints: tuple[LaidPrint, ...] = ()
     cover: bool = True
-    board: float = 0.0
+    spacer: float = 0.0
     paper: float = 0.0
     pad: Pad | None = None
     cloth: Cloth | None = None
@@ -172,10 +172,10 @@ class PressScene:
     @property
     def top(self) -> float:
         """Height of the topmost flat face, mm, where prints lie and cloth rests."""
-        return self.board + (self.paper if self.cover or self.prints else 0.0)
+        return self.spacer + (self.paper if self.cover or self.prints else 0.0)
 
     def slabs(self) -> tuple[Slab, ...]:
-        """Return the blocks from the top down; the last is the bench, which has no end."""
+        """Return the blocks from the top down; the last is the table, which has no end."""
         steel, rubber = (0.16, 0.15, 0.145), (0.05, 0.05, 0.052)
         platen = Slab(self.face, (0.0, 0.0), self.top, -26.0, (0.11, 0.10, 0.10), steel, True)
         bed = Slab(
@@ -186,11 +186,11 @@ class PressScene:
             (0.13, 0.11, 0.095),
             (0.09, 0.075, 0.065),
         )
-        bench = Slab(
+        table = Slab(
             PlatenFace(8000.0, 8000.0), (0.0, 0.0), -78.0, -200.0, (0.042, 0.058, 0.08), rubber
         )
         if self.pad is None:
-            return platen, bed, bench
+            return platen, bed, table
         foam = (0.12, 0.14, 0.16)
         pad = Slab(self.pad.face, self.pad.centre, self.pad.height, 0.0, foam, foam)
-        return pad, platen, bed, bench
+        return pad, platen, bed, table

@@ -21,11 +21,11 @@ from chalkbeam.simulator.rig.sensor import Sensor
 SAMPLE_SEED = 7
 """Of the rig in sample_images/: its projector stands 33° off the normal, to the left."""
 
-SAMPLE_BOARD = 10.0
-"""Height of the board in the raised sample photo, mm."""
+SAMPLE_SPACER = 10.0
+"""Height of the spacer in the raised sample photo, mm."""
 
 SAMPLE_PHOTOS = ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg", "raised-10mm.jpg")
-"""File names of the sample photos: cards on the bare platen, and on the board."""
+"""File names of the sample photos: cards on the bare platen, and on the spacer."""
 
 _DARKEST_WHITE = 0.065
 """The eye adapts to dark cloth only so far: what it then takes for white."""
@@ -36,7 +36,7 @@ _DIM = RoomLight(level=0.14, tint=(0.93, 1.0, 1.05), lamp=(-0.5, 0.5, 1.0), grad
 def sample_rig() -> VirtualRig:
     """Return the rig whose photos lie in sample_images/: cards laid by hand, on real paper."""
     return random_rig(
-        SAMPLE_SEED, "phone", photos=3, raised=1, laying=0.2, paper=0.1, board=SAMPLE_BOARD
+        SAMPLE_SEED, "phone", photos=3, raised=1, laying=0.2, paper=0.1, spacer=SAMPLE_SPACER
     )
 
 
