@@ -1,4 +1,4 @@
-"""Where work can hurt, said where the hand meets the risk.
+"""Where work can hurt: said by the commands at which the risk arises.
 
 All common practice, no source; the instructions of the press and of the transfer,
 local codes and licensed practice come first.

@@ -62,9 +62,9 @@ def _called(parameter: Any) -> str:
 
 
 def _word(parameter: Any) -> str:
-    """Return what stands for an argument in the help: its own word if that is one, or its name."""
-    own = str(parameter.metavar or "")
-    return own if re.fullmatch(r"[A-Z-]+", own) else str(parameter.name)
+    """Return what stands for an argument in the help: a stated word, or its name."""
+    stated = str(parameter.metavar or "")
+    return stated if re.fullmatch(r"[A-Z-]+", stated) else str(parameter.name)
 
 
 def _as_typed(parameter: Any) -> str:

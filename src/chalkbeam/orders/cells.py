@@ -17,14 +17,14 @@ _DURATION = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|sec|secs|second|seconds|min|minu
 
 
 class RowCells:
-    """Reads the cells of the row at hand and collects what is wrong.
+    """Reads the cells of one row at a time and collects what is wrong.
 
     Attributes
     ----------
     columns : dict of (field, turn) to Column
     problems : list of Problem
     row : Row
-        The row at hand, …
+        The current row, …
     number : int
         … and its number in the spreadsheet.
     """
@@ -46,7 +46,7 @@ class RowCells:
         self.problems.append(Problem(row, place, title, message.rstrip(".") + "."))
 
     def wrong(self, column: Column | None, message: str) -> None:
-        """Add a problem of the row at hand."""
+        """Add a problem of the current row."""
         self.problem(self.number, column, message)
 
     def column(self, field: str, turn: int = 1) -> Column | None:

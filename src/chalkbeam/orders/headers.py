@@ -133,7 +133,7 @@ def read_column(index: int, title: str) -> Column | None:
 
 @dataclass(frozen=True)
 class Cells:
-    """The columns that speak of one imprint; None where the sheet has none."""
+    """The columns of one imprint; None where the sheet has none."""
 
     artwork: Column | None
     location: Column | None

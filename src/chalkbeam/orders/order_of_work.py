@@ -1,6 +1,6 @@
 """From pieces to the order they are pressed in, which spares changes at the press.
 
-Cost model (`cost.Times`, the user's own seconds): between two imprints the operator pays
+Cost model (`times.Times`, the user's seconds): between two imprints the operator pays
 for each thing that changes, the platen, the pad, the pile of transfer sheets and the pile
 of garments, and for threading the garment: a load for another piece, a turn for the
 same piece threaded another way, nothing if it stays on the platen. Each imprint costs its
@@ -31,7 +31,7 @@ class Stop:
     Attributes
     ----------
     changes : tuple of str
-        What the operator changes before it: fields of `cost.Times` among ``platen``,
+        What the operator changes before it: fields of `times.Times` among ``platen``,
         ``pad``, ``stack``, ``pile``, ``load`` and ``turn``.
     seconds : float
         Estimated time from the previous stop's end to this one's, by the cost model.

@@ -107,7 +107,7 @@ class Imprint:
     location : str
         Name of a preset.
     width, height : float or None
-        Of the ink, mm; None where the artwork's own size or the preset decides.
+        Of the ink, mm; None where the artwork's file or the preset decides.
     platen, pad : str
         As the sheet names them; empty where it leaves the choice to the program.
     follows : str or None
@@ -168,5 +168,5 @@ class Piece:
 
 
 def piece_of(imprint_id: str) -> str:
-    """Return the id of the piece that bears the imprint."""
+    """Return the id of the piece that the imprint is on."""
     return imprint_id.rpartition("/")[0]

@@ -43,7 +43,7 @@ def place_imprint(
 
 
 def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
-    """Return an imprint's artwork; without a size of its own, in the location's usual one.
+    """Return an imprint's artwork, where no size is given in the location's usual one.
 
     Raises
     ------
@@ -85,7 +85,7 @@ def _lettering(
 
 
 def artwork_trouble(art: Art) -> str | None:
-    """Return what has become of an artwork's file; None if it is there."""
+    """Return a sentence about an artwork's file that is missing; None if it is there."""
     if art.path is None or art.path.is_file():
         return None
     return (

@@ -1,8 +1,8 @@
-"""An order placed ahead of the press, imprint by imprint, so that nothing is first met there.
+"""An order placed imprint by imprint before its run begins: what would stop the press is found.
 
-Everything is gone through that the press side would do for an imprint: its artwork is
-read and measured, its place worked out, a platen sought that takes it. What would stop
-the work is told all at once, by row and column of the sheet.
+Everything is done that the station would do for an imprint: its artwork is read and measured,
+its place worked out, a platen found that takes it. All that would stop the work is told at
+once, by row and column of the sheet.
 """
 
 from __future__ import annotations
@@ -27,10 +27,10 @@ from chalkbeam.placement.platens import parse_pad, platens
 from chalkbeam.placement.platens import platen as find_platen
 
 REMEMBERED = 2000
-"""Placements that are remembered on the way; then all are forgotten, to bound memory."""
+"""Placements in the cache before it is emptied, to bound memory."""
 
 MOST_ROWS = 8
-"""More rows with the same caution are only counted: the press shows each in its turn."""
+"""More rows with the same caution are only counted: at the press each is shown."""
 
 Lay = Callable[[Placement, Imprint], Loading]
 """Lays a placed imprint on a platen that takes it; raises a Refusal where there is none."""
@@ -44,7 +44,7 @@ class _Bad(Exception):
         self.column, self.message = column, message
 
 
-def rehearse(
+def precheck_order(
     order: RunSheet,
     lay: Lay,
     unit: Unit = Unit.MM,
@@ -77,7 +77,7 @@ def rehearse(
         """Return what of an imprint decides how it comes out."""
         return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
 
-    look = _Look(lay, unit, location_of)
+    checker = _Checker(lay, unit, location_of)
     for piece in order.pieces:
         if piece.copy > 1:  # the copies of a row are alike
             continue
@@ -87,7 +87,7 @@ def rehearse(
             key = (piece.style, piece.size, piece.fit, cells, *map(alike, (imprint, over)))
             if key not in answers:
                 try:
-                    answers[key] = tuple(look.at(piece, imprint, cells))
+                    answers[key] = tuple(checker.at(piece, imprint, cells))
                 except _Bad as bad:
                     answers[key] = bad
             answer = answers[key]
@@ -102,8 +102,8 @@ def rehearse(
     )
 
 
-class _Look:
-    """Looks at imprints one by one; keeps what the next ones may share."""
+class _Checker:
+    """Checks imprints one by one; caches what the next ones may share."""
 
     def __init__(self, lay: Lay, unit: Unit, location_of: Callable[[Imprint], str]) -> None:
         self._lay, self._unit, self._location_of = lay, unit, location_of
@@ -155,7 +155,7 @@ class _Look:
                     read(text)
             except Refusal as refusal:
                 raise _Bad(column, str(refusal)) from None
-        # By identity: the placer keeps the placement as long as it is asked for.
+        # By identity: the placer holds the placement as long as it is asked for.
         key = (id(placement), imprint.platen, imprint.pad)
         if key not in self._laid:
             try:

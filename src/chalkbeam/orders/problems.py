@@ -35,7 +35,7 @@ class Problem:
         return self.at([self.row])
 
     def at(self, rows: Sequence[int]) -> str:
-        """Return the problem as one line for several rows that have it alike."""
+        """Return the problem as one line for several rows that share it."""
         where = row_words(rows) if self.row else ""
         if self.column >= 0:
             named = f" ({self.title})" if self.title else ""
@@ -60,7 +60,7 @@ def row_words(rows: Sequence[int], most: int | None = None) -> str:
 
 
 def told(problems: Sequence[Problem]) -> tuple[str, ...]:
-    """Return a line for each problem; rows that have it alike are told together."""
+    """Return a line for each problem; rows that share it are told together."""
     alike: dict[tuple[int, str], list[Problem]] = {}
     for problem in sorted(set(problems)):
         alike.setdefault((problem.column, problem.message), []).append(problem)

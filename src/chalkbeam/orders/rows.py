@@ -17,7 +17,7 @@ from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
 from chalkbeam.orders.problems import Problem
 
 MOST_PIECES = 100_000
-"""Beyond this a quantity is taken for a slip of the finger."""
+"""Beyond this a quantity is taken for a typing error."""
 
 NAME_LOCATION = "player name"
 NUMBER_LOCATION = "player number"
@@ -34,7 +34,7 @@ class RowReader:
     pieces : list of Piece
     notes : list of str
     cells : dict of (row, place) to Cells
-        Where each imprint stands, by its row and its place among the piece's imprints, from 1.
+        Columns of each imprint, by its row and its place among the piece's imprints, from 1.
     absent : bool
         Whether artwork files may be absent.
     """
@@ -235,7 +235,7 @@ class RowReader:
                     Imprint("", where, art, sizes[0], sizes[1], press,
                             self._row.cell("platen", turn), self._row.cell("pad", turn))
                 )  # fmt: skip
-                self._stands("artwork", "location", turn)
+                self._note_columns("artwork", "location", turn)
         return imprints
 
     def _lettering(self, placed: set[ArtKind]) -> list[Imprint]:
@@ -265,11 +265,11 @@ class RowReader:
                         self._row.cell("platen"), self._row.cell("pad"),
                     )
                 )  # fmt: skip
-                self._stands(field, f"{field} location", 1)
+                self._note_columns(field, f"{field} location", 1)
         return imprints
 
-    def _stands(self, artwork: str, location: str, turn: int) -> None:
-        """Keep which columns speak of the imprint just read."""
+    def _note_columns(self, artwork: str, location: str, turn: int) -> None:
+        """Note the columns of the imprint just read."""
         art = self._row.column(artwork, turn)
         self._placed += 1
         self.cells[self._row.number, self._placed] = Cells(

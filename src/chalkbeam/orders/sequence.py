@@ -98,7 +98,7 @@ def _sorted(ends: Sequence[Ends], times: Times, start: State | None) -> list[int
     path: list[int] = []
     at = start
 
-    def lay_out(indices: list[int], level: int) -> None:
+    def nest(indices: list[int], level: int) -> None:
         nonlocal at
         if level == 4 or len(indices) == 1:
             path.extend(indices)
@@ -110,11 +110,11 @@ def _sorted(ends: Sequence[Ends], times: Times, start: State | None) -> list[int
             parts.setdefault(ends[index][0][place], []).append(index)
         here = at[place] if at else None
         if here in parts:
-            lay_out(parts.pop(here), level + 1)
+            nest(parts.pop(here), level + 1)
         for part in parts.values():
-            lay_out(part, level + 1)
+            nest(part, level + 1)
 
-    lay_out(list(range(len(ends))), 0)
+    nest(list(range(len(ends))), 0)
     return path
 
 

@@ -28,14 +28,14 @@ class RunSheet:
     Attributes
     ----------
     digest : str
-        SHA-256 of the file's bytes: tells whether it is edited under way.
+        SHA-256 of the file's bytes: tells whether it is edited during the run.
     pieces : tuple of Piece
         In the sheet's order.
     notes : tuple of str
         What the user should know: columns not used, rows left out, ….
     cells : mapping of (row, place) to Cells
-        Where each imprint stands in the sheet, by its row and its place among the imprints
-        of a piece, from 1.
+        Columns of each imprint in the sheet, by its row and its place among the imprints of a
+        piece, from 1.
     cautions : tuple of str
         What `examine` of `read_sheet` found to look at before pressing.
     left_out : tuple of Problem

@@ -1,4 +1,4 @@
-"""The shop's own garments and locations behind a run sheet, and how they lie on the press."""
+"""The garments and locations that a shop's run sheet may name, and how they lie on the press."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _FITS = {
 class Shop:
     """A `Catalogue` of every garment and location that Chalkbeam knows, the shop's included.
 
-    Remembers what it has been asked, as a sheet asks the same a thousand times; make a new one
-    for a new reading, so that edited charts and presets are seen.
+    Caches its answers, for a sheet asks the same a thousand times; make a new one for each
+    reading, so that edited charts and presets are seen.
     """
 
     def __init__(self) -> None:

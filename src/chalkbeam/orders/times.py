@@ -1,4 +1,4 @@
-"""How long the steps of a shift take: the user's own times, and assumptions until there are any."""
+"""How long the steps of a shift take: the user's times, or assumptions."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 class Times:
     """Seconds for each step at the press.
 
-    Every default is an **assumption** to be replaced by the shop's own stopwatch; only
+    Every default is an **assumption** to be replaced by times taken in the shop; only
     their ratios decide the order of work. `measure` is what the light saves: measuring a
     piece by hand takes up to a minute (common practice, no source).
 

@@ -56,7 +56,7 @@ def _kind(tasks: Sequence[Task]) -> _Kind:
 
 
 def visits_of(blocks: Sequence[Visit], together: bool) -> list[Visit]:
-    """Return one piece's visits to the press: each block alone, or joined on a like platen."""
+    """Return one piece's visits to the press: one each block, or joined by platen and pad."""
     if not together:
         return list(blocks)
     joined: dict[tuple[str, str], list[Visit]] = defaultdict(list)
@@ -112,7 +112,7 @@ class _Grouping:
         )
 
     def kinds(self) -> list[_Kind]:
-        """Return the kinds of piece that bear several blocks, most pieces first."""
+        """Return the kinds of piece with several blocks, most pieces first."""
         counts: Counter[_Kind] = Counter()
         for (kind, _), pieces in self.alike.items():
             if len(pieces[0]) > 1:
@@ -175,4 +175,4 @@ _KINDS_TRIED = 24
 """Kinds of piece whose imprints are tried together and apart."""
 
 _EFFORT = 40_000
-"""Sorts of piece looked at in all those trials: keeps planning linear when all differ."""
+"""Kinds of piece examined in all those trials: keeps planning linear when all differ."""

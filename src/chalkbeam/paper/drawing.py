@@ -2,7 +2,7 @@
 
 A drawing is a reportlab `Drawing`, a list of shapes on a page in points (1/72
 in, y up). Faces come in their own frame (mm, y down); `PageMap` is the one place
-where the two meet. `chalkbeam.drawing_files` writes it as PDF, SVG or PNG.
+where the two meet. `chalkbeam.paper.drawing_files` writes it as PDF, SVG or PNG.
 """
 
 from __future__ import annotations

@@ -35,7 +35,7 @@ def pdf_bytes(drawing: Drawing, title: str) -> bytes:
 def svg_bytes(drawing: Drawing) -> bytes:
     """Return a drawing as SVG.
 
-    Three habits of the SVG writer are worked around: it fills open lines with black,
+    Works around three faults of the SVG writer: it fills open lines with black,
     knows see-through colours but not the opacity of a shape, and takes a PDF font's
     name for a family.
     """

@@ -1,4 +1,4 @@
-"""A picture of every role in light on a row of cloths, as the eye would get it."""
+"""A picture of every role in light on a row of cloths, as the eye sees it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from overlay.palette import Palette
 from overlay.text.typeface import BUNDLED_FONT
 
 LADDER = ("white", "black", "navy", "red", "heather grey", "safety yellow")
-"""The cloths shown unless others are asked for: the extremes that a shop meets."""
+"""The cloths shown unless others are named: the extremes that a shop has to do with."""
 
 _PX = 3.0  # pixels a millimetre
 _CELL, _BAND = 66.0, 50.0  # mm: a role's field, a cloth's height

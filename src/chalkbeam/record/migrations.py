@@ -54,7 +54,7 @@ def _runs_and_events(connection: Connection) -> None:
 
 
 def _append_only(connection: Connection) -> None:
-    """Let the file itself refuse to change or drop what has been recorded."""
+    """Make the file itself refuse to change or drop what has been recorded."""
     for act in ("UPDATE", "DELETE"):
         connection.exec_driver_sql(
             f"CREATE TRIGGER events_{act.lower()} BEFORE {act} ON events "
@@ -66,7 +66,7 @@ RUN_COLUMNS = ("id", "title", "sheet", "digest", "earlier", "begun", "work")
 
 
 def _runs_twice(connection: Connection) -> None:
-    """Keep every run a second time, packed, elsewhere in the file.
+    """Store every run a second time, packed, elsewhere in the file.
 
     Without its order of work a run's events say little; and it is the longest thing in the
     file, so the one that damage hits first.
@@ -78,12 +78,12 @@ def _runs_twice(connection: Connection) -> None:
 
 
 def packed(run: Mapping[str, Any]) -> bytes:
-    """Return a row of `runs` as `run_copies` keeps it: packed JSON."""
+    """Return a row of `runs` as `run_copies` stores it: packed JSON."""
     return zlib.compress(json.dumps(dict(run)).encode())
 
 
 def unpacked(copy: bytes) -> dict[str, Any]:
-    """Return the row that `packed` kept.
+    """Return the row that `packed` stored.
 
     Raises
     ------

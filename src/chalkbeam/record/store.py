@@ -1,7 +1,7 @@
-"""The record: runs and their events in one SQLite file that survives anything but a fire.
+"""The record: runs and their events in one SQLite file, safe against crashes and power cuts.
 
 Write-ahead logging with ``synchronous=FULL``: when `Recorder.write` returns, the event is
-on the disk. Events are only added (triggers refuse anything else), bear ids made before
+on the disk. Events are only added (triggers refuse anything else), have ids made before
 the first attempt to write them, and are ordered by sequence number alone.
 """
 
@@ -79,7 +79,7 @@ class Heading:
 
 @dataclass(frozen=True)
 class Run(Heading):
-    """One order being worked, with the order of work as it was planned.
+    """One order being pressed, with the order of work as it was planned.
 
     Attributes
     ----------
@@ -145,11 +145,11 @@ class Store:
             raise
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Close the file."""
         self._engine.dispose()
 
     def tidy(self) -> None:
-        """Carry the log over into the file now, when nobody waits for it.
+        """Move the log into the file (a checkpoint) now, when nobody waits for it.
 
         SQLite does so by itself after every thousand pages, which holds one event up in
         some two hundred. What stands in the way is told by the next event that is written.
@@ -168,7 +168,7 @@ class Store:
 
     @contextmanager
     def _faults(self) -> Iterator[None]:
-        """Turn what the disk or SQLite says into one sentence."""
+        """Turn an error of the disk or of SQLite into one sentence."""
         try:
             yield
         except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
@@ -331,5 +331,5 @@ def _on_connect(connection: sqlite3.Connection, _: object) -> None:
 
 
 def _on_begin(connection: sa.Connection) -> None:
-    # Take the write lock at once: waiting for it half-way through can fail without waiting.
+    # Take the write lock at once: asked for half-way through, it can fail without any wait.
     connection.exec_driver_sql("BEGIN IMMEDIATE")

@@ -1,7 +1,7 @@
 """`chalkbeam calibrate`, `aim` and `rig`, as typed.
 
 Detection has tests of its own: here photos are read by a stand-in that returns what a
-true bench shows (`tests.calibration.synthetic`), under the file's name.
+true bench shows (`tests.support.synthetic_rig`), under the file's name.
 """
 
 from __future__ import annotations

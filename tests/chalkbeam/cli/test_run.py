@@ -244,14 +244,14 @@ def test_what_no_rig_takes_is_told_before_the_order_begins(bench, chalkbeam):
 
 def test_leaving_while_the_order_is_placed_begins_nothing(bench, chalkbeam, monkeypatch):
     left, threads = threading.Event(), []
-    real = precheck.rehearse
+    real = precheck.precheck_order
 
     def slow(*arguments):
         threads.append(threading.current_thread())
         assert left.wait(30.0)
         return real(*arguments)
 
-    monkeypatch.setattr(precheck, "rehearse", slow)
+    monkeypatch.setattr(precheck, "precheck_order", slow)
     code, out, _ = chalkbeam(*USUAL, early=[pygame.K_ESCAPE])
     assert code == 0
     assert out == "Left before anything was shown: nothing has changed.\n"

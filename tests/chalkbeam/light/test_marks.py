@@ -181,7 +181,7 @@ def lettered(mark):
     """Return the ground that lettering is drawn on, and the room that lines are kept out of.
 
     From the outlines of the letters themselves; how far the box and the room reach is
-    written in `overlay.frame`.
+    written in `overlay.draw.frame`.
     """
     wide = max(set_line(line, mark.size).advance for line in mark.text.split("\n"))
     tall = mark.size * (1 + LEADING * mark.text.count("\n"))

@@ -8,7 +8,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import garment
 from chalkbeam.orders import precheck
-from chalkbeam.orders.precheck import on_file, rehearse
+from chalkbeam.orders.precheck import on_file, precheck_order
 from chalkbeam.orders.problems import SheetRefusal, row_words
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.shop import Shop
@@ -30,7 +30,7 @@ def read(tmp_path):
         sheet = tmp_path / "crew.csv"
         sheet.write_text(HEAD + "".join(f"{row}\n" for row in rows))
         return read_sheet(
-            sheet, catalogue=Shop(), examine=lambda order: rehearse(order, lay or on_file())
+            sheet, catalogue=Shop(), examine=lambda order: precheck_order(order, lay or on_file())
         )
 
     return call
@@ -69,7 +69,7 @@ def test_everything_that_would_stop_the_press_is_told_at_once(read):
 
 
 def test_a_garment_that_is_gone_hides_no_other_problem(read, monkeypatch):
-    # The shop's chart may be spoiled between the reading of the sheet and its rehearsal.
+    # The shop's chart may be spoiled between the reading of the sheet and its precheck.
     def gone(style, *rest, **options):
         if style == "crew_tee":
             raise Refusal("crew-tee.toml is not TOML: mend it.")
@@ -134,9 +134,9 @@ def test_lengths_are_told_in_the_unit_asked_for(read, tmp_path):
     order = read("crew tee,M,navy,1,left chest,pennant.png,3 in,,,,")
     (tmp_path / "crew.csv").write_text(HEAD + "crew tee,M,navy,1,full front,pennant.png,30 in,,,,")
     order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
-    problems, _ = rehearse(order, on_file(), Unit.INCH)
+    problems, _ = precheck_order(order, on_file(), Unit.INCH)
     assert " in off the front" in problems[0].message
-    problems, _ = rehearse(order, on_file(), Unit.MM)
+    problems, _ = precheck_order(order, on_file(), Unit.MM)
     assert " mm off the front" in problems[0].message
 
 
@@ -145,12 +145,12 @@ def test_a_reorder_is_placed_where_it_lay_before(read, tmp_path):
     (found,) = refused(read, row)
     assert "on the zip" in found[2]
     order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
-    assert rehearse(order, on_file(), location_of=lambda imprint: "full-back") == ((), ())
+    assert precheck_order(order, on_file(), location_of=lambda imprint: "full-back") == ((), ())
     # Imprints that are alike but for where they lay before are looked at one by one.
     (tmp_path / "crew.csv").write_text(f"{HEAD}{row}\n{row}\n")
     order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
     brought = {order.pieces[0].imprints[0].id: "full-back"}
-    problems, _ = rehearse(
+    problems, _ = precheck_order(
         order, on_file(), location_of=lambda each: brought.get(each.id, each.location)
     )
     assert [problem.row for problem in problems] == [3]

@@ -1,4 +1,4 @@
-"""`chalkbeam demo`: the whole way from sample photos to light on garments, without hardware."""
+"""`chalkbeam demo`: from sample photos to light on garments, without hardware."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def show_demo(
         Path | None, typer.Option(help="Folder of the sample photos, if not the source's own.")
     ] = None,
 ) -> None:
-    """Go the whole way without hardware: sample photos, a rig, an order, light on cloth."""
+    """Show the whole of it without hardware: sample photos, a rig, an order, light on cloth."""
     from chalkbeam.simulator import demo
 
     rig, _ = demo.run(out, print, samples)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from chalkbeam.garments import Face, Fit, Garment, Landmark, Measure
 
 garments_app = typer.Typer(
-    help="Garments: list them, show or draw one, import the shop's own size chart.",
+    help="Garments: list them, show or draw one, import the shop's size chart.",
     no_args_is_help=True,
 )
 
@@ -73,7 +73,7 @@ def show_garment(
         f"differ by ± {format_length(garment.tolerance, units)}"
     )
     _print(Text(head, style="bold"))
-    _print(Text(_standing(garment)))
+    _print(Text(_basis(garment)))
     table = Table("measure", "length", "±", "where it comes from", box=None, header_style="bold")
     table.columns[1].justify = table.columns[2].justify = "right"
     for column in table.columns[:3]:
@@ -92,8 +92,8 @@ def show_garment(
     _print(Text("\n* graded by a rule, neither in a chart nor measured"))
 
 
-def _standing(garment: Garment) -> str:
-    """Return what a garment's figures rest on, as a sentence."""
+def _basis(garment: Garment) -> str:
+    """Return where a garment's figures come from, as a sentence."""
     measures = garment.measures.values()
     graded = sum(measure.derived is not None for measure in measures)
     assumed = sum(measure.assumed for measure in measures)
@@ -221,7 +221,7 @@ def import_sizes(
     replace: Annotated[bool, typer.Option(help="Replace an earlier chart of that name.")] = False,
     json: JsonOption = False,
 ) -> None:
-    """Import the shop's own size chart; every fault is listed, and then nothing is stored."""
+    """Import the shop's size chart; every fault is listed, and then nothing is stored."""
     from chalkbeam.garments.charts import import_chart
 
     stored, read = import_chart(

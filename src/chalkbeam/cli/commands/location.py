@@ -1,4 +1,4 @@
-"""`chalkbeam location`: the places on a garment, their rules, and the user's own presets."""
+"""`chalkbeam location`: the places on a garment, their rules, and the user's presets."""
 
 from __future__ import annotations
 

@@ -1,13 +1,14 @@
-"""`chalkbeam report`: what a run came to, on the terminal, as PDF and as CSV."""
+"""`chalkbeam report`: a run summed up, on the terminal, as PDF and as CSV."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.options.paper import Paper, PaperOption
 
 if TYPE_CHECKING:
     from chalkbeam.record.store import Store
@@ -21,14 +22,14 @@ def show_report(
     record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the report as PDF.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write every press as CSV.")] = None,
-    paper: Annotated[Literal["a4", "letter"], typer.Option(help="Of the PDF.")] = "a4",
+    paper: PaperOption = Paper.A4,
     measure: Annotated[
         float, typer.Option(help="Seconds that measuring a piece by hand takes in your shop.")
     ] = 60.0,
     list_runs: Annotated[bool, typer.Option("--list", help="List the runs instead.")] = False,
     json: Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")] = False,
 ) -> None:
-    """Say what a run came to: counts, spoilage, time a piece, and what the corrections say."""
+    """Sum a run up: counts, spoilage, time a piece, and what the corrections say."""
     from chalkbeam.record.store import Store, record_file
     from chalkbeam.record.summary import summarise
 
@@ -49,7 +50,7 @@ def show_report(
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_pdf import report_pdf
 
-        write_whole(pdf, report_pdf(found, paper))
+        write_whole(pdf, report_pdf(found, paper.value))
     if csv is not None:
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_csv import report_csv

@@ -40,7 +40,7 @@ rigs = typer.Typer(no_args_is_help=True, help="Rigs: list, show, check for drift
 
 @rigs.command("list")
 def list_rigs(as_json: JsonOption = False) -> None:
-    """List the rigs kept by name; the default one has a star."""
+    """List the rigs stored by name; the default one has a star."""
     from calibration.rig import library
     from calibration.rig.file import load
 
@@ -150,7 +150,7 @@ def repair(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Bring a rig up to date after its projector was bumped: its lens is kept, its place found."""
+    """Bring a rig up to date after its projector was bumped: its lens stays, its place is found."""
     from calibration.rig import drift, library
     from calibration.solve.acceptance import examine
 

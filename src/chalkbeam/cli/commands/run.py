@@ -294,12 +294,12 @@ def _place_ahead(
     SheetRefusal
         If something can never be pressed as the sheet asks.
     """
-    from chalkbeam.orders.precheck import rehearse
+    from chalkbeam.orders.precheck import precheck_order
     from chalkbeam.orders.problems import SheetRefusal
     from chalkbeam.station.precheck_on_rigs import first_rigs
 
     later: dict[str, None] = {}
-    problems, _ = rehearse(
+    problems, _ = precheck_order(
         order,
         first_rigs(preparer, later),
         units,

@@ -52,27 +52,27 @@ def read_order(
     absent: bool = False,
     readable: bool = False,
 ) -> RunSheet:
-    """Return a run sheet, held against the shop's garments and locations.
+    """Return a run sheet, checked against the shop's garments and locations.
 
-    With `lay` (see `chalkbeam.rehearsal`) every imprint is placed and laid as well, so that
-    nothing is first met at the press; lengths are told in `units`.
+    With `lay` (see `chalkbeam.orders.precheck`) every imprint is placed and laid as well;
+    lengths are told in `units`.
     With `absent` artwork files need not be there yet; with `readable` rows that cannot be
     read are left out.
 
     Raises
     ------
     Refusal
-        As `chalkbeam.runs.sheet.read_sheet`.
+        As `chalkbeam.orders.sheet.read_sheet`.
     """
     from chalkbeam.orders.sheet import read_sheet
     from chalkbeam.orders.shop import Shop
 
     examine = None
     if lay is not None:
-        from chalkbeam.orders.precheck import rehearse
+        from chalkbeam.orders.precheck import precheck_order
 
         def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
-            return rehearse(order, lay, units)
+            return precheck_order(order, lay, units)
 
     return read_sheet(
         sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine,
@@ -227,7 +227,7 @@ def plan_sheet(
         "", "pieces", "garments", "location", "artwork", "change before it",
         box=None, pad_edge=False, header_style="bold",
     )  # fmt: skip
-    for number, spell in enumerate(_spells(planned), start=1):
+    for number, spell in enumerate(_rows_of_stops(planned), start=1):
         table.add_row(str(number), *spell)
     console.print(table)
     console.print()
@@ -260,8 +260,8 @@ def plan_sheet(
         )
 
 
-def _spells(planned: Plan) -> list[tuple[str, ...]]:
-    """Return the order of work with stops run together that differ in nothing but the piece."""
+def _rows_of_stops(planned: Plan) -> list[tuple[str, ...]]:
+    """Return a row for each run of stops that differ in nothing but the piece."""
     rows: list[list[str]] = []
     pieces: list[list[str]] = []
     before: object = None
@@ -287,11 +287,11 @@ def _spells(planned: Plan) -> list[tuple[str, ...]]:
         changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
         rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
         pieces.append([stop.piece.id])
-    counted_pieces = (f"{len(codes)}\n{_listed(codes)}" for codes in pieces)
+    counted_pieces = (f"{len(codes)}\n{_ranges(codes)}" for codes in pieces)
     return [(cell, *row) for cell, row in zip(counted_pieces, rows, strict=True)]
 
 
-def _listed(codes: list[str]) -> str:
+def _ranges(codes: list[str]) -> str:
     """Return codes of pieces, those that count up within one row of the sheet as "9-1…9-5"."""
     runs: list[list[str]] = []
     for code in codes:

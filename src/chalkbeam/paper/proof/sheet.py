@@ -274,7 +274,7 @@ def _caveats(
     canvas: Canvas, proof: Proof, found: Losses, box: tuple[float, float, float, float]
 ) -> None:
     placement, unit = proof.placement, proof.unit
-    # What was taken for granted while reading a file is the shop's business.
+    # What was assumed while reading a file concerns the shop, not the customer.
     told = (concern for concern in placement.warnings if concern.about != "file")
     lines = [concern.sentence.say(unit) for concern in told]
     lines += _likeness_words(proof)

@@ -20,7 +20,7 @@ class Proof:
     ----------
     placement : Placement
     art : ndarray, shape (h, w, 4), uint8
-        The ink alone (`chalkbeam.proof.picture`).
+        The ink alone (`chalkbeam.paper.proof.picture`).
     cloth : (red, green, blue)
         The fabric's colour, 0 to 255.
     fabric : str

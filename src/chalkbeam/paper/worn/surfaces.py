@@ -1,6 +1,6 @@
 """The surfaces that a worn garment is made of, as grids in the body frame.
 
-Frame ``body``: see `chalkbeam.worn.form`. A surface that shows a face of the
+Frame ``body``: see `chalkbeam.paper.worn.form`. A surface that shows a face of the
 garment knows, for each of its vertices, the point of the flat face it is.
 """
 
