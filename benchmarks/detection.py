@@ -37,7 +37,7 @@ VIEWS = {
     "cards: red": (channels.red, Family.TAG_16H5),
     "cards: grey": (channels.grey, Family.TAG_16H5),
     "pattern: grey, evened": (
-        lambda image: channels.evened(channels.grey(image)),
+        lambda image: channels.equalised(channels.grey(image)),
         Family.TAG_36H11,
     ),
     "pattern: grey": (channels.grey, Family.TAG_36H11),
@@ -72,7 +72,7 @@ def measured(rig: VirtualRig, camera: str, quality: int) -> dict[str, float] | s
     crossing, good = refine(
         channels.grey(photo.image),
         lambda p: truth(lattice.place(p)) + rough,
-        lattice.board,
+        lattice.charuco,
         indices,
     )
     bare = []
@@ -91,7 +91,7 @@ def measured(rig: VirtualRig, camera: str, quality: int) -> dict[str, float] | s
         "pattern rms px": rms(off),
         "pattern worst px": float(np.abs(off).max()),
         "crossing alone rms px": rms(
-            (crossing - truth(lattice.place(lattice.board.corners[indices])))[good]
+            (crossing - truth(lattice.place(lattice.charuco.corners[indices])))[good]
         ),
         "cards rms px": float(np.sqrt(np.mean(bare))),
         "CPU s": seconds,

@@ -71,6 +71,24 @@ class Isometry:
     angle: float = 0.0
     mirrored: bool = False
 
+    @classmethod
+    def nearest(cls, source: Points, target: Points) -> Isometry:
+        """Return the shift and turn that bring source points nearest to target points.
+
+        Least squares in closed form (Umeyama 1991, without scale; in the plane the turn is
+        the angle of the summed dot and cross products).
+
+        Parameters
+        ----------
+        source, target : ndarray, shape (N, 2)
+        """
+        middle, goal = source.mean(axis=0), target.mean(axis=0)
+        a, b = source - middle, target - goal
+        cross = float(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
+        turn = cls(angle=math.atan2(cross, float(np.sum(a * b))))
+        x, y = goal - turn.matrix @ middle
+        return cls(float(x), float(y), turn.angle)
+
     @property
     def matrix(self) -> NDArray[np.float64]:
         """The linear part, shape (2, 2)."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.detect.corners import align, reduce, refine, working_step
-from calibration.detect.markers import Marker, Sighting, find_markers, sight
+from calibration.detect.markers import FoundCharuco, Marker, find_charuco, find_markers
 from calibration.detect.plane_view import LensView
 from calibration.geometry import Points
 from calibration.model import homography
@@ -21,13 +21,13 @@ SEARCH_SIDE = 1920
 """Longer side, px, to which a photo is reduced to look for markers: a 1080p webcam's."""
 
 LEAST_CORNERS = 4
-"""Corners that make a card: fewer do not fix where it lies."""
+"""Corners that a card must show: fewer do not fix where it lies."""
 
 _LEAST_MARKERS = 2
 _NO_CROSS_TALK = 0.02
 _LEAST_AGREEMENT = 0.75  # correlation of a corner's surroundings with the card's picture
-_STRAY = 3.5  # times the card's own scatter
-_LEAST_STRAY = 0.35  # px at the working scale
+_OUTLIER = 3.5  # times the card's own scatter
+_LEAST_OUTLIER = 0.35  # px at the working scale
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,19 +41,19 @@ class FoundCard:
         Its corners that were seen, rising.
     pixels : ndarray, shape (N, 2)
         Where, photo px.
-    photo_from_board : ndarray, shape (3, 3)
-        Modules of the card's board to photo px.
+    photo_from_charuco : ndarray, shape (3, 3)
+        Modules of the card's chessboard to photo px.
     """
 
     card: Card
     indices: NDArray[np.intp]
     pixels: Points
-    photo_from_board: homography.Homography
+    photo_from_charuco: homography.Homography
 
 
 @dataclass(frozen=True, eq=False)
 class CardSearch:
-    """What the search for cards brought.
+    """What a search for cards found.
 
     Attributes
     ----------
@@ -72,7 +72,7 @@ class CardSearch:
 def find_cards(image: NDArray[np.uint8], cards: Sequence[Card]) -> CardSearch:
     """Look for cards in a BGR photo, by several views of it until all are found.
 
-    Nothing is refused here: what is missing or odd is for `detect` to say.
+    Nothing is refused here: `diagnose` says what is missing or wrong.
     """
     found: dict[str, FoundCard] = {}
     markers: list[Marker] = []
@@ -84,10 +84,10 @@ def find_cards(image: NDArray[np.uint8], cards: Sequence[Card]) -> CardSearch:
         if square != cards[0].square:
             continue
         for card in cards:
-            sighting = sight(card.board, read)
-            if sighting is None or len(sighting.markers) < _LEAST_MARKERS:
+            located = find_charuco(card.charuco, read)
+            if located is None or len(located.markers) < _LEAST_MARKERS:
                 continue
-            seen = _locate(view, card, sighting)
+            seen = _locate(view, card, located)
             if seen is not None and len(seen.indices) > _count(found.get(card.name)):
                 found[card.name] = seen
         if all(_count(found.get(card.name)) >= 2 * LEAST_CORNERS for card in cards):
@@ -109,18 +109,18 @@ def _searches(image: NDArray[np.uint8]) -> Iterator[tuple[NDArray[np.uint8], flo
     scale = search_scale(image)
     red = channels.red(image)
     yield red, scale
-    yield channels.evened(red), scale
+    yield channels.equalised(red), scale
     yield red, 2 * scale
-    yield channels.evened(channels.grey(image)), scale
+    yield channels.equalised(channels.grey(image)), scale
 
 
 def _square(cards: Sequence[Card], markers: Sequence[Marker]) -> float | None:
     """Return the size of squares whose arrangement of ids most markers fit, or None."""
     support: dict[float, int] = {}
     for square in (cards[0].square, *SQUARES):
-        sightings = [sight(replace(card, square=square).board, markers) for card in cards]
+        located = [find_charuco(replace(card, square=square).charuco, markers) for card in cards]
         support[square] = sum(
-            len(s.markers) for s in sightings if s is not None and len(s.markers) >= _LEAST_MARKERS
+            len(s.markers) for s in located if s is not None and len(s.markers) >= _LEAST_MARKERS
         )
         if square == cards[0].square and support[square] > 3 * len(cards):
             return square
@@ -128,28 +128,28 @@ def _square(cards: Sequence[Card], markers: Sequence[Marker]) -> float | None:
     return best if support[best] else None
 
 
-def _locate(view: NDArray[np.uint8], card: Card, sighting: Sighting) -> FoundCard | None:
+def _locate(view: NDArray[np.uint8], card: Card, located: FoundCharuco) -> FoundCard | None:
     """Return the card's corners to sub-pixel accuracy, or None if too few are there."""
-    board = card.board
-    side = float(np.median([marker.side for marker in sighting.markers]))
-    step = working_step(side / (board.family.bits + 2))
+    charuco = card.charuco
+    side = float(np.median([marker.side for marker in located.markers]))
+    step = working_step(side / (charuco.family.bits + 2))
     reduced = reduce(view, step)
     # Pixel centres: p of the photo is (p + 1/2) / step - 1/2 of the reduced picture.
     shift = 0.5 / step - 0.5
     matrix = np.array([[1 / step, 0, shift], [0, 1 / step, shift], [0, 0, 1.0]])
-    matrix = matrix @ sighting.photo_from_board
-    kept = np.arange(len(board.corners))
-    pixels, seen = refine(reduced, lambda p: homography.apply(matrix, p), board, kept)
+    matrix = matrix @ located.photo_from_charuco
+    kept = np.arange(len(charuco.corners))
+    pixels, seen = refine(reduced, lambda p: homography.apply(matrix, p), charuco, kept)
     kept, pixels = kept[seen], pixels[seen]
-    fitted = _agreeing(board.corners[kept], pixels)
+    fitted = _agreeing(charuco.corners[kept], pixels)
     if fitted is None:
         return None
     matrix, inliers = fitted
     kept, pixels = kept[inliers], pixels[inliers]
-    pixels, agreement = align(reduced, lambda p: homography.apply(matrix, p), board, kept, pixels)
+    pixels, agreement = align(reduced, lambda p: homography.apply(matrix, p), charuco, kept, pixels)
     good = agreement > _LEAST_AGREEMENT
     kept, pixels = kept[good], (pixels[good] + 0.5) * step - 0.5
-    fitted = _agreeing(board.corners[kept], pixels)
+    fitted = _agreeing(charuco.corners[kept], pixels)
     if fitted is None:
         return None
     matrix, inliers = fitted
@@ -157,12 +157,12 @@ def _locate(view: NDArray[np.uint8], card: Card, sighting: Sighting) -> FoundCar
 
 
 def measure_again(
-    image: NDArray[np.uint8], found: FoundCard, lens: LensView, talk: float, margin: int = 12
+    image: NDArray[np.uint8], found: FoundCard, lens: LensView, cross_talk: float, margin: int = 12
 ) -> FoundCard:
     """Return a card with its corners measured through the lens, the pattern's light divided out.
 
-    A card's own homography knows no lens: in a webcam's photo a patch around a corner is
-    bent by a hundredth of a pixel or two, all towards the photo's middle.
+    A card's own homography leaves out the lens, which in a webcam's photo shifts a corner's
+    patch by a hundredth of a pixel or two, always towards the photo's middle.
 
     Parameters
     ----------
@@ -171,37 +171,37 @@ def measure_again(
     found : FoundCard
     lens : LensView
         How the photo shows the platen.
-    talk : float
-        As `channels.cross_talk` measured it.
+    cross_talk : float
+        As `channels.cross_talk` measures it.
     margin : int
         Photo px around the card that are looked at, at the working scale.
     """
-    board = found.card.board
-    edge = float(board.columns * board.square)
+    charuco = found.card.charuco
+    edge = float(charuco.columns * charuco.square)
     corners = np.array([[0.0, 0.0], [edge, 0.0], [edge, edge], [0.0, edge]])
-    bent = lens.through_same_lens(board.corners[found.indices], found.pixels)
-    outline = bent.photo_from_plane(corners)
+    card_view = lens.through_same_lens(charuco.corners[found.indices], found.pixels)
+    outline = card_view.photo_from_plane(corners)
     side = float(np.linalg.norm(np.diff(outline, axis=0), axis=1).min()) / edge
     step = working_step(side)
     height, width = image.shape[:2]
     low = np.clip(np.floor(outline.min(axis=0)) - margin * step, 0, [width, height]).astype(int)
     high = np.clip(np.ceil(outline.max(axis=0)) + margin * step, 0, [width, height]).astype(int)
     part = reduce(image[low[1] : high[1], low[0] : high[0]], step)
-    view = channels.red(part) if talk < _NO_CROSS_TALK else channels.ink(part, talk)
+    view = channels.red(part) if cross_talk < _NO_CROSS_TALK else channels.ink(part, cross_talk)
 
     def into_part(pixels: Points) -> Points:
         return np.asarray((pixels - low + 0.5) / step - 0.5)
 
     pixels, agreement = align(
         view,
-        lambda p: into_part(bent.photo_from_plane(p)),
-        board,
+        lambda p: into_part(card_view.photo_from_plane(p)),
+        charuco,
         found.indices,
         into_part(found.pixels),
     )
     good = agreement > _LEAST_AGREEMENT
     kept, pixels = found.indices[good], (pixels[good] + 0.5) * step - 0.5 + low
-    fitted = _agreeing(board.corners[kept], pixels)
+    fitted = _agreeing(charuco.corners[kept], pixels)
     if fitted is None or fitted[1].sum() < len(found.indices):
         return found
     return FoundCard(found.card, kept, pixels, fitted[0])
@@ -218,11 +218,11 @@ def _agreeing(
         except homography.DegeneratePointsError:
             return None
         miss = np.linalg.norm(homography.apply(matrix, places) - pixels, axis=1)
-        limit = max(_LEAST_STRAY, _STRAY * float(np.median(miss[good])))
+        limit = max(_LEAST_OUTLIER, _OUTLIER * float(np.median(miss[good])))
         worst = int(np.argmax(np.where(good, miss, -1.0)))
         if miss[worst] <= limit:
             return matrix, good
         if not good[worst]:
-            return None  # nothing but distances that are no numbers
+            return None  # no distance is a number
         good[worst] = False
     return None

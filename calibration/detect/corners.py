@@ -1,9 +1,9 @@
 """Chessboard corners to a fraction of a pixel, from where they are expected.
 
 Two steps. `refine` looks for the crossing of two edges near each expected corner and
-says whether there is one. `align` then lays the board's own picture over the photo
-around every corner and shifts it until they agree best: all edges within half a square
-take part, markers too, so the scatter is several times smaller than that of the
+says whether there is one. `align` then compares the chessboard's own picture with the
+photo around every corner and shifts it until they agree best. All edges within half a
+square take part, markers too, so the scatter is several times smaller than that of the
 crossing alone (benchmarks/detection.py).
 """
 
@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from calibration.geometry import Points
 from calibration.targets.charuco import Charuco
 
-BoardMap = Callable[[Points], Points]
-"""Board points (modules), shape (N, 2), to photo px, shape (N, 2)."""
+CharucoMap = Callable[[Points], Points]
+"""Points of a chessboard (modules), shape (N, 2), to photo px, shape (N, 2)."""
 
 _LARGEST_WINDOW = 11
 _SMALLEST_WINDOW = 2
@@ -35,12 +35,12 @@ the patches' samples then still meet every edge, and noise averages out."""
 _PATCH = 27  # samples along each side of the patch that is aligned
 _STEPS = 8
 _RASTER = 8
-"""px a module of the board's own picture. With 4, what is lost between its pixels, always at the
-same places around a corner, pulled card corners outwards by 1e-4 and doubled their scatter."""
+"""px a module of the chessboard's own picture. With 4, what interpolation loses, always at the same
+places around a corner, shifted card corners outwards by 1e-4 and doubled their scatter."""
 _BLURS = (0.6, 0.9, 1.3, 2.0)  # px in the photo
 _FLOOR = 0.2
-"""Misfit, as a share of the contrast, from which samples lose weight. Less than the edges
-differ by while the patch is still half a pixel off would mute just those that matter."""
+"""Misfit, as a share of the contrast, from which samples lose weight. While a patch is half a
+pixel off, edges differ by nearly as much: with a lower limit just they would lose their weight."""
 
 
 def working_step(module: float) -> int:
@@ -61,7 +61,10 @@ def reduce(view: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
 
 
 def refine(
-    view: NDArray[np.uint8], photo_from_board: BoardMap, board: Charuco, indices: NDArray[np.intp]
+    view: NDArray[np.uint8],
+    photo_from_charuco: CharucoMap,
+    charuco: Charuco,
+    indices: NDArray[np.intp],
 ) -> tuple[Points, NDArray[np.bool_]]:
     """Find chessboard corners near where they are expected and say which are truly there.
 
@@ -69,9 +72,9 @@ def refine(
     ----------
     view : ndarray, shape (height, width), uint8
         Grey picture.
-    photo_from_board : callable
-        Where board points (modules) are expected, px.
-    board : Charuco
+    photo_from_charuco : callable
+        Where points of the chessboard (modules) are expected, px.
+    charuco : Charuco
     indices : ndarray of int, shape (N,)
         Which of its corners.
 
@@ -81,21 +84,22 @@ def refine(
         Refined positions, (0, 0) at a pixel's centre.
     seen : ndarray of bool, shape (N,)
         Whether dark meets bright crosswise there, near the expected place, with at
-        least a fair share of the board's usual contrast.
+        least a fair share of the chessboard's usual contrast.
     """
-    corners = board.corners[indices]
-    expected = photo_from_board(corners)
+    corners = charuco.corners[indices]
+    expected = photo_from_charuco(corners)
     # Photo px a module along each diagonal: the markers' corners lie there, at (1, 1).
     diagonals = np.stack(
-        [photo_from_board(corners + step) - expected for step in ((1.0, 1.0), (1.0, -1.0))], axis=1
+        [photo_from_charuco(corners + step) - expected for step in ((1.0, 1.0), (1.0, -1.0))],
+        axis=1,
     )
-    reach = np.abs(diagonals).max(axis=2).min(axis=1)
+    module = np.abs(diagonals).max(axis=2).min(axis=1)
     height, width = view.shape
     border = _SMALLEST_WINDOW + 1
-    inside = np.isfinite(expected).all(axis=1) & (reach >= _LEAST_MODULE)
+    inside = np.isfinite(expected).all(axis=1) & (module >= _LEAST_MODULE)
     inside &= ((expected > border) & (expected < [width - border, height - border])).all(axis=1)
     windows = np.zeros(len(corners), int)
-    windows[inside] = np.clip(reach[inside] * 0.9 - 0.5, _SMALLEST_WINDOW, _LARGEST_WINDOW)
+    windows[inside] = np.clip(module[inside] * 0.9 - 0.5, _SMALLEST_WINDOW, _LARGEST_WINDOW)
     pixels = expected.copy()
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 40, 0.002)
     for window in np.unique(windows[inside]):
@@ -105,8 +109,8 @@ def refine(
         found = cv2.cornerSubPix(view, start, half, (-1, -1), stop)
         pixels[these] = np.asarray(found, np.float64).reshape(-1, 2)
     moved = np.linalg.norm(pixels - expected, axis=1)
-    near = inside & (moved <= np.maximum(_FARTHEST * reach, 1.5))
-    contrast = _contrast(view, pixels, diagonals, board.dark_diagonal[indices])
+    near = inside & (moved <= np.maximum(_FARTHEST * module, 1.5))
+    contrast = _contrast(view, pixels, diagonals, charuco.dark_diagonal[indices])
     usual = float(np.median(contrast[near])) if near.any() else 0.0
     return pixels, near & (contrast > max(_LEAST_CONTRAST, _CONTRAST_SHARE * usual))
 
@@ -126,12 +130,12 @@ def _contrast(
 
 def align(
     view: NDArray[np.uint8],
-    photo_from_board: BoardMap,
-    board: Charuco,
+    photo_from_charuco: CharucoMap,
+    charuco: Charuco,
     indices: NDArray[np.intp],
     start: Points,
 ) -> tuple[Points, NDArray[np.float64]]:
-    """Shift the board's picture around each corner until it agrees best with the photo.
+    """Shift the chessboard's picture around each corner until it agrees best with the photo.
 
     Gauss-Newton over the shift of each patch, with Cauchy weights so that a reflection or
     a finger in a part of the patch has little say. Gain, tone curve, blur and offset float
@@ -140,7 +144,7 @@ def align(
 
     Parameters
     ----------
-    view, photo_from_board, board, indices
+    view, photo_from_charuco, charuco, indices
         As for `refine`; only the *shape* of the map around each corner matters.
     start : ndarray, shape (N, 2)
         Where each corner is by now, px, within half a module.
@@ -154,22 +158,22 @@ def align(
     count = len(indices)
     if count == 0:
         return start.copy(), np.zeros(0)
-    corners = board.corners[indices]
-    expected = photo_from_board(corners)
-    module_from_px = _inverse_scale(photo_from_board, corners)
+    corners = charuco.corners[indices]
+    expected = photo_from_charuco(corners)
+    module_from_px = _inverse_scale(photo_from_charuco, corners)
     usual = float(np.median(np.sqrt(np.abs(np.linalg.det(module_from_px)))))  # modules a px
     usual = min(usual, 1.0 / _LEAST_MODULE)  # no wider blur, however wild the map
-    line = np.linspace(-0.5, 0.5, _PATCH) * board.square
+    line = np.linspace(-0.5, 0.5, _PATCH) * charuco.square
     around = np.stack(np.meshgrid(line, line), axis=-1).reshape(-1, 2)
     places = corners[:, None] + around
-    offsets = photo_from_board(places.reshape(-1, 2)).reshape(places.shape) - expected[:, None]
+    offsets = photo_from_charuco(places.reshape(-1, 2)).reshape(places.shape) - expected[:, None]
     some = slice(None, None, max(1, count // 30))
     photo = _sample(view, start[some, None] + offsets[some])
     fits = [
         float(np.median(_correlation(_sample(soft, at), photo)))
-        for soft, at in (_board_picture(board, blur * usual, places[some]) for blur in _BLURS)
+        for soft, at in (_charuco_picture(charuco, blur * usual, places[some]) for blur in _BLURS)
     ]
-    soft, at = _board_picture(board, _BLURS[int(np.argmax(fits))] * usual, places)
+    soft, at = _charuco_picture(charuco, _BLURS[int(np.argmax(fits))] * usual, places)
     picture = _sample(soft, at)
     slope = [
         _sample(cv2.Sobel(soft, cv2.CV_32F, dx, dy, ksize=3, scale=_RASTER / 8), at)
@@ -207,30 +211,30 @@ def align(
     return pixels, agreement
 
 
-def _inverse_scale(photo_from_board: BoardMap, corners: Points) -> NDArray[np.float64]:
-    """Return d board / d photo at each corner, modules a px, shape (N, 2, 2)."""
+def _inverse_scale(photo_from_charuco: CharucoMap, corners: Points) -> NDArray[np.float64]:
+    """Return d charuco / d photo at each corner, modules a px, shape (N, 2, 2)."""
     columns = [
-        photo_from_board(corners + step) - photo_from_board(corners - np.array(step))
+        photo_from_charuco(corners + step) - photo_from_charuco(corners - np.array(step))
         for step in ((0.5, 0.0), (0.0, 0.5))
     ]
     (xx, yx), (xy, yy) = columns[0].T, columns[1].T
     determinant = xx * yy - xy * yx
-    # A board seen edge-on has no scale; it will not agree with its picture either.
+    # A chessboard seen edge-on has no scale; it will not agree with its picture either.
     determinant = np.where(np.abs(determinant) > 1e-6, determinant, np.inf)
     inverse = np.array([[yy, -xy], [-yx, xx]]) / determinant
     return np.asarray(np.moveaxis(inverse, 2, 0))
 
 
-def _board_picture(
-    board: Charuco, blur: float, places: Points
+def _charuco_picture(
+    charuco: Charuco, blur: float, places: Points
 ) -> tuple[NDArray[np.float32], Points]:
-    """Return the blurred board (0 black, 255 white) around `places`, and their pixels in it."""
+    """Return the chessboard blurred (0 black, 255 white) around `places`, and their px in it."""
     low = np.maximum(np.floor(places.min(axis=(0, 1))).astype(int) - 2, -2)
     high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2
-    padded = np.pad(board.raster, board.square, constant_values=255)
+    padded = np.pad(charuco.raster, charuco.square, constant_values=255)
     part = padded[
-        low[1] + board.square : high[1] + board.square,
-        low[0] + board.square : high[0] + board.square,
+        low[1] + charuco.square : high[1] + charuco.square,
+        low[0] + charuco.square : high[0] + charuco.square,
     ]
     fine = part.repeat(_RASTER, 0).repeat(_RASTER, 1).astype(np.float32)
     soft = cv2.GaussianBlur(fine, (0, 0), max(blur, 0.1) * _RASTER)

@@ -1,4 +1,4 @@
-"""Markers in a grey picture, and the boards they belong to."""
+"""Markers in a grey picture, and the chessboards they belong to."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from calibration.model import homography
 from calibration.targets.charuco import Charuco, Family
 
 _SMALLEST_SIDE = 9.0  # px in the picture searched; below that no bits can be read
-_REACH, _REACH_GROWTH = 0.35, 0.06
-"""How far a marker may lie from where another of its board expects it, in marker sides,
+_TOLERANCE, _TOLERANCE_GROWTH = 0.35, 0.06
+"""How far a marker may lie from where another of its chessboard expects it, in marker sides,
 and how much more for each side of distance: a marker's corners are known to about half
-a pixel, and a lens bends the board."""
+a pixel, and a lens distorts the chessboard."""
 
-_PROPOSERS = 30  # at most: on a board with more markers than that any good one will do
-_ALMOST_ALL = 0.9  # of the markers read: no other proposal could have more
+_MOST_SEEDS = 30  # with more markers than that, any good one will do
+_ALMOST_ALL = 0.9  # of the markers read: no other guess could agree with more
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,72 +85,73 @@ def _detector(family: Family, longest: int) -> cv2.aruco.ArucoDetector:
 
 
 @dataclass(frozen=True, eq=False)
-class Sighting:
-    """A board found through its markers.
+class FoundCharuco:
+    """A chessboard found through its markers.
 
     Attributes
     ----------
     markers : tuple of Marker
         Those that agree with one another.
-    photo_from_board : ndarray, shape (3, 3)
+    photo_from_charuco : ndarray, shape (3, 3)
         Homography, modules to px.
     """
 
     markers: tuple[Marker, ...]
-    photo_from_board: homography.Homography
+    photo_from_charuco: homography.Homography
 
 
-def sight(board: Charuco, markers: Iterable[Marker]) -> Sighting | None:
-    """Find the board that most of `markers` agree on, or None.
+def find_charuco(charuco: Charuco, markers: Iterable[Marker]) -> FoundCharuco | None:
+    """Find the chessboard that most of `markers` agree on, or None.
 
-    Markers in turn propose where the board lies; the proposal with most markers
-    where it expects them wins. Misread markers and the twin of a card find no support.
+    Each marker by itself gives a guess of where the chessboard lies; the guess with which
+    most markers agree is taken. Misread markers, and those of a second card of the same
+    kind, agree with few others.
     """
-    known = [marker for marker in markers if marker.id in board.markers]
+    known = [marker for marker in markers if marker.id in charuco.markers]
     if not known:
         return None
-    crowd = _Crowd(
+    candidates = _Candidates(
         tuple(known),
-        np.array([board.markers[marker.id].mean(axis=0) for marker in known]),
+        np.array([charuco.markers[marker.id].mean(axis=0) for marker in known]),
         np.array([marker.centre for marker in known]),
         np.array([marker.side for marker in known]),
     )
     enough = _ALMOST_ALL * len({marker.id for marker in known})
     best: list[Marker] = []
-    for proposer in known[:: max(1, len(known) // _PROPOSERS)]:
-        away = np.linalg.norm(crowd.centres - proposer.centre, axis=1)
-        supporters = crowd.supporters(_fit([proposer], board), away)
-        if len(supporters) > len(best):
-            best = supporters
+    for seed in known[:: max(1, len(known) // _MOST_SEEDS)]:
+        away = np.linalg.norm(candidates.centres - seed.centre, axis=1)
+        inliers = candidates.inliers(_fit([seed], charuco), away)
+        if len(inliers) > len(best):
+            best = inliers
         if len(best) > enough:
             break
-    for _ in range(3):  # many know better than one: gather again around their fit
-        more = crowd.supporters(_fit(best, board), 4 * crowd.sides) if best else []
+    for _ in range(3):  # many markers give a better fit than one: look for more that agree with it
+        more = candidates.inliers(_fit(best, charuco), 4 * candidates.sides) if best else []
         if len(more) <= len(best):
             break
         best = more
-    photo_from_board = _fit(best, board) if best else None
-    return None if photo_from_board is None else Sighting(tuple(best), photo_from_board)
+    photo_from_charuco = _fit(best, charuco) if best else None
+    return None if photo_from_charuco is None else FoundCharuco(tuple(best), photo_from_charuco)
 
 
 @dataclass(frozen=True, eq=False)
-class _Crowd:
-    """The markers of one board's ids: where the board has them, where the photo does."""
+class _Candidates:
+    """Markers with one chessboard's ids: where the chessboard has them, where the photo does."""
 
     markers: tuple[Marker, ...]
     places: Points
     centres: Points
     sides: NDArray[np.float64]
 
-    def supporters(
-        self, proposal: homography.Homography | None, away: NDArray[np.float64]
+    def inliers(
+        self, guess: homography.Homography | None, away: NDArray[np.float64]
     ) -> list[Marker]:
-        """Return the markers that lie where a proposal expects them, one of each id."""
-        if proposal is None:
+        """Return the markers that lie where a guess expects them, one of each id."""
+        if guess is None:
             return []
-        with np.errstate(divide="ignore", invalid="ignore"):  # the horizon may be in sight
-            miss = np.linalg.norm(homography.apply(proposal, self.places) - self.centres, axis=1)
-        agree = miss < _REACH * self.sides + _REACH_GROWTH * away
+        with np.errstate(divide="ignore", invalid="ignore"):  # some may lie on the horizon
+            miss = np.linalg.norm(homography.apply(guess, self.places) - self.centres, axis=1)
+        agree = miss < _TOLERANCE * self.sides + _TOLERANCE_GROWTH * away
         nearest: dict[int, tuple[float, Marker]] = {}
         for k in np.flatnonzero(agree):
             marker = self.markers[k]
@@ -159,9 +160,9 @@ class _Crowd:
         return [marker for _, marker in nearest.values()]
 
 
-def _fit(markers: Sequence[Marker], board: Charuco) -> homography.Homography | None:
-    """Return photo_from_board from the corners of `markers`, or None where there is none."""
-    source = np.vstack([board.markers[marker.id] for marker in markers])
+def _fit(markers: Sequence[Marker], charuco: Charuco) -> homography.Homography | None:
+    """Return photo_from_charuco from the corners of `markers`, or None where there is none."""
+    source = np.vstack([charuco.markers[marker.id] for marker in markers])
     target = np.vstack([marker.ring for marker in markers])
     try:
         return homography.fit(source, target, refined=False)

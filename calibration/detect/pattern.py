@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration.detect import plane_view
 from calibration.detect.cards import search_scale
 from calibration.detect.corners import align, reduce, refine, working_step
-from calibration.detect.markers import Marker, Sighting, find_markers, sight
+from calibration.detect.markers import FoundCharuco, Marker, find_charuco, find_markers
 from calibration.detect.plane_view import PlaneView
 from calibration.geometry import Points
 from calibration.model import homography
@@ -21,20 +21,20 @@ from calibration.targets.charuco import Family
 from calibration.targets.pattern import Lattice, Pattern
 
 ENOUGH_MARKERS = 4
-"""Markers that agree on a pattern: chance does not bring so many together."""
+"""Markers that must agree on a pattern: so many do not agree by chance."""
 
 _SHARE_THAT_AGREES = 0.4
 """Of the markers read: in the pattern of another projector a few agree by chance."""
 
 _MANY = 20
 
-_REACH = 1.6
+_SEARCH_RANGE = 1.6
 """How far from a marker that was read a corner is looked for, in squares."""
 
 _LEAST_AGREEMENT = 0.7
 _AGREEMENT_DROP = 0.12  # below the photo's usual agreement
-_STRAY = 4.5  # times the usual distance from the smooth view
-_LEAST_STRAY = 0.15  # px at the working scale
+_OUTLIER = 4.5  # times the usual distance from the smooth view
+_LEAST_OUTLIER = 0.15  # px at the working scale
 
 Allowed = Callable[[Points], NDArray[np.bool_]]
 """Photo px, shape (N, 2), to whether light there falls on the bare platen."""
@@ -42,7 +42,7 @@ Allowed = Callable[[Points], NDArray[np.bool_]]
 
 @dataclass(frozen=True, eq=False)
 class PatternSearch:
-    """What the search for the pattern brought.
+    """What a search for the pattern found.
 
     Attributes
     ----------
@@ -76,19 +76,19 @@ def find_pattern(
     best = PatternSearch(np.zeros(0, np.intp), np.zeros((0, 2)), ())
     markers: list[Marker] = []
     for view, scale in _searches(image, area):
-        read = find_markers(channels.evened(view), Family.TAG_36H11, scale)
+        read = find_markers(channels.equalised(view), Family.TAG_36H11, scale)
         markers += read
         for lattice in pattern.lattices:
-            sighting = sight(lattice.board, read)
+            located = find_charuco(lattice.charuco, read)
             distinct = len({marker.id for marker in read})
             enough = max(ENOUGH_MARKERS, _SHARE_THAT_AGREES * distinct)
-            if sighting is None or len(sighting.markers) < enough:
+            if located is None or len(located.markers) < enough:
                 continue
-            indices, pixels = _locate(view, lattice, sighting, allowed)
+            indices, pixels = _locate(view, lattice, located, allowed)
             if len(indices) > len(best.indices):
                 best = PatternSearch(indices, pixels, ())
         if _well_seen(best, markers) or (len(best.indices) == 0 and len(read) > _MANY):
-            break  # many markers that do not agree are another pattern's
+            break  # many markers that do not agree belong to another pattern
     return PatternSearch(best.indices, best.pixels, tuple(markers))
 
 
@@ -112,35 +112,35 @@ def _searches(image: NDArray[np.uint8], area: Points) -> Iterator[tuple[NDArray[
 
 
 def _locate(
-    view: NDArray[np.uint8], lattice: Lattice, sighting: Sighting, allowed: Allowed
+    view: NDArray[np.uint8], lattice: Lattice, located: FoundCharuco, allowed: Allowed
 ) -> tuple[NDArray[np.intp], Points]:
     """Return the lattice's corners on the bare platen to sub-pixel accuracy."""
-    board = lattice.board
-    side = float(np.median([marker.side for marker in sighting.markers]))
-    step = working_step(side / (board.family.bits + 2))
+    charuco = lattice.charuco
+    side = float(np.median([marker.side for marker in located.markers]))
+    step = working_step(side / (charuco.family.bits + 2))
     reduced = reduce(view, step)
     size = (reduced.shape[1], reduced.shape[0])
-    places = np.vstack([board.markers[marker.id] for marker in sighting.markers])
-    rings = np.vstack([marker.ring for marker in sighting.markers])
+    places = np.vstack([charuco.markers[marker.id] for marker in located.markers])
+    rings = np.vstack([marker.ring for marker in located.markers])
     smooth = plane_view.fit(places, (rings + 0.5) / step - 0.5, size)
-    marked = np.array([board.markers[marker.id].mean(axis=0) for marker in sighting.markers])
-    apart = np.abs(board.corners[:, None] - marked).max(axis=2).min(axis=1)
-    kept = np.flatnonzero(apart < _REACH * board.square)
-    kept = kept[allowed((smooth(board.corners[kept]) + 0.5) * step - 0.5)]
-    # Once roughly, for the shape of the view; then from where the corners themselves lie.
-    pixels, seen = refine(reduced, smooth, board, kept)
+    marked = np.array([charuco.markers[marker.id].mean(axis=0) for marker in located.markers])
+    apart = np.abs(charuco.corners[:, None] - marked).max(axis=2).min(axis=1)
+    kept = np.flatnonzero(apart < _SEARCH_RANGE * charuco.square)
+    kept = kept[allowed((smooth(charuco.corners[kept]) + 0.5) * step - 0.5)]
+    # First from the markers alone, for a better view; then from where the corners themselves are.
+    pixels, seen = refine(reduced, smooth, charuco, kept)
     if seen.sum() >= ENOUGH_MARKERS:
-        _, better = _smooth(board.corners[kept[seen]], pixels[seen], size)
+        _, better = _smooth(charuco.corners[kept[seen]], pixels[seen], size)
         smooth = smooth if better is None else better
-    pixels, seen = refine(reduced, smooth, board, kept)
+    pixels, seen = refine(reduced, smooth, charuco, kept)
     found, pixels = kept[seen], pixels[seen]
     if len(found) < ENOUGH_MARKERS:
         return np.zeros(0, np.intp), np.zeros((0, 2))
-    pixels, agreement = align(reduced, smooth, board, found, pixels)
+    pixels, agreement = align(reduced, smooth, charuco, found, pixels)
     usual = float(np.nanmedian(agreement))
     good = agreement > max(_LEAST_AGREEMENT, usual - _AGREEMENT_DROP)
     found, pixels = found[good], pixels[good]
-    keep, _ = _smooth(board.corners[found], pixels, size)
+    keep, _ = _smooth(charuco.corners[found], pixels, size)
     return lattice.first + found[keep], (pixels[keep] + 0.5) * step - 0.5
 
 
@@ -158,7 +158,7 @@ def _smooth(
         except homography.DegeneratePointsError:
             return np.zeros(len(places), bool), None
         miss = np.linalg.norm(view(places) - pixels, axis=1)
-        limit = max(_LEAST_STRAY, _STRAY * float(np.median(miss[good])))
+        limit = max(_LEAST_OUTLIER, _OUTLIER * float(np.median(miss[good])))
         still = miss <= limit
         if (still == good).all():
             break

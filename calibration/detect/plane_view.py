@@ -1,8 +1,8 @@
-"""How a photo shows a plane through a lens: for prediction and to find what does not belong.
+"""How a photo shows a plane through a lens: to predict where corners are, and find false ones.
 
 Two maps. `LensView` is a homography with one radial term, `PlaneView` adds a cubic for
 what is left: the projector's own lens, a bowed surface, a photo that was cropped.
-The solver has the full models; here the map must be quick, smooth and hard to mislead.
+The solver has the full models; here the map must be quick, smooth and robust.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from calibration.geometry import Points, as_points
 from calibration.model import homography
 
-MOST_BENDING = 0.8
+MOST_DISTORTION = 0.8
 """Largest radial term, of the half diagonal; wide-angle webcams stay within 0.4."""
 
 _ROUNDS = 6
@@ -23,7 +23,7 @@ _CAUCHY = 2.385
 """Scale of Cauchy weights in standard deviations: 95 % efficient on clean data
 (Holland & Welsch, 1977)."""
 
-_SOFT = 0.5  # px: residuals from here on are taken for mistakes by and by
+_ROBUST_SCALE = 0.5  # px: residuals beyond it count less and less
 _LEAST_FOR_LENS = 12
 
 
@@ -72,7 +72,7 @@ class LensView:
 
     def plane_from_photo(self, pixels: ArrayLike) -> Points:
         """Map photo px, shape (N, 2), to points of the plane, shape (N, 2)."""
-        return homography.apply(homography.invert(self.homography), self._straightened(pixels))
+        return homography.apply(homography.invert(self.homography), self._undistorted(pixels))
 
     def through_same_lens(self, plane: Points, photo: Points) -> LensView:
         """Return how the lens shows another plane, of which some points, shape (N, 2), are seen.
@@ -82,14 +82,14 @@ class LensView:
         homography.DegeneratePointsError
             If the points do not fix a homography.
         """
-        return replace(self, homography=homography.fit(plane, self._straightened(photo)))
+        return replace(self, homography=homography.fit(plane, self._undistorted(photo)))
 
-    def _straightened(self, pixels: ArrayLike) -> Points:
+    def _undistorted(self, pixels: ArrayLike) -> Points:
         """Return photo px as half diagonals from the middle, without distortion."""
-        bent = (as_points(pixels) - self.centre) / self.half_diagonal
-        q = bent
+        distorted = (as_points(pixels) - self.centre) / self.half_diagonal
+        q = distorted
         for _ in range(20):
-            q = bent / (1.0 + self.k * (q * q).sum(axis=1, keepdims=True))
+            q = distorted / (1.0 + self.k * (q * q).sum(axis=1, keepdims=True))
         return np.asarray(q)
 
 
@@ -102,14 +102,14 @@ class PlaneView:
     lens : LensView
     coefficients : ndarray, shape (T, 2)
         px for each term of the polynomial; T is 0 where there are too few points.
-    centre, reach : ndarray, shape (2,)
+    centre, half_extent : ndarray, shape (2,)
         Where the plane's coordinates are scaled to -1 ... 1.
     """
 
     lens: LensView
     coefficients: NDArray[np.float64]
     centre: NDArray[np.float64]
-    reach: NDArray[np.float64]
+    half_extent: NDArray[np.float64]
 
     def __call__(self, points: ArrayLike) -> Points:
         """Map points of the plane, shape (N, 2), to photo px, shape (N, 2)."""
@@ -117,7 +117,7 @@ class PlaneView:
         seen = self.lens.photo_from_plane(plane)
         if len(self.coefficients) == 0:
             return seen
-        scaled = (plane - self.centre) / self.reach
+        scaled = (plane - self.centre) / self.half_extent
         return np.asarray(seen + _terms(scaled, len(self.coefficients)) @ self.coefficients)
 
 
@@ -138,9 +138,9 @@ def fit(plane: ArrayLike, photo: ArrayLike, size: tuple[int, int]) -> PlaneView:
     source, target = as_points(plane), as_points(photo)
     lens = _fit_lens(source, target, size)
     centre = (source.min(axis=0) + source.max(axis=0)) / 2
-    reach = np.maximum(np.ptp(source, axis=0) / 2, 1e-9)
+    half_extent = np.maximum(np.ptp(source, axis=0) / 2, 1e-9)
     count = _number_of_terms(len(source))
-    basis = _terms((source - centre) / reach, count)
+    basis = _terms((source - centre) / half_extent, count)
     rest = target - lens.photo_from_plane(source)
     weights = np.ones(len(source))
     coefficients: NDArray[np.float64] = np.zeros((count, 2))
@@ -151,7 +151,7 @@ def fit(plane: ArrayLike, photo: ArrayLike, size: tuple[int, int]) -> PlaneView:
         root = np.sqrt(weights)[:, None]
         solved = np.linalg.lstsq(basis * root, rest * root, rcond=None)[0]
         coefficients = np.asarray(solved, np.float64)
-    return PlaneView(lens, coefficients, centre, reach)
+    return PlaneView(lens, coefficients, centre, half_extent)
 
 
 def _fit_lens(plane: Points, photo: Points, size: tuple[int, int]) -> LensView:
@@ -165,20 +165,20 @@ def _fit_lens(plane: Points, photo: Points, size: tuple[int, int]) -> LensView:
     scale = np.abs(matrix).ravel()[:8] + 1e-6
 
     def view(x: NDArray[np.float64]) -> LensView:
-        bent = np.append(x[:8] * scale, 1.0).reshape(3, 3)
-        return LensView(bent, float(x[8]), start.centre, start.half_diagonal)
+        distorted = np.append(x[:8] * scale, 1.0).reshape(3, 3)
+        return LensView(distorted, float(x[8]), start.centre, start.half_diagonal)
 
     def misfit(x: NDArray[np.float64]) -> NDArray[np.float64]:
         return (view(x).photo_from_plane(plane) - photo).ravel()
 
     x0 = np.append(matrix.ravel()[:8] / scale, 0.0)
-    limit = np.append(np.full(8, np.inf), MOST_BENDING)
+    limit = np.append(np.full(8, np.inf), MOST_DISTORTION)
     solved = least_squares(
         misfit,
         x0,
         bounds=(-limit, limit),
         loss="soft_l1",
-        f_scale=_SOFT,
+        f_scale=_ROBUST_SCALE,
         x_scale="jac",
         max_nfev=40,
     )

@@ -9,52 +9,37 @@ import numpy as np
 from calibration.detect.cards import FoundCard, find_cards
 from calibration.detect.plane_view import LensView
 from calibration.photo.read import Photo
-from calibration.refusal import Refusal
 
-STILL = 0.15
-"""How far a card may seem to move between the two, mm on the platen. The pattern's corners
-would be off from the cards' by as much; a sharp 1080p photo scatters by a third of it."""
-
-_LEAST_CARDS, _LEAST_CORNERS = 2, 4
+_LEAST_CORNERS = 4
 
 
-def check_still(plain: Photo, lit: Photo, found: Sequence[FoundCard], view: LensView) -> None:
-    """Raise a `Refusal` unless the cards are seen at the same place in both photos.
+def card_shifts(other: Photo, found: Sequence[FoundCard], view: LensView) -> dict[str, float]:
+    """Return how far each card seems to have moved in another photo from the same place, mm.
 
     Parameters
     ----------
-    plain : Photo
-        Of the cards under plain light.
-    lit : Photo
-        Of the pattern, from the same place.
+    other : Photo
     found : sequence of FoundCard
-        The cards of `plain`.
+        The cards in the first photo.
     view : LensView
-        How `plain` shows the platen's plane.
+        How the first photo shows the platen's plane.
+
+    Returns
+    -------
+    dict of card name to mm on the platen
+        Without cards of which too few corners are seen in both photos.
     """
-    again = find_cards(lit.image, [card.card for card in found]).found
-    moved = {}
+    again = find_cards(other.image, [card.card for card in found]).found
+    shifts = {}
     for card in found:
-        other = again.get(card.card.name)
-        if other is None:
+        twin = again.get(card.card.name)
+        if twin is None:
             continue
-        _, mine, theirs = np.intersect1d(card.indices, other.indices, return_indices=True)
-        if len(mine) >= _LEAST_CORNERS:
+        _, first, second = np.intersect1d(card.indices, twin.indices, return_indices=True)
+        if len(first) >= _LEAST_CORNERS:
             one, two = (
                 view.plane_from_photo(pixels)
-                for pixels in (card.pixels[mine], other.pixels[theirs])
+                for pixels in (card.pixels[first], twin.pixels[second])
             )
-            moved[card.card.name] = float(np.median(np.linalg.norm(two - one, axis=1)))
-    if len(moved) < _LEAST_CARDS:
-        raise Refusal(
-            f"Too little of the cards is seen in {lit.name} to tell that the camera stood still "
-            f"after {plain.name}: leave the cards and some room light on while the pattern is "
-            "shown, and take both photos again."
-        )
-    name = max(moved, key=lambda each: moved[each])
-    if moved[name] > STILL:
-        raise Refusal(
-            f"The camera or a card moved between {plain.name} and {lit.name} (by "
-            f"{moved[name]:.1f} mm at the {name} card): put the camera on a stand, touch nothing "
-            "and take both photos again."
-        )
+            shifts[card.card.name] = float(np.median(np.linalg.norm(two - one, axis=1)))
+    return shifts

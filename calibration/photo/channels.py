@@ -1,9 +1,9 @@
 """Grey views of one colour photo: some show ink alone, some light alone.
 
-Under a white-on-red pattern every point gets the same red light, so a perfect red
-channel is blind to the pattern, which green and blue see. Real cameras mix colours, and
-some photos have little colour left: how much of the pattern the red channel sees is
-measured in each photo and divided out.
+Under a white-on-red pattern every point gets the same red light. So an ideal red channel
+does not see the pattern, which green and blue do. Real cameras mix colours, and some
+photos have little colour left: how much of the pattern the red channel sees is measured
+in each photo and divided out.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ def grey(image: NDArray[np.uint8]) -> Grey:
     return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), np.uint8)
 
 
-def evened(view: Grey) -> Grey:
-    """Return a view with its local contrast evened out, for reading markers.
+def equalised(view: Grey) -> Grey:
+    """Return a view with its local contrast equalised, for reading markers.
 
     Contrast-limited adaptive histogram equalisation; on virtual webcam photos in a
     bright room it lets 7 % more markers be read, and in a very bright one most of them.
@@ -77,17 +77,17 @@ def cross_talk(image: NDArray[np.uint8], area: NDArray[np.bool_]) -> float:
     return float(np.clip((quick[0] * quick[1]).sum() / variance, 0.0, _MOST_CROSS_TALK))
 
 
-def ink(image: NDArray[np.uint8], talk: float) -> Grey:
+def ink(image: NDArray[np.uint8], cross_talk: float) -> Grey:
     """Return red with the pattern divided out: ink under even light.
 
     Parameters
     ----------
     image : ndarray, shape (height, width, 3), uint8
         BGR.
-    talk : float
-        As `cross_talk` measured it.
+    cross_talk : float
+        As `cross_talk` measures it.
     """
-    even = np.exp(_log(red(image)) - np.float32(talk) * _log(light(image)))
+    even = np.exp(_log(red(image)) - np.float32(cross_talk) * _log(light(image)))
     top = max(float(np.percentile(even, 99.5)), 1e-6)
     return np.asarray(np.clip(even * (245.0 / top), 0, 255), np.uint8)
 

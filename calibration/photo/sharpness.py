@@ -12,7 +12,7 @@ from calibration.geometry import Points
 from calibration.model import homography
 from calibration.targets.charuco import Charuco
 
-SHARP = 0.45
+LARGEST_BLUR = 0.45
 """Largest blur, modules (standard deviation). A webcam in focus has 0.2 to 0.4; from 0.5
 on markers are lost."""
 
@@ -34,9 +34,9 @@ _RATIOS = (
 def is_blurred(grey: NDArray[np.uint8]) -> bool:
     """Tell whether a picture without anything readable in it is out of focus or shaken.
 
-    Blurring a sharp picture again takes most of its steps between neighbours away; a
-    blurred one hardly changes (Crete et al., "The blur effect", 2007). It serves to name
-    a cause after the search has failed, never as a gate.
+    Blurring a sharp picture takes most of its differences between neighbouring pixels away;
+    a blurred one hardly changes (Crete et al., "The blur effect", 2007). Only used to name a
+    cause once a search has failed, since it is too coarse to refuse a photo by.
     """
     factor = min(1.0, 1200 / max(grey.shape))
     small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
@@ -48,43 +48,44 @@ def is_blurred(grey: NDArray[np.uint8]) -> bool:
         strong = steps > max(4.0, float(np.percentile(steps, 99)))
         if strong.any():
             lost.append(float(np.maximum(steps - left, 0)[strong].sum() / steps[strong].sum()))
-    # Along and across the picture: a shaken one is smeared one way, a soft one alike.
+    # A shaken picture is smeared in one direction, one out of focus in both alike.
     return bool(lost) and (min(lost) < 0.58 or min(lost) < min(0.66, 0.82 * max(lost)))
 
 
 def edge_blur(
-    view: NDArray[np.uint8], photo_from_board: NDArray[np.float64], board: Charuco
+    view: NDArray[np.uint8], photo_from_charuco: NDArray[np.float64], charuco: Charuco
 ) -> float:
-    """Return the standard deviation of the blur across a board's edges, modules.
+    """Return the standard deviation of the blur across a chessboard's edges, modules.
 
     Beside each edge runs a white gap of one module between two black ones. Blurred by a
     Gaussian of deviation s it rises to ``2 F(1 / 2s) - 1`` of its height, and by at most
     ``(f(0) - f(1 / s)) / s`` a module (F and f the normal distribution and density); the
     ratio of the two tells s, whatever the contrast. Edges along the rows and along the
-    columns are judged apart, since a shaken picture is smeared one way; the worse counts.
+    columns are measured apart, since a shaken picture is smeared in one direction; the
+    larger blur counts.
     Infinite where there is no edge at all.
 
     Parameters
     ----------
     view : ndarray, shape (height, width), uint8
         Grey picture.
-    photo_from_board : ndarray, shape (3, 3)
+    photo_from_charuco : ndarray, shape (3, 3)
         Modules to px.
-    board : Charuco
+    charuco : Charuco
     """
     return max(
-        _rise(view, photo_from_board, _edges(board, upright=True)),
-        _rise(view, photo_from_board, _edges(board, upright=False)),
+        _blur_across(view, photo_from_charuco, _edges(charuco, upright=True)),
+        _blur_across(view, photo_from_charuco, _edges(charuco, upright=False)),
     )
 
 
-def _edges(board: Charuco, upright: bool) -> Points:
+def _edges(charuco: Charuco, upright: bool) -> Points:
     """Return profiles across the sides that black and white squares share, modules.
 
     Shape (edges, points along, points across, 2).
     """
-    square = board.square
-    columns, rows = (board.columns, board.rows) if upright else (board.rows, board.columns)
+    square = charuco.square
+    columns, rows = (charuco.columns, charuco.rows) if upright else (charuco.rows, charuco.columns)
     starts = [(k * square, j * square) for k in range(1, columns) for j in range(rows)]
     across, along = np.meshgrid(_ACROSS, _ALONG)
     profile = np.stack([across, along], axis=-1)
@@ -92,7 +93,7 @@ def _edges(board: Charuco, upright: bool) -> Points:
     return placed if upright else placed[..., ::-1]
 
 
-def _rise(view: NDArray[np.uint8], matrix: NDArray[np.float64], places: Points) -> float:
+def _blur_across(view: NDArray[np.uint8], matrix: NDArray[np.float64], places: Points) -> float:
     pixels = homography.apply(matrix, places.reshape(-1, 2)).astype(np.float32)
     shape = (len(places), -1)
     at = pixels.reshape(*shape, 2)

@@ -15,7 +15,7 @@ from enum import Enum
 
 import numpy as np
 
-from calibration.geometry import XY, Isometry, Points, as_points
+from calibration.geometry import XY, Isometry, as_points
 from calibration.model.pinhole import INTRINSIC, PARAMETERS
 from calibration.model.uncertainty import bound, landing_covariance, over_platen
 from calibration.observations import PhotoObservation
@@ -137,7 +137,7 @@ def compare(rig: Rig, now: Solution) -> Drift:
     """Return how the light of `now` lies against the rig on file."""
     points = over_platen(rig.face, 25.0)
     landed = now.map.platen_from_projector(rig.projector.projector_from_platen(points))
-    moved = rigid(points, landed)
+    moved = Isometry.nearest(points, landed)
     distance = np.linalg.norm(landed - points, axis=1)
     crosses = now.problem.model.crosses
     if not now.photos:
@@ -174,23 +174,6 @@ def compare(rig: Rig, now: Solution) -> Drift:
             f"{abs(math.degrees(moved.angle)):.2f}°, at most {largest:.1f} mm: repair the rig."
         )
     return Drift(verdict, shift, moved.angle, largest, doubt, sentence)
-
-
-def rigid(source: Points, target: Points) -> Isometry:
-    """Return the shift and turn that bring source points nearest to target points.
-
-    Least squares in closed form (Umeyama 1991, without scale; in the plane the turn is
-    the angle of the summed cross and dot products).
-
-    Parameters
-    ----------
-    source, target : ndarray, shape (N, 2)
-    """
-    middle, goal = source.mean(axis=0), target.mean(axis=0)
-    a, b = source - middle, target - goal
-    angle = math.atan2(float(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])), float(np.sum(a * b)))
-    x, y = goal - Isometry(angle=angle).matrix @ middle
-    return Isometry(float(x), float(y), angle)
 
 
 def _misfit(rig: Rig, now: Solution) -> str | None:

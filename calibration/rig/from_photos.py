@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from calibration.detect.observe import observe
-from calibration.detect.single_exposure import TORN, unexplained
+from calibration.detect.single_exposure import MOST_UNEXPLAINED, unexplained_residual
 from calibration.geometry import PlatenFace
 from calibration.model.coverage import check_covered
 from calibration.model.uncertainty import Worst
@@ -164,7 +164,7 @@ def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
     for photo in seen:
         lit = pattern.pixels(np.array([corner.index for corner in photo.pattern], np.intp))
         pixels = np.array([corner.pixel for corner in photo.pattern]).reshape(-1, 2)
-        if unexplained(lit, pixels, photo.size) > TORN:
+        if unexplained_residual(lit, pixels, photo.size) > MOST_UNEXPLAINED:
             raise Refusal(
                 f"The parts of {photo.name} do not fit together: take it as one ordinary photo, "
                 "no panorama and not edited, of a flat platen.",

@@ -173,7 +173,7 @@ def _card(page: _Page, card: Card, x: float, y: float) -> None:
     """Draw a card whose lower left corner is at (x, y), with its cut lines."""
     size, module = card.size, card.module
     canvas = page.canvas
-    raster = np.pad(card.board.raster, MARGIN, constant_values=255)
+    raster = np.pad(card.charuco.raster, MARGIN, constant_values=255)
     # One path for all ink: neighbouring cells then leave no hairlines between them.
     path = canvas.beginPath()
     for row, cells in enumerate(raster):

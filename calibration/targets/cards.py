@@ -1,6 +1,6 @@
 """Fiducial cards on the platen: which, where, with which ids, and their picture.
 
-A card is a board of 4 × 4 squares in a white margin. Its two outer cut edges lie flush
+A card is a chessboard of 4 × 4 squares in a white margin. Its two outer cut edges lie flush
 with two straight edges of the platen: rounded corners do not matter, and the fingertip
 feels the fit. Every card is laid upright for the operator, so all have angle 0.
 """
@@ -30,7 +30,7 @@ GRID = 4
 """Squares along each side of a card."""
 
 MARGIN = 2
-"""White around the board, modules."""
+"""White around the chessboard, modules."""
 
 NUMBER_SLOT = 1
 """The white square (of those counted by `Charuco`) that carries the card's number: top right."""
@@ -47,7 +47,7 @@ _SIDE = GRID * (_FAMILY.bits + 4) + 2 * MARGIN
 # Two cards side by side must leave light between them, and four must leave most of the
 # platen to the pattern. With these shares a 1080p webcam that sees the whole platen at
 # 45 degrees still has 4 px a module (geometric mean of both directions, farthest card),
-# see tests/calibration/test_cards.py.
+# see tests/calibration/targets/test_cards.py.
 _SHARE_OF_SHORT_SIDE = 0.46
 _SHARE_OF_LONG_SIDE = 0.28
 
@@ -94,7 +94,7 @@ class Card:
         return self.square / (_FAMILY.bits + 4)
 
     @property
-    def board(self) -> Charuco:
+    def charuco(self) -> Charuco:
         """The card's chessboard."""
         ids: list[int | None] = list(
             arrangement(range(self.first_id, self.first_id + _IDS_PER_CARD), f"{self.square:g} mm")
@@ -103,8 +103,8 @@ class Card:
         return Charuco(self.squares, self.squares, _FAMILY, tuple(ids))
 
     def place(self, modules: Points) -> Points:
-        """Map points of the board frame (modules, y down) to the platen frame (mm)."""
-        half = self.squares * self.board.square / 2
+        """Map points of the chessboard's frame (modules, y down) to the platen frame (mm)."""
+        half = self.squares * self.charuco.square / 2
         pose = Isometry(*self.centre, self.angle, mirrored=True)
         return pose.apply((np.asarray(modules) - half) * self.module)
 
@@ -113,11 +113,11 @@ class Card:
 
         Index 0 is the corner nearest the card's top left, counting along rows.
         """
-        return self.place(self.board.corners)
+        return self.place(self.charuco.corners)
 
     def outline(self) -> Points:
         """Return the cut edge as laid: tl, tr, br, bl, platen frame, mm, shape (4, 2)."""
-        low, high = -float(MARGIN), self.squares * self.board.square + float(MARGIN)
+        low, high = -float(MARGIN), self.squares * self.charuco.square + float(MARGIN)
         return self.place(np.array([[low, low], [high, low], [high, high], [low, high]]))
 
     def flush_sides(self) -> tuple[str, str]:
@@ -176,7 +176,7 @@ def draw(card: Card, pixels_per_mm: float) -> NDArray[np.uint8]:
     ndarray, shape (N, N), uint8
     """
     pixels = max(1, round(card.size * pixels_per_mm))
-    modules = np.pad(card.board.raster, MARGIN, constant_values=255)
+    modules = np.pad(card.charuco.raster, MARGIN, constant_values=255)
     share = _overlap(pixels, len(modules))
     picture = share @ modules.astype(np.float64) @ share.T
     picture = np.minimum(picture, _lettering(card, pixels))

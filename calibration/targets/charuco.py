@@ -3,9 +3,9 @@
 Cards and pattern are the same thing at different sizes, so it is described once.
 Lengths here are *modules*: the side of one black-or-white cell of a marker. A marker
 of b × b bits has a black border of one module and a white gap of one module around
-that, so a square is b + 4 modules wide and the whole board is a raster of modules.
+that, so a square is b + 4 modules wide and a whole chessboard is a raster of modules.
 
-Board frame: origin at the outer corner of the top-left square, x right, y down,
+Frame: origin at the outer corner of the top-left square, x right, y down,
 modules.
 """
 
@@ -54,7 +54,7 @@ class Family(Enum):
 def arrangement(ids: Iterable[int], key: str) -> tuple[int, ...]:
     """Return `ids` in an order that depends on `key` alone, the same for ever.
 
-    Boards that share ids are told apart by where the ids sit: a card by its size, a
+    Chessboards that share ids are told apart by where the ids sit: a card by its size, a
     pattern by its resolution.
     """
     return tuple(sorted(ids, key=lambda n: hashlib.sha256(f"{key}/{n}".encode()).digest()))
@@ -82,7 +82,7 @@ class Charuco:
 
     def __post_init__(self) -> None:
         if len(self.ids) != len(self.white_squares(self.columns, self.rows)):
-            raise ValueError("a board needs one entry in `ids` for each white square")
+            raise ValueError("a chessboard needs one entry in `ids` for each white square")
 
     @staticmethod
     def white_squares(columns: int, rows: int) -> list[tuple[int, int]]:
@@ -122,7 +122,7 @@ class Charuco:
 
     @cached_property
     def raster(self) -> NDArray[np.uint8]:
-        """The board, one pixel a module, 0 or 255, shape (rows, columns) * square."""
+        """The chessboard, one pixel a module, 0 or 255, shape (rows, columns) * square."""
         picture = np.full((self.rows * self.square, self.columns * self.square), 255, np.uint8)
         for row in range(self.rows):
             for column in range(row % 2, self.columns, 2):

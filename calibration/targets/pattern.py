@@ -1,4 +1,4 @@
-"""What the projector shows to calibrate: a board of white on pure red.
+"""What the projector shows to calibrate: a chessboard of white on pure red.
 
 Red falls evenly on the whole platen, so a photo's red channel sees the printed cards
 as if under plain light, while the blue and green channels see the pattern.
@@ -59,20 +59,20 @@ def wants_fine(face: PlatenFace) -> bool:
 
 @dataclass(frozen=True)
 class Lattice:
-    """A board as it sits in the projector's image.
+    """A chessboard as it sits in the projector's image.
 
     Attributes
     ----------
-    board : Charuco
+    charuco : Charuco
     module : int
         Side of one marker module, px.
     origin : tuple of int
-        Pixels left of and above the board.
+        Pixels left of and above the chessboard.
     first : int
-        The pattern's index of this board's corner 0.
+        The pattern's index of this chessboard's corner 0.
     """
 
-    board: Charuco
+    charuco: Charuco
     module: int
     origin: tuple[int, int]
     first: int
@@ -80,12 +80,12 @@ class Lattice:
     @property
     def square(self) -> int:
         """Side of one square, px."""
-        return self.module * self.board.square
+        return self.module * self.charuco.square
 
     def place(self, modules: ArrayLike) -> Points:
-        """Map points of the board frame (modules) to projector px, shape (N, 2).
+        """Map points of the chessboard's frame (modules) to projector px, shape (N, 2).
 
-        A board's edge lies between pixels, hence the half: (0, 0) is the centre of the
+        A chessboard's edge lies between pixels, hence the half: (0, 0) is the centre of the
         top-left pixel.
         """
         return np.asarray(modules, np.float64) * self.module + self.origin - 0.5
@@ -123,20 +123,20 @@ class Pattern:
 
     @cached_property
     def lattices(self) -> tuple[Lattice, ...]:
-        """The usual board and, where the projector resolves it, the fine one."""
+        """The usual chessboard and, where the projector resolves it, the fine one."""
         usual = max(2, round(min(self.size) / _MODULES_ALONG_SHORT_SIDE))
         fine = max(2, usual // 2)
         first = self._lattice(usual, "", 0)
         if fine == usual:
             return (first,)
-        return first, self._lattice(fine, " fine", len(first.board.corners))
+        return first, self._lattice(fine, " fine", len(first.charuco.corners))
 
     def _lattice(self, module: int, density: str, first: int) -> Lattice:
         square = module * (_FAMILY.bits + 4)
         columns, rows = (side // square for side in self.size)
         white = len(Charuco.white_squares(columns, rows))
-        # The fine board has more white squares than there are ids: every second or
-        # third carries a marker, the chessboard's corners are all there.
+        # The fine one has more white squares than there are ids: every second or
+        # third carries a marker; all corners of the squares are there.
         step = math.ceil(white / _FAMILY.count)
         order = arrangement(range(_FAMILY.count), f"{self.size[0]}x{self.size[1]}{density}")
         ids = tuple(None if k % step else order[k // step] for k in range(white))
@@ -146,12 +146,12 @@ class Pattern:
 
     @property
     def count(self) -> int:
-        """Number of corners of all boards together."""
-        return sum(len(lattice.board.corners) for lattice in self.lattices)
+        """Number of corners of both densities together."""
+        return sum(len(lattice.charuco.corners) for lattice in self.lattices)
 
     @cached_property
     def _all_pixels(self) -> Points:
-        return np.vstack([lattice.place(lattice.board.corners) for lattice in self.lattices])
+        return np.vstack([lattice.place(lattice.charuco.corners) for lattice in self.lattices])
 
     def pixels(self, indices: ArrayLike) -> Points:
         """Return the projector px of corners by index, (0, 0) a pixel's centre, shape (N, 2)."""
@@ -160,7 +160,7 @@ class Pattern:
     def draw(self, fine: bool = False) -> NDArray[np.uint8]:
         """Return the picture to project, BGR, shape (height, width, 3): white on pure red."""
         lattice = self.lattices[-1 if fine else 0]
-        raster = lattice.board.raster.repeat(lattice.module, 0).repeat(lattice.module, 1)
+        raster = lattice.charuco.raster.repeat(lattice.module, 0).repeat(lattice.module, 1)
         width, height = self.size
         left, top = lattice.origin
         light = np.full((height, width), 255, np.uint8)

@@ -55,3 +55,18 @@ def test_resampling_keeps_vertices_and_shortens_segments(points, step, closed):
     assert np.all(np.hypot(*np.diff(ring, axis=0).T) <= step + 1e-9)
     for vertex in np.asarray(points):
         assert np.min(np.hypot(*(dense - vertex).T)) < 1e-9
+
+
+def test_nearest_is_the_least_squares_isometry():
+    rng = np.random.default_rng(7)
+    move = Isometry(3.0, -2.0, 0.1)
+    points = rng.uniform(-200, 200, (30, 2))
+    found = Isometry.nearest(points, move.apply(points))
+    assert (found.x, found.y, found.angle) == pytest.approx((3.0, -2.0, 0.1))
+    noisy = move.apply(points) + rng.normal(0, 1.0, points.shape)
+    # cv2 fits the same with a scale besides; `skimage`'s Euclidean transform without.
+    from skimage.transform import EuclideanTransform
+
+    other = EuclideanTransform.from_estimate(points, noisy)
+    ours = Isometry.nearest(points, noisy)
+    np.testing.assert_allclose(ours.apply(points), other(points), atol=1e-9)

@@ -147,7 +147,7 @@ class Bench:
             for k, p in enumerate(shoot(self.laid_corners(card, raised)))
             if inside(p)
         )
-        indices = np.arange(len(self.pattern.lattices[0].board.corners))
+        indices = np.arange(len(self.pattern.lattices[0].charuco.corners))
         points = self.landing(self.pattern.pixels(indices), raised)
         half = np.array([self.face.width, self.face.depth]) / 2 - CLEAR_OF_EDGES
         keep = np.all(np.abs(points) < half, axis=1)

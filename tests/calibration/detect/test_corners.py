@@ -17,16 +17,16 @@ from calibration.geometry import PlatenFace
 from calibration.targets.cards import layout
 
 FINE = 8  # points a pixel and side
-BOARDS = [card.board for card in layout(PlatenFace(400.0, 500.0))[:2]]
+BOARDS = [card.charuco for card in layout(PlatenFace(400.0, 500.0))[:2]]
 
 
-def seen(board, matrix, shift, size, blur):
+def seen(charuco, matrix, shift, size, blur):
     """An affine view, photo = matrix @ board + shift, uint8, shape (size, size)."""
     line = (np.arange(size * FINE) + 0.5) / FINE - 0.5
     pixels = np.stack(np.meshgrid(line, line), axis=-1)
     modules = (pixels - shift) @ np.linalg.inv(matrix).T
-    raster = np.pad(board.raster, board.square, constant_values=255) / 255.0
-    column, row = np.moveaxis(np.floor(modules).astype(int) + board.square, -1, 0)
+    raster = np.pad(charuco.raster, charuco.square, constant_values=255) / 255.0
+    column, row = np.moveaxis(np.floor(modules).astype(int) + charuco.square, -1, 0)
     rows, columns = raster.shape
     light = 0.05 + 0.85 * raster[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
     light = gaussian_filter(light, blur * FINE)
@@ -34,18 +34,18 @@ def seen(board, matrix, shift, size, blur):
     return np.round(light * 230).astype(np.uint8)
 
 
-def errors(board, module, blur, rng):
+def errors(charuco, module, blur, rng):
     """Errors of a card's corners, modules, in a view turned and shifted at random."""
-    across = board.columns * board.square
+    across = charuco.columns * charuco.square
     c, s = (f(rng.uniform(0, 2 * math.pi)) for f in (math.cos, math.sin))
     matrix = np.array([[c, -s], [s, c]]) @ np.diag([module, 0.8 * module])
     size = math.ceil(1.5 * across * module)
     shift = size / 2 - matrix @ [across / 2, across / 2] + rng.uniform(-0.5, 0.5, 2)
-    true = board.corners @ matrix.T + shift
+    true = charuco.corners @ matrix.T + shift
     start = true + rng.normal(0, 0.15, true.shape)
-    view = seen(board, matrix, shift, size, blur)
+    view = seen(charuco, matrix, shift, size, blur)
     kept = np.arange(len(true))
-    found, agreement = align(view, lambda p: p @ matrix.T + shift, board, kept, start)
+    found, agreement = align(view, lambda p: p @ matrix.T + shift, charuco, kept, start)
     assert agreement.min() > 0.97
     return (found - true) @ np.linalg.inv(matrix).T
 

@@ -14,7 +14,7 @@ from calibration.photo.sharpness import is_blurred
 from calibration.refusal import Refusal
 from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
-from tests.support.card_sightings import card_errors, pattern_errors, rms
+from tests.support.corner_errors import card_errors, pattern_errors, rms
 from tests.support.render_photos import Bench
 
 FACE = PlatenFace(406.0, 508.0)

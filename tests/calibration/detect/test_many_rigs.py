@@ -49,8 +49,10 @@ def test_alignment_on_real_photos_beats_the_crossing_alone():
 
     Published calibration: fx = fy = 535.92 px, mean error 0.39 px (left_intrinsics.yml).
     """
-    board = Charuco(10, 7, Family.TAG_36H11, (None,) * 35)
-    rings = np.column_stack([board.corners / board.square * 25, np.zeros(54)]).astype(np.float32)
+    charuco = Charuco(10, 7, Family.TAG_36H11, (None,) * 35)
+    rings = np.column_stack([charuco.corners / charuco.square * 25, np.zeros(54)]).astype(
+        np.float32
+    )
     crossings, aligned = [], []
     for path in sorted((PHOTOS / "opencv_stereo_chessboard").glob("left*.jpg")):
         view = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
@@ -60,8 +62,8 @@ def test_alignment_on_real_photos_beats_the_crossing_alone():
         # The finder does not say which end is the dark corner: the better agreement does.
         tries = []
         for order in (crossing, crossing[::-1]):
-            shape = plane_view.fit(board.corners, order, (640, 480))
-            pixels, agreement = align(view, shape, board, np.arange(54), order.astype(float))
+            shape = plane_view.fit(charuco.corners, order, (640, 480))
+            pixels, agreement = align(view, shape, charuco, np.arange(54), order.astype(float))
             tries.append((float(np.nanmedian(agreement)), pixels, order))
         _, pixels, order = max(tries, key=lambda each: each[0])
         crossings.append(order)

@@ -4,13 +4,14 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.detect.observe import CLEARANCE, observe
+from calibration.detect.measure import CLEARANCE
+from calibration.detect.observe import observe
 from calibration.geometry import PlatenFace
 from calibration.photo.read import Photo
 from calibration.refusal import Refusal
 from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
-from tests.support.card_sightings import card_errors, pattern_errors, rms
+from tests.support.corner_errors import card_errors, pattern_errors, rms
 from tests.support.render_photos import Bench
 
 
@@ -119,10 +120,10 @@ def test_opencv_s_own_detector_sees_the_same_corners():
     photo = bench.photo()
     seen = observe(photo, layout(bench.face), None)
     for card in bench.cards:
-        board = card.board
+        charuco = card.charuco
         # That class wants every white square filled: give the numbered one an unused id.
-        ids = np.array([29 if k is None else k for k in board.ids], np.int32)
-        reference = cv2.aruco.CharucoBoard((4, 4), 8.0, 6.0, board.family.dictionary, ids)
+        ids = np.array([29 if k is None else k for k in charuco.ids], np.int32)
+        reference = cv2.aruco.CharucoBoard((4, 4), 8.0, 6.0, charuco.family.dictionary, ids)
         detector = cv2.aruco.CharucoDetector(reference)
         corners, indices, _, _ = detector.detectBoard(photo.image)
         theirs = dict(zip(np.ravel(indices), np.reshape(corners, (-1, 2)), strict=True))

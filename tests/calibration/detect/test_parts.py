@@ -9,7 +9,7 @@ import pytest
 from calibration.detect import card_layout, plane_view
 from calibration.detect.cards import find_cards
 from calibration.detect.corners import align, reduce, refine
-from calibration.detect.markers import Marker, find_markers, sight
+from calibration.detect.markers import Marker, find_charuco, find_markers
 from calibration.geometry import PlatenFace
 from calibration.photo import channels
 from calibration.targets.cards import layout
@@ -34,16 +34,16 @@ def test_alignment_is_several_times_better_than_the_crossing_alone(bench, photo)
     def truth(modules):
         return bench.camera_pixels(bench.platen_of_projector(lattice.place(modules)))
 
-    places = bench.platen_of_projector(lattice.place(lattice.board.corners))
+    places = bench.platen_of_projector(lattice.place(lattice.charuco.corners))
     middle = np.flatnonzero((np.abs(places) < [80, 180]).all(axis=1))
     view = channels.grey(photo.image)
     wrong = np.random.default_rng(1).normal(0, 0.5, 2)
-    crossing, seen = refine(view, lambda p: truth(p) + wrong, lattice.board, middle)
+    crossing, seen = refine(view, lambda p: truth(p) + wrong, lattice.charuco, middle)
     assert seen.all()
-    aligned, agreement = align(view, truth, lattice.board, middle, crossing)
+    aligned, agreement = align(view, truth, lattice.charuco, middle, crossing)
     assert agreement.min() > 0.9
     off = [
-        np.sqrt(np.mean((p - truth(lattice.board.corners[middle])) ** 2))
+        np.sqrt(np.mean((p - truth(lattice.charuco.corners[middle])) ** 2))
         for p in (crossing, aligned)
     ]
     assert off[1] < 0.02
@@ -58,8 +58,8 @@ def test_nothing_is_seen_where_no_corner_is(bench, photo):
 
     indices = np.arange(9)
     view = channels.red(photo.image)
-    pixels, _ = refine(view, beside, card.board, indices)
-    _, agreement = align(view, beside, card.board, indices, pixels)
+    pixels, _ = refine(view, beside, card.charuco, indices)
+    _, agreement = align(view, beside, card.charuco, indices, pixels)
     assert np.nanmax(agreement) < 0.7
 
 
@@ -69,7 +69,7 @@ def test_a_patch_beyond_the_photo_s_edge_has_no_agreement(bench, photo):
     def outside(modules):
         return bench.camera_pixels(card.place(np.asarray(modules))) - [400.0, 0.0]
 
-    _, seen = refine(channels.red(photo.image), outside, card.board, np.arange(9))
+    _, seen = refine(channels.red(photo.image), outside, card.charuco, np.arange(9))
     assert not seen.any()
 
 
@@ -101,13 +101,13 @@ def test_the_survey_measures_how_cards_lie():
     laid = (*cards[:3], replace(cards[3], centre=(x - 12.0, y - 3.0), angle=math.radians(4)))
     bench = Bench(cards=laid, k1=-0.1, size=(1600, 1200))
     found = find_cards(bench.photo().image, cards).found
-    measured = card_layout.take([found[card.name] for card in cards], bench.size)
-    centres = np.array([lie.centre for lie in measured.lies])
+    measured = card_layout.measure([found[card.name] for card in cards], bench.size)
+    centres = np.array([pose.centre for pose in measured.poses])
     true = np.array([card.centre for card in laid])
-    # The survey sets the whole on the platen as fits best: compare what lies between cards.
+    # The layout is set on the platen as fits best: compare what lies between cards.
     between = np.linalg.norm(centres[:, None] - centres, axis=2)
     assert np.abs(between - np.linalg.norm(true[:, None] - true, axis=2)).max() < 0.5
-    turn = measured.lies[3].turn - np.mean([lie.turn for lie in measured.lies[:3]])
+    turn = measured.poses[3].turn - np.mean([pose.turn for pose in measured.poses[:3]])
     assert turn == pytest.approx(math.radians(4), abs=math.radians(0.2))
     assert measured.misfit < 0.2
     there = measured.view.photo_from_plane(true)
@@ -115,7 +115,7 @@ def test_the_survey_measures_how_cards_lie():
 
 
 def test_misread_markers_and_twins_find_no_support():
-    board = Pattern((1920, 1080)).lattices[0].board
+    charuco = Pattern((1920, 1080)).lattices[0].charuco
     rng = np.random.default_rng(2)
     matrix = np.array([[3.0, 0.2, 40.0], [-0.1, 2.5, 60.0], [1e-4, 2e-4, 1.0]])
 
@@ -123,14 +123,14 @@ def test_misread_markers_and_twins_find_no_support():
         h = np.column_stack([ring, np.ones(4)]) @ matrix.T
         return h[:, :2] / h[:, 2:] + rng.normal(0, 0.3, (4, 2))
 
-    right = [Marker(k, seen(board.markers[k])) for k in list(board.markers)[:40]]
+    right = [Marker(k, seen(charuco.markers[k])) for k in list(charuco.markers)[:40]]
     shift = rng.uniform(100, 600, (15, 1, 2))
     wrong = [Marker(m.id, m.ring + s) for m, s in zip(right, shift, strict=False)]
-    sighting = sight(board, wrong + right)
-    kept = {id(m) for m in sighting.markers}
+    located = find_charuco(charuco, wrong + right)
+    kept = {id(m) for m in located.markers}
     assert all(id(m) in kept for m in right)
     assert not any(id(m) in kept for m in wrong)
-    assert sight(board, []) is None
+    assert find_charuco(charuco, []) is None
 
 
 def test_cross_talk_is_measured_and_divided_out(bench, photo):
@@ -138,11 +138,11 @@ def test_cross_talk_is_measured_and_divided_out(bench, photo):
     y, x = np.mgrid[:rows, :columns]
     middle = bench.camera_pixels([[0.0, 0.0]])[0]
     area = np.hypot(x - middle[0], y - middle[1]) < 200
-    talk = channels.cross_talk(photo.image, area)
-    assert 0.03 < talk < 0.3
-    evened = photo.image.copy()
-    evened[..., 2] = channels.ink(photo.image, talk)
-    assert channels.cross_talk(evened, area) < 0.1 * talk
+    cross_talk = channels.cross_talk(photo.image, area)
+    assert 0.03 < cross_talk < 0.3
+    equalised = photo.image.copy()
+    equalised[..., 2] = channels.ink(photo.image, cross_talk)
+    assert channels.cross_talk(equalised, area) < 0.1 * cross_talk
     blind = photo.image.copy()
     blind[..., 2] = 200
     assert channels.cross_talk(blind, area) == pytest.approx(0.0, abs=1e-6)
@@ -151,5 +151,5 @@ def test_cross_talk_is_measured_and_divided_out(bench, photo):
 def test_markers_of_both_families_are_read_in_one_photo(photo):
     tags = {m.id for m in find_markers(channels.red(photo.image), Family.TAG_16H5)}
     assert len(tags & set(range(28))) >= 24
-    lit = find_markers(channels.evened(channels.grey(photo.image)), Family.TAG_36H11)
+    lit = find_markers(channels.equalised(channels.grey(photo.image)), Family.TAG_36H11)
     assert len(lit) > 80

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.detect.single_exposure import TORN, unexplained
+from calibration.detect.single_exposure import MOST_UNEXPLAINED, unexplained_residual
 
 SIZE = (1920, 1080)
 RADIAL = {"phone": (0.05, -0.03), "webcam": (-0.12, 0.03), "wide webcam": (-0.32, 0.12)}
@@ -39,7 +39,7 @@ def shot(camera, rng, noise=0.05, bow=0.0, thrown=0.02):
 def test_a_single_shot_is_whole_however_noisy_its_corners(camera, noise, bow):
     rng = np.random.default_rng(1)
     for _ in range(5):
-        assert unexplained(*shot(camera, rng, noise, bow), SIZE) < 0.75 * TORN
+        assert unexplained_residual(*shot(camera, rng, noise, bow), SIZE) < 0.75 * MOST_UNEXPLAINED
 
 
 @pytest.mark.parametrize("camera", RADIAL)
@@ -49,13 +49,13 @@ def test_two_shots_that_miss_by_a_pixel_are_told(camera, upright):
     lit, pixels = shot(camera, rng)
     along = pixels[:, int(upright)] - np.median(pixels[:, int(upright)])
     pixels[:, 1 - int(upright)] += 1.0 / (1 + np.exp(-along / 20))
-    assert unexplained(lit, pixels, SIZE) > TORN
+    assert unexplained_residual(lit, pixels, SIZE) > MOST_UNEXPLAINED
 
 
 def test_too_few_corners_tell_nothing():
     rng = np.random.default_rng(3)
     lit, pixels = shot("phone", rng)
     pixels[:10] += 5
-    assert unexplained(lit[:20], pixels[:20], SIZE) == 0.0
+    assert unexplained_residual(lit[:20], pixels[:20], SIZE) == 0.0
     line = np.column_stack([np.arange(40.0), np.zeros(40)])
-    assert unexplained(line, line, SIZE) == 0.0
+    assert unexplained_residual(line, line, SIZE) == 0.0

@@ -81,10 +81,10 @@ def test_the_poorest_camera_has_four_pixels_a_module(face, tilt):
 
 def test_every_card_has_ids_of_its_own_and_an_arrangement_of_its_size():
     cards = layout(PLATENS[0])
-    ids = [marker for card in cards for marker in card.board.markers]
+    ids = [marker for card in cards for marker in card.charuco.markers]
     assert sorted(ids) == list(range(28))
     arrangements = {
-        Card("front-left", 4, square, 0, (0.0, 0.0), 0.0, 4.5 * square).board.ids
+        Card("front-left", 4, square, 0, (0.0, 0.0), 0.0, 4.5 * square).charuco.ids
         for square in SQUARES
     }
     assert len(arrangements) == len(SQUARES)
@@ -92,16 +92,16 @@ def test_every_card_has_ids_of_its_own_and_an_arrangement_of_its_size():
 
 def test_a_board_is_drawn_as_opencv_draws_it():
     # Reference: cv2.aruco.CharucoBoard, which knows nothing of `Charuco`.
-    board = Charuco(5, 4, Family.TAG_36H11, (7, 3, 100, 586, 0, 21, 22, 23, 24, 25))
+    charuco = Charuco(5, 4, Family.TAG_36H11, (7, 3, 100, 586, 0, 21, 22, 23, 24, 25))
     reference = cv2.aruco.CharucoBoard(
-        (5, 4), 10.0, 8.0, Family.TAG_36H11.dictionary, np.array(board.ids, np.int32)
+        (5, 4), 10.0, 8.0, Family.TAG_36H11.dictionary, np.array(charuco.ids, np.int32)
     )
     drawn = reference.generateImage((5 * 10, 4 * 10), marginSize=0)
-    assert (drawn == board.raster).all()
-    assert np.allclose(reference.getChessboardCorners()[:, :2], board.corners)
-    for index, marker in enumerate(board.ids):
+    assert (drawn == charuco.raster).all()
+    assert np.allclose(reference.getChessboardCorners()[:, :2], charuco.corners)
+    for index, marker in enumerate(charuco.ids):
         ring = np.asarray(reference.getObjPoints()[index])[:, :2]
-        assert np.allclose(ring, board.markers[marker])
+        assert np.allclose(ring, charuco.markers[marker])
 
 
 def test_a_picture_s_edges_are_the_card_s_cut_edges():
@@ -136,9 +136,9 @@ def test_an_independent_reader_reads_every_card():
     reading = json.loads((DATA / "apriltag_reading.json").read_text())
     for card in layout(PlatenFace(406.0, 508.0)):
         read = {row["id"]: np.array(row["corners"]) for row in reading["cards"][card.name]}
-        assert set(read) == set(card.board.markers)
+        assert set(read) == set(card.charuco.markers)
         scale = len(draw(card, 6.0)) / (card.size / card.module)
-        for marker, ring in card.board.markers.items():
+        for marker, ring in card.charuco.markers.items():
             drawn = (ring + 2) * scale  # from the outer pixel edge, as that reader counts
             apart = np.linalg.norm(read[marker][:, None] - drawn, axis=2).min(axis=0)
             assert apart.max() < 0.35
@@ -156,6 +156,6 @@ def test_cards_printed_once_stay_good():
     whole = hashlib.sha256()
     for face in (PlatenFace(406.4, 508.0), PlatenFace(127, 127), PlatenFace(254, 254)):
         for card in layout(face):
-            whole.update(repr((card.name, card.board.ids, card.square, card.size)).encode())
+            whole.update(repr((card.name, card.charuco.ids, card.square, card.size)).encode())
             whole.update(np.round(card.corners(), 6).tobytes())
     assert whole.hexdigest()[:16] == "05806b4c2a1b8ce3"

@@ -23,7 +23,7 @@ def test_every_resolution_has_a_pattern_of_enough_squares(size):
     # Squares along the short side, which must reach across the platen: 20 to 28 mm each
     # on a platen of 406 mm.
     assert 14 <= min(size) / usual.square <= 21
-    assert len(set(usual.board.markers)) == len(usual.board.markers)
+    assert len(set(usual.charuco.markers)) == len(usual.charuco.markers)
 
 
 def test_white_on_pure_red():
@@ -37,14 +37,14 @@ def test_white_on_pure_red():
 def test_the_picture_is_opencv_s_board():
     # Reference: cv2.aruco.CharucoBoard with the same ids.
     lattice = Pattern((1280, 720)).lattices[0]
-    board = cv2.aruco.CharucoBoard(
-        (lattice.board.columns, lattice.board.rows),
+    charuco = cv2.aruco.CharucoBoard(
+        (lattice.charuco.columns, lattice.charuco.rows),
         10.0,
         8.0,
-        lattice.board.family.dictionary,
-        np.array(lattice.board.ids, np.int32),
+        lattice.charuco.family.dictionary,
+        np.array(lattice.charuco.ids, np.int32),
     )
-    drawn = board.generateImage((1280, 720), marginSize=0)
+    drawn = charuco.generateImage((1280, 720), marginSize=0)
     assert (drawn == Pattern((1280, 720)).draw()[..., 0]).all()
 
 
@@ -53,27 +53,27 @@ def test_corners_lie_between_the_pixels_that_differ(size):
     pattern = Pattern(size)
     for fine, lattice in zip((False, True), pattern.lattices, strict=False):
         blue = pattern.draw(fine)[..., 0].astype(int)
-        count = len(lattice.board.corners)
+        count = len(lattice.charuco.corners)
         for x, y in pattern.pixels(range(lattice.first, lattice.first + count)):
             left, top = int(x - 0.5), int(y - 0.5)
             assert (left + 0.5, top + 0.5) == (x, y)
             window = blue[top : top + 2, left : left + 2]
             assert window[0, 0] == window[1, 1] != window[0, 1] == window[1, 0]
-    assert pattern.count == sum(len(lattice.board.corners) for lattice in pattern.lattices)
+    assert pattern.count == sum(len(lattice.charuco.corners) for lattice in pattern.lattices)
 
 
 def test_no_two_resolutions_share_their_arrangement():
     """Of the markers two patterns share, hardly any stand in the same square."""
     sizes = [(1920, 1080), (1280, 720), (3840, 2160), (1600, 900)]
-    boards = [lattice.board for size in sizes for lattice in Pattern(size).lattices]
-    for one, other in itertools.combinations(boards, 2):
+    charucos = [lattice.charuco for size in sizes for lattice in Pattern(size).lattices]
+    for one, other in itertools.combinations(charucos, 2):
         same = sum(a == b for a, b in zip(one.ids, other.ids, strict=False) if a is not None)
         assert same < 6
 
 
 def test_the_arrangement_never_changes():
     # Frozen: patterns already printed or stored must be read by every later version.
-    assert Pattern((1920, 1080)).lattices[0].board.ids[:6] == (375, 263, 414, 285, 371, 575)
+    assert Pattern((1920, 1080)).lattices[0].charuco.ids[:6] == (375, 263, 414, 285, 371, 575)
     whole = hashlib.sha256()
     for size in ((1920, 1080), (1280, 720), (1280, 800), (3840, 2160)):
         for fine in (False, True):
@@ -86,8 +86,8 @@ def test_an_independent_reader_reads_the_pattern():
     reading = json.loads((DATA / "apriltag_reading.json").read_text())
     read = {row["id"]: np.array(row["centre"]) for row in reading["pattern_1280x720"]}
     lattice = Pattern((1280, 720)).lattices[0]
-    assert set(read) == set(lattice.board.markers)
-    for marker, ring in lattice.board.markers.items():
+    assert set(read) == set(lattice.charuco.markers)
+    for marker, ring in lattice.charuco.markers.items():
         centre = lattice.place(ring.mean(axis=0))  # that reader counts from the pixel's edge
         assert np.abs(read[marker] - 0.5 - centre).max() < 0.1
 

@@ -106,17 +106,17 @@ def test_directions_are_the_cameras_true_ones(views, truth, cards):
 
 def test_blur_is_measured_in_modules(cards):
     """A Gaussian of known deviation over a drawn card is what comes out."""
-    board = cards[0].board
+    charuco = cards[0].charuco
     module = 12
-    drawn = board.raster.repeat(module, 0).repeat(module, 1)
+    drawn = charuco.raster.repeat(module, 0).repeat(module, 1)
     drawn = np.pad(drawn, 40, constant_values=255)
     matrix = np.array([[module, 0, 39.5], [0, module, 39.5], [0, 0, 1.0]])
     for deviation in (0.2, 0.3, 0.4):
         view = cv2.GaussianBlur(drawn, (0, 0), deviation * module)
-        assert edge_blur(view, matrix, board) == pytest.approx(deviation, rel=0.1)
+        assert edge_blur(view, matrix, charuco) == pytest.approx(deviation, rel=0.1)
         oneway = cv2.GaussianBlur(drawn, (0, 0), sigmaX=deviation * module, sigmaY=0.1)
-        assert edge_blur(oneway, matrix, board) == pytest.approx(deviation, rel=0.1)
-    assert edge_blur(np.full_like(drawn, 128), matrix, board) == math.inf
+        assert edge_blur(oneway, matrix, charuco) == pytest.approx(deviation, rel=0.1)
+    assert edge_blur(np.full_like(drawn, 128), matrix, charuco) == math.inf
 
 
 def seen_from(x, y, at=0.0, shift=0.0):

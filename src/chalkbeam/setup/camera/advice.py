@@ -14,7 +14,7 @@ from enum import Enum
 import numpy as np
 
 from calibration.geometry import PlatenFace, rectangle
-from calibration.photo.sharpness import SHARP
+from calibration.photo.sharpness import LARGEST_BLUR
 from calibration.targets.cards import NAMES
 from chalkbeam.setup.camera.quick_look import Exposure, QuickLook, movement
 
@@ -131,7 +131,7 @@ def advise(now: QuickLook, watch: Watch) -> Advice:
     fault = fault_of_view(now, watch)
     if fault is not None:
         return fault
-    if now.blur > SHARP:
+    if now.blur > LARGEST_BLUR:
         return _BLURRED
     if now.at - watch.still_since < STEADY:
         return Advice(Want.STILLNESS, "Good: hold the camera still.")
@@ -164,7 +164,7 @@ def _unlit(now: QuickLook) -> Advice | None:
 
 
 def _unseen(now: QuickLook, missing: Sequence[str]) -> Advice:
-    if now.blur > SHARP:
+    if now.blur > LARGEST_BLUR:
         return _BLURRED
     if not now.cards:
         return Advice(

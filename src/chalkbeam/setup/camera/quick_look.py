@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.detect.markers import find_markers, sight
+from calibration.detect.markers import find_charuco, find_markers
 from calibration.geometry import PlatenFace, Points, rectangle
 from calibration.model import homography
 from calibration.observations import PhotoObservation
@@ -88,13 +88,13 @@ def quick_look(
     found: dict[str, Points] = {}
     modules, blurs = [], []
     for card in cards:
-        seen = sight(card.board, markers)
+        seen = find_charuco(card.charuco, markers)
         if seen is None or len(seen.markers) < _LEAST_MARKERS:
             continue
-        matrix = seen.photo_from_board
-        found[card.name] = homography.apply(matrix, card.board.corners)
-        modules.append(_module(matrix, card.board))
-        blurs.append(edge_blur(red, matrix, card.board))
+        matrix = seen.photo_from_charuco
+        found[card.name] = homography.apply(matrix, card.charuco.corners)
+        modules.append(_module(matrix, card.charuco))
+        blurs.append(edge_blur(red, matrix, card.charuco))
     if len(found) < len(cards) and is_blurred(channels.grey(image)):
         blurs.append(math.inf)
     outline, towards = _lie(found, cards, face, size)
@@ -120,12 +120,12 @@ def quick_look_of(
         mine = [corner for corner in seen.cards if corner.board == card.name]
         if len(mine) < 4:
             continue
-        corners = card.board.corners
+        corners = card.charuco.corners
         matrix = homography.fit(
             corners[[corner.index for corner in mine]], [corner.pixel for corner in mine]
         )
         found[card.name] = homography.apply(matrix, corners)
-        modules.append(_module(matrix, card.board))
+        modules.append(_module(matrix, card.charuco))
     outline, towards = _lie(found, cards, face, seen.size)
     return QuickLook(
         at,
@@ -159,9 +159,9 @@ def _light(image: NDArray[np.uint8]) -> Exposure:
     return Exposure.FAIR
 
 
-def _module(matrix: NDArray[np.float64], board: Charuco) -> float:
+def _module(matrix: NDArray[np.float64], charuco: Charuco) -> float:
     """Return the side of a module in the middle of a board, px."""
-    middle = np.array([board.columns, board.rows]) * board.square / 2
+    middle = np.array([charuco.columns, charuco.rows]) * charuco.square / 2
     a, b, c = homography.apply(matrix, middle + np.array([[0, 0], [1, 0], [0, 1]]))
     return math.sqrt(abs(float((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0])))
 

@@ -358,9 +358,9 @@ def _landed(seen: PhotoObservation, cards: tuple[Card, ...]) -> dict[int, tuple[
         mine = [corner for corner in seen.cards if corner.board == card.name]
         indices = np.array([corner.index for corner in mine], np.intp)
         pixels: Points = np.array([corner.pixel for corner in mine])
-        matrix = homography.fit(card.board.corners[indices], pixels)
+        matrix = homography.fit(card.charuco.corners[indices], pixels)
         found.append(FoundCard(card, indices, pixels, matrix))
-    view = card_layout.take(found, seen.size).view
+    view = card_layout.measure(found, seen.size).view
     places = view.plane_from_photo(np.array([corner.pixel for corner in seen.pattern]))
     return {
         corner.index: (float(x), float(y))
