@@ -34,11 +34,16 @@ class SideWindow:
         self._process = context.Process(target=serve, args=(there, clear), daemon=True)
         self._process.start()
         there.close()
+        self._sending = threading.Lock()
+
+    def send(self, content: object) -> None:
+        """Pass something on, from any thread; nothing happens once the window is closed."""
+        with suppress(*GONE), self._sending:
+            self._here.send(content)
 
     def end(self, patience: float) -> None:
         """Close the window; end its process if it is not gone after so many seconds."""
-        with suppress(*GONE):
-            self._here.send(None)
+        self.send(None)
         self._process.join(timeout=patience)
         if self._process.is_alive():
             self._process.terminate()

@@ -44,7 +44,16 @@ from overlay.window.displays import (
     numbered,
     other_size,
 )
-from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Pointer, Tick
+from overlay.window.inputs import (
+    Closed,
+    DisplayBack,
+    DisplayLost,
+    Input,
+    Key,
+    Pointer,
+    Resized,
+    Tick,
+)
 from overlay.window.outputs import Output, listing_for, outlive_x_errors
 from overlay.window.sdl_environment import environment, quiet_search
 from overlay.window.sound import silence
@@ -180,7 +189,10 @@ class _Window:
             place = beside(found, screen.clear)
             scale = min(1.0, *(0.9 * place.size[axis] / screen.size[axis] for axis in (0, 1)))
             size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
-            self._surface = pygame.display.set_mode(size, display=place.number - 1)
+            flags = pygame.RESIZABLE if screen.resizable else 0
+            self._surface = pygame.display.set_mode(size, flags, display=place.number - 1)
+            if screen.resizable and size != screen.size:
+                self.inbox.put(Resized(size))
         else:
             if not 1 <= number <= len(found):
                 raise Refusal(f"There is no display {number} ({listed(found)}).")
@@ -323,6 +335,8 @@ class _Window:
             self._held.discard(event.key)
         elif event.type == pygame.WINDOWFOCUSLOST:
             self._held.clear()
+        elif event.type == pygame.VIDEORESIZE and self._screen.resizable:
+            yield Resized(event.size, now)
         elif event.type == pygame.MOUSEMOTION:
             yield Pointer(self._pixel(event.pos), bool(event.buttons[0]), at=now)
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
@@ -334,12 +348,10 @@ class _Window:
 
     def _pixel(self, position: tuple[int, int]) -> tuple[float, float]:
         """Return a place in the window as pixels of the picture, centres at whole numbers."""
-        width, height = self._surface.get_size()
-        x, y = position
-        return (
-            (x + 0.5) * self._screen.size[0] / width - 0.5,
-            (y + 0.5) * self._screen.size[1] / height - 0.5,
-        )
+        picture = self._screen.size if self._shown is None else self._shown.shape[1::-1]
+        window = self._surface.get_size()
+        x, y = ((position[axis] + 0.5) * picture[axis] / window[axis] - 0.5 for axis in (0, 1))
+        return x, y
 
 
 _ASIDE = (320, 40)

@@ -49,6 +49,7 @@ def precheck_order(
     lay: Lay,
     unit: Unit = Unit.MM,
     location_of: Callable[[Imprint], str] = lambda imprint: imprint.location,
+    begun: Callable[[int], None] = lambda number: None,
 ) -> tuple[tuple[Problem, ...], tuple[str, ...]]:
     """Place every different imprint of an order.
 
@@ -61,6 +62,8 @@ def precheck_order(
         Unit of the lengths in what is said.
     location_of : callable
         Imprint to the name of the location in force for it; the sheet's without.
+    begun : callable
+        Is told of each piece, as its turn comes, how many have been gone through before it.
 
     Returns
     -------
@@ -78,7 +81,8 @@ def precheck_order(
         return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
 
     checker = _Checker(lay, unit, location_of)
-    for piece in order.pieces:
+    for number, piece in enumerate(order.pieces):
+        begun(number)
         if piece.copy > 1:  # the copies of a row are alike
             continue
         for place, imprint in enumerate(piece.imprints, start=1):

@@ -351,7 +351,7 @@ def open_window(rig: Rig) -> None:
         )
         return lambda: controller
 
-    run_in_window(prepare, output, rig, None, beside=False, say=print)
+    run_in_window(lambda tell: prepare(), output, rig, None, beside=False, say=print)
 
 
 def _piece(number: int, imprint: DemoImprint) -> Piece:

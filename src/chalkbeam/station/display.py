@@ -46,6 +46,23 @@ THUMB = 360
 
 
 @dataclass(frozen=True)
+class GettingReady:
+    """What is shown before the first imprint: how far the order is placed ahead.
+
+    Attributes
+    ----------
+    title : str
+        Of the run.
+    done, pieces : int
+        How many pieces of how many; 0 of 0 before that is known.
+    """
+
+    title: str = ""
+    done: int = 0
+    pieces: int = 0
+
+
+@dataclass(frozen=True)
 class ArtPicture:
     """The artwork in colour.
 

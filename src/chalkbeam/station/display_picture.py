@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import PlatenFace
 from chalkbeam.record.events import Step
-from chalkbeam.station.display import ArtPicture, Display
+from chalkbeam.station.display import ArtPicture, Display, GettingReady
 from chalkbeam.station.dwell import whole_seconds
 from overlay.draw.frame import Frame, Painter
 from overlay.draw.page_map import FlatMap
@@ -36,21 +36,34 @@ _CLOTH_SHARE = 0.45  # cloth is shown dim, so that lines can be told on white as
 _STEPS = (Step.LOAD, Step.LAY, Step.PRESS)
 
 
-def draw(display: Display, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
-    """Return the operator's display.
+def draw(display: Display | GettingReady, size: tuple[int, int] = SIZE, at: float = 0.0) -> Frame:
+    """Return the operator's display: the page as large as fits, in the middle.
 
     Parameters
     ----------
-    display : Display
+    display : Display or GettingReady
     size : tuple of int
         Width and height, px.
     at : float
         The time now on the monotonic clock, s; runs the countdown.
     """
     scale = min(size[0] / WIDTH, size[1] / HEIGHT)
-    page = FlatMap(size, scale)
-    words = _painter(page).paint((*_head(display), *_body(display, at), *_foot(display)))
-    assert words is not None  # there is always something to say
+    wide, high = max(1, round(WIDTH * scale)), max(1, round(HEIGHT * scale))
+    picture = np.zeros((size[1], size[0], 3), dtype=np.uint8)
+    left, top = (size[0] - wide) // 2, (size[1] - high) // 2
+    page = picture[top : top + high, left : left + wide]
+    page[:] = _page(display, (wide, high), scale, at)
+    return picture
+
+
+def _page(display: Display | GettingReady, size: tuple[int, int], scale: float, at: float) -> Frame:
+    painter = _painter(FlatMap(size, scale))
+    if isinstance(display, GettingReady):
+        waiting = painter.paint(_getting_ready(display))
+        assert waiting is not None  # there is always something to say
+        return waiting
+    words = painter.paint((*_head(display), *_body(display, at), *_foot(display)))
+    assert words is not None
     seen = (display.face, display.cloth, display.plan, display.picture)
     picture, plan = words.copy(), _plan(*seen, size, scale)
     beside = picture[:, : plan.shape[1]]
@@ -64,11 +77,25 @@ def _painter(page: FlatMap) -> Painter:
     return Painter(page, _PALETTE)
 
 
-def seconds_left(display: Display, at: float) -> int | None:
+def seconds_left(display: Display | GettingReady, at: float) -> int | None:
     """Return the whole seconds that the dwell still runs; None if none runs."""
-    if display.dwell_ends is None:
+    if isinstance(display, GettingReady) or display.dwell_ends is None:
         return None
     return whole_seconds(display.dwell_ends, at)
+
+
+def _getting_ready(ready: GettingReady) -> list[Mark]:
+    """Return how far the order is got ready, in words and as a bar."""
+    y = HEIGHT - _MARGIN
+    marks: list[Mark] = [_text("getting ready …", _LEFT, y - 62, 26)]
+    if ready.pieces:
+        placed = f"{ready.done} of {ready.pieces} pieces placed"
+        marks += [
+            _text(ready.title, _RIGHT, y - 14, 14, Role.CHECK, right=True, room=420),
+            _text(placed, _LEFT, y - 100, 20),
+            *_bar(_MARGIN, _RIGHT, 22.0, ready.done / ready.pieces, Role.LAY),
+        ]
+    return marks
 
 
 def _head(display: Display) -> list[Mark]:
@@ -253,7 +280,7 @@ def _plan(
     left, bottom, right, top = _PLAN
     unit = min((right - left) / face.width, (top - bottom) / face.depth)
     middle = ((left + right) / 2 / unit, (bottom + top) / 2 / unit)
-    columns = min(size[0], round((_LEFT - 8) * scale))
+    columns = max(1, round((_LEFT - 8) * scale))
     plan = FlatMap((columns, size[1]), scale * unit, -middle[0], -middle[1])
     picture = np.zeros((size[1], columns, 3), dtype=np.uint8)
     edge = plan.projector_from_platen(face.outline())

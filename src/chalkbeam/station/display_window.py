@@ -13,9 +13,10 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 
-from chalkbeam.station.display import Display
+from chalkbeam.station.display import Display, GettingReady
+from chalkbeam.station.display_picture import SIZE
 from overlay.window.child_process import GONE, SideWindow, told_over
-from overlay.window.inputs import Closed, Input, Key, Told
+from overlay.window.inputs import Closed, Input, Key, Resized, Told
 
 CLOSING = 15.0
 """Seconds a display gets to close; one that is still starting reads the wish only then."""
@@ -33,10 +34,9 @@ class OperatorWindow(SideWindow):
     def __init__(self, clear: int | None = None) -> None:
         super().__init__(_serve, clear)
 
-    def show(self, board: Display) -> None:
+    def show(self, board: Display | GettingReady) -> None:
         """Show a board; nothing happens once the display is closed."""
-        with suppress(*GONE):
-            self._here.send(board)
+        self.send(board)
 
     def listen(self, post: Callable[[Input], None]) -> None:
         """Pass the display's keys on from now on."""
@@ -55,12 +55,13 @@ class OperatorWindow(SideWindow):
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """What the display knows: the board, and whether to end.
+    """What the display knows: the board, the window's size, and whether to end.
 
     `ringing` is the dwell whose end was told by a tone, so that it is told once.
     """
 
-    board: Display | None = None
+    board: Display | GettingReady = GettingReady()  # noqa: RUF009 - a frozen value
+    size: tuple[int, int] = SIZE
     over: bool = False
     at: float = 0.0
     ringing: float | None = None
@@ -70,13 +71,16 @@ def _serve(connection: Connection, clear: int | None) -> None:
     """Run the display; the child's side."""
     import time
 
-    from chalkbeam.station.display_picture import SIZE, draw, seconds_left
+    from chalkbeam.station.display_picture import draw, seconds_left
     from overlay.draw.frame import Frame
     from overlay.window.displays import Screen
     from overlay.window.run import run
     from overlay.window.sound import beep
 
-    drawn: dict[tuple[int, int | None], Frame] = {}
+    drawn: dict[tuple[object, ...], Frame] = {}
+
+    def dwell_ends(state: _State) -> float | None:
+        return state.board.dwell_ends if isinstance(state.board, Display) else None
 
     def update(state: _State, happened: Input) -> _State:
         now = time.monotonic()
@@ -86,35 +90,32 @@ def _serve(connection: Connection, clear: int | None) -> None:
                     connection.send(happened)
                 except OSError:
                     return replace(state, over=True)
-            case Told(Display() as told):
+            case Told(Display() | GettingReady() as told):
                 return replace(state, board=told, at=now)
+            case Resized(size=size):
+                return replace(state, size=size, at=now)
             case Closed():
                 return replace(state, over=True)
-        board = state.board
-        ends = board.dwell_ends if board is not None else None
+        ends = dwell_ends(state)
         if ends is not None and now >= ends and state.ringing != ends:
             beep()
             return replace(state, at=now, ringing=ends)
         return replace(state, at=now)
 
-    def view(state: _State) -> Frame | None:
-        if state.board is None:
-            return None
-        key = (id(state.board), seconds_left(state.board, state.at))
+    def view(state: _State) -> Frame:
+        key = (state.board, state.size, seconds_left(state.board, state.at))
         if key not in drawn:
             drawn.clear()
-            drawn[key] = draw(state.board, SIZE, state.at)
+            drawn[key] = draw(state.board, state.size, state.at)
         return drawn[key]
 
     def due(state: _State) -> float | None:
-        if state.board is None or state.board.dwell_ends is None:
-            return None
-        left = seconds_left(state.board, state.at)
-        return None if not left else state.board.dwell_ends - left + 1
+        left, ends = seconds_left(state.board, state.at), dwell_ends(state)
+        return None if not left or ends is None else ends - left + 1
 
     run(
         _State(),
-        Screen(SIZE, clear=clear, title="Chalkbeam", cursor=True),
+        Screen(SIZE, clear=clear, title="Chalkbeam", cursor=True, resizable=True),
         update=update,
         view=view,
         done=lambda state: state.over,

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from calibration.rig.file import Rig
 from chalkbeam.light.pages import waiting_marks
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.display import display_of
+from chalkbeam.station.display import GettingReady, display_of
 from chalkbeam.station.display_window import OperatorWindow
 from chalkbeam.station.dwell import Bell
 from chalkbeam.station.frames import FrameCache
@@ -22,9 +22,12 @@ from overlay.palette import DEFAULT_PALETTE, Palette
 from overlay.window.displays import Screen
 from overlay.window.sound import beep
 
+Tell = Callable[[GettingReady], None]
+"""Tells the operator's display how far the order is got ready; from any thread."""
+
 
 def run_in_window(
-    prepare: Callable[[], Callable[[], StationController]],
+    prepare: Callable[[Tell], Callable[[], StationController]],
     output: FrameCache,
     rig: Rig,
     number: int | None,
@@ -38,7 +41,8 @@ def run_in_window(
     Parameters
     ----------
     prepare : callable
-        As in `run_when_ready`; gives the controller.
+        As in `run_when_ready`; gives the controller. It is given what tells the operator's
+        display how far it is.
     output : FrameCache
         The controller's.
     rig : Rig
@@ -82,7 +86,7 @@ def run_in_window(
 
     try:
         return run_when_ready(
-            prepare,
+            lambda: prepare(operator.show if operator is not None else lambda ready: None),
             Screen(rig.projector.size, number, title="Chalkbeam light"),
             waiting=render(waiting_marks(rig.face), rig.projector, palette),
             update=lambda now, happened: now.take(happened),

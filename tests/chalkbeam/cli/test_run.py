@@ -10,6 +10,7 @@ from chalkbeam.orders import precheck
 from chalkbeam.record.events import Kind
 from chalkbeam.record.session import RunSession, open_session
 from chalkbeam.record.store import Store
+from chalkbeam.station.display import GettingReady
 from overlay.window.inputs import DisplayLost
 from tests.support.crew_order import write_pennant
 from tests.support.keys import type_keys
@@ -76,6 +77,28 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
     code, out, _ = chalkbeam(*USUAL)
     assert "Going on" not in out
     assert [len(run) for run in pressed(bench)] == [3, 0]
+
+
+def test_the_operators_display_tells_how_far_the_order_is_got_ready(bench, chalkbeam, monkeypatch):
+    told = []
+
+    class Beside:
+        def __init__(self, clear):
+            assert clear is None
+
+        show = staticmethod(told.append)
+
+        def listen(self, post):
+            pass
+
+        def close(self):
+            pass
+
+    monkeypatch.setattr("chalkbeam.station.host.OperatorWindow", Beside)
+    code, _, _ = chalkbeam(*USUAL[:-1])
+    assert code == 0
+    assert told[:3] == [GettingReady("crew", done, 3) for done in range(3)]
+    assert told[3].heading == "piece 1 of 3"
 
 
 def operators(folder):

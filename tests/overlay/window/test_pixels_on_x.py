@@ -53,3 +53,49 @@ def test_a_window_shows_colours_as_drawn_at_every_size(monkeypatch, picture, win
     with x_server_of(monkeypatch, "Xvfb", "-screen", "0", "1024x768x24"):
         told = run_program(SHOWN, *map(str, picture))
     assert told == [" ".join(map(str, window)), *["True"] * 4]
+
+
+RESIZED = """
+import sys
+from dataclasses import dataclass
+import numpy as np
+from Xlib.display import Display
+from overlay.window.displays import Screen
+from overlay.window.inputs import Resized
+from overlay.window.run import run
+
+frames = {}
+
+def view(size):
+    if size not in frames:  # columns one pixel wide: scaled they would be grey
+        frames[size] = np.zeros((size[1], size[0], 3), np.uint8)
+        frames[size][:, ::2] = (10, 250, 30)
+    return frames[size]
+
+def update(size, happened):
+    return happened.size if isinstance(happened, Resized) else size
+
+def shown(size):
+    server = Display()
+    root = server.screen().root
+    window = next(each for each in root.query_tree().children if each.get_geometry().width > 99)
+    at = window.get_geometry()
+    picture = root.get_image(at.x, at.y, at.width, at.height, 2, 0xFFFFFFFF)  # ZPixmap
+    pixels = np.frombuffer(picture.data, np.uint8).reshape(at.height, at.width, 4)[:, :, :3]
+    print(at.width, at.height, pixels.shape == view(size).shape and (pixels == view(size)).all())
+    if size == (300, 200):
+        window.configure(width=555, height=333)
+        server.sync()
+
+run((300, 200), Screen((300, 200), resizable=True), update=update, view=view, shown=shown,
+    done=lambda size: size == (555, 333) and size in frames)
+"""
+
+
+def test_a_window_made_larger_shows_what_is_drawn_for_its_size(monkeypatch):
+    if not shutil.which("Xvfb"):
+        pytest.skip("needs Xvfb")
+    with x_server_of(monkeypatch, "Xvfb", "-screen", "0", "1024x768x24"):
+        told = run_program(RESIZED)
+    assert told[0] == "300 200 True"
+    assert told[-1] == "555 333 True"

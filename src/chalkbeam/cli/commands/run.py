@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from chalkbeam.record.resume import Left
     from chalkbeam.record.store import Run, Store
     from chalkbeam.station.controller import StationController
+    from chalkbeam.station.host import Tell
     from chalkbeam.station.ready_imprint import ImprintPreparer
 
 
@@ -166,14 +167,14 @@ def run_order(
         output = FrameCache()
         beside = not no_board and (number is None or _several_displays())
 
-        def prepare() -> Callable[[], StationController]:
+        def prepare(tell: Tell) -> Callable[[], StationController]:
             if left is not None:
                 later = absent_artwork(left.still_open)
             elif anyway:
                 later = absent_artwork(planned.stops if planned else ())
             elif order is not None:
                 apart = ImprintPreparer(rigs, pointing, not on_top)  # a preparer serves one thread
-                later = _place_ahead(order, apart, units, brought)
+                later = _place_ahead(order, apart, units, brought, tell)
             return lambda: begin(later)
 
         def begin(later: tuple[str, ...]) -> StationController:
@@ -282,12 +283,16 @@ def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str
 
 
 def _place_ahead(
-    order: RunSheet, preparer: ImprintPreparer, units: Unit, brought: Mapping[str, str]
+    order: RunSheet,
+    preparer: ImprintPreparer,
+    units: Unit,
+    brought: Mapping[str, str],
+    tell: Tell,
 ) -> tuple[str, ...]:
     """Place the whole order before it begins, so that nothing is first met at the press.
 
     Returns what no rig at hand takes: it waits to be skipped, for its platen may come later.
-    `brought` are locations other than the sheet's, by imprint id.
+    `brought` are locations other than the sheet's, by imprint id; `tell` is told how far it is.
 
     Raises
     ------
@@ -296,6 +301,7 @@ def _place_ahead(
     """
     from chalkbeam.orders.precheck import precheck_order
     from chalkbeam.orders.problems import SheetRefusal
+    from chalkbeam.station.display import GettingReady
     from chalkbeam.station.precheck_on_rigs import first_rigs
 
     later: dict[str, None] = {}
@@ -304,6 +310,7 @@ def _place_ahead(
         first_rigs(preparer, later),
         units,
         lambda imprint: brought.get(imprint.id, imprint.location),
+        lambda done: tell(GettingReady(order.path.stem, done, len(order.pieces))),
     )
     if problems:
         raise SheetRefusal(order.path, problems, ANYWAY)
