@@ -1,20 +1,25 @@
-"""The font families that a drawing's text may be set in, by its attributes and style sheets.
+"""The font families that a drawing's text is set in, by its attributes and style sheets.
 
-The renderer settles which of several declarations wins. Here every declaration counts
-that may: too many families looked up do no harm, and one missed would leave text out.
+What the renderer follows is weighed as CSS does. What it does not counts wherever it may
+stand: too many families looked up do no harm, and one missed would leave text out.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 from xml.etree.ElementTree import Element
 
+import cssselect2
 import tinycss2
 
 LEFT_OPEN = ("serif",)
 """What text is set in that names no font, for the renderer as for most browsers."""
+
+INHERIT = ("inherit",)
+"""What leaves the choice to the element around."""
 
 Nodes = Sequence[Any]
 """Parts of a style sheet as tinycss2 parses them; it says nothing of their types."""
@@ -25,6 +30,8 @@ _SIZES = {
 }  # fmt: skip
 """Words for a size (CSS Fonts 4, 2.5)."""
 _UNDRAWN = {"title", "desc", "metadata", "style", "script"}
+_ATTRIBUTE = re.compile(r'\[(?!id\b)[\w-]+([~|]?=("[^"]*"|[\w-]+))?\]')
+"""What the renderer follows in brackets; an `id` in them it weighs more than CSS does."""
 _LINK = "{http://www.w3.org/1999/xlink}href"
 
 
@@ -38,16 +45,25 @@ class Asked:
         The first that the computer has is taken; empty where the declaration cannot be read.
     declared : str
         The declaration as the drawing writes it.
-    sure : bool
-        Whether it stands on the element without a doubt, so that none from above counts.
     plain : bool
         Whether the renderer follows such a declaration; of others it takes no notice.
+    important : bool
+        Whether it is said to be ``!important``.
     """
 
     families: tuple[str, ...]
     declared: str = ""
-    sure: bool = False
     plain: bool = True
+    important: bool = False
+
+    @property
+    def sure(self) -> bool:
+        """Whether nothing that is weaker counts.
+
+        What is important the renderer may weigh in another way than CSS (beside a second, or
+        written in capitals), and where nothing is to inherit it takes what is weaker.
+        """
+        return self.plain and not self.important and self.families != INHERIT
 
 
 @dataclass(frozen=True)
@@ -60,6 +76,8 @@ class Run:
 
 def runs(root: Element) -> tuple[Run, ...]:
     """Return the text of an SVG in the order of the file; white space alone is no text."""
+    if all(tag(each) != "text" for each in root.iter()):
+        return ()
     cascade = _Cascade(root)
     named = {each.get("id"): each for each in root.iter() if each.get("id")}
     found = []
@@ -104,30 +122,6 @@ def _linked(element: Element) -> str:
     return (element.get("href") or element.get(_LINK) or "").removeprefix("#")
 
 
-@dataclass(frozen=True)
-class _Rule:
-    """A selector's last part, the element it speaks of, and what it declares.
-
-    What a selector says of elements around, or of attributes, is let pass: `alone` tells
-    that there is no such thing. None as `name` stands for a selector that may mean any.
-    """
-
-    name: str | None
-    classes: frozenset[str]
-    ids: frozenset[str]
-    alone: bool
-    asked: tuple[Asked, ...]
-
-    def may_mean(self, element: Element) -> bool:
-        if self.name is None:
-            return True
-        return (
-            self.name in {"", "*", tag(element)}
-            and self.classes <= set(element.get("class", "").split())
-            and self.ids <= {element.get("id")}
-        )
-
-
 class _Cascade:
     """What a drawing declares of fonts, element by element."""
 
@@ -140,12 +134,32 @@ class _Cascade:
             # What is used elsewhere takes its font from there.
             if tag(element) == "use" and (used := named.get(_linked(element))) is not None:
                 self._above.setdefault(used, []).append(element)
-        sheets = [
-            element.text or ""
-            for element in root.iter()
-            if tag(element) == "style" and element.get("type", "") in {"", "text/css"}
-        ]
-        self._rules = [rule for sheet in sheets for rule in _rules(sheet)]
+        self._matcher = cssselect2.Matcher()
+        self._anywhere: list[Asked] = []
+        for element in root.iter():
+            if tag(element) == "style" and element.get("type", "") in {"", "text/css"}:
+                self._read(element.text or "")
+        wrapped = cssselect2.ElementWrapper.from_xml_root(root).iter_subtree()
+        self._wrapped = {each.etree_element: each for each in wrapped}
+
+    def _read(self, sheet: str) -> None:
+        """Take in the rules of a style sheet that speak of fonts.
+
+        In a block within a block (`@media`, nested rules), of which the renderer takes no
+        notice, a declaration may mean any element; so may one under a selector that it does
+        not follow, and every one where braces do not pair up or the sheet has escapes.
+        """
+        legible = sheet.count("{") == sheet.count("}") and not re.search(r"\\|<!--", sheet)
+        for rule in tinycss2.parse_stylesheet(sheet, skip_comments=True, skip_whitespace=True):
+            if rule.type == "qualified-rule":
+                selectors = _followed(rule) if legible else None
+                for selector in selectors or ():
+                    for asked in _declared(rule.content):
+                        self._matcher.add_selector(selector, asked)
+                if selectors is None:
+                    self._anywhere += _declared(rule.content, plain=False)
+            elif rule.type == "at-rule" and rule.lower_at_keyword != "font-face":
+                self._anywhere += _declared(rule.content or (), plain=False)
 
     def asked(self, element: Element) -> tuple[Asked, ...]:
         """Return every list that an element's text may be set in, its own first."""
@@ -155,8 +169,9 @@ class _Cascade:
         while waiting:
             here = waiting.pop(0)
             own = list(self._own(here))
-            found |= dict.fromkeys(each for each in own if each.families != ("inherit",))
-            if any(each.sure and each.families != ("inherit",) for each in own):
+            counted = next((n for n, each in enumerate(own, start=1) if each.sure), len(own))
+            found |= dict.fromkeys(each for each in own[:counted] if each.families != INHERIT)
+            if any(each.plain for each in own) and all(each.families != INHERIT for each in own):
                 continue
             above = self._above.get(here, [])
             if not above:
@@ -166,30 +181,55 @@ class _Cascade:
         return tuple(found)
 
     def _own(self, element: Element) -> Iterator[Asked]:
-        attribute = element.get("font-family", "").strip()
-        if attribute:
-            yield from _declared(f"font-family:{attribute}", sure=True)
+        """Yield what is declared for an element, the strongest first (CSS Cascade 5, 6.1)."""
+        own: list[Asked] = []
+        if attribute := element.get("font-family", "").strip():
+            own += _declared(f"font-family:{attribute}")
         if element.get("font"):  # once an attribute (SVG 1.1, 6.1), which the renderer ignores
-            yield from _declared(f"font:{element.get('font')}", plain=False)
-        yield from _declared(element.get("style", ""), sure=True)
-        for rule in self._rules:
-            if rule.may_mean(element):
-                yield from rule.asked
+            own += _declared(f"font:{element.get('font')}", plain=False)
+        own += (asked for *_, asked in self._matcher.match(self._wrapped[element]))
+        own += _declared(element.get("style", ""))
+        own.reverse()
+        yield from self._anywhere
+        yield from sorted(own, key=lambda asked: not asked.important)
 
 
-def _declared(block: str | Nodes, sure: bool = False, plain: bool = True) -> Iterator[Asked]:
+def _followed(rule: Any) -> list[Any] | None:
+    """Return the selectors of a rule; None if the renderer does not follow them as they stand.
+
+    It follows tags, classes, ids, attributes, descendants, children and neighbours.
+    """
+    prelude = [each for each in rule.prelude if each.type != "comment"]
+    if any(each.type == "{} block" for each in rule.content) or not all(map(_is_plain, prelude)):
+        return None
+    try:
+        selectors: list[Any] = cssselect2.compile_selector_list(prelude)
+    except cssselect2.SelectorError:
+        return None
+    return selectors
+
+
+def _is_plain(node: Any) -> bool:
+    if node.type == "[] block":
+        return _ATTRIBUTE.fullmatch(node.serialize()) is not None
+    return node.type in {"ident", "hash", "whitespace"} or any(node == mark for mark in ".*>+,")
+
+
+def _declared(block: str | Nodes, plain: bool = True) -> Iterator[Asked]:
     """Yield what a block declares of fonts, in the blocks within it too."""
     text = block if isinstance(block, str) else tinycss2.serialize(block)
-    for node in tinycss2.parse_blocks_contents(block, skip_comments=True, skip_whitespace=True):
+    nodes = tinycss2.parse_blocks_contents(block, skip_comments=True, skip_whitespace=True)
+    plain = plain and "\\" not in text and all(node.type != "error" for node in nodes)
+    for node in nodes:
         if node.type == "declaration" and node.lower_name in {"font", "font-family"}:
-            yield _asked(node, sure, plain)
+            yield _asked(node, plain)
         elif node.type in {"qualified-rule", "at-rule"}:
             yield from _declared(node.content or (), plain=False)
         elif node.type == "error" and "font" in text.lower():  # it may be what could not be read
             yield Asked((), " ".join(text.split()), plain=False)
 
 
-def _asked(node: Any, sure: bool, plain: bool) -> Asked:
+def _asked(node: Any, plain: bool) -> Asked:
     declared = f"{node.name}: {tinycss2.serialize(node.value).strip()}"
     plain = plain and node.name.islower()
     value = [each for each in node.value if each.type not in {"whitespace", "comment"}]
@@ -198,7 +238,7 @@ def _asked(node: Any, sure: bool, plain: bool) -> Asked:
         families = LEFT_OPEN
     if not families or families[0] in {"unset", "revert", "revert-layer"}:
         return Asked((), declared, plain=False)
-    return Asked(families, declared, sure and plain, plain)
+    return Asked(families, declared, plain, node.important)
 
 
 def _after_size(value: Nodes) -> Nodes:
@@ -236,63 +276,3 @@ def _parted(nodes: Nodes, mark: str) -> Iterator[Nodes]:
             yield nodes[start:place]
             start = place + 1
     yield nodes[start:]
-
-
-def _rules(sheet: str) -> Iterator[_Rule]:
-    """Yield the rules of a style sheet that speak of fonts.
-
-    In a block within a block (`@media`, nested rules), of which the renderer takes no
-    notice, a declaration may mean any element; so may one where braces do not pair up.
-    """
-    paired = sheet.count("{") == sheet.count("}")
-    for rule in tinycss2.parse_stylesheet(sheet, skip_comments=True, skip_whitespace=True):
-        if rule.type == "qualified-rule":
-            yield from _rules_of(rule, paired)
-        elif rule.type == "at-rule" and rule.lower_at_keyword != "font-face":
-            yield _meaning_any(rule)
-
-
-def _rules_of(rule: Any, paired: bool) -> Iterator[_Rule]:
-    content = rule.content
-    bare = [each for each in rule.prelude if each.type not in {"[] block", "comment"}]
-    nested = any(each.type == "{} block" for each in content)
-    if nested or not paired or not all(_is_plain(each) for each in bare):
-        yield _meaning_any(rule)
-        return
-    for selector in _parted(bare, ","):
-        parts = _compounds(selector)
-        alone = len(parts) == 1 and len(bare) == len(rule.prelude)
-        last = parts[-1]
-        after_dot = {place + 1 for place, each in enumerate(last) if each == "."}
-        words = [(place, each.value) for place, each in enumerate(last) if each.type == "ident"]
-        yield _Rule(
-            next((word for place, word in words if place not in after_dot), ""),
-            frozenset(word for place, word in words if place in after_dot),
-            frozenset(each.value for each in last if each.type == "hash"),
-            alone,
-            tuple(_declared(content, sure=alone)),
-        )
-
-
-def _meaning_any(rule: Any) -> _Rule:
-    asked = tuple(_declared(rule.content or (), plain=False))
-    return _Rule(None, frozenset(), frozenset(), False, asked)
-
-
-def _is_plain(node: Any) -> bool:
-    """Tell whether the renderer follows a selector with this in it.
-
-    It follows tags, classes, ids, descendants, children and neighbours.
-    """
-    return node.type in {"ident", "hash", "whitespace"} or any(node == mark for mark in ".*>+,")
-
-
-def _compounds(selector: Nodes) -> list[Nodes]:
-    """Return what a selector says of each element that it speaks of, the last one its own."""
-    parts: list[list[Any]] = [[]]
-    for node in selector:
-        if node.type == "whitespace" or node == ">" or node == "+":
-            parts.append([])
-        else:
-            parts[-1].append(node)
-    return [part for part in parts if part] or [[]]

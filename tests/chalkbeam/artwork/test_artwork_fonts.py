@@ -136,6 +136,44 @@ def test_a_font_that_is_not_there_is_refused_however_it_is_named(draw, sheet, sa
 @pytest.mark.parametrize(
     ("sheet", "said"),
     [
+        # a selector that does not mean the text (Selectors 4)
+        ("g .a{font-family:Gone}", ""),
+        ("rect + .a{font-family:Gone}", ""),
+        ("g > svg > .a{font-family:Gone}", ""),
+        ('[fill="blue"], [y|="5"]{font-family:Gone}', ""),
+        # one that is weaker (CSS Cascade 5, 6.1; Selectors 4, 15)
+        ("text.a{font-family:Tern Low} .a{font-family:Gone}", ""),
+        ("svg .a{font-family:Tern Low} .a{font-family:Gone}", ""),
+        ("text[fill]{font-family:Tern Low} text{font-family:Gone}", ""),
+        ("#t{font-family:Tern Low} text.a.a{font-family:Gone}", ""),
+        (".a{font-family:Gone} .a{font:30px Tern Low}", ""),
+        (".a{font-family:Gone; font-family:Tern Low}", ""),
+        ("#t{font-family:Gone}", 'style="font-family:Tern Low"'),
+        ("*{font-family:Tern Low}", 'font-family="Gone"'),
+    ],
+)
+def test_a_font_that_no_text_comes_out_in_is_not_asked_for(draw, sheet, said):
+    whole = f'class="a" id="t" fill="red" {said}'
+    art = draw(f"<style>text{{font-family:Tern Low}} {sheet}</style>{SECOND.format(whole)}")
+    assert art.ink.width == pytest.approx(24, abs=0.1)
+    assert "Gone" not in str(art.remarks[0])
+
+
+def test_an_important_font_and_what_it_outdoes_are_both_asked_for(draw):
+    # Of two important ones the renderer takes the first, CSS the stronger.
+    second = SECOND.format('id="t"')
+    for sheet in (
+        "text{font-family:Tern Low!important} #t{font-family:Tern Tall}",
+        "text{font-family:Tern Low!important} #t{font-family:Tern Tall!important}",
+    ):
+        art = draw(f"<style>{sheet}</style>{second}")
+        assert art.ink.width == pytest.approx(24, abs=0.1)
+        assert "Tern Tall" in str(art.remarks[0])
+
+
+@pytest.mark.parametrize(
+    ("sheet", "said"),
+    [
         # what the renderer passes over, so that the text would come out in another font
         ("@media screen{text{font-family:Tern Low}}", ""),
         ("text:nth-child(3){font-family:Tern Low}", ""),
@@ -143,6 +181,16 @@ def test_a_font_that_is_not_there_is_refused_however_it_is_named(draw, sheet, sa
         ("text{font-family:Tern Low", ""),
         ("rect{fill:red}}text{font-family:Tern Low}", ""),
         ("text.a{FONT-FAMILY:Tern Low}", 'class="a"'),
+        ("text..a{font-family:Tern Low}", 'class="a"'),
+        ("> text{font-family:Tern Low}", ""),
+        ("svg/**/text{font-family:Tern Low}", ""),
+        ("style ~ text{font-family:Tern Low}", ""),
+        ('[fill="Red" i]{font-family:Tern Low}', 'fill="red"'),
+        ('[ fill="red"]{font-family:Tern Low}', 'fill="red"'),
+        ("[fill^=re]{font-family:Tern Low}", 'fill="red"'),
+        (r".\61{font-family:Tern Low}", 'class="a"'),
+        (r"text{font-family:'Tern\20 Low'}", ""),
+        (".a{fill; font-family:Tern Low}", 'class="a"'),
         ("", 'style="font:30px/1.2 Tern Low"'),
         ("", 'style="font:caption"'),
         ("", 'font="30px Tern Low"'),
