@@ -36,7 +36,7 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
     from chalkbeam.orders.sheet import read_sheet
-    from chalkbeam.orders.shop import Shop, fit_on_press
+    from chalkbeam.orders.shop import fit_on_press
     from chalkbeam.orders.times import Times
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store
@@ -48,7 +48,7 @@ def open_station(folder: Path, size: tuple[int, int], pieces: int = 0):
 
     goods = Path(tern_harbour.__file__).parent
     light = demo_rig(size)
-    order = read_sheet(goods / SHEET, catalogue=Shop(), artwork_folder=goods).pieces
+    order = read_sheet(goods / SHEET, artwork_folder=goods).pieces
     if pieces:
         order = tuple(
             Piece(

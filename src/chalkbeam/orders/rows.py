@@ -10,11 +10,11 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import Row, column_letter, is_blank
 from chalkbeam.basics.units import Unit
-from chalkbeam.orders.catalogue import Catalogue
 from chalkbeam.orders.cells import RowCells
 from chalkbeam.orders.headers import Cells, Column, Header, plain
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
 from chalkbeam.orders.problems import Problem
+from chalkbeam.orders.shop import Shop
 
 MOST_PIECES = 100_000
 """Beyond this a quantity is taken for a typing error."""
@@ -43,12 +43,12 @@ class RowReader:
         self,
         header: Header,
         unit: Unit | None,
-        catalogue: Catalogue,
         folder: Path,
         absent: bool = False,
     ) -> None:
         self.absent = absent
-        self.header, self.catalogue, self.folder = header, catalogue, folder
+        self.header, self.folder = header, folder
+        self.shop = Shop()
         self._row = RowCells(header, unit)
         self.turns = sorted({column.turn for column in header.columns})
         self.notes: list[str] = []
@@ -145,17 +145,17 @@ class RowReader:
             column = self._row.column(field)
             if not text and column and not self._row.is_bad(column):
                 self._row.wrong(column, f"the {field} is missing: fill it in")
-        known_style = self._known("style", self.catalogue.style, style) if style else None
-        known_fit = self._known("fit", self.catalogue.fit, fit)
+        known_style = self._known("style", self.shop.style, style) if style else None
+        known_fit = self._known("fit", self.shop.fit, fit)
         if known_style is None or known_fit is None or not size:
             return style, size, fit
         known_size = self._known(
-            "size", lambda name: self.catalogue.size(known_style, name, known_fit), size
+            "size", lambda name: self.shop.size(known_style, name, known_fit), size
         )
         return known_style, known_size or size, known_fit
 
     def _known(self, field: str, find: Callable[[str], str], text: str) -> str | None:
-        """Return the catalogue's own name for a cell; None, with a problem, if it has none."""
+        """Return the shop's own name for a cell; None, with a problem, if it has none."""
         try:
             return find(text)
         except Refusal as refusal:
@@ -167,7 +167,7 @@ class RowReader:
     ) -> None:
         for location in dict.fromkeys(imprint.location for imprint in imprints):
             try:
-                self.catalogue.check(style, size, fit, location)
+                self.shop.check(style, size, fit, location)
             except Refusal as refusal:
                 self._row.wrong(self._row.column("location"), f"{location} cannot be: {refusal}")
 
@@ -279,13 +279,13 @@ class RowReader:
 
     def _check_lettering(self, field: str, text: str) -> None:
         try:
-            self.catalogue.lettering(text)
+            self.shop.lettering(text)
         except Refusal as refusal:
             self._row.wrong(self._row.column(field), str(refusal))
 
     def _location(self, text: str, column: Column | None) -> str:
         try:
-            return self.catalogue.location(text)
+            return self.shop.location(text)
         except Refusal as refusal:
             self._row.wrong(column, str(refusal))
             return ""

@@ -14,7 +14,6 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import read_table
 from chalkbeam.basics.units import Unit
-from chalkbeam.orders.catalogue import AnyCatalogue, Catalogue
 from chalkbeam.orders.headers import Cells, find_header
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.problems import Problem, SheetRefusal
@@ -59,7 +58,6 @@ def read_sheet(
     path: Path,
     *,
     unit: Unit | None = None,
-    catalogue: Catalogue | None = None,
     artwork_folder: Path | None = None,
     examine: Examine | None = None,
     absent: bool = False,
@@ -73,8 +71,6 @@ def read_sheet(
         CSV or XLSX.
     unit : Unit, optional
         Of bare lengths whose header names none; without it they are problems.
-    catalogue : Catalogue, optional
-        Checks and translates styles, sizes and locations; any name is taken without one.
     artwork_folder : Path, optional
         Where artwork files are, if not beside the sheet.
     examine : callable, optional
@@ -108,9 +104,7 @@ def read_sheet(
         notes += [f"Worksheet “{titles[0]}” is read, “{title}” is not." for title in more]
     else:
         header, rows = max(headed, key=lambda pair: len(pair[0].columns))
-    reader = RowReader(
-        header, unit, catalogue or AnyCatalogue(), artwork_folder or path.parent, absent
-    )
+    reader = RowReader(header, unit, artwork_folder or path.parent, absent)
     reader.check_header()
     if not reader.problems:
         for index in range(header.row + 1, len(rows)):

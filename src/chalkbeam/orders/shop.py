@@ -25,7 +25,10 @@ _FITS = {
 
 
 class Shop:
-    """A `Catalogue` of every garment and location that Chalkbeam knows, the shop's included.
+    """Every garment and location that Chalkbeam knows, the shop's own included.
+
+    Turns names as people write them into those that the program knows; each method raises
+    `Refusal` with what is known instead.
 
     Caches its answers, for a sheet asks the same a thousand times; make a new one for each
     reading, so that edited charts and presets are seen.

@@ -11,7 +11,6 @@ from chalkbeam.orders import precheck
 from chalkbeam.orders.precheck import on_file, precheck_order
 from chalkbeam.orders.problems import SheetRefusal, row_words
 from chalkbeam.orders.sheet import read_sheet
-from chalkbeam.orders.shop import Shop
 from chalkbeam.station.precheck_on_rigs import first_rigs
 from chalkbeam.station.ready_imprint import ImprintPreparer
 from tests.support.crew_order import write_pennant
@@ -29,9 +28,7 @@ def read(tmp_path):
     def call(*rows, lay=None):
         sheet = tmp_path / "crew.csv"
         sheet.write_text(HEAD + "".join(f"{row}\n" for row in rows))
-        return read_sheet(
-            sheet, catalogue=Shop(), examine=lambda order: precheck_order(order, lay or on_file())
-        )
+        return read_sheet(sheet, examine=lambda order: precheck_order(order, lay or on_file()))
 
     return call
 
@@ -133,7 +130,7 @@ def test_names_and_numbers_are_found_in_their_own_columns(read):
 def test_lengths_are_told_in_the_unit_asked_for(read, tmp_path):
     order = read("crew tee,M,navy,1,left chest,pennant.png,3 in,,,,")
     (tmp_path / "crew.csv").write_text(HEAD + "crew tee,M,navy,1,full front,pennant.png,30 in,,,,")
-    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    order = read_sheet(tmp_path / "crew.csv")
     problems, _ = precheck_order(order, on_file(), Unit.INCH)
     assert " in off the front" in problems[0].message
     problems, _ = precheck_order(order, on_file(), Unit.MM)
@@ -144,11 +141,11 @@ def test_a_reorder_is_placed_where_it_lay_before(read, tmp_path):
     row = "zip hood,M,navy,1,full front,pennant.png,200 mm,,,,"
     (found,) = refused(read, row)
     assert "on the zip" in found[2]
-    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    order = read_sheet(tmp_path / "crew.csv")
     assert precheck_order(order, on_file(), location_of=lambda imprint: "full-back") == ((), ())
     # Imprints that are alike but for where they lay before are looked at one by one.
     (tmp_path / "crew.csv").write_text(f"{HEAD}{row}\n{row}\n")
-    order = read_sheet(tmp_path / "crew.csv", catalogue=Shop())
+    order = read_sheet(tmp_path / "crew.csv")
     brought = {order.pieces[0].imprints[0].id: "full-back"}
     problems, _ = precheck_order(
         order, on_file(), location_of=lambda each: brought.get(each.id, each.location)

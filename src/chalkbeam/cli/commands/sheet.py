@@ -65,7 +65,6 @@ def read_order(
         As `chalkbeam.orders.sheet.read_sheet`.
     """
     from chalkbeam.orders.sheet import read_sheet
-    from chalkbeam.orders.shop import Shop
 
     examine = None
     if lay is not None:
@@ -75,7 +74,7 @@ def read_order(
             return precheck_order(order, lay, units)
 
     return read_sheet(
-        sheet, unit=unit, catalogue=Shop(), artwork_folder=artwork, examine=examine,
+        sheet, unit=unit, artwork_folder=artwork, examine=examine,
         absent=absent, readable=readable,
     )  # fmt: skip
 
