@@ -4,8 +4,8 @@
 
 *Mixed* orders draw styles, sizes, colours, up to two imprints, pads and names by chance from
 short lists, as a club's order does; in *all different* ones nearly every piece has artwork of
-its own, the worst case for grouping. *Over bound* compares with a sum that no order can go
-below; the least possible lies between the two.
+its own. *Over bound* compares with a sum that no order can go below; the least possible lies
+between the two.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from dataclasses import replace
 from chalkbeam.orders.order_of_work import fit_as_listed, plan, total, walk
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.times import Times, format_duration
+from chalkbeam.orders.visits import tasks_of
 from tests.support.random_orders import random_order
 
 
@@ -40,24 +41,23 @@ def against_every_order(count: int) -> None:
     ratios = []
     for seed in range(count):
         pieces = random_order(seed, 4, artworks=2, sizes=2, most=2, lettering=0.1)
-        tasks = [(p, i, fit_as_listed(p, i)) for p in pieces for i in p.imprints][:7]
-        kept = {task[1].id for task in tasks}
+        kept = {imprint.id for imprint in [i for p in pieces for i in p.imprints][:7]}
         pieces = [replace(p, imprints=tuple(i for i in p.imprints if i.id in kept)) for p in pieces]
-        tasks = [(p, i, fit_as_listed(p, i)) for p in pieces for i in p.imprints]
+        tasks = [task for piece in pieces for task in tasks_of(piece, fit_as_listed)]
         best = min(
             total(walk(order, Times()))
             for order in itertools.permutations(tasks)
             if all(
-                not after[1].follows or before[1].id == after[1].follows
+                not after.imprint.follows or before.imprint.id == after.imprint.follows
                 for before, after in itertools.pairwise(order)
             )
-            and not order[0][1].follows
+            and not order[0].imprint.follows
         )
         ratios.append(plan([p for p in pieces if p.imprints]).seconds / best)
     exact = sum(ratio < 1 + 1e-9 for ratio in ratios)
     print(
         f"\nAgainst every order of up to 7 imprints, {count} orders: the cheapest in {exact}, "
-        f"worst {max(ratios) - 1:.1%} dearer."
+        f"{sum(ratios) / count - 1:.1%} dearer on average, at worst {max(ratios) - 1:.1%}."
     )
 
 

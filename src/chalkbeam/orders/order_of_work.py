@@ -6,10 +6,8 @@ of garments, and for threading the garment: a load for another piece, a turn for
 same piece threaded another way, nothing if it stays on the platen. Each imprint costs its
 laying, its pressing and its dwell. The sum is what `walk` adds up; nothing else does.
 
-Under this model two imprints that agree in everything cost the same wherever they stand,
-so the order is sought over *groups* of equal visits rather than over pieces: a few dozen
-even for thousands of pieces (`visits`, `sequence`). Whether the imprints of one piece are pressed
-in one visit or in separate passes is decided for each kind of piece by trying both.
+The order is a plain sort (`visits.in_order`), no search for the cheapest; how near it comes to
+that is measured by ``python -m benchmarks.plan``.
 """
 
 from __future__ import annotations
@@ -19,9 +17,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from chalkbeam.orders.pieces import Fit, Imprint, Piece
-from chalkbeam.orders.sequence import spanning_weight
 from chalkbeam.orders.times import Times
-from chalkbeam.orders.visits import Chooser, Task, best_order, blocks_of, tasks_of
+from chalkbeam.orders.visits import (
+    Chooser,
+    State,
+    Task,
+    blocks_of,
+    in_order,
+    tasks_of,
+    visits_of,
+)
 
 
 @dataclass(frozen=True)
@@ -103,29 +108,25 @@ def fit_as_listed(piece: Piece, imprint: Imprint) -> Fit:
     return Fit(imprint.platen, imprint.pad)
 
 
-def walk(tasks: Iterable[tuple[Piece, Imprint, Fit]], times: Times) -> tuple[Stop, ...]:
+def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:
     """Return the stops of an order as it stands: the one place where costs are added up."""
     stops: list[Stop] = []
-    for piece, imprint, fit in tasks:
-        changes: list[str] = []
-        if not stops:
-            changes.append("load")
-        else:
-            last = stops[-1]
-            for name, before, now in (
-                ("platen", last.fit.platen, fit.platen),
-                ("pad", last.fit.pad, fit.pad),
-                ("stack", last.imprint.art.stack, imprint.art.stack),
-                ("pile", last.piece.pile, piece.pile),
-            ):
-                if before != now:
-                    changes.append(name)
-            if last.piece.id != piece.id:
+    last: Task | None = None
+    for task in tasks:
+        changes = ["load"]
+        if last is not None:
+            changes = [
+                name
+                for name in State._fields
+                if getattr(last.state, name) != getattr(task.state, name)
+            ]
+            if last.piece.id != task.piece.id:
                 changes.append("load")
-            elif last.fit != fit:
+            elif last.fit != task.fit:
                 changes.append("turn")
-        seconds = sum(getattr(times, name) for name in changes)
-        stops.append(Stop(piece, imprint, fit, tuple(changes), seconds + work(imprint, times)))
+        seconds = sum(getattr(times, name) for name in changes) + work(task.imprint, times)
+        stops.append(Stop(task.piece, task.imprint, task.fit, tuple(changes), seconds))
+        last = task
     return tuple(stops)
 
 
@@ -185,7 +186,7 @@ def plan(
         raise ValueError(f"pinned pieces are not in the order: {', '.join(unknown)}")
     blocks = {piece.id: blocks_of(tasks_of(piece, choose)) for piece in pieces}
     listed_tasks = [task for each in blocks.values() for block in each for task in block]
-    listed = _walk(listed_tasks, times)
+    listed = walk(listed_tasks, times)
     if as_listed:
         stops = listed
     else:
@@ -196,9 +197,15 @@ def plan(
         pinned = {piece.id: piece for piece in sheet_pins}
         pinned |= {name: by_id[name] for name in first if name not in pinned}
         head = [task for name in pinned for block in blocks[name] for task in block]
-        rest = [each for name, each in blocks.items() if each and name not in pinned]
+        rest = [
+            visit
+            for name, each in blocks.items()
+            if name not in pinned
+            for visit in visits_of(each, times)
+        ]
         start = head[-1].state if head else None
-        stops = _walk([*head, *best_order(rest, times, start)], times)
+        tail = [task for visit in in_order(rest, times, start) for task in visit]
+        stops = walk([*head, *tail], times)
         if not pinned and total(listed) <= total(stops):
             stops = listed
     return Plan(
@@ -211,17 +218,13 @@ def plan(
     )
 
 
-def _walk(tasks: Sequence[Task], times: Times) -> tuple[Stop, ...]:
-    return walk(((task.piece, task.imprint, task.fit) for task in tasks), times)
-
-
 def _bound(tasks: Sequence[Task], times: Times) -> float:
     """Return seconds that no order can go below.
 
-    Every order passes through every distinct (platen, pad, stack, pile), and a path through
-    points of a metric space is never shorter than their minimum spanning tree. Every
-    piece is threaded once for each of its fits, by a load first and by the cheaper of load
-    and turn after that.
+    Every platen, pad, stack and pile but the first is changed to at least once, and between
+    one of their combinations and the next something changes, be it what takes least. Every
+    piece is threaded once for each of its fits, by a load first and by the cheaper of load and
+    turn after that.
     """
     fits: dict[str, set[Fit]] = defaultdict(set)
     for task in tasks:
@@ -229,4 +232,9 @@ def _bound(tasks: Sequence[Task], times: Times) -> float:
     again = min(times.load, times.turn)
     threading = sum(times.load + (len(each) - 1) * again for each in fits.values())
     fixed = sum(work(task.imprint, times) for task in tasks)
-    return fixed + threading + spanning_weight({task.state for task in tasks}, times)
+    states = {task.state for task in tasks}
+    costs: list[float] = [getattr(times, name) for name in State._fields]
+    least = [max(len(set(values)) - 1, 0) for values in zip(*states, strict=True)]
+    more = max(len(states) - 1 - sum(least), 0)
+    changes = sum(cost * count for cost, count in zip(costs, least, strict=False))
+    return fixed + threading + changes + more * min(costs)

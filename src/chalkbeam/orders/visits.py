@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-import itertools
-from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from chalkbeam.orders.pieces import Fit, Imprint, Piece
-from chalkbeam.orders.sequence import Ends, State, shortest_path, step_cost
 from chalkbeam.orders.times import Times
 
 Chooser = Callable[[Piece, Imprint], Fit]
+
+
+class State(NamedTuple):
+    """What is on the press and beside it; to change a field takes `Times` of its name."""
+
+    platen: str
+    pad: str
+    stack: str
+    pile: str
 
 
 @dataclass(frozen=True)
@@ -21,21 +28,23 @@ class Task:
     piece: Piece
     imprint: Imprint
     fit: Fit
-    stack: str
-    pile: str
     state: State
+
+
+Visit = tuple[Task, ...]
+"""What is pressed on a piece before it is put aside."""
 
 
 def tasks_of(piece: Piece, choose: Chooser) -> list[Task]:
     """Return a piece's imprints as tasks, in the sheet's order."""
     pile, tasks = piece.pile, []
     for imprint in piece.imprints:
-        fit, stack = choose(piece, imprint), imprint.art.stack
-        tasks.append(Task(piece, imprint, fit, stack, pile, (fit.platen, fit.pad, stack, pile)))
+        fit = choose(piece, imprint)
+        tasks.append(Task(piece, imprint, fit, State(fit.platen, fit.pad, imprint.art.stack, pile)))
     return tasks
 
 
-def blocks_of(tasks: Sequence[Task]) -> list[tuple[Task, ...]]:
+def blocks_of(tasks: Sequence[Task]) -> list[Visit]:
     """Return the tasks of one piece with every dependent imprint right behind what it follows."""
     chains: dict[str, list[Task]] = {}
     head: dict[str, str] = {}
@@ -47,132 +56,59 @@ def blocks_of(tasks: Sequence[Task]) -> list[tuple[Task, ...]]:
     return [tuple(chain) for chain in chains.values()]
 
 
-Visit = tuple[Task, ...]
-_Kind = tuple[tuple[Fit, str], ...]
+def visits_of(blocks: Iterable[Visit], times: Times) -> list[Visit]:
+    """Return one piece's visits: blocks are joined where to stay is no dearer than to come back.
 
-
-def _kind(tasks: Sequence[Task]) -> _Kind:
-    return tuple((task.fit, task.stack) for task in tasks)
-
-
-def visits_of(blocks: Sequence[Visit], together: bool) -> list[Visit]:
-    """Return one piece's visits to the press: one each block, or joined by platen and pad."""
-    if not together:
-        return list(blocks)
-    joined: dict[tuple[str, str], list[Visit]] = defaultdict(list)
-    for block in blocks:
-        joined[block[0].fit.platen, block[0].fit.pad].append(block)
-    return [
-        tuple(task for block in sorted(group, key=lambda b: b[0].fit.loading) for task in block)
-        for group in joined.values()
-    ]
-
-
-@dataclass(frozen=True)
-class _Sample:
-    """One visit of a group, which stands for all of them.
-
-    `once` is what a visit costs inside, `again` what it costs to begin another right after.
+    On the platen and pad that are on, the next block costs a turn if it lies another way and,
+    where its stack is another, going to that and back again; coming back costs a load.
     """
-
-    key: tuple[_Kind, str]
-    ends: Ends
-    once: float
-    again: float
-
-
-class _Grouping:
-    """Equal visits gathered, and the order of the groups that costs least."""
-
-    def __init__(self, pieces: Iterable[Sequence[Visit]], times: Times, start: State | None):
-        self.times, self.start = times, start
-        self.alike: dict[tuple[_Kind, str], list[Sequence[Visit]]] = defaultdict(list)
-        for blocks in pieces:
-            kind = _kind([task for block in blocks for task in block])
-            self.alike[kind, blocks[0][0].pile].append(blocks)
-        self._samples = {
-            together: [
-                [self._sample(visit) for visit in visits_of(alike[0], together)]
-                for alike in self.alike.values()
-            ]
-            for together in (False, True)
-        }
-
-    def _sample(self, visit: Visit) -> _Sample:
-        once = self.times.load
-        for before, after in itertools.pairwise(visit):
-            once += step_cost(before.state, after.state, self.times)
-            once += self.times.turn if before.fit != after.fit else 0.0
-        enter, leave = visit[0].state, visit[-1].state
-        return _Sample(
-            (_kind(visit), visit[0].pile),
-            (enter, leave),
-            once,
-            step_cost(leave, enter, self.times),
-        )
-
-    def kinds(self) -> list[_Kind]:
-        """Return the kinds of piece with several blocks, most pieces first."""
-        counts: Counter[_Kind] = Counter()
-        for (kind, _), pieces in self.alike.items():
-            if len(pieces[0]) > 1:
-                counts[kind] += len(pieces)
-        return [kind for kind, _ in counts.most_common()]
-
-    def cost(self, together: frozenset[_Kind]) -> float:
-        """Return what changing between and within the groups costs, in a quickly found order."""
-        ends: dict[tuple[_Kind, str], Ends] = {}
-        cost = 0.0
-        for place, ((kind, _), pieces) in enumerate(self.alike.items()):
-            for sample in self._samples[kind in together][place]:
-                cost += len(pieces) * (sample.once + sample.again)
-                if sample.key not in ends:
-                    ends[sample.key] = sample.ends
-                    cost -= sample.again
-        _, between = shortest_path(list(ends.values()), self.times, self.start, thorough=False)
-        return cost + between
-
-    def arrange(self, together: frozenset[_Kind]) -> list[Visit]:
-        """Return every visit, in the best order found."""
-        groups: dict[tuple[_Kind, str], list[Visit]] = defaultdict(list)
-        for place, ((kind, _), pieces) in enumerate(self.alike.items()):
-            samples = self._samples[kind in together][place]
-            for blocks in pieces:
-                for sample, visit in zip(samples, visits_of(blocks, kind in together), strict=True):
-                    groups[sample.key].append(visit)
-        members = list(groups.values())
-        ends = [(group[0][0].state, group[0][-1].state) for group in members]
-        path, _ = shortest_path(ends, self.times, self.start)
-        return [visit for index in path for visit in members[index]]
+    visits: list[Visit] = []
+    for block in sorted(blocks, key=_alike):
+        stay = float("inf")
+        if visits:
+            last, now = visits[-1][-1], block[0]
+            if (last.fit.platen, last.fit.pad) == (now.fit.platen, now.fit.pad):
+                stay = times.turn if last.fit != now.fit else 0.0
+                stay += 2 * times.stack if last.state.stack != now.state.stack else 0.0
+        if stay <= times.load:
+            visits[-1] += block
+        else:
+            visits.append(block)
+    return visits
 
 
-def best_order(pieces: Sequence[Sequence[Visit]], times: Times, start: State | None) -> list[Task]:
-    """Return every piece's tasks in the cheapest order found.
+def _alike(block: Visit) -> tuple[str, str, str, str]:
+    fit = block[0].fit
+    return fit.platen, fit.pad, fit.loading, block[0].state.stack
+
+
+def in_order(visits: Sequence[Visit], times: Times, start: State | None) -> list[Visit]:
+    """Return the visits sorted: what takes longest to change changes least often.
+
+    The visits that share the costliest thing to change stand together, among those the ones
+    that share the next, and so on; last come face and location, then the sheet's order. Of
+    the groups within one, that comes first which shares what is already there, so that a
+    change of platen need not also change the stack.
 
     Parameters
     ----------
-    pieces : sequence of (sequence of Visit)
-        Each piece's blocks (`blocks_of`); none empty.
+    visits : sequence of Visit
     times : Times
     start : State or None
         What is on the press before.
     """
-    if not pieces:
-        return []
-    grouping = _Grouping(pieces, times, start)
-    kinds = grouping.kinds()
-    best = min((frozenset[_Kind](), frozenset(kinds)), key=grouping.cost)
-    cost = grouping.cost(best)
-    # One kind at a time, the commonest first: each decision barely touches the others.
-    for kind in kinds[: min(_KINDS_TRIED, _EFFORT // len(grouping.alike))]:
-        trial = grouping.cost(best ^ {kind})
-        if trial < cost:
-            best, cost = best ^ {kind}, trial
-    return [task for visit in grouping.arrange(best) for task in visit]
+    return _nested(visits, sorted(State._fields, key=lambda name: -getattr(times, name)), start)
 
 
-_KINDS_TRIED = 24
-"""Kinds of piece whose imprints are tried together and apart."""
-
-_EFFORT = 40_000
-"""Kinds of piece examined in all those trials: keeps planning linear when all differ."""
+def _nested(visits: Sequence[Visit], names: Sequence[str], at: State | None) -> list[Visit]:
+    if not names:
+        return sorted(visits, key=lambda visit: (visit[0].fit.loading, visit[0].imprint.location))
+    name, *finer = names
+    groups: dict[str, list[Visit]] = {}
+    for visit in visits:
+        groups.setdefault(getattr(visit[0].state, name), []).append(visit)
+    ordered: list[Visit] = []
+    for value in sorted(groups, key=lambda value: at is None or value != getattr(at, name)):
+        ordered += _nested(groups[value], finer, at)
+        at = ordered[-1][-1].state
+    return ordered

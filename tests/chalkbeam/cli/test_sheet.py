@@ -64,8 +64,8 @@ def test_plan_compares_and_says_its_assumptions(sheet):
 
 
 def test_plan_names_the_pad_that_the_first_piece_needs(sheet):
-    lines = chalkbeam("sheet", "plan", sheet).splitlines()
-    first, *rest = [line for line in lines if "crest.svg" in line or "tern.png" in line]
+    lines = chalkbeam("sheet", "plan", sheet, "--first", "32-1").splitlines()
+    first, *rest = [line for line in lines if ".svg" in line or ".png" in line]
     assert first.startswith("1 ")
     assert first.rstrip().endswith("pad 8x10x0.4in")
     assert any("pad out, transfers" in line for line in rest)
