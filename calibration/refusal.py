@@ -7,15 +7,15 @@ from enum import Enum
 
 
 class RemedyKind(Enum):
-    """What would mend a refused calibration."""
+    """What an operator can do. How it is done, a host knows: an option typed, a button pressed."""
 
-    ONE_MORE = "one more photo"
+    ONE_MORE = "one more photo, from the side that is the value if one is told"
     """The photos so far stay."""
 
-    HEIGHT = "a photo on a board, or the lens's place by tape, or thinner cloth"
+    ON_SPACER = "one more photo, the cards on a board"
     """The photos so far stay; photos of one plane say little of height, however many."""
 
-    AGAIN = "one photo again"
+    AGAIN = "the photo whose file name is the value, again"
     """The others stay."""
 
     SINCE_MOVED = "all photos again, something having moved"
@@ -26,29 +26,60 @@ class RemedyKind(Enum):
     SPACER_AGAIN = "cards on the board put right, then its photos again"
     """Those of the bare platen stay."""
 
-    MEASURE = "something measured again"
-    """No photo helps."""
+    CROSSES = "as many crosses as the value"
+    BAR = "the printed bar measured"
+    SPACER = "the height of the board under the cards measured"
+    LENS = "the place of the projector's lens by tape"
+    THROW = "the throw ratio of the projector's data sheet"
+    UP_TO = "no cloth that is higher than the value, mm"
+    PART_LIT = "a picture on a part of the platen alone"
 
-    CROSSES = "more or surer crosses"
+    NEW_RIG = "a calibration"
+    NEW_RIG_FILE = "a calibration, kept in the file that is the value"
+    RIG_FILE = "the rig kept in a file of its own"
+    RIG = "a rig named"
+    DEFAULT_RIG = "a rig for all that name none"
+    DISPLAY = "the projector's display named"
+    SAME_MARKS = "platen, picture and marks as they were when the crosses were set"
+    ANEW = "what was begun left aside, and begun anew"
+
+    WIDTH = "the width of the ink"
+    SHEET_WIDTH = "the width of the whole sheet"
+    WHOLE = "the background taken for ink"
+    PAGE = "another page"
+    CLOTH_PARTS = "the parts of a photo that show cloth and white paper"
+    CHART = "a chart of sizes read in"
+    REPLACE = "the chart of that name replaced"
+
+    AS_BEGUN = "the run gone on with as it was recorded"
+    RUNS = "a look at the runs that there are"
+    RESCUE = "what can be read of the record, the file that is the value, written to a new one"
+    SAMPLES = "the folder of the sample photos named"
 
 
 @dataclass(frozen=True)
 class Remedy:
-    """What would mend what was refused, for a program that goes on by itself.
+    """Something that would mend what is told, named in the words of a sentence about it.
 
     Attributes
     ----------
     kind : RemedyKind
-    photo : str
-        File name of the photo that is to be taken again; "" where none is.
-    side : str
-        Side of the platen, "left", "right" or "front", from which one more photo would tell
-        most; "" where any will do.
+    words : str
+        What to do, as it reads in the sentence.
+    value : str or float
+        What goes with it, as the kind says; "" where nothing does.
     """
 
     kind: RemedyKind
-    photo: str = ""
-    side: str = ""
+    words: str
+    value: str | float = ""
+
+    def __str__(self) -> str:
+        return self.words
+
+
+Phrase = str | Remedy
+"""A part of a sentence."""
 
 
 class Refusal(ValueError):
@@ -59,20 +90,16 @@ class Refusal(ValueError):
 
     Parameters
     ----------
-    said : str
-        The sentence; or its beginning, what is wrong and where, if `advice` is given.
-    advice : str
-        What to do, without a full stop: the sentence is then "said: advice.".
-    remedy : Remedy, optional
-        The same advice as a value, where a program can follow it.
+    *said : str or Remedy
+        The sentence, in parts where remedies stand in it. As a message it reads the same
+        everywhere; a host may add to each remedy how it is done there.
     """
 
-    def __init__(self, said: str, advice: str = "", *, remedy: Remedy | None = None) -> None:
-        super().__init__(f"{said}: {advice}." if advice else said)
-        self.advice = advice
-        self.remedy = remedy
-        self._said = said
+    def __init__(self, *said: Phrase) -> None:
+        super().__init__("".join(map(str, said)))
+        self.said = said
 
-    def advising(self, advice: str) -> Refusal:
-        """Return the same refusal with other advice."""
-        return Refusal(self._said, advice, remedy=self.remedy)
+    @property
+    def remedies(self) -> tuple[Remedy, ...]:
+        """What would mend it, in the order of the sentence."""
+        return tuple(each for each in self.said if isinstance(each, Remedy))

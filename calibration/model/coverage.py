@@ -52,8 +52,10 @@ def check_covered(projector: ProjectorMap, face: PlatenFace) -> None:
     if share > MOST_UNLIT:
         raise Refusal(
             f"The picture ends on the platen: {100 * share:.0f} % of it, most of all "
-            f"{place_in_words(point, face)}, gets no light",
-            "show the pattern full screen, not in a window, let the picture cover the whole "
-            "platen, and take the photos again; if only a part can be lit, say --part-lit",
-            remedy=Remedy(RemedyKind.ALL_AGAIN),
+            f"{place_in_words(point, face)}, gets no light: show the pattern full screen, not in a "
+            "window, let the picture cover the whole platen, and ",
+            Remedy(RemedyKind.ALL_AGAIN, "take the photos again"),
+            "; if only a part can be lit, ",
+            Remedy(RemedyKind.PART_LIT, "say so"),
+            ".",
         )

@@ -22,7 +22,7 @@ from calibration.files import write_whole
 from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 
 if TYPE_CHECKING:
@@ -194,7 +194,9 @@ def load(path: Path | str) -> Rig:
         content = json.loads(place.read_text("utf-8"))
     except FileNotFoundError:
         raise Refusal(
-            f"There is no rig file at “{place}”: make one with chalkbeam calibrate --out {place}."
+            f"There is no rig file at “{place}”: ",
+            Remedy(RemedyKind.NEW_RIG_FILE, "make one", str(place)),
+            ".",
         ) from None
     except OSError as error:
         raise Refusal(
@@ -205,7 +207,9 @@ def load(path: Path | str) -> Rig:
             f"The rig file “{place}” is damaged or incomplete: calibrate again."
         ) from None
     if not isinstance(content, dict) or content.get("kind") != KIND:
-        raise Refusal(f"“{place}” is not a Chalkbeam rig file: name the file calibrate wrote.")
+        raise Refusal(
+            f"“{place}” is not a Chalkbeam rig file: name a file that a calibration wrote."
+        )
     version = content.get("version")
     if not isinstance(version, int) or version < 1:
         raise Refusal(f"The rig file “{place}” has no valid version: calibrate again.")

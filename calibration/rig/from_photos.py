@@ -94,8 +94,9 @@ def _all_different(photos: Sequence[Photo]) -> None:
         if one.size == other.size and np.array_equal(one.image, other.image):
             twice = "given twice" if other.name == one.name else f"the same photo as {one.name}"
             raise Refusal(
-                f"{other.name} is {twice}: leave it out, or take another from a different side.",
-                remedy=Remedy(RemedyKind.AGAIN, photo=other.name),
+                f"{other.name} is {twice}: leave it out, or ",
+                Remedy(RemedyKind.AGAIN, "take another from a different side", other.name),
+                ".",
             )
 
 
@@ -166,9 +167,9 @@ def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
         pixels = np.array([corner.pixel for corner in photo.pattern]).reshape(-1, 2)
         if unexplained_residual(lit, pixels, photo.size) > MOST_UNEXPLAINED:
             raise Refusal(
-                f"The parts of {photo.name} do not fit together: take it as one ordinary photo, "
-                "no panorama and not edited, of a flat platen.",
-                remedy=Remedy(RemedyKind.AGAIN, photo=photo.name),
+                f"The parts of {photo.name} do not fit together: ",
+                Remedy(RemedyKind.AGAIN, "take it as one ordinary photo", photo.name),
+                ", no panorama and not edited, of a flat platen.",
             )
 
 

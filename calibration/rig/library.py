@@ -10,7 +10,7 @@ from pathlib import Path
 import platformdirs
 
 from calibration.files import write_whole
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.file import Rig, load, save
 
 _DEFAULT = "default.txt"
@@ -103,12 +103,19 @@ def find(text: str | None) -> Path:
         chosen = default()
         if chosen is None and not names():
             raise Refusal(
-                "There is no rig yet: make one with chalkbeam calibrate, or name a file with --rig."
+                "There is no rig yet: ",
+                Remedy(RemedyKind.NEW_RIG, "make one"),
+                ", or ",
+                Remedy(RemedyKind.RIG, "name a file"),
+                ".",
             )
         if chosen is None:
             raise Refusal(
-                f"Several rigs are known and none is the default: {_known()}; choose with --rig "
-                "NAME or chalkbeam rig default NAME."
+                f"Several rigs are known and none is the default: {_known()}; ",
+                Remedy(RemedyKind.RIG, "name one"),
+                ", or ",
+                Remedy(RemedyKind.DEFAULT_RIG, "choose one for good"),
+                ".",
             )
         return place(chosen)
     path = Path(text)
@@ -144,7 +151,9 @@ def keep(rig: Rig) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise Refusal(
-            f"{path.parent} cannot be made ({error.strerror}): save the rig with --out FILE."
+            f"{path.parent} cannot be made ({error.strerror}): ",
+            Remedy(RemedyKind.RIG_FILE, "save the rig in a file"),
+            ".",
         ) from None
     save(rig, path)
     return path

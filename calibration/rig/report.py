@@ -137,6 +137,6 @@ def _findings(
         exact = worst_with_cards_exact(solution, rig.face)
         notes.append(
             f"The photos alone would place the light to {exact.bound:.2f} mm; the rest is how the "
-            "cards were laid, and crosses nudged on to marks take it out (crosses touch-up)."
+            "cards were laid, and crosses nudged on to marks take it out."
         )
     sheet.paragraph((x, y + 4), notes, 15, width, GREY)

@@ -15,7 +15,7 @@ import numpy as np
 from calibration.geometry import PlatenFace
 from calibration.model.pinhole import Array, Pinhole
 from calibration.model.uncertainty import Worst, place_in_words, worst
-from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from calibration.solve.advice import PRESS_FLAT, too_wide
 from calibration.solve.fit import KEYSTONED, Solution, solve_plans
 from calibration.solve.least_squares import minimise
@@ -62,6 +62,8 @@ HELD_OUT_LEAST = 0.05
 """Held-out corners nearer than this, mm, are near enough whatever the ratio. In a sharp photo
 even and odd corners differ by a fiftieth of a pixel, since each kind has its own colours."""
 
+HOW_HIGH = Remedy(RemedyKind.SPACER, "measure how high the cards' face is above the platen")
+
 
 def examine(solution: Solution, face: PlatenFace) -> tuple[Worst, ...]:
     """Return the worst point at each height the operator asked for, or refuse the calibration.
@@ -101,8 +103,9 @@ def _check_sensible(solution: Solution) -> None:
     if not (np.all(np.isfinite(lens)) and 100 < lens[2] < 20_000):
         raise Refusal(
             "The photos do not fit any projector above the platen: check that the platen's size "
-            "and the projector's resolution are the true ones, and take the photos again.",
-            remedy=Remedy(RemedyKind.ALL_AGAIN),
+            "and the projector's resolution are the true ones, and ",
+            Remedy(RemedyKind.ALL_AGAIN, "take the photos again"),
+            ".",
         )
 
 
@@ -112,17 +115,20 @@ def _check_cards(solution: Solution) -> None:
     if solution.photos and len(bare) < 3:
         raise Refusal(
             f"Only {len(bare)} of {len(solution.plans)} cards are seen on the bare platen: bring "
-            f"{_listed(missing)} into view and take the photo again.",
-            remedy=Remedy(RemedyKind.ONE_MORE),
+            f"{_listed(missing)} into view and ",
+            Remedy(RemedyKind.ONE_MORE, "take the photo again"),
+            ".",
         )
     fit = _misplaced_card(solution)
     if fit is None:
         return
     _check_bar(solution)
+    again = RemedyKind.SPACER_AGAIN if fit.raised else RemedyKind.ALL_AGAIN
     raise Refusal(
         f"{describe_card_pose(fit)}: lay it flush with the platen's edges, check that the "
-        "platen's size is the true one, and take the photos again.",
-        remedy=Remedy(RemedyKind.SPACER_AGAIN if fit.raised else RemedyKind.ALL_AGAIN),
+        "platen's size is the true one, and ",
+        Remedy(again, "take the photos again"),
+        ".",
     )
 
 
@@ -169,9 +175,9 @@ def _solved_without_bar(solution: Solution) -> Solution:
 def _bar_contradicted(bar: float, without_bar: Solution) -> Refusal:
     seen = 100 * without_bar.fit.print_scale
     return Refusal(
-        f"By their bar the cards are printed at {bar:.1f} %, by the photos at {seen:.1f} %: "
-        "measure the bar again (--bar), and the platen.",
-        remedy=Remedy(RemedyKind.MEASURE),
+        f"By their bar the cards are printed at {bar:.1f} %, by the photos at {seen:.1f} %: ",
+        Remedy(RemedyKind.BAR, "measure the bar again"),
+        ", and the platen.",
     )
 
 
@@ -188,8 +194,9 @@ def _check_scale(solution: Solution) -> None:
         larger, smaller = ("larger", "smaller") if growth > 0 else ("smaller", "larger")
         raise Refusal(
             f"The cards look {100 * abs(growth):.1f} % {larger} than drawn, or the platen is "
-            f"{smaller} than stated: measure the printed 100 mm bar (--bar) and the platen.",
-            remedy=Remedy(RemedyKind.MEASURE),
+            f"{smaller} than stated: ",
+            Remedy(RemedyKind.BAR, "measure the printed 100 mm bar"),
+            " and the platen.",
         )
     if bar is not None and abs(seen - bar / 100) > BAR_LIMIT:
         raise _bar_contradicted(bar, _solved_without_bar(solution))
@@ -207,10 +214,9 @@ def _check_spacers(solution: Solution) -> None:
         )
         if abs(off) > SPACER_LIMIT * math.hypot(error, SPACER_HEIGHT_ERROR):
             raise Refusal(
-                f"The light on the board does not lie as it would {height:g} mm up: measure how "
-                "high the cards' face is above the platen, state that (--raised), and make sure "
-                "that the projector's keystone correction is off.",
-                remedy=Remedy(RemedyKind.MEASURE),
+                f"The light on the board does not lie as it would {height:g} mm up: ",
+                HOW_HIGH,
+                ", and make sure that the projector's keystone correction is off.",
             )
 
 
@@ -222,23 +228,29 @@ def _check_keystone(solution: Solution) -> None:
         off = solution.zones[0].unevenness
         raise Refusal(
             f"The light lies up and down by {off:.2f} mm from one part of the platen to the next, "
-            f"as on an uneven face: {PRESS_FLAT}.",
-            remedy=Remedy(RemedyKind.ALL_AGAIN),
+            "as on an uneven face: ",
+            *PRESS_FLAT,
+            ".",
         )
+    put_right: tuple[Phrase, ...] = (
+        "the projector's keystone correction is off, and ",
+        Remedy(RemedyKind.ALL_AGAIN, "take the photos again"),
+        "; if it must stay on, ",
+        Remedy(RemedyKind.LENS, "measure where the lens is"),
+        ".",
+    )
     raised = sorted({photo.raised for photo in solution.photos if photo.raised})
     if raised:
         high = " and ".join(f"{height:g}" for height in raised)
         raise Refusal(
-            f"The light does not fit a plain lens and a board {high} mm high: measure how high "
-            "the cards' face is above the platen and state that (--raised), and make sure that "
-            "nothing moved and that the projector's keystone correction is off; if it must stay "
-            "on, measure where the lens is (--lens).",
-            remedy=Remedy(RemedyKind.ALL_AGAIN),
+            f"The light does not fit a plain lens and a board {high} mm high: ",
+            HOW_HIGH,
+            ", make sure that nothing moved and that ",
+            *put_right,
         )
     raise Refusal(
-        "The photos do not fit a plain projector lens: make sure that the projector's keystone "
-        "correction is off; if it must stay on, measure where the lens is (--lens).",
-        remedy=Remedy(RemedyKind.ALL_AGAIN),
+        "The photos do not fit a plain projector lens: make sure that ",
+        *put_right,
     )
 
 
@@ -292,21 +304,24 @@ def _check_photos(solution: Solution) -> None:
         k = int(np.argmax(alone * scale))
         raise Refusal(
             f"Corners in {solution.photos[k // 2].name} scatter by {(alone * scale)[k]:.2f} mm: it "
-            "is blurred, or a card is not flat; hold the camera still, press the cards flat, take "
-            "it again.",
-            remedy=Remedy(RemedyKind.AGAIN, photo=solution.photos[k // 2].name),
+            "is blurred, or a card is not flat; hold the camera still, press the cards flat, ",
+            Remedy(RemedyKind.AGAIN, "take it again", solution.photos[k // 2].name),
+            ".",
         )
     ratio = np.where(together * scale > 0.1, together / np.maximum(alone, 1e-3), 0.0)
     if np.max(ratio, initial=0.0) > DISAGREEMENT:
         photo = solution.photos[int(np.argmax(ratio)) // 2]
         if photo.raised:
-            other = f"or its board is not {photo.raised:g} mm high; measure that (--raised), or "
+            other, how_high = f"its board is not {photo.raised:g} mm high", "measure the board"
         else:
-            other = "or a photo shows the cards on a board: give that with --raised, or "
+            other, how_high = "a photo shows the cards on a board", "say how high that is"
         raise Refusal(
             f"{photo.name} does not agree with the other photos: the projector, the platen or a "
-            f"card has moved between them, {other}take all photos again without touching anything.",
-            remedy=Remedy(RemedyKind.SINCE_MOVED),
+            f"card has moved between them, or {other}; ",
+            Remedy(RemedyKind.SPACER, how_high),
+            ", or ",
+            Remedy(RemedyKind.SINCE_MOVED, "take all photos again without touching anything"),
+            ".",
         )
 
 
@@ -349,9 +364,9 @@ def _check_held_out(solution: Solution) -> float:
     pixel = max(pixel_on_platen(solution.camera(k)) for k in range(len(solution.photos)))
     if unseen > HELD_OUT_LIMIT * fitted and unseen * pixel > HELD_OUT_LEAST:
         raise Refusal(
-            "Half of the points do not foretell the other half: the photos show too few corners; "
-            "take one more photo, nearer and with the whole platen in it.",
-            remedy=Remedy(RemedyKind.ONE_MORE),
+            "Half of the points do not foretell the other half: the photos show too few corners; ",
+            Remedy(RemedyKind.ONE_MORE, "take one more photo"),
+            ", nearer and with the whole platen in it.",
         )
     return unseen
 

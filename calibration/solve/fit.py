@@ -316,7 +316,7 @@ def _map_fit(
     if model.photos and stated.bar is None:
         notes.append(
             "The printed bar was not measured: a platen 1 mm larger or smaller than stated puts "
-            "light up to 1 mm off, beyond the bound. Measure the bar (--bar) and the platen."
+            "light up to 1 mm off, beyond the bound. Measure the bar and the platen."
         )
     groups = model.groups
     photo_groups = groups < 2 * len(model.photos)

@@ -69,8 +69,9 @@ def _view(model: ResidualModel, photo: int, observation: PhotoObservation) -> Ho
     except homography.DegeneratePointsError:
         raise Refusal(
             f"{observation.name}: too few corners of the cards were found to tell where the camera "
-            "was; take it again with all cards in full view.",
-            remedy=Remedy(RemedyKind.AGAIN, photo=observation.name),
+            "was; ",
+            Remedy(RemedyKind.AGAIN, "take it again", observation.name),
+            " with all cards in full view.",
         ) from None
 
 
@@ -170,8 +171,9 @@ def first_projectors(
     except homography.DegeneratePointsError:
         raise Refusal(
             "Too little was seen of the light on the bare platen: project the pattern over the "
-            "whole platen and take the photo again.",
-            remedy=Remedy(RemedyKind.ALL_AGAIN),
+            "whole platen and ",
+            Remedy(RemedyKind.ALL_AGAIN, "take the photo again"),
+            ".",
         ) from None
     few = tuple(known[:: max(1, len(known) // 150)])
     model = ResidualModel((), (), (0.0,), (), np.zeros((0, 2)), few, size)

@@ -263,7 +263,7 @@ def _bar(page: _Page, x: float, y: float) -> None:
     page.text(
         x, y - 4.6, "This bar must be 100 mm long, end to end. If it is not, print again,", 9.5
     )
-    page.text(x, y - 9.2, "or give its measured length when you calibrate: --bar 99.6mm", 9.5)
+    page.text(x, y - 9.2, "or give its measured length, such as 99.6 mm, when you calibrate.", 9.5)
 
 
 def _map(

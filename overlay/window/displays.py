@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from overlay.window.outputs import Output
 
 
@@ -101,7 +101,9 @@ def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None =
         if named is None:
             raise Refusal(
                 f"There is no display {wanted} ({listed(found)}): connect the projector and "
-                "switch it on, or give another number with --display."
+                "switch it on, or ",
+                Remedy(RemedyKind.DISPLAY, "give another number"),
+                ".",
             )
         if named.size != size:
             raise Refusal(other_size(named, size))
@@ -117,8 +119,9 @@ def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None =
     if len(others) == 1 or len(fitting) == 1:
         return (others or fitting)[0].number
     raise Refusal(
-        f"Several displays show {size[0]}x{size[1]} ({listed(found)}): say which is the "
-        "projector with --display."
+        f"Several displays show {size[0]}x{size[1]} ({listed(found)}): ",
+        Remedy(RemedyKind.DISPLAY, "say which is the projector"),
+        ".",
     )
 
 

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.artwork.fonts import Fonts, fonts_for
 from chalkbeam.artwork.styled import runs, undrawn
+from chalkbeam.basics.sentences import Sentence, literal
 from chalkbeam.basics.units import MM_PER_INCH, parse_length
 
 MM_PER_POINT = MM_PER_INCH / 72
@@ -50,15 +51,15 @@ class Picture:
         Scale at the file's true size; None where the file does not say.
     drawn : bool
         Whether the file is a drawing (SVG, PDF), sharp at any size.
-    remarks : tuple of str
-        What was taken for granted while reading it, as sentences.
+    remarks : tuple of Sentence
+        What was taken for granted while reading it.
     """
 
     name: str
     rgba: Pixels
     pixels_per_mm: float | None
     drawn: bool
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Sentence, ...] = ()
 
 
 def read_picture(path: Path, page: int = 1) -> Picture:
@@ -120,9 +121,9 @@ def _read_raster(name: str, data: bytes) -> Picture:
         raise Refusal(
             f"{name} has more pixels than Chalkbeam reads: export it at 300 dpi."
         ) from error
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Sentence, ...] = ()
     if pictures > 1:
-        remarks = (f"The file holds {pictures} pictures: the first of them is taken.",)
+        remarks = (Sentence(f"The file holds {pictures} pictures: the first of them is taken."),)
     return Picture(name, rgba, None, False, remarks)
 
 
@@ -165,12 +166,13 @@ def _read_svg(path: Path, data: bytes) -> Picture:
         scale: float | None = rgba.shape[1] / width
     else:
         scale = rgba.shape[0] / height if height else None
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Sentence, ...] = ()
     if fonts is not None:
-        remarks = (
+        words = (
             f"Its letters are drawn in this computer's {', '.join(fonts.named)}: outlines instead "
-            "of text would look the same everywhere.",
+            "of text would look the same everywhere."
         )
+        remarks = (Sentence(literal(words)),)
     return Picture(path.name, rgba, scale, True, remarks)
 
 
@@ -314,5 +316,7 @@ def _read_pdf(name: str, data: bytes, page: int) -> Picture:
         count = len(document)
     finally:
         document.close()
-    remarks = (f"Page {page} of {count} is taken: --page names another.",) if count > 1 else ()
+    other = Remedy(RemedyKind.PAGE, "another can be chosen")
+    taken = Sentence(f"Page {page} of {count} is taken: {{remedy}}.", remedy=other)
+    remarks = (taken,) if count > 1 else ()
     return Picture(name, rgba, rgba.shape[1] / (width * MM_PER_POINT), True, remarks)

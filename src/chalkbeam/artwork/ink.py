@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 
 FAINTEST = 0.10
 """Cover below this is a halo or a soft shadow that no press makes visible."""
@@ -80,13 +80,16 @@ def find_ink(name: str, rgba: NDArray[np.uint8], whole: bool = False) -> Ink:
         source, cover, paper = _against_background(rgba)
     mask = cover >= FAINTEST
     if not mask.any():
-        where = (
-            "every pixel is transparent; export the artwork again"
-            if source == "alpha"
-            else "it is one colour from edge to edge; leave a transparent margin around the ink, "
-            "or count all of it as ink with --whole"
+        if source == "alpha":
+            raise Refusal(
+                f"{name} has no ink: every pixel is transparent; export the artwork again."
+            )
+        raise Refusal(
+            f"{name} has no ink: it is one colour from edge to edge; leave a transparent margin "
+            "around the ink, or ",
+            Remedy(RemedyKind.WHOLE, "count all of it as ink"),
+            ".",
         )
-        raise Refusal(f"{name} has no ink: {where}.")
     mask, specks = _without_specks(mask)
     return Ink(np.where(mask, cover, np.float32(0)), mask, source, specks, paper)
 

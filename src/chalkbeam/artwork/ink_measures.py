@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from calibration.geometry import XY, Points
 from chalkbeam.artwork.files import Picture, linked_files, read_picture
 from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
+from chalkbeam.basics.sentences import Sentence
 
 REMEMBERED = 32
 """Files in the cache; a large one takes 2 MB."""
@@ -54,7 +55,7 @@ class InkMeasures:
     rim: Points
     pixels_per_mm: float | None
     drawn: bool
-    remarks: tuple[str, ...]
+    remarks: tuple[Sentence, ...]
     source: str
     paper: str
     specks: int

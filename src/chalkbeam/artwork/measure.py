@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import Points, xy_tuple
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.artwork.files import Picture, read_picture
 from chalkbeam.artwork.ink import Ink, bounds, find_ink
 from chalkbeam.artwork.ink_measures import InkMeasures, as_seen, measure_picture, measured_ink
@@ -158,8 +158,9 @@ def ganged_inks(
     ink = find_ink(picture.name, picture.rgba)
     if sheet_width is None and picture.pixels_per_mm is None:
         raise SizeUnknown(
-            f"{picture.name} does not say how large its sheet is printed: give the width of the "
-            "whole sheet, such as --sheet-width 22in."
+            f"{picture.name} does not say how large its sheet is printed: ",
+            Remedy(RemedyKind.SHEET_WIDTH, "give the width of the whole sheet"),
+            ", such as 22in.",
         )
     scale = _pixels_per_mm(measure_picture(picture, ink), ArtworkSize(sheet_width=sheet_width))
     inks = (
@@ -242,8 +243,9 @@ def _pixels_per_mm(
             scale = 1 / usual(width, height)
         if scale is None:
             raise SizeUnknown(
-                f"{found.name} does not say how large it is printed: give its width, "
-                "such as --width 10in."
+                f"{found.name} does not say how large it is printed: ",
+                Remedy(RemedyKind.WIDTH, "give its width"),
+                ", such as 10in.",
             )
     else:
         scales = [pixels / length for pixels, length in given]
@@ -303,20 +305,21 @@ def _notes(found: InkMeasures, scale: float, mirrored: bool) -> tuple[Sentence, 
 def _remarks(found: InkMeasures) -> tuple[Sentence, ...]:
     remarks = list(found.remarks)
     if found.source == "background":
-        remarks.append(
+        words = (
             f"The picture has no transparency: its rim's colour, {found.paper}, counts as bare "
-            "carrier, and what differs from it as ink. If the background is printed too, say "
-            "--whole."
+            "carrier, and what differs from it as ink. If the background is printed too, {remedy}."
         )
+        remarks.append(Sentence(words, remedy=Remedy(RemedyKind.WHOLE, "let all of it count")))
     if found.source == "whole":
-        remarks.append(
+        words = (
             "The picture has neither transparency nor an even rim: all of it counts as ink. If "
             "the background is not printed, make it transparent."
         )
+        remarks.append(Sentence(words))
     if found.specks:
         specks = "1 lonely speck was" if found.specks == 1 else f"{found.specks} lonely specks were"
-        remarks.append(f"{specks} left out.")
-    return tuple(Sentence(literal(remark)) for remark in remarks)
+        remarks.append(Sentence(f"{specks} left out."))
+    return tuple(remarks)
 
 
 def _apart(mask: NDArray[np.bool_], gap: float) -> Sequence[NDArray[np.bool_]]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from calibration.refusal import Remedy
 from chalkbeam.basics.units import Unit, format_length
 
 _PLACE = re.compile(r"(?<!\{)\{(\d+)\}")
@@ -21,6 +22,8 @@ class Sentence:
         Text with ``{0}``, ``{1}`` … where lengths go.
     lengths : tuple of float
         The lengths, mm.
+    remedy : Remedy or None
+        What would mend what is told; it stands at ``{remedy}``.
 
     Examples
     --------
@@ -30,17 +33,19 @@ class Sentence:
 
     template: str
     lengths: tuple[float, ...] = ()
+    remedy: Remedy | None = None
 
-    def say(self, unit: Unit = Unit.MM) -> str:
-        """Return the text with every length in `unit`."""
-        return self.template.format(*(format_length(length, unit) for length in self.lengths))
+    def say(self, unit: Unit = Unit.MM, told: Callable[[Remedy], str] = str) -> str:
+        """Return the text with every length in `unit`, and its remedy as it is `told`."""
+        lengths = (format_length(length, unit) for length in self.lengths)
+        return self.template.format(*lengths, remedy=self.remedy and told(self.remedy))
 
     def __str__(self) -> str:
         return self.say()
 
 
 def joined(parts: Sequence[Sentence], between: str) -> Sentence:
-    """Return several sentences as one, with the text `between` them."""
+    """Return several sentences without remedies as one, with the text `between` them."""
     templates: list[str] = []
     lengths: list[float] = []
     for part in parts:

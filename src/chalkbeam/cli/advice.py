@@ -1,62 +1,70 @@
-"""What to type where a calibration is not sure enough: the solver's advice in terms of options."""
+"""How the command line tells a remedy: in its words, and after them what to type."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from collections.abc import Container, Iterable
 
-from calibration.refusal import Refusal, RemedyKind
+from calibration.refusal import Phrase, Remedy, RemedyKind
 
-if TYPE_CHECKING:
-    from calibration.geometry import PlatenFace
-    from calibration.solve.fit import Solution
+TYPED: dict[RemedyKind, str] = {
+    RemedyKind.ONE_MORE: "",
+    RemedyKind.ON_SPACER: "--raised",
+    RemedyKind.AGAIN: "",
+    RemedyKind.SINCE_MOVED: "",
+    RemedyKind.ALL_AGAIN: "",
+    RemedyKind.SPACER_AGAIN: "",
+    RemedyKind.CROSSES: "--count {}",
+    RemedyKind.BAR: "--bar",
+    RemedyKind.SPACER: "--raised",
+    RemedyKind.LENS: "--lens",
+    RemedyKind.THROW: "--throw",
+    RemedyKind.UP_TO: "--up-to {:g}mm",
+    RemedyKind.PART_LIT: "--part-lit",
+    RemedyKind.NEW_RIG: "chalkbeam calibrate",
+    RemedyKind.NEW_RIG_FILE: "chalkbeam calibrate --out {}",
+    RemedyKind.RIG_FILE: "--out FILE",
+    RemedyKind.RIG: "--rig",
+    RemedyKind.DEFAULT_RIG: "chalkbeam rig default NAME",
+    RemedyKind.DISPLAY: "--display",
+    RemedyKind.SAME_MARKS: "--platen, --size, --inset",
+    RemedyKind.ANEW: "--anew",
+    RemedyKind.WIDTH: "--width",
+    RemedyKind.SHEET_WIDTH: "--sheet-width",
+    RemedyKind.WHOLE: "--whole",
+    RemedyKind.PAGE: "--page",
+    RemedyKind.CLOTH_PARTS: "--white, --patch",
+    RemedyKind.CHART: "chalkbeam garment import",
+    RemedyKind.REPLACE: "--replace",
+    RemedyKind.AS_BEGUN: "--as-begun",
+    RemedyKind.RUNS: "chalkbeam report --list",
+    RemedyKind.RESCUE: "chalkbeam sheet rescue {} --out NEW.db",
+    RemedyKind.SAMPLES: "--samples",
+}
+"""What to type for each kind, its value in the braces; nothing where hands alone can do it."""
 
-MOST_CROSSES = 9
-"""As many marks as `calibration.rig.by_hand.suggested_points` has."""
 
-THIN = 1.0
-"""Height of a tee with its seams, mm; its cloth is about 0.7 (common practice, no source)."""
+def told(said: Iterable[Phrase], options: Container[str] | None = None) -> str:
+    """Return a sentence with what to type for its remedies.
 
-_THIN_ONLY = f"if you press thin cloth only, say --up-to {THIN:g}mm"
+    Parameters
+    ----------
+    said : iterable of str or Remedy
+    options : container of str, optional
+        Those that the command at hand takes: no others are told. All are without.
 
-
-def for_photos(refusal: Refusal, up_to: float) -> Refusal:
-    """Return a refusal of photos that also tells of `--up-to` where only height is in doubt."""
-    if not _wants(refusal, RemedyKind.HEIGHT) or up_to <= THIN:
-        return refusal
-    return refusal.advising(f"{refusal.advice}; {_THIN_ONLY}")
-
-
-def for_crosses(refusal: Refusal, solution: Solution, face: PlatenFace) -> Refusal:
-    """Return a refusal of crosses set by hand with advice that can be followed."""
-    if not _wants(refusal, RemedyKind.CROSSES):
-        return refusal
-    return refusal.advising(_surer(solution, face))
+    Examples
+    --------
+    >>> told(["Too high: ", Remedy(RemedyKind.UP_TO, "calibrate for thin cloth", 1.0), "."])
+    'Too high: calibrate for thin cloth (--up-to 1mm).'
+    """
+    return "".join(typed(each, options) if isinstance(each, Remedy) else each for each in said)
 
 
-def _wants(refusal: Refusal, kind: RemedyKind) -> bool:
-    return refusal.remedy is not None and refusal.remedy.kind is kind
-
-
-def _surer(solution: Solution, face: PlatenFace) -> str:
-    """Say what makes crosses surer: on the bare platen, or where only height is in doubt."""
-    from calibration.model.uncertainty import worst
-
-    fit, stated = solution.fit, solution.stated
-    at = (0.0, THIN)
-    bare, thin = (each.bound for each in worst(solution.map, fit.matrix, fit.freedom, face, at))
-    fewer = len(solution.problem.model.crosses) < MOST_CROSSES
-    more = f"set {MOST_CROSSES} crosses (--count {MOST_CROSSES})"
-    if bare > stated.tolerance:
-        return (
-            more
-            if fewer
-            else "measure the marks again and set each cross to a quarter of a pixel (Shift)"
-        )
-    ways = [more] if fewer else []
-    if stated.lens is None:
-        ways.append("measure with a tape where the projector's lens is (--lens)")
-        if stated.throw is None:
-            ways.append("give the throw ratio of its data sheet (--throw)")
-    if max(stated.heights) > THIN and thin <= stated.tolerance:
-        ways.append(_THIN_ONLY)
-    return ", or ".join(ways) or "measure the lens and the marks again"
+def typed(remedy: Remedy, options: Container[str] | None = None) -> str:
+    """Return a remedy's words and what to type, as `told` does."""
+    what = TYPED[remedy.kind].format(remedy.value)
+    command = what.startswith("chalkbeam")
+    if not command and options is not None:
+        what = what if all(each in options for each in re.findall(r"--[\w-]+", what)) else ""
+    return f"{remedy.words} ({what})" if what else remedy.words

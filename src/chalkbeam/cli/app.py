@@ -8,11 +8,13 @@ from __future__ import annotations
 import io
 import os
 import sys
+from typing import Any
 
 import typer
 from typer.exceptions import TyperException
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.advice import told
 from chalkbeam.cli.commands import (
     aim,
     calibrate,
@@ -30,6 +32,7 @@ from chalkbeam.cli.commands import (
     run,
     sheet,
 )
+from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.usage import usage_words
 
 app = typer.Typer(
@@ -81,7 +84,7 @@ def main() -> None:
         print(usage_words(error), file=sys.stderr)
         sys.exit(2)
     except Refusal as refusal:
-        print(f"chalkbeam: {refusal}", file=sys.stderr)
+        print(f"chalkbeam: {told(refusal.said, options_of(_command()))}", file=sys.stderr)
         sys.exit(2)
     except OSError as error:  # a name too long, a disk full under what is printed
         if error.errno is None:
@@ -92,6 +95,20 @@ def main() -> None:
             file=sys.stderr,
         )
         sys.exit(2)
+
+
+def _command() -> Any:
+    """Return the command that was typed."""
+    command: Any = typer.main.get_command(app)
+    for word in sys.argv[1:]:
+        command = getattr(command, "commands", {}).get(word, command)
+    return command
+
+
+def options_of(command: Any) -> set[str]:
+    """Return the options that a command takes."""
+    raised = {RAISED} if isinstance(command, WithRaised) else set()
+    return raised.union(*(parameter.opts for parameter in command.params))
 
 
 def _print_anything() -> None:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from chalkbeam.basics.units import Unit, format_length
+from chalkbeam.cli.advice import typed
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -111,5 +112,5 @@ def _warnings(console: Console, concerns: list[Concern], unit: Unit) -> None:
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
     for concern in concerns:
         word, style = _SIGNS[concern.severity.name]
-        table.add_row(Text(f"  {word}", style), Text(concern.sentence.say(unit)))
+        table.add_row(Text(f"  {word}", style), Text(concern.sentence.say(unit, typed)))
     console.print(table)

@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from calibration.files import write_whole
 from calibration.photo.read import Photo
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.basics.toml_files import read_data
 from overlay.colour.colorimetry import linear_from_srgb, srgb_from_linear
 from overlay.palette import RGB
@@ -187,8 +187,9 @@ def measure_fabric(photo: Photo, patch: Box, white: Box | None, name: str) -> Fa
         paper = _mean_light(photo, white, "white paper")
         if np.all(paper <= cloth):
             raise Refusal(
-                f"In {photo.name} the white paper is darker than the cloth: give --white the part "
-                "with the paper and --patch the part with the cloth."
+                f"In {photo.name} the white paper is darker than the cloth: ",
+                Remedy(RemedyKind.CLOTH_PARTS, "say which part shows paper and which cloth"),
+                ".",
             )
         cloth = WHITE_PAPER * cloth / paper
     red, green, blue = (int(code) for code in srgb_from_linear(cloth))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from calibration.refusal import Refusal
+from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from chalkbeam.garments.model import Measure
 
 MAKERS = 1.25
@@ -43,9 +43,10 @@ _SLIPS = (
 )
 """What a length was likely meant as, by the ratio to the chart's."""
 
-_OWN_CUT = (
-    "check the length and its unit; a piece that is cut so differs from the whole chart: import "
-    "its maker's (chalkbeam garment import)."
+_OWN_CUT: tuple[Phrase, ...] = (
+    "check the length and its unit; a piece that is cut so differs from the whole chart: ",
+    Remedy(RemedyKind.CHART, "import its maker's"),
+    ".",
 )
 
 
@@ -85,7 +86,8 @@ def check_tape(
         ratio = value / chart
         raise Refusal(
             f"The measured {name.replace('_', ' ')} of {_said(value)} is far from the "
-            f"{_said(chart)} that the chart has for a {piece}: {_slip(name, ratio)}"
+            f"{_said(chart)} that the chart has for a {piece}: ",
+            *_slip(name, ratio),
         )
 
 
@@ -108,11 +110,11 @@ def _believable(
     return low - usual.tolerance, high + usual.tolerance
 
 
-def _slip(name: str, ratio: float) -> str:
+def _slip(name: str, ratio: float) -> tuple[Phrase, ...]:
     across = any(word in name for word in _ACROSS)
     for low, high, said in _SLIPS:
         if low <= ratio < high and (across or not 1 / 2.25 <= ratio < 2.25):
-            return said
+            return (said,)
     return _OWN_CUT
 
 

@@ -4,27 +4,34 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from calibration.refusal import Refusal, Remedy, RemedyKind
 
-def fault_sentence(path: Path, said: str) -> str:
+
+def fault(path: Path, said: str) -> Refusal:
     """Return what an operator can do about a fault of the disk or of SQLite."""
     said = " ".join(said.split())
     low = said.lower()
     if "full" in low or "no space" in low:
-        return (
+        return Refusal(
             f"The disk is full, so the record {path} can take in nothing more: free some space, "
             "then do the last step again."
         )
     if "locked" in low or "busy" in low:
-        return (
+        return Refusal(
             f"Another program holds the record {path}, so it can take in nothing: close that "
             "program, then do the last step again."
         )
     if "malformed" in low or "not a database" in low or "corrupt" in low:
-        return (
+        return Refusal(
             f"The record {path} is damaged ({said}); it was left as it is: copy it and the files "
-            "beside it with -wal and -shm to a safe place, then save what can be read with "
-            f"`chalkbeam sheet rescue {path} --out NEW.db`."
+            "beside it with -wal and -shm to a safe place, then ",
+            Remedy(RemedyKind.RESCUE, "save what can be read", str(path)),
+            ".",
         )
     if "readonly" in low or "read-only" in low or "permission" in low:
-        return f"The record {path} may not be written: change its permissions or choose another."
-    return f"The record {path} cannot be used ({said}): check the disk, or choose another file."
+        return Refusal(
+            f"The record {path} may not be written: change its permissions or choose another."
+        )
+    return Refusal(
+        f"The record {path} cannot be used ({said}): check the disk, or choose another file."
+    )

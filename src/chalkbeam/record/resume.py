@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.refusal import Refusal
+from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.place_imprint import artwork_trouble
@@ -100,7 +100,8 @@ def check_unchanged(left: Left, now: Sequence[Piece]) -> None:
         return
     more = len(told) - MOST
     lines = [f"  {line}" for line in told[:MOST]] + ([f"  … and {more} more."] if more > 0 else [])
-    raise Refusal("\n".join([f"{unfinished(left)}, and the sheet was edited:", *lines, CHOICE]))
+    said = "\n".join([f"{unfinished(left)}, and the sheet was edited:", *lines, ""])
+    raise Refusal(said, *CHOICE)
 
 
 def unfinished(left: Left) -> str:
@@ -108,7 +109,12 @@ def unfinished(left: Left) -> str:
     return f"An unfinished run of this sheet exists ({left})"
 
 
-CHOICE = "Go on with it as it was recorded with --as-begun, or begin a new run with --anew."
+CHOICE: tuple[Phrase, ...] = (
+    Remedy(RemedyKind.AS_BEGUN, "Go on with it as it was recorded"),
+    ", or ",
+    Remedy(RemedyKind.ANEW, "begin a new run"),
+    ".",
+)
 
 
 def absent_artwork(stops: tuple[Stop, ...]) -> tuple[str, ...]:

@@ -35,7 +35,7 @@ def sheet_trouble(run: Run, known: str = "") -> str | None:
         )
     return (
         f"The run sheet {Path(run.sheet).name} has been edited since this run began: the run goes "
-        "on with the order as it was; to take the changes in, leave it and begin with --anew."
+        "on with the order as it was; to take the changes in, leave it and begin a new run."
     )
 
 

@@ -19,11 +19,11 @@ import platformdirs
 import sqlalchemy as sa
 from sqlalchemy.dialects.sqlite import insert
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.orders.order_of_work import Plan, Stop
 from chalkbeam.record import snapshot
 from chalkbeam.record.events import Event, Kind, Step, new_id
-from chalkbeam.record.faults import fault_sentence
+from chalkbeam.record.faults import fault
 from chalkbeam.record.migrations import migrate, packed
 from chalkbeam.record.sqlite_pages import breaks_off
 
@@ -173,11 +173,11 @@ class Store:
             yield
         except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
             said = str(getattr(error, "orig", None) or error)
-            raise Refusal(fault_sentence(self.path, said)) from error
+            raise fault(self.path, said) from error
         except Refusal:
             raise
         except (ValueError, LookupError) as error:  # SQLite does not look into what rows hold
-            raise Refusal(fault_sentence(self.path, "malformed: a row is spoiled")) from error
+            raise fault(self.path, "malformed: a row is spoiled") from error
 
     # -- runs ------------------------------------------------------------------------------
 
@@ -235,7 +235,9 @@ class Store:
         if len(rows) != 1 or not run_id:
             raise Refusal(
                 f"The record {self.path} has {len(rows) if run_id else 'no'} runs whose id begins "
-                f"with “{run_id}”: list the runs with `chalkbeam report --list`."
+                f"with “{run_id}”: ",
+                Remedy(RemedyKind.RUNS, "list the runs"),
+                ".",
             )
         with self._faults():
             return _run(rows[0])

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from calibration.files import write_whole
 from calibration.geometry import PlatenFace, Points, resample
 from calibration.model.projector import ProjectorMap
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.file import Rig, save
 from calibration.rig.from_photos import CalibrationPhoto
 from calibration.rig.from_photos import calibrate as calibrate_photos
@@ -141,7 +141,9 @@ def samples(folder: Path | None = None) -> Path:
     if not (found / SAMPLE_PHOTOS[0]).is_file():
         raise Refusal(
             f"The sample photos are not in {found}: run the demo from Chalkbeam's source folder, "
-            "or name their folder with --samples."
+            "or ",
+            Remedy(RemedyKind.SAMPLES, "name their folder"),
+            ".",
         )
     return found
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from calibration.refusal import Refusal
+from calibration.refusal import Phrase, Refusal
 from chalkbeam.orders.pieces import Imprint
 from chalkbeam.orders.precheck import Lay, on_file
 from chalkbeam.placement import Placement
@@ -12,7 +12,7 @@ from chalkbeam.placement.loading import Loading
 from chalkbeam.station.ready_imprint import ImprintPreparer
 
 
-def first_rigs(preparer: ImprintPreparer, later: dict[str, None]) -> Lay:
+def first_rigs(preparer: ImprintPreparer, later: dict[tuple[Phrase, ...], None]) -> Lay:
     """Return how to lay imprints on the rigs at hand, else on any platen on file.
 
     What only the latter take is added to `later`, a sentence each: it cannot be pressed
@@ -25,7 +25,7 @@ def first_rigs(preparer: ImprintPreparer, later: dict[str, None]) -> Lay:
             return preparer.lay(placement, imprint)
         except Refusal as refusal:
             loading = some(placement, imprint)
-            later[f"{placement.location.title}: {refusal}"] = None
+            later[(f"{placement.location.title}: ", *refusal.said)] = None
             return replace(loading, concerns=())
 
     return lay

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.file import Rig
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
@@ -195,7 +195,9 @@ class ImprintPreparer:
         have = ", ".join(rig.name or "unnamed" for rig in self.rigs)
         raise Refusal(
             f"This imprint wants platen {imprint.platen} and the rigs at hand are for others "
-            f"({have}): put that platen on and add its rig with --rig, or skip the imprint."
+            f"({have}): put that platen on and ",
+            Remedy(RemedyKind.RIG, "add its rig"),
+            ", or skip the imprint.",
         )
 
     def _shared(

@@ -92,7 +92,7 @@ def test_the_id_is_worked_out_once_for_a_rig(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_missing(path: Path) -> None:
-    with pytest.raises(Refusal, match=r"no rig file at .*chalkbeam calibrate"):
+    with pytest.raises(Refusal, match=r"no rig file at .*: make one\."):
         load(path)
 
 

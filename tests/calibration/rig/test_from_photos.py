@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from calibration.model.coverage import unlit
-from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.refusal import Refusal, RemedyKind
 from calibration.rig import from_photos
 from calibration.solve.values import Stated
+from tests.support.remedies import kinds
 from tests.support.synthetic_rig import FACE, bench, grid, phone, posed
 
 
@@ -58,7 +59,8 @@ def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypa
     monkeypatch.setattr(from_photos, "look", lambda *_: ((), tuple(seen[:1])))
     with pytest.raises(Refusal, match=r"parts of 0\.jpg do not fit together: take it") as caught:
         from_photos.calibrate([], FACE, truth.pattern.size)
-    assert caught.value.remedy == Remedy(RemedyKind.AGAIN, photo="0.jpg")
+    (again,) = caught.value.remedies
+    assert (again.kind, again.value) == (RemedyKind.AGAIN, "0.jpg")
     # Beside two good ones it does no harm, and nothing is said.
     monkeypatch.setattr(from_photos, "look", lambda *_: ((), tuple(seen)))
     done = from_photos.calibrate(
@@ -95,7 +97,7 @@ def test_a_pattern_shown_in_a_window_is_refused_for_the_dark_it_leaves(monkeypat
     assert share == 0.0
     with pytest.raises(Refusal, match=r"picture ends on the platen: .* full screen") as caught:
         calibrate(scaled(whole, 0.8))
-    assert caught.value.remedy == Remedy(RemedyKind.ALL_AGAIN)
+    assert kinds(caught.value) == [RemedyKind.ALL_AGAIN, RemedyKind.PART_LIT]
     # True dark parts, by the true projector: what it lights at the picture's corners.
     share, point = unlit(calibrate(scaled(whole, 0.8), part_lit=True).solution.map, FACE)
     pixels = scaled(whole, 0.8).projector.project(np.column_stack([grid(), np.zeros(len(grid()))]))

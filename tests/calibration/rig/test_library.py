@@ -28,7 +28,7 @@ RIG = Rig(
 def test_an_empty_shelf_says_how_to_fill_it() -> None:
     assert library.names() == ()
     assert library.default() is None
-    with pytest.raises(Refusal, match="no rig yet: make one with chalkbeam calibrate"):
+    with pytest.raises(Refusal, match="no rig yet: make one, or name a file"):
         library.open_rig(None)
 
 

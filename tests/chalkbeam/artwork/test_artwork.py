@@ -388,7 +388,7 @@ def test_sheets_and_specks_that_are_none_are_refused(tmp_path):
     Image.fromarray(dot).save(tmp_path / "dot.png")
     assert load_artwork(tmp_path / "dot.png", width=90).sheet.width == pytest.approx(1350)
     assert load_artwork(tmp_path / "dot.png", width=150, sheet_margin=6).sheet.width == 162
-    with pytest.raises(Refusal, match="--sheet-width"):
+    with pytest.raises(Refusal, match="give the width of the whole sheet, such as"):
         load_gang(tmp_path / "dot.png")
 
 

@@ -43,7 +43,7 @@ def test_boxed_art_says_what_it_took_for_background(tmp_path, paper, words):
     art = load_artwork(path, width=100)
     assert art.ink.height == pytest.approx(60)
     assert f"its rim's colour, {words}, counts as bare carrier" in _told(art)
-    assert "--whole" in _told(art)
+    assert "If the background is printed too, let all of it count." in _told(art)
     whole = load_artwork(path, width=100, whole=True)
     assert whole.ink.height == pytest.approx(75)
     assert whole.remarks == ()

@@ -1,14 +1,20 @@
 """Refusals of what is not sure enough tell options that can be followed."""
 
+import re
+
 import numpy as np
 import pytest
+from typer.main import get_command
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig import by_hand
 from calibration.solve.acceptance import examine
+from calibration.solve.fit import solve
 from calibration.solve.values import Stated
-from chalkbeam.cli.advice import for_crosses, for_photos
+from chalkbeam.cli.advice import TYPED, told
+from chalkbeam.cli.app import app, options_of
+from tests.support import synthetic_rig
 from tests.support.oblique_projector import oblique_map
 
 FACE = PlatenFace(406.4, 508.0, 12.0)
@@ -25,7 +31,7 @@ def refused(count, **stated):
     solution = by_hand.solve_by_hand(marks, pixels, FACE, SIZE, asked)
     with pytest.raises(Refusal) as caught:
         examine(solution, FACE)
-    said = str(for_crosses(caught.value, solution, FACE))
+    said = told(caught.value.said)
     assert said.endswith(".")
     assert said.count(". ") == 0
     return said.partition("is allowed: ")[2]
@@ -47,19 +53,42 @@ def test_more_crosses_only_where_more_can_be_set():
     assert refused(9, tolerance=0.5).startswith("measure the marks again")
 
 
-def test_photos_of_thin_cloth_may_say_so():
-    wide = Refusal(
-        "Light could land 1.3 mm off at the back; 1 mm is allowed",
-        "add a photo with the cards on a flat board (--raised)",
-        remedy=Remedy(RemedyKind.HEIGHT),
+def test_photos_on_the_bare_platen_want_a_board_the_lens_or_thin_cloth():
+    rng = np.random.default_rng(150)
+    bench = synthetic_rig.bench(rng)
+    lens = synthetic_rig.phone(rng)
+    photo = bench.photo(synthetic_rig.posed(lens, rng), rng, 0.3)
+    stated = Stated(laid=0.05, bar=100.0, tolerance=0.8, heights=(0.0, 20.0))
+    with pytest.raises(Refusal) as caught:
+        examine(solve([photo], bench.cards, bench.pattern, bench.face, stated), bench.face)
+    assert told(caught.value.said).partition("is allowed: ")[2] == (
+        "add a photo with the cards on a flat board (--raised), or measure with a tape where the "
+        "projector's lens is (--lens), or calibrate for thin cloth only (--up-to 1mm)."
     )
-    assert str(wide).endswith(
-        "1 mm is allowed: add a photo with the cards on a flat board (--raised)."
-    )
-    assert str(for_photos(wide, 4.0)).endswith(
-        "board (--raised); if you press thin cloth only, say --up-to 1mm."
-    )
-    assert for_photos(wide, 4.0).remedy == wide.remedy
-    assert for_photos(wide, 1.0) is wide
-    other = Refusal("The cards are swapped.")
-    assert for_photos(other, 4.0) is other
+    assert "--" not in str(caught.value)
+
+
+def test_what_another_command_takes_is_not_told():
+    said = ("Wide: ", Remedy(RemedyKind.LENS, "measure"), " or ", Remedy(RemedyKind.BAR, "again"))
+    assert told(said, {"--bar"}) == "Wide: measure or again (--bar)"
+
+
+@pytest.mark.parametrize("kind", RemedyKind)
+def test_every_remedy_has_its_advice_and_the_program_takes_it(kind):
+    """A command that is told is one, with its options; a bare option is one of some command."""
+    what = TYPED[kind].format(1.0)
+    options = re.findall(r"--[\w-]+", what)
+    if not what.startswith("chalkbeam"):
+        assert set(options) <= set().union(*map(options_of, commands(get_command(app))))
+        return
+    command = get_command(app)
+    for word in what.split()[1:]:
+        command = getattr(command, "commands", {}).get(word, command)
+    assert not hasattr(command, "commands")
+    assert set(options) <= options_of(command)
+
+
+def commands(group):
+    """Yield every command of a group and of the groups in it."""
+    for each in group.commands.values():
+        yield from commands(each) if hasattr(each, "commands") else (each,)

@@ -138,7 +138,7 @@ def test_a_chart_from_csv(tmp_path):
     assert tee.measures["half_chest"].derived is None
     assert tee.measures["pit_depth"].derived
     assert garment("house tee", "2XL", charts_dir=folder).measures["body_length"].value == 813
-    with pytest.raises(Refusal, match="--replace"):
+    with pytest.raises(Refusal, match="already: replace it, or"):
         import_chart(tmp_path / "house.csv", "tee", name="House tee", folder=folder)
 
 

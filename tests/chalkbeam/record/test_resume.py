@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, RemedyKind
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Fit
 from chalkbeam.orders.problems import SheetRefusal
@@ -14,6 +14,7 @@ from chalkbeam.record.resume import absent_artwork, check_unchanged, left_unfini
 from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
 from chalkbeam.record.store import Store
+from tests.support.remedies import kinds
 
 HEAD = "Style,Size,Colour,Qty,Location,Artwork,Width,Name,Number\n"
 ROWS = (
@@ -114,8 +115,8 @@ def test_a_sheet_that_asks_for_something_else_is_refused(store, sheet, rows, say
     assert head.startswith("An unfinished run of this sheet exists (begun ")
     assert head.endswith(" UTC, 0 of 5 imprints pressed), and the sheet was edited:")
     assert [line.strip() for line in told] == says
-    assert "--as-begun" in choice
-    assert "--anew" in choice
+    assert choice == "Go on with it as it was recorded, or begin a new run."
+    assert kinds(refused.value) == [RemedyKind.AS_BEGUN, RemedyKind.ANEW]
 
 
 def test_a_whole_new_order_is_not_told_row_by_row(store, sheet):

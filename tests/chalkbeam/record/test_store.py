@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, RemedyKind
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind
 from chalkbeam.orders.place_imprint import artwork_trouble
@@ -262,7 +262,8 @@ def test_a_damaged_record_is_kept_and_said(tmp_path, where):
     path.write_bytes(damaged)
     with pytest.raises(Refusal, match="damaged") as refused:
         Store(path)
-    assert "chalkbeam sheet rescue" in str(refused.value)
+    (rescue,) = refused.value.remedies
+    assert (rescue.kind, rescue.value) == (RemedyKind.RESCUE, str(path))
     assert path.read_bytes() == damaged
 
 
@@ -279,7 +280,7 @@ def test_a_spoiled_row_that_sqlite_does_not_see_is_said(tmp_path, spoiled):
     with Store(path) as store:
         readings = (store.latest, lambda: store.run(run.id), lambda: store.events(run))
         for read in readings[:2] if spoiled == "work" else readings[2:]:
-            with pytest.raises(Refusal, match=r"damaged .*chalkbeam sheet rescue"):
+            with pytest.raises(Refusal, match=r"damaged .*save what can be read"):
                 read()
 
 

@@ -247,17 +247,17 @@ def until_sure(views, places, answers, count=2, board=0.0):
 ONE, TWO, THREE = "flat-1.png", "flat-2.png", "flat-3.png"
 
 
-def refusal(said, kind, **more):
-    return Refusal(said, remedy=Remedy(kind, **more))
+def refusal(said, kind, value=""):
+    return Refusal(f"{said}: ", Remedy(kind, "do that", value), ".")
 
 
-WIDE = refusal("Light could land 1.3 mm off.", RemedyKind.ONE_MORE)
-BLURRED = refusal(f"Corners in {ONE} scatter by 0.50 mm.", RemedyKind.AGAIN, photo=ONE)
-MOVED = refusal("The projector has moved between the photos.", RemedyKind.SINCE_MOVED)
-LAY = refusal("The front-left card lies 4.0 mm to the right of its place.", RemedyKind.ALL_AGAIN)
-LAY_ON_BOARD = refusal("The front-left card on the board lies wrong.", RemedyKind.SPACER_AGAIN)
-HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up.", RemedyKind.HEIGHT)
-MEASURE = refusal("The cards look 1.5 % larger than drawn.", RemedyKind.MEASURE)
+WIDE = refusal("Light could land 1.3 mm off", RemedyKind.ONE_MORE)
+BLURRED = refusal(f"Corners in {ONE} scatter by 0.50 mm", RemedyKind.AGAIN, ONE)
+MOVED = refusal("The projector has moved between the photos", RemedyKind.SINCE_MOVED)
+LAY = refusal("The front-left card lies 4.0 mm to the right of its place", RemedyKind.ALL_AGAIN)
+LAY_ON_BOARD = refusal("The front-left card on the board lies wrong", RemedyKind.SPACER_AGAIN)
+HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up", RemedyKind.ON_SPACER)
+MEASURE = refusal("The cards look 1.5 % larger than drawn", RemedyKind.BAR)
 
 
 @pytest.mark.parametrize(
@@ -268,7 +268,7 @@ MEASURE = refusal("The cards look 1.5 % larger than drawn.", RemedyKind.MEASURE)
         (MOVED, [TWO, THREE]),
         # Whatever the sentence says: the remedy alone counts.
         (
-            refusal(f"{ONE} and the photos again, the keystone.", RemedyKind.ONE_MORE),
+            refusal(f"{ONE} and the photos again, the keystone", RemedyKind.ONE_MORE),
             [ONE, TWO, THREE],
         ),
     ],
@@ -288,7 +288,7 @@ def test_what_is_to_be_laid_again_begins_anew(views):
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_the_side_asked_for_is_the_one_advised(views, side):
-    wide = refusal("Light could land 1.3 mm off.", RemedyKind.ONE_MORE, side=side)
+    wide = refusal("Light could land 1.3 mm off", RemedyKind.ONE_MORE, side)
     _, told = until_sure(views, ["front", "front", "left"], [wide, None], count=1)
     after = " ".join(p.sentence for p in told[[p.refused for p in told].index(True) :])
     assert f"Next from another side: move the camera to your {side}" in after

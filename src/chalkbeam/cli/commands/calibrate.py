@@ -14,7 +14,6 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
-from chalkbeam.cli.advice import for_photos
 from chalkbeam.cli.commands.calibrate_camera import (
     CameraOption,
     DisplayOption,
@@ -109,10 +108,7 @@ def calibrate(
 
     def solve(taken: Sequence[CalibrationPhoto], at_every_height: bool = True) -> Calibration:
         asked = stated if at_every_height else replace(stated, heights=(0.0,))
-        try:
-            return calibrate_photos(taken, face, resolution, asked, part_lit, tell)
-        except Refusal as refusal:
-            raise for_photos(refusal, top) from None
+        return calibrate_photos(taken, face, resolution, asked, part_lit, tell)
 
     tell = say_doing if camera is None else lambda _: None  # a camera has words of its own
     if camera is None:

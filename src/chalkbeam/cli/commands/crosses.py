@@ -13,7 +13,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
-from chalkbeam.cli.advice import for_crosses
+from chalkbeam.cli.advice import told
 from chalkbeam.cli.commands.calibrate import JsonOption, keep_made, rig_name
 from chalkbeam.cli.commands.rig import OutOption, write_renewed
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
@@ -201,13 +201,7 @@ def _examining(face: PlatenFace) -> Judge:
     """Return a judge that refuses what is not sure enough."""
     from calibration.solve.acceptance import examine
 
-    def judge(solution: Solution) -> tuple[Worst, ...]:
-        try:
-            return examine(solution, face)
-        except Refusal as refusal:
-            raise for_crosses(refusal, solution, face) from None
-
-    return judge
+    return lambda solution: examine(solution, face)
 
 
 def _how_sure(face: PlatenFace) -> Judge:
@@ -229,7 +223,7 @@ def _judged(solve: Solve, judge: Judge) -> Solver:
             solution = solve(crosses)
             return Solved(solution, judge(solution))
         except Refusal as refusal:
-            return Solved(refused=str(refusal))
+            return Solved(refused=refusal)
 
     return solver
 
@@ -281,8 +275,8 @@ def _window(
         done=lambda now: now.over,
     )
     if not last.kept or last.solved is None or last.solved.solution is None:
-        refused = last.solved.refused if last.solved is not None else ""
-        why = refused or "Left before the end:"
+        refused = last.solved.refused if last.solved is not None else None
+        why = told(refused.said) if refused is not None else "Left before the end:"
         print(f"{why} {'No' if refused else 'no'} rig was written.{_still_there(last, kept)}")
         raise typer.Exit(1)
     return last.solved.solution

@@ -15,6 +15,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.cli.advice import typed
 from chalkbeam.cli.options.artwork import (
     ArcOption,
     ArtOption,
@@ -159,7 +160,6 @@ def proof(
         files |= _views(worn_of(made), views)
     for path, content in files.items():
         write_whole(path, content)
-    warnings = [concern.sentence.say(units) for concern in placement.warnings]
     if json:
         from chalkbeam.paper.worn import losses
 
@@ -168,7 +168,7 @@ def proof(
             jsonlib.dumps(
                 {
                     "written": [str(path) for path in files],
-                    "warnings": warnings,
+                    "warnings": [each.sentence.say(units) for each in placement.warnings],
                     "out_of_sight": round(seen.out_of_sight, 4),
                     "edge_on": round(seen.edge_on, 4),
                     "under_hood": round(seen.under_hood, 4),
@@ -180,8 +180,8 @@ def proof(
     else:
         what = "a template at true scale: print it at 100 %" if template else "a proof to sign"
         print(f"{out}: {what}.")
-        for line in warnings:
-            print(f"  {line}")
+        for concern in placement.warnings:
+            print(f"  {concern.sentence.say(units, typed)}")
     if placement.worst is Severity.STOP:
         raise typer.Exit(1)
 

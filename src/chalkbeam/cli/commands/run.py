@@ -13,6 +13,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.cli import advice
 from chalkbeam.cli.commands.sheet import (
     ArtworkOption,
     AsListedOption,
@@ -30,6 +31,7 @@ from chalkbeam.cli.options.garment import UnitsOption
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from calibration.refusal import Phrase
     from chalkbeam.orders.order_of_work import Stop
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.placement.loading import Collar
@@ -238,7 +240,7 @@ def _read(
         return read_order(sheet, unit, artwork, absent=absent, readable=readable)
     except SheetRefusal as refusal:
         if left is not None:
-            raise Refusal(f"{refusal}\n{unfinished(left)}. {CHOICE}") from None
+            raise Refusal(f"{refusal}\n{unfinished(left)}. ", *CHOICE) from None
     try:
         return read_order(sheet, unit, artwork, on_file(collar, threaded), units, absent)
     except SheetRefusal as refusal:
@@ -304,7 +306,7 @@ def _place_ahead(
     from chalkbeam.station.display import GettingReady
     from chalkbeam.station.precheck_on_rigs import first_rigs
 
-    later: dict[str, None] = {}
+    later: dict[tuple[Phrase, ...], None] = {}
     problems, _ = precheck_order(
         order,
         first_rigs(preparer, later),
@@ -314,7 +316,7 @@ def _place_ahead(
     )
     if problems:
         raise SheetRefusal(order.path, problems, ANYWAY)
-    return tuple(later)
+    return tuple(advice.told(said) for said in later)
 
 
 def _unfinished(record: Path, sheet: Path, digest: str) -> Left | None:

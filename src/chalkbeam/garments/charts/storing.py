@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 from calibration.files import write_whole
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.garments import garment
 from chalkbeam.garments.charts.reading import BOX_TOLERANCE, ChartProblem, ReadChart, read_chart
 from chalkbeam.garments.library import Size, builtin_styles, charts_folder, find_style
@@ -117,7 +117,9 @@ def import_chart(
     target = (folder or charts_folder()) / f"{key}.toml"
     if target.exists() and not replace:
         raise Refusal(
-            f"There is a chart {target} already: add --replace to replace it, or another name."
+            f"There is a chart {target} already: ",
+            Remedy(RemedyKind.REPLACE, "replace it"),
+            ", or give another name.",
         )
     if name and key != like and key in builtin_styles():
         raise Refusal(f"“{name}” is one of Chalkbeam's own styles: choose another name.")

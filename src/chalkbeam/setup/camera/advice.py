@@ -96,7 +96,7 @@ class Watch:
     apart : float
         Least angle between the next photo's direction and each of those, radians.
     side : str
-        Side of the platen that the next photo was asked for from, as `Remedy.side`; it is
+        Side of the platen that the next photo was asked for from, as a `Remedy` has it; it is
         advised where another direction is wanted, and no condition.
     """
 

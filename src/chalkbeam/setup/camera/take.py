@@ -230,7 +230,7 @@ class Taker:
             Photos that it is to go with: it is not taken from where one of its height was,
             nor before its light lies elsewhere than in those of another height.
         side : str
-            Side of the platen that was asked for, as `Remedy.side`.
+            Side of the platen that was asked for, as a `Remedy` has it.
         """
         watch = Watch(self._wanted.face, side=side)
         beside = [each for each in before if each.shot.raised == raised]

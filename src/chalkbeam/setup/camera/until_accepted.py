@@ -24,6 +24,16 @@ BARE_AGAIN = (
     "taken anew."
 )
 
+_PHOTOS = (
+    RemedyKind.ONE_MORE,
+    RemedyKind.ON_SPACER,
+    RemedyKind.AGAIN,
+    RemedyKind.SINCE_MOVED,
+    RemedyKind.ALL_AGAIN,
+    RemedyKind.SPACER_AGAIN,
+)
+"""What can be done here; a wrong measure stays wrong, whatever is photographed."""
+
 
 class _Anew(Exception):
     """With the board's photos to hand, those of the bare platen turn out to be of no use."""
@@ -131,18 +141,19 @@ def _until(
             return [*before, *good], judge([each.shot for each in (*before, *good)])
         except Refusal as refusal:
             refused = refusal
-        remedy = refused.remedy
-        if remedy is None or remedy.kind is RemedyKind.MEASURE:
-            raise refused  # a wrong measure stays wrong, whatever is photographed
+        remedy = next((each for each in refused.remedies if each.kind in _PHOTOS), None)
+        if remedy is None:
+            raise refused
         kept = still_good(remedy, [*before, *good])
         if not all(each in kept for each in before):
             raise _Anew(refused, good)
         good = [each for each in kept if each not in before]
         asked = max(count, len(good) + 1)
-        more = MORE_FOR_HEIGHT if remedy.kind is RemedyKind.HEIGHT else MORE
+        more = MORE_FOR_HEIGHT if remedy.kind is RemedyKind.ON_SPACER else MORE
         if taken + asked - len(good) > count + more:
             raise refused
-        number, side = len(before) + len(good) + 1, remedy.side
+        number = len(before) + len(good) + 1
+        side = str(remedy.value) if remedy.kind is RemedyKind.ONE_MORE else ""
         whole = len(before) + asked + to_come
         tell(CaptureProgress(number, whole, raised, str(refused), refused=True))
 
@@ -150,6 +161,8 @@ def _until(
 def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:
     """Return which of the photos taken may stay, going by what the refusal asks for."""
     match remedy.kind:
+        case RemedyKind.AGAIN:
+            return [each for each in taken if each.shot.path.name != remedy.value]
         case RemedyKind.SPACER_AGAIN:
             return [each for each in taken if not each.shot.raised]
         case RemedyKind.SINCE_MOVED:
@@ -157,4 +170,4 @@ def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:
         case RemedyKind.ALL_AGAIN:
             return []
         case _:
-            return [each for each in taken if each.shot.path.name != remedy.photo]
+            return list(taken)

@@ -110,7 +110,7 @@ def _result(setting: Setting, solved: Solved, page: FlatMap) -> Frame:
     """Return the squares to measure through the new map, or why there is none."""
     if solved.solution is None:
         room = 0.45 * min(setting.size)
-        told = [*wrapped(solved.refused, 20 * setting.size[1] / 1080, room)]
+        told = [*wrapped(str(solved.refused), 20 * setting.size[1] / 1080, room)]
         last = ("1 to 9: set that cross again", "Page Up: the last one", "Escape twice: end")
         words = ["Escape again: end"] if setting.leaving else [*told, "", *last]
         marks = [*_set_ones(setting, page), _words(setting, page, words, Role.WARN)]

@@ -10,12 +10,12 @@ from pydantic import BaseModel, ConfigDict
 
 from calibration.files import write_whole
 from calibration.geometry import XY
-from calibration.refusal import Refusal
+from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.setup.crosses.state import Setting
 
 KIND, VERSION = "chalkbeam crosses", 1
 
-_BEGIN = "say --anew to set all crosses anew"
+_ANEW = Remedy(RemedyKind.ANEW, "set all crosses anew")
 
 
 class _File(BaseModel):
@@ -77,8 +77,11 @@ class Kept:
             raise Refusal(
                 f"“{self.path}” keeps {len(file.pixels)} crosses set before, for a platen of "
                 f"{across:g} mm x {deep:g} mm and {width}x{height} pixels, that do not belong to "
-                "these marks",
-                f"give --platen, --size and --inset as then, or {_BEGIN}",
+                "these marks: ",
+                Remedy(RemedyKind.SAME_MARKS, "give platen, size and inset as then"),
+                ", or ",
+                _ANEW,
+                ".",
             )
         return replace(setting, pixels=file.pixels[:same])
 
@@ -91,7 +94,7 @@ class Kept:
             file = None
         usable = file is not None and (file.kind, file.version) == (KIND, VERSION)
         if file is None or not usable or len(file.pixels) != len(file.points_mm):
-            raise Refusal(f"“{self.path}” holds no crosses that can be used", _BEGIN)
+            raise Refusal(f"“{self.path}” holds no crosses that can be used: ", _ANEW, ".")
         return file
 
     def forget(self) -> None:

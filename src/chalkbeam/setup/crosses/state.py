@@ -41,13 +41,13 @@ class Solved:
         None if it was refused.
     worst : tuple of Worst
         How far off light may land, at each height asked for.
-    refused : str
+    refused : Refusal or None
         Why it was refused, and what to do.
     """
 
     solution: Solution | None = None
     worst: tuple[Worst, ...] = ()
-    refused: str = ""
+    refused: Refusal | None = None
 
 
 Solver = Callable[[tuple[Cross, ...]], Solved]
