@@ -1,27 +1,26 @@
 """Lettering as filled outlines in millimetres, from any TrueType or OpenType font.
 
-Characters are set one after another with the font's pair kerning; there is no
-shaping of joined scripts. A character the font lacks is drawn as an empty box,
-so that nobody takes a gap for a blank.
+HarfBuzz sets the letters: kerning, joined scripts, marks. `direction` says which way they
+run. A letter the font lacks is drawn as an empty box, so that nobody takes a gap for a blank.
 """
 
 from __future__ import annotations
 
 import functools
-import io
 import itertools
+import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from fontTools.pens.recordingPen import DecomposingRecordingPen
-from fontTools.ttLib import TTFont, TTLibError
+import uharfbuzz as hb
 
 from calibration.geometry import Points
 from calibration.refusal import Refusal
 from overlay.contours import Contours
-from overlay.text.kerning import read_kerning
+from overlay.text.direction import Direction, visual_runs
 
 BUNDLED_FONT = Path(__file__).parent / "fonts" / "DejaVuSans-Bold.ttf"
 """A bold sans serif that reads well in light; its licence lies beside it."""
@@ -29,6 +28,15 @@ BUNDLED_FONT = Path(__file__).parent / "fonts" / "DejaVuSans-Bold.ttf"
 FLATNESS = 0.002
 """Longest distance between a curve and its chords, in cap heights: 0.02 mm on 10 mm lettering,
 a twentieth of a projector pixel."""
+
+_LACKING = 0
+"""The glyph of every font that stands for letters it lacks."""
+
+_BLANK = frozenset({"Cc", "Cs", "Zl", "Zp"})
+"""Categories of characters that are no letters and that no font has."""
+
+_APART = {"liga": False, "clig": False}
+"""Letters written one by one stand apart, as cut letters do: “fi” is two."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,16 +51,10 @@ class Lettering:
     advance : float
         How far the pen has moved at the end, mm; the next line of text on the
         same baseline would start there.
-    cap_height : float
-        Height of the capitals, mm.
-    missing : str
-        Characters of the text that the font lacks, each once, drawn as boxes.
     """
 
     contours: Contours
     advance: float
-    cap_height: float
-    missing: str = ""
 
     @property
     def ink(self) -> tuple[float, float, float, float]:
@@ -64,6 +66,29 @@ class Lettering:
             self.contours.points.max(axis=0),
         )
         return float(left), float(bottom), float(right), float(top)
+
+
+@dataclass(frozen=True)
+class Letter:
+    """What stands in a line as one: a letter with its marks, or a ligature; in cap heights.
+
+    Attributes
+    ----------
+    text : str
+        What it is written for.
+    glyphs : tuple of (int, float, float)
+        The font's glyphs, and how far right and up of the pen each is drawn.
+    start, advance : float
+        Where the pen is before it, and how far it moves, kerning included.
+    width : float
+        How far the pen would move without kerning.
+    """
+
+    text: str
+    glyphs: tuple[tuple[int, float, float], ...]
+    start: float
+    advance: float
+    width: float
 
 
 class Typeface:
@@ -84,95 +109,117 @@ class Typeface:
         if not path.is_file():
             raise Refusal(f"The font {path} is not there: give the path of a .ttf or .otf file.")
         try:
-            font = TTFont(io.BytesIO(path.read_bytes()), fontNumber=0, lazy=True)
-            self._characters: dict[int, str] = font.getBestCmap() or {}
-            self._glyphs = font.getGlyphSet()
-            self._per_em: float = font["head"].unitsPerEm
-            self._kerning = functools.lru_cache(maxsize=4096)(read_kerning(font))
-            self._cap = self._cap_height(font)
-        except (TTLibError, KeyError, AttributeError, OSError, ValueError) as error:
+            face = hb.Face(hb.Blob(path.read_bytes()))
+        except OSError as error:
+            raise Refusal(f"{path.name} cannot be read: {error.strerror}.") from error
+        if not face.unicodes or not {"glyf", "CFF ", "CFF2"}.intersection(face.table_tags):
             raise Refusal(
                 f"{path.name} cannot be read as a font: give a .ttf or .otf file with outlines."
-            ) from error
+            )
         self.path = path
-        self._glyph = functools.lru_cache(maxsize=1024)(self._read_glyph)
+        self._font = hb.Font(face)
+        self._cap = self._cap_height()
+        self.outline = functools.lru_cache(maxsize=1024)(self._outline)
 
-    def _cap_height(self, font: Any) -> float:
+    def _cap_height(self) -> float:
         """Height of the letter H, else what the font claims, else 0.7 em, in font units."""
-        pen = DecomposingRecordingPen(self._glyphs)
-        if ord("H") in self._characters:
-            self._glyphs[self._characters[ord("H")]].draw(pen)
-            heights = [y for _, points in pen.value for _, y in (p for p in points if p)]
-            if heights and max(heights) > 0:
-                return float(max(heights))
-        claimed = getattr(font["OS/2"], "sCapHeight", 0) if "OS/2" in font else 0
-        return float(claimed or 0.7 * self._per_em)
+        glyph = self._font.get_nominal_glyph(ord("H"))
+        extents = None if glyph is None else self._font.get_glyph_extents(glyph)
+        if extents is not None and extents.y_bearing > 0:
+            return float(extents.y_bearing)
+        claimed = self._font.get_metric_position(hb.OTMetricsTag.CAP_HEIGHT)
+        return float(claimed or 0.7 * self._font.face.upem)
 
-    def _read_glyph(self, name: str) -> tuple[Contours, float]:
-        """Return the outlines and the advance of a glyph, in cap heights."""
-        glyph = self._glyphs[name]
-        pen = DecomposingRecordingPen(self._glyphs)
-        glyph.draw(pen)
-        outlines = _flatten(pen.value, FLATNESS * self._cap)
-        return outlines.moved(outlines.points / self._cap), glyph.width / self._cap
+    def _outline(self, glyph: int) -> Contours:
+        """Return the outlines of a glyph, in cap heights."""
+        if glyph == _LACKING:  # a font's own is not always seen
+            return _box(self._font.get_glyph_h_advance(glyph) / self._cap or 0.8)
+        drawn = _Outline(FLATNESS * self._cap)
+        self._font.draw_glyph(glyph, _DRAWING, drawn)
+        outlines = drawn.contours()
+        return outlines.moved(outlines.points / self._cap)
 
-    def pens(self, text: str) -> list[float]:
-        """Return where the pen starts each character of a line, in cap heights."""
-        starts, pen, before = [], 0.0, None
-        for character in text:
-            name = self._characters.get(ord(character if character.isprintable() else " "))
-            if name is not None and before:
-                pen += self._kerning(before, name) / self._cap
-            starts.append(pen)
-            pen += (self._glyph(name) if name else self._missing_glyph())[1]
-            before = name
-        return starts
-
-    def advance(self, text: str) -> float:
-        """Return how far the pen has moved at the end of a line, in cap heights."""
-        # The last place of the pen is where a character after it would start, unkerned.
-        return self.pens(f"{text}\N{OBJECT REPLACEMENT CHARACTER}")[-1]
-
-    def _missing_glyph(self) -> tuple[Contours, float]:
-        """Return an upright empty box, in cap heights: an outer contour and a hole."""
-        outer = np.array([[0.08, 0.0], [0.72, 0.0], [0.72, 1.0], [0.08, 1.0]])
-        hole = np.array([[0.18, 0.1], [0.18, 0.9], [0.62, 0.9], [0.62, 0.1]])
-        return Contours.of([outer, hole]), 0.8
-
-    def set_line(self, text: str, cap_height: float, tracking: float = 0.0) -> Lettering:
-        """Return `text` as outlines with capitals `cap_height` high.
+    def letters(self, text: str, base: Direction = "ltr") -> Iterator[Letter]:
+        """Yield the letters of a line of text from left to right.
 
         Parameters
         ----------
         text : str
             One line; control characters and line breaks are set as blanks.
-        cap_height : float
-            Height of the capitals, mm.
-        tracking : float
-            Extra space between characters, mm.
-
-        Returns
-        -------
-        Lettering
+        base : {"ltr", "rtl"}
+            Direction of the line as a whole: that of its first letter (`base_direction`), or
+            that of the sentence it is part of.
         """
-        parts: list[Contours] = []
-        pen, before, missing = 0.0, None, ""
-        for character in text:
-            shown = character if character.isprintable() else " "
-            name = self._characters.get(ord(shown))
-            if name is None:
-                glyph, advance = self._missing_glyph()
-                missing += shown if shown not in missing else ""
-            else:
-                glyph, advance = self._glyph(name)
-                pen += self._kerning(before, name) / self._cap if before else 0.0
-            if len(glyph):
-                parts.append(glyph.moved(glyph.points * cap_height + (pen * cap_height, 0.0)))
-            pen += advance + (tracking / cap_height if cap_height else 0.0)
-            before = name
-        if text and cap_height:
-            pen -= tracking / cap_height
-        return Lettering(Contours.joined(parts), pen * cap_height, cap_height, missing)
+        glyphs = [*self._glyphs(text, base)]
+        starts = sorted({cluster for cluster, *_ in glyphs})
+        ends = dict(itertools.pairwise([*starts, len(text)]))
+        pen = 0.0
+        for cluster, parts in itertools.groupby(glyphs, lambda glyph: glyph[0]):
+            start, placed, width = pen, [], 0.0
+            for _, number, right, up, advance in parts:
+                placed.append((number, pen - start + right, up))
+                pen += advance
+                width += self._font.get_glyph_h_advance(number) / self._cap if advance else 0.0
+            written = text[cluster : ends[cluster]]
+            yield Letter(written, tuple(placed), start, pen - start, width)
+
+    def joins(self, text: str) -> bool:
+        """Return whether any letters of a line hang together, as Arabic is written."""
+        joint = hb.GlyphFlags.SAFE_TO_INSERT_TATWEEL
+        infos = (info for buffer in self._shaped(text, "ltr") for info in buffer.glyph_infos)
+        return any(info.flags & joint for info in infos)
+
+    def missing(self, text: str) -> str:
+        """Return what of a line the font lacks or has without an outline, each letter once."""
+        found = ""
+        for letter in self.letters(text):
+            numbers = [number for number, _, _ in letter.glyphs]
+            inked = any(unicodedata.category(each)[0] in "LNPS" for each in letter.text)
+            if _LACKING in numbers or (inked and not any(map(len, map(self.outline, numbers)))):
+                has = self._font.get_nominal_glyph
+                found += "".join(c for c in letter.text if has(ord(c)) is None) or letter.text
+        return "".join(dict.fromkeys(found))
+
+    def advance(self, text: str) -> float:
+        """Return how far the pen has moved at the end of a line, in cap heights."""
+        runs = (buffer.glyph_positions or () for buffer in self._shaped(text, "ltr"))
+        return float(sum([place.x_advance for places in runs for place in places]) / self._cap)
+
+    def set_line(self, text: str, cap_height: float) -> Lettering:
+        """Return `text` as outlines with capitals `cap_height` mm high. See `letters`."""
+        parts, pen = [], 0.0
+        for _, number, right, up, advance in self._glyphs(text, "ltr"):
+            outline = self.outline(number)
+            if len(outline):
+                parts.append(outline.moved(np.add(outline.points, (pen + right, up))))
+            pen += advance
+        contours = Contours.joined(parts)
+        return Lettering(contours.moved(contours.points * cap_height), pen * cap_height)
+
+    def _glyphs(self, text: str, base: Direction) -> Iterator[tuple[int, int, float, float, float]]:
+        """Yield the glyphs of a line from left to right.
+
+        Each is its place in the text, its number in the font, how far right and up of the pen
+        it is drawn, and how far the pen moves, in cap heights.
+        """
+        cap = self._cap
+        for buffer in self._shaped(text, base):
+            for info, place in zip(buffer.glyph_infos, buffer.glyph_positions or (), strict=True):
+                right, up, advance, _ = place.position
+                yield info.cluster, info.codepoint, right / cap, up / cap, advance / cap
+
+    def _shaped(self, text: str, base: Direction) -> Iterator[hb.Buffer]:
+        """Yield what HarfBuzz makes of each run of a line, clusters counted along the line."""
+        if not text.isprintable():
+            text = "".join(" " if unicodedata.category(c) in _BLANK else c for c in text)
+        for start, end, direction in _runs(text, base):
+            buffer = hb.Buffer()
+            buffer.flags = hb.BufferFlags.PRODUCE_SAFE_TO_INSERT_TATWEEL
+            buffer.add_str(text, start, end - start)
+            buffer.direction, buffer.language = direction, "und"  # whatever the computer speaks
+            buffer.guess_segment_properties()
+            hb.shape(self._font, buffer, _APART if direction == "ltr" else None)
+            yield buffer
 
 
 @functools.lru_cache(maxsize=16)
@@ -193,45 +240,69 @@ def advance(text: str) -> float:
     return typeface().advance(text)
 
 
-def _flatten(commands: list[tuple[str, tuple[Any, ...]]], flatness: float) -> Contours:
-    """Return a recorded glyph's curves as polygons that stray at most `flatness` from them."""
-    polygons: list[list[Points]] = []
-    for verb, points in commands:
-        if verb == "moveTo":
-            polygons.append([np.array(points, dtype=np.float64)])
-        elif verb == "lineTo":
-            polygons[-1].append(np.array(points, dtype=np.float64))
-        elif verb == "curveTo":
-            polygons[-1].append(_bezier(np.vstack([polygons[-1][-1][-1:], points]), flatness))
-        elif verb == "qCurveTo":
-            _quadratics(points, polygons, flatness)
-    rings = (np.vstack(polygon) for polygon in polygons)
-    return Contours.of(
-        ring[:-1] if len(ring) > 1 and np.array_equal(ring[0], ring[-1]) else ring
-        for ring in rings
-        if len(ring) > 2
-    )
+def _runs(text: str, base: Direction) -> Iterator[tuple[int, int, Direction]]:
+    """Yield the stretches of a line that are set in one go, of one direction and one script."""
+    for start, end, direction in visual_runs(text, base):
+        cuts, script = [start], ""
+        for index in range(start, end):
+            other = _script(text[index])
+            if other and script and other != script:
+                cuts.append(index)
+            script = other or script
+        runs = [(a, b, direction) for a, b in itertools.pairwise([*cuts, end])]
+        yield from runs if direction == "ltr" else reversed(runs)
 
 
-def _quadratics(points: tuple[Any, ...], polygons: list[list[Points]], flatness: float) -> None:
-    """Append a TrueType run of quadratic curves, with on-curve points implied in between.
+@functools.lru_cache(maxsize=4096)
+def _script(character: str) -> str:
+    """Return a character's script; empty for one that goes with any, such as a full stop."""
+    buffer = hb.Buffer()
+    buffer.add_str(character)
+    buffer.guess_segment_properties()
+    return buffer.script or ""
 
-    A run that ends in None is a whole closed contour without any on-curve point.
-    """
-    if points[-1] is None:
-        controls = np.array(points[:-1], dtype=np.float64)
-        start = (controls[-1] + controls[0]) / 2
-        polygons.append([start[None]])
-        controls = np.vstack([controls, start])
-    else:
-        controls = np.array(points, dtype=np.float64)
-    for i, control in enumerate(controls[:-1]):
-        last = i == len(controls) - 2
-        end = controls[-1] if last else (control + controls[i + 1]) / 2
-        here = polygons[-1][-1][-1]
-        polygons[-1].append(_bezier(np.vstack([here, control, end]), flatness))
-    if len(controls) == 1:
-        polygons[-1].append(controls)
+
+def _box(advance: float) -> Contours:
+    """Return an upright empty box as wide as a letter with that advance, in cap heights."""
+    left, right = 0.1 * advance, 0.9 * advance
+    outer = [[left, 0.0], [right, 0.0], [right, 1.0], [left, 1.0]]
+    inner = [[left + 0.1, 0.1], [left + 0.1, 0.9], [right - 0.1, 0.9], [right - 0.1, 0.1]]
+    return Contours.of([outer, inner])
+
+
+class _Outline:
+    """A glyph's outlines as HarfBuzz draws them, curves as chords `flatness` off at most."""
+
+    def __init__(self, flatness: float) -> None:
+        self.flatness = flatness
+        self.rings: list[list[Points]] = []
+
+    def contours(self) -> Contours:
+        """Return the outlines as closed polygons."""
+        rings = (np.vstack(ring) for ring in self.rings)
+        return Contours.of(
+            ring[:-1] if np.array_equal(ring[0], ring[-1]) else ring
+            for ring in rings
+            if len(ring) > 2
+        )
+
+
+def _move(x: float, y: float, drawn: _Outline) -> None:
+    drawn.rings.append([np.array([[x, y]])])
+
+
+def _curve(*numbers: Any) -> None:
+    """Add a line or a Bezier curve: its control points, its end, and what it is added to."""
+    *controls, drawn = numbers
+    ring = drawn.rings[-1]
+    ring.append(_bezier(np.vstack([ring[-1][-1], np.reshape(controls, (-1, 2))]), drawn.flatness))
+
+
+_DRAWING = hb.DrawFuncs()
+_DRAWING.set_move_to_func(_move)
+_DRAWING.set_line_to_func(_curve)
+_DRAWING.set_quadratic_to_func(_curve)
+_DRAWING.set_cubic_to_func(_curve)
 
 
 def _bezier(controls: Points, flatness: float) -> Points:
@@ -242,6 +313,8 @@ def _bezier(controls: Points, flatness: float) -> Points:
     of the control points.
     """
     degree = len(controls) - 1
+    if degree == 1:
+        return controls[1:]
     bend = np.hypot(*np.diff(controls, 2, axis=0).T).max() * degree * (degree - 1)
     count = min(64, max(1, int(np.ceil(np.sqrt(bend / (8 * flatness))))))
     t = np.linspace(0.0, 1.0, count + 1)[1:, None]

@@ -11,12 +11,12 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from fontTools.ttLib import TTCollection, TTFont, TTLibError
+import uharfbuzz as hb
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork.styled import Asked, runs, undrawn
@@ -182,27 +182,30 @@ def scanned() -> Iterator[tuple[Path, list[str]]]:
                 yield path, families
 
 
-def _of_each_face(path: Path, ask: Callable[[TTFont], set[str]]) -> set[str]:
-    """Return what all faces of a font file answer; nothing of a file that is no font."""
+def _faces(path: Path) -> list[hb.Face]:
+    """Return the faces of a font file; none of a file that is no font."""
     try:
-        with path.open("rb") as stream:
-            many = path.suffix.lower() in {".ttc", ".otc"}
-            faces = TTCollection(stream, lazy=True) if many else [TTFont(stream, lazy=True)]
-            return set().union(*(ask(face) for face in faces))
-    except (TTLibError, OSError, KeyError):
-        return set()
+        blob = hb.Blob.from_file_path(path)
+    except hb.HarfBuzzError:
+        return []
+    return [hb.Face(blob, number) for number in range(hb.Face(blob).count)]
 
 
 def _names(path: Path) -> list[str]:
-    """Return the families that a font file holds: the typographic name (16) and the plain (1)."""
-
-    def names(face: TTFont) -> set[str]:
-        return {face["name"].getDebugName(number) or "" for number in (1, 16)} - {""}
-
-    return sorted(_of_each_face(path, names))
+    """Return the families that a font file holds, by every name that they have."""
+    kinds = (hb.OTNameIdPredefined.FONT_FAMILY, hb.OTNameIdPredefined.TYPOGRAPHIC_FAMILY)
+    return sorted(
+        {
+            face.get_name(entry.name_id, entry.language)
+            for face in _faces(path)
+            for entry in face.list_names()
+            if entry.name_id in kinds
+        }
+        - {"", None}
+    )
 
 
 @functools.cache
 def _letters(path: Path) -> set[str]:
     """Return the characters that a font file has."""
-    return _of_each_face(path, lambda face: {chr(code) for code in face.getBestCmap() or ()})
+    return {chr(code) for face in _faces(path) for code in face.unicodes}

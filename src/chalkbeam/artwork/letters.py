@@ -19,7 +19,8 @@ from chalkbeam.artwork.outline import outline_of
 from chalkbeam.artwork.values import Artwork, Box, convex_hull, optical_centre
 from chalkbeam.basics.sentences import Sentence
 from overlay.contours import Contours
-from overlay.text.typeface import BUNDLED_FONT, Typeface, typeface
+from overlay.text.direction import STEERING, base_direction
+from overlay.text.typeface import BUNDLED_FONT, Letter, Typeface, typeface
 
 MOST_LETTERS = 60
 """A longer line is no name."""
@@ -35,14 +36,14 @@ def letter(
     widest: float | None = None,
     font: Path = BUNDLED_FONT,
     arc: float | None = None,
-    tracking: float = 0.0,
     sheet_margin: float = 6.0,
     mirrored: bool = False,
 ) -> Artwork:
     """Set one line of text as artwork.
 
-    Letters stand on the baseline with the font's kerning. On an arc each letter is
-    turned, not bent, as cut letters are.
+    Letters stand on the baseline with the font's kerning, marks and joints, from right to
+    left where the first of them runs so. On an arc each letter is turned, not bent, as cut
+    letters are: what is written joined stays straight.
 
     Parameters
     ----------
@@ -58,8 +59,6 @@ def letter(
         A .ttf or .otf file.
     arc : float, optional
         Radius of the baseline, mm: positive arches up in the middle, negative hangs.
-    tracking : float
-        Extra space between letters at that height, mm.
     sheet_margin : float
         Blank carrier around the ink, mm.
     mirrored : bool
@@ -68,7 +67,8 @@ def letter(
     Raises
     ------
     Refusal
-        If the text has no ink, the font lacks a letter, or the size is missing or absurd.
+        If the text has no ink, the font lacks a letter, letters on an arc are joined, or the
+        size is missing or absurd.
     """
     if (height is None) == (width is None):
         raise Refusal(f"Give “{text}” either a height of its capitals or a width.")
@@ -78,13 +78,13 @@ def letter(
     check_margin(f"“{text}”", sheet_margin)
     face = typeface(font)
     if height is not None:
-        cap, shape = height, _set(face, text, height, tracking, arc)
+        cap, shape = height, _set(face, text, height, arc)
     else:
         assert width is not None  # one of the two was given
-        cap, shape = _fitted(face, text, 100.0, tracking, arc, width)
+        cap, shape = _fitted(face, text, 100.0, arc, width)
     notes = []
     if widest is not None and _width(shape) > widest:
-        cap, shape = _fitted(face, text, cap, tracking, arc, widest)
+        cap, shape = _fitted(face, text, cap, arc, widest)
         words = "Set {0} high instead of {1}, to be no wider than {2}."
         notes.append(Sentence(words, (cap, height or cap, widest)))
     artwork = _artwork(text, shape, sheet_margin, mirrored)
@@ -93,13 +93,13 @@ def letter(
 
 
 def check_letters(text: str, font: Path = BUNDLED_FONT) -> None:
-    """Refuse text that cannot be set in a font, one letter after the other from left to right.
+    """Refuse text that cannot be set in a font.
 
     Raises
     ------
     Refusal
-        If the text is too long, holds control characters, runs from right to left, or has
-        letters that the font lacks.
+        If the text is too long, holds characters that control it, or has letters that the font
+        lacks.
     """
     if len(text) > MOST_LETTERS:
         raise Refusal(
@@ -109,12 +109,13 @@ def check_letters(text: str, font: Path = BUNDLED_FONT) -> None:
     if any(unicodedata.category(character) == "Cc" for character in text):
         words = " ".join(text.split())
         raise Refusal(f"“{words}” holds a line break or a sign that is no letter: leave it out.")
-    if any(unicodedata.bidirectional(character) in {"R", "AL"} for character in text):
+    if any(unicodedata.bidirectional(character) in STEERING for character in text):
         raise Refusal(
-            f"“{text}” runs from right to left, which Chalkbeam does not set: give it as a picture."
+            f"“{''.join(filter(str.isprintable, text))}” holds a hidden sign that steers the "
+            "direction of writing: type the text anew."
         )
     face = typeface(font)
-    missing = face.set_line(text, 1.0).missing
+    missing = face.missing(text)
     if missing:
         raise Refusal(
             f"The font {face.path.name} has no “{missing[0]}” for “{text}”: choose another font."
@@ -128,7 +129,7 @@ def letter_ink(
 
     Counters stay open, where the artwork's outline has outer edges alone.
     """
-    _, shape = _fitted(typeface(font), artwork.name, 100.0, 0.0, arc, artwork.ink.width)
+    _, shape = _fitted(typeface(font), artwork.name, 100.0, arc, artwork.ink.width)
     left, top, right, bottom = shape.bounds
     return shapely.affinity.translate(shape, -(left + right) / 2, -(top + bottom) / 2)
 
@@ -138,60 +139,70 @@ def _width(shape: BaseGeometry) -> float:
 
 
 def _fitted(
-    face: Typeface, text: str, cap: float, tracking: float, arc: float | None, width: float
+    face: Typeface, text: str, cap: float, arc: float | None, width: float
 ) -> tuple[float, BaseGeometry]:
     """Return the cap height at which the ink is `width` wide, and the ink.
 
     Straight text grows in proportion: one step. On an arc of given radius it does
     not; the proportion is taken again until it holds, from the straight text on.
     """
-    shape = _set(face, text, cap, tracking, None)
+    shape = _set(face, text, cap, None)
     if arc is None:
         factor = width / _width(shape)
         return cap * factor, shapely.affinity.scale(shape, factor, factor, origin=(0, 0))
     for _ in range(40):
         factor = width / _width(shape)
-        cap, tracking = cap * factor, tracking * factor
-        shape = _set(face, text, cap, tracking, arc)
+        cap *= factor
+        shape = _set(face, text, cap, arc)
         if abs(_width(shape) - width) < 1e-3:
             break
     return cap, shape
 
 
-def _set(face: Typeface, text: str, cap: float, tracking: float, arc: float | None) -> BaseGeometry:
+def _set(face: Typeface, text: str, cap: float, arc: float | None) -> BaseGeometry:
     """Return the ink of a line of text, mm, y **down**, the baseline's middle at the origin."""
-    total = face.set_line(text, cap, tracking).advance
+    letters = [*face.letters(text, base_direction(text))]
+    total = cap * sum(each.advance for each in letters)
+    if arc is not None and face.joins(text):
+        raise Refusal(
+            f"“{text}” is written joined, and letters on an arc are turned one by one: set it "
+            "straight, or give it as a picture."
+        )
     if arc is not None and not abs(arc) * MOST_TURN > total:
         raise Refusal(
             f"“{text}” is {total:.0f} mm long, too long for an arc of {abs(arc):.0f} mm: "
             "make the radius larger or the letters smaller."
         )
-    glyphs = []
-    for index, (character, pen) in enumerate(zip(text, face.pens(text), strict=True)):
-        shape, advance = _glyph(face, character)
-        before = cap * pen + tracking * index
-        turn = (cap, 0.0, 0.0, cap, before - total / 2, 0.0)
-        glyph = shapely.affinity.affine_transform(shape, turn)
-        if arc is not None:
-            glyph = _on_arc(glyph, before - total / 2 + cap * advance / 2, arc)
-        glyphs.append(glyph)
-    shape = shapely.disjoint_subset_union_all(glyphs)  # only letters that touch are merged
+    inks = []
+    for each in letters:
+        pen = cap * each.start - total / 2
+        ink = shapely.affinity.affine_transform(_ink(face, each), (cap, 0, 0, cap, pen, 0))
+        inks.append(ink if arc is None else _on_arc(ink, pen + cap * each.width / 2, arc))
+    shape = shapely.disjoint_subset_union_all(inks)  # only letters that touch are merged
     if shape.is_empty:
         raise Refusal(f"“{text}” has no ink: write the letters to print.")
     return shapely.affinity.scale(shape, 1.0, -1.0, origin=(0, 0))
 
 
+def _ink(face: Typeface, one: Letter) -> BaseGeometry:
+    """Return a letter's ink, in cap heights, y up, from where the pen is before it."""
+    parts = [
+        shapely.affinity.translate(_glyph(face, number), right, up)
+        for number, right, up in one.glyphs
+    ]
+    return shapely.union_all(parts) if len(parts) > 1 else parts[0]
+
+
 @functools.lru_cache(maxsize=1024)
-def _glyph(face: Typeface, character: str) -> tuple[BaseGeometry, float]:
-    """Return a character's ink and advance, in cap heights, y up."""
-    line = face.set_line(character, 1.0)
-    return _filled(line.contours), line.advance
+def _glyph(face: Typeface, number: int) -> BaseGeometry:
+    """Return a glyph's ink, in cap heights, y up."""
+    return _filled(face.outline(number))
 
 
-def _on_arc(glyph: BaseGeometry, middle: float, radius: float) -> BaseGeometry:
-    """Turn a glyph whose middle stands at `middle` of a straight baseline on to an arc, y up."""
+def _on_arc(ink: BaseGeometry, middle: float, radius: float) -> BaseGeometry:
+    """Turn a letter whose middle stands at `middle` of a straight baseline on to an arc, y up."""
     angle = middle / radius
-    turned = shapely.affinity.rotate(glyph, -angle, origin=(middle, 0), use_radians=True)
+    turned = shapely.affinity.rotate(ink, -angle, origin=(middle, 0), use_radians=True)
     along, up = radius * math.sin(angle), radius * (math.cos(angle) - 1)
     return shapely.affinity.translate(turned, along - middle, up)
 

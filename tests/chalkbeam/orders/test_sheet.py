@@ -233,12 +233,13 @@ def test_the_sample_reads_the_same_as_csv_and_as_xlsx(tmp_path):
 
 
 def test_lettering_the_font_cannot_set_is_a_problem_of_its_cell(order):
-    text = "Style,Size,Quantity,Name,Number\nCrew tee,M,1,日本,8\nCrew tee,M,1,PYKE,1\u05d0\n"
-    text += f"Crew tee,M,1,{'A' * 80},9\nCrew tee,M,1,SÖLVI,10\n"
+    text = "Style,Size,Quantity,Name,Number\nCrew tee,M,1,日本,8\nCrew tee,M,1,PYKE,1\u202e\n"
+    text += f"Crew tee,M,1,{'A' * 80},9\nCrew tee,M,1,SÖLVI,10\nCrew tee,M,1,דוד,1\u05d0\n"
+    text += "Crew tee,M,1,سعيد,١٢\n"
     found = problems(order(text))
     assert [problem.partition(":")[0] for problem in found] == [
         "row 2, column D (Name)", "row 3, column E (Number)", "row 4, column D (Name)",
     ]  # fmt: skip
     assert "has no “日”" in found[0]
-    assert "right to left" in found[1]
+    assert "hidden sign" in found[1]
     assert "80 letters" in found[2]
