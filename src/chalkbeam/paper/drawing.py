@@ -18,7 +18,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from calibration.geometry import Points, as_points
 from chalkbeam.basics.units import MM_PER_INCH, Unit, format_length
 from chalkbeam.garments import Face, Garment, Landmark
-from chalkbeam.paper.fonts import BOLD, FONT, SLANTED
+from chalkbeam.paper.fonts import BOLD, FONT, SLANTED, line_of
 
 PT_PER_MM = 72.0 / MM_PER_INCH
 
@@ -288,8 +288,7 @@ def draw_garment(garment: Garment, unit: Unit = Unit.INCH, height: float = 430.0
     page_height = foot + height + top_space
     drawing = Drawing(page_width, page_height)
     drawing.add(Rect(0, 0, page_width, page_height, fillColor=PAPER, strokeColor=None))
-    drawing.add(String(margin, page_height - 38, garment.label, fontName=BOLD, fontSize=16,
-                       fillColor=INK))  # fmt: skip
+    drawing.add(line_of(margin, page_height - 38, garment.label, 16, INK, BOLD))
     x = margin
     for (face, title), (left, top, right, bottom), width in zip(shown, bounds, widths, strict=True):
         centre = x + width / 2

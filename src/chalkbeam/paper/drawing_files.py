@@ -13,7 +13,7 @@ from reportlab.lib.colors import Color
 
 from calibration.files import write_whole
 from calibration.refusal import Refusal
-from chalkbeam.paper.fonts import BOLD, FONT, SLANTED
+from chalkbeam.paper.fonts import BOLD, BUNDLED, FONT, SLANTED
 
 FORMATS = (".pdf", ".svg", ".png")
 
@@ -43,6 +43,7 @@ def svg_bytes(drawing: Drawing) -> bytes:
     family = "font-family: Helvetica, Arial, sans-serif;"
     for font, style in (
         (BOLD, " font-weight: bold;"),
+        (BUNDLED, " font-weight: bold;"),
         (SLANTED, " font-style: italic;"),
         (FONT, ""),
     ):

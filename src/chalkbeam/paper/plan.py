@@ -10,7 +10,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import Unit, format_length
 from chalkbeam.paper.drawing import INK, PAPER, QUIET, PageMap, cloth, fit_page, stay_clear
-from chalkbeam.paper.fonts import BOLD, FONT
+from chalkbeam.paper.fonts import BOLD, FONT, line_of
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Loading, centre_line, loading_words, origin_words
 
@@ -130,11 +130,11 @@ def plan(placement: Placement, loading: Loading | None = None, unit: Unit = Unit
     drawing.add(dimensions(placement, page, unit))
     title = f"{placement.location.title}: {placement.artwork.name}"
     title = title[:1].upper() + title[1:]
-    drawing.add(String(MARGIN, HEIGHT - 34, title, fontName=BOLD, fontSize=15, fillColor=INK))
+    drawing.add(line_of(MARGIN, HEIGHT - 34, title, 15, INK, BOLD, room=WIDTH - 2 * MARGIN))
     ink = placement.artwork.ink
     size = f"{format_length(ink.width, unit)} wide, {format_length(ink.height, unit)} high"
     words = f"{placement.garment.label}; ink {size}"
-    drawing.add(String(MARGIN, HEIGHT - 51, words, fontName=FONT, fontSize=9.5, fillColor=QUIET))
+    drawing.add(line_of(MARGIN, HEIGHT - 51, words, 9.5, QUIET))
     notes = [f"Depths count from the {origin_words(face.name)}; the cross is the optical centre."]
     if loading is not None:
         lying = loading_words(placement, loading).say(unit)

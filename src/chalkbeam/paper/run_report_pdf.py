@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
 from chalkbeam.orders.times import format_duration
-from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
+from chalkbeam.paper.fonts import BOLD, FONT, fitted, line_of, write
 from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.record.summary import RunSummary
 from chalkbeam.record.trends import Trend
@@ -72,10 +72,8 @@ class _Page:
 
     def _title(self) -> None:
         run = self.report.run
-        self.canvas.setFillColor(_INK)
-        font = font_for(run.title, BOLD)
-        self.canvas.setFont(font, 20)
-        self.canvas.drawString(MARGIN, self.y - 18, fitted(run.title, font, 20, self.inner))
+        title = line_of(MARGIN, self.y - 18, run.title, 20, _INK, BOLD, room=self.inner)
+        write(self.canvas, title)
         outcomes = self.report.outcomes
         # The computer's date may have been set back meanwhile: then the end is not told.
         ended = max((each.event.wall for each in outcomes), default="")
@@ -85,11 +83,8 @@ class _Page:
         rigs = ", ".join(dict.fromkeys(each.rig for each in events if each.rig))
         said = [f"{run.begun[:16].replace('T', ' ')}{last} UTC", who and f"by {who}"]
         said += [rigs and f"on {rigs}", f"run {run.id[:8]}"]
-        self.canvas.setFillColor(_QUIET)
         line = " · ".join(part for part in said if part)
-        font = font_for(line, FONT)
-        self.canvas.setFont(font, 9.5)
-        self.canvas.drawString(MARGIN, self.y - 34, fitted(line, font, 9.5, self.inner))
+        write(self.canvas, line_of(MARGIN, self.y - 34, line, 9.5, _QUIET, room=self.inner))
         self.y -= 52
 
     def _figures(self) -> None:
@@ -188,8 +183,7 @@ def spoilage_chart(report: RunSummary, width: float, height: float, most: int = 
     for row, (cause, count) in enumerate(causes):
         y = height - (row + 1) * step + 6
         bar = (width - label - 26) * count / largest
-        font = font_for(cause, FONT)
-        drawing.add(_text(0, y + 1, fitted(cause, font, 8.5, label - 8), font=font))
+        drawing.add(line_of(0, y + 1, cause, 8.5, _INK, room=label - 8))
         drawing.add(Rect(label, y - 2, bar, 11, fillColor=_ALERT, strokeColor=None))
         drawing.add(_text(label + bar + 5, y + 1, str(count), font=BOLD))
     return drawing

@@ -18,7 +18,7 @@ from reportlab.platypus import KeepInFrame, Paragraph
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import format_length
 from chalkbeam.paper.drawing import FILLS, INK, PAPER, QUIET, PageMap, cloth, fit_page
-from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
+from chalkbeam.paper.fonts import BOLD, FONT, font_for, line_of, write
 from chalkbeam.paper.proof.likeness import share_like
 from chalkbeam.paper.proof.values import Proof
 from chalkbeam.paper.sizes import PAPERS
@@ -88,11 +88,7 @@ def _title(proof: Proof) -> str:
 
 def _text(canvas: Canvas, x: float, y: float, text: str, font: str, size: float,
           colour: Color = INK, right: bool = False, room: float = 1e6) -> None:  # fmt: skip
-    font = font_for(text, font)
-    text = fitted(text, font, size, room)
-    canvas.setFont(font, size)
-    canvas.setFillColor(colour)
-    (canvas.drawRightString if right else canvas.drawString)(x, y, text)
+    write(canvas, line_of(x, y, text, size, colour, font, "end" if right else "start", room))
 
 
 def _head(canvas: Canvas, proof: Proof, top: float, inner: float) -> float:

@@ -26,7 +26,7 @@ from chalkbeam.artwork import Box
 from chalkbeam.basics.units import format_length
 from chalkbeam.locations import Axis
 from chalkbeam.paper.drawing import INK, PT_PER_MM, QUIET, PageMap
-from chalkbeam.paper.fonts import BOLD, FONT, fitted, font_for
+from chalkbeam.paper.fonts import BOLD, FONT, line_of, write
 from chalkbeam.paper.proof.sheet import draw_art
 from chalkbeam.paper.proof.values import Proof
 from chalkbeam.paper.sizes import PAPERS
@@ -336,9 +336,7 @@ def _foot(canvas: Canvas, proof: Proof, cut: Tiling, tile: Tile) -> None:
         ("Lay the sheet in it and take the paper away before you press.", FONT, 7.5),
     )
     for number, (words, font, points) in enumerate(said):
-        font = font_for(words, font)
-        canvas.setFont(font, points)
-        canvas.drawString(left, low + 29 - 9.6 * number, fitted(words, font, points, room))
+        write(canvas, line_of(left, low + 29 - 9.6 * number, words, points, INK, font, room=room))
 
 
 def covered(cut: Tiling) -> Points:
