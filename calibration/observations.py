@@ -1,4 +1,4 @@
-"""What photos say, before anything is solved: corners in pixels with their identity.
+"""What was found in photos, before anything is solved: corners in pixels with their identity.
 
 These values are stored in the rig file, so that uncertainty and drift can be
 recomputed later without the photos.
@@ -18,9 +18,10 @@ class Corner:
     Attributes
     ----------
     board : str
-        Which board it belongs to: a card's name ("front-left", ...) or "pattern".
+        Which chessboard it belongs to: a card's name ("front-left", ...) or "pattern".
+        (Called so in rig files.)
     index : int
-        The corner's number on that board (see `cards.Card` and `pattern.Pattern`).
+        The corner's number on that chessboard (see `cards.Card` and `pattern.Pattern`).
     pixel : tuple of float
         Position in the photo after EXIF rotation, px, (0, 0) at the centre of the
         top-left pixel, x right, y down.

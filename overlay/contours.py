@@ -37,7 +37,7 @@ class Contours:
         return cls(np.zeros((0, 2)), np.zeros(0, dtype=np.int64))
 
     @classmethod
-    def alike(cls, polygons: ArrayLike) -> Contours:
+    def uniform(cls, polygons: ArrayLike) -> Contours:
         """Return polygons that all have the same number of vertices, from shape (M, K, 2)."""
         array = np.asarray(polygons, dtype=np.float64)
         if array.size == 0:

@@ -1,6 +1,6 @@
 """What can be lit: frozen shapes in platen millimetres, each with a role.
 
-Marks say *what* and *where*; `overlay.palette` decides colour, `overlay.frame`
+Marks say *what* and *where*; `overlay.palette` decides colour, `overlay.draw.frame`
 turns them into pixels. All coordinates are in the platen frame; `height` is the
 lit surface's height above the platen's bare face, mm, so that light on thick
 cloth lands at true scale.
@@ -15,9 +15,8 @@ from calibration.geometry import XY, Isometry, xy_tuple
 
 LINE_WIDTH = 1.5
 """Usual line width, mm: four pixels of a 1080p projector that covers a 406 x 508 mm platen, and
-still 2.8 where the beam falls at 45 degrees. See `overlay.raster` on what width does for accuracy.
+still 2.8 where the beam falls at 45 degrees. `overlay.draw.raster` says how accuracy depends on it.
 """
-
 
 LEADING = 1.75
 """From one line of lettering to the next, in cap heights."""
@@ -43,7 +42,7 @@ class Role(Enum):
 class Dash(Enum):
     """Line style, so that roles differ by more than colour.
 
-    The lengths are in `overlay.strokes`; every straight leg begins and ends lit,
+    The lengths are in `overlay.draw.strokes`; every straight leg begins and ends lit,
     so that corners and ends can be trusted.
     """
 

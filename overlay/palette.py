@@ -1,4 +1,4 @@
-"""How each role looks in light: colour and line style, never by colour alone.
+"""How each role looks in light: by colour and line style, never by colour alone.
 
 The visual language, readable from 1.5 m:
 

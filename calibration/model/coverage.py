@@ -1,8 +1,8 @@
 """Whether the projector's picture covers the platen.
 
 It should, with a little to spare. Where it does not, a part of the platen can never be lit;
-more often the pattern was shown in a window. Nothing else gives that away: the solved
-projector is then as good a lens as any, with a smaller picture.
+more often the pattern was shown in a window. Nothing else shows that: the photos then fit
+a projector with a smaller picture just as well.
 """
 
 from __future__ import annotations

@@ -145,8 +145,8 @@ class Pinhole:
         """
         local = as_points(points, 3) @ self.rotation.T + self.translation
         depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
-        bent = _distort(local[:, :2] / depth[:, None], self)
-        return self._pixels(bent)
+        distorted = _distort(local[:, :2] / depth[:, None], self)
+        return self._pixels(distorted)
 
     def jacobian(self, points: ArrayLike) -> tuple[Points, Array, Array]:
         """Return the pixels of platen points with their derivatives.
@@ -169,7 +169,7 @@ class Pinhole:
         depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
         flat = local[:, :2] / depth[:, None]
         x, y = flat.T
-        bent, by_flat = _distort(flat, self), _distortion_slope(flat, self)
+        distorted, by_flat = _distort(flat, self), _distortion_slope(flat, self)
 
         r2 = x * x + y * y
         linear = self.intrinsic_matrix[:2, :2]
@@ -195,16 +195,16 @@ class Pinhole:
         local_by_vector = np.einsum("kab,nb->nak", by_vector, world)
 
         by_parameter = np.zeros((len(world), 2, len(PARAMETERS)))
-        by_parameter[:, 0, 0] = bent[:, 0]
-        by_parameter[:, 1, 0] = self.aspect * bent[:, 1]
+        by_parameter[:, 0, 0] = distorted[:, 0]
+        by_parameter[:, 1, 0] = self.aspect * distorted[:, 1]
         by_parameter[:, 0, 1] = 1.0
         by_parameter[:, 1, 2] = 1.0
         by_parameter[:, :, 3:7] = linear @ by_lens
-        by_parameter[:, 1, 7] = self.focal * bent[:, 1]
-        by_parameter[:, 0, 8] = bent[:, 1]
+        by_parameter[:, 1, 7] = self.focal * distorted[:, 1]
+        by_parameter[:, 0, 8] = distorted[:, 1]
         by_parameter[:, :, 9:12] = by_local @ local_by_vector
         by_parameter[:, :, 12:15] = by_local
-        return self._pixels(bent), by_parameter, by_local @ rotation
+        return self._pixels(distorted), by_parameter, by_local @ rotation
 
     def unproject(self, pixels: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Return where the rays of pixels meet a plane parallel to the platen.
@@ -235,13 +235,13 @@ class Pinhole:
             reach = np.where(reach > 0, reach, np.nan)
         return np.asarray(lens[:2] + reach[:, None] * directions[:, :2])
 
-    def _pixels(self, bent: Array) -> Points:
+    def _pixels(self, distorted: Array) -> Points:
         """Map distorted normalised coordinates, shape (N, 2), to pixels, shape (N, 2)."""
-        return np.asarray(bent @ self.intrinsic_matrix[:2, :2].T + (self.cx, self.cy))
+        return np.asarray(distorted @ self.intrinsic_matrix[:2, :2].T + (self.cx, self.cy))
 
 
 def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
-    """Return normalised, straightened coordinates (x, y) of pixels, by Newton's method.
+    """Return normalised coordinates without distortion (x, y) of pixels, by Newton's method.
 
     Parameters
     ----------
@@ -253,18 +253,18 @@ def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
     ndarray, shape (N, 2); nan where the distortion model has no inverse
     """
     inverse = np.linalg.inv(pinhole.intrinsic_matrix[:2, :2])
-    bent = (as_points(pixels) - (pinhole.cx, pinhole.cy)) @ inverse.T
+    distorted = (as_points(pixels) - (pinhole.cx, pinhole.cy)) @ inverse.T
     if not any((pinhole.k1, pinhole.k2, pinhole.p1, pinhole.p2)):
-        return np.asarray(bent)
-    flat = bent.copy()
+        return np.asarray(distorted)
+    flat = distorted.copy()
     for _ in range(_INVERSE_STEPS):
-        miss = bent - _distort(flat, pinhole)
+        miss = distorted - _distort(flat, pinhole)
         slope = _distortion_slope(flat, pinhole)
         step = _solve2(slope, miss)
         flat += step
         if np.nanmax(np.abs(step), initial=0.0) < 1e-13:
             break
-    missed = np.abs(bent - _distort(flat, pinhole)).max(axis=1) > 1e-9
+    missed = np.abs(distorted - _distort(flat, pinhole)).max(axis=1) > 1e-9
     flat[missed] = np.nan
     return flat
 
@@ -285,7 +285,7 @@ def _rotation(vector: Array) -> tuple[Array, Array]:
 
 
 def _distort(flat: Array, lens: Pinhole) -> Array:
-    """Bend normalised coordinates, shape (N, 2)."""
+    """Distort normalised coordinates, shape (N, 2)."""
     x, y = flat[:, 0], flat[:, 1]
     r2 = x * x + y * y
     radial = 1 + r2 * (lens.k1 + lens.k2 * r2)

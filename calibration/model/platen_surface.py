@@ -1,7 +1,7 @@
-"""The lit surface: the platen's face, hardly ever quite flat, and planes raised above it.
+"""The lit surface: the platen's face, which is seldom quite flat, and planes raised above it.
 
 A platen that is half a millimetre hollow shifts light by 0.3 mm and, worse, looks to the
-solver like another lens. So the face is solved as a shallow bowl or saddle: three
+solver like another lens. So the face is solved as a shallow bowl or saddle with three
 unknowns, known beforehand to be small.
 """
 
@@ -16,7 +16,7 @@ from calibration.geometry import Points, as_points
 from calibration.model.pinhole import Array, Pinhole
 
 UNIT = 100.0
-"""Bow is told in mm at this distance from the middle, mm: handy numbers."""
+"""A bow is given in mm at this distance from the middle, mm: easy to read and well scaled."""
 
 _STEPS = 30
 

@@ -80,10 +80,10 @@ class ProjectorMap:
 def bend(pixels: Points, size: tuple[int, int]) -> Array:
     """Return how far the bend of a projector's picture moves pixels, shape (N, 2, 2), px.
 
-    Keystone correction maps the picture by a homography before the lens does. Two terms of it,
-    the perspective ones, are foreign to every lens: with p a pixel from the picture's middle,
-    w the picture's width and v those terms, ``p / (1 - v.p / w)`` is ``p + p (v.p) / w`` to
-    first order. The last axis is that of v.
+    Keystone correction maps the picture by a homography before the lens does. Two of its terms,
+    the perspective ones, no lens can produce; they are called the *bend*. With p a pixel from
+    the picture's middle, w the picture's width and v those terms, ``p / (1 - v.p / w)`` is
+    ``p + p (v.p) / w`` to first order. The last axis is that of v.
 
     Parameters
     ----------

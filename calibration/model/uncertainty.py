@@ -1,10 +1,10 @@
 """How far light may land from where it is meant, anywhere on the platen, at any height.
 
-The covariance of the solved projector (which already carries the photos' noise, the
-cards' laying, the print's scale and the boards' heights) is carried to the platen:
+The covariance of the solved projector (which already contains the photos' noise, the
+cards' laying errors, the print's scale and the spacers' heights) is mapped to the platen:
 a pixel chosen for the point X lands at X + dX with ``dX = (du/dX)^-1 du/dp dp``. The
-parameters p are the projector's, in the order `camera.PARAMETERS`, the bow of the
-platen's face (`surface.Bow`) and the bend of the picture (`projector.bend`).
+parameters p are the projector's, in the order `pinhole.PARAMETERS`, the bow of the
+platen's face (`platen_surface.Bow`) and the bend of the picture (`projector.bend`).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from calibration.model.platen_surface import basis, on_surface
 from calibration.model.projector import ProjectorMap, bend
 
 STEP = 12.0
-"""Spacing of the points that stand for the whole platen, mm; the error is smooth over ten
+"""Spacing of the points that represent the whole platen, mm; the error is smooth over ten
 times that."""
 
 
@@ -70,7 +70,7 @@ def landing_slope(projector: ProjectorMap, points: ArrayLike, height: ArrayLike 
 
     That is the derivative of where the true projector puts the pixels that the solved
     map chose, by the map's parameters: the pinhole's 15, the bow's 3, and 2 for a bend of
-    the picture, which every map takes to be none.
+    the picture, which every map takes to be zero.
     """
     flat = as_points(points)
     pixels, by_parameter, by_point = projector.pinhole.jacobian(projector.bow.at(flat, height))
@@ -99,7 +99,7 @@ def bound(covariances: Array, freedom: int) -> Array:
 
 
 def over_platen(face: PlatenFace, step: float = STEP) -> Points:
-    """Return points that stand for the whole platen: a grid, and its outline, shape (N, 2), mm."""
+    """Return points that represent the whole platen: a grid up to its edges, shape (N, 2), mm."""
     columns, rows = (int(np.ceil(side / step)) + 1 for side in (face.width, face.depth))
     x = np.linspace(-face.width / 2, face.width / 2, columns)
     y = np.linspace(-face.depth / 2, face.depth / 2, rows)

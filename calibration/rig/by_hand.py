@@ -1,9 +1,9 @@
 """Calibration without a camera: the operator moves projected crosses on to known points.
 
-The same solver, the same gates and the same report as with photos; only the
-observations differ. Crosses also touch up a rig made from photos: cards laid by hand
-leave the light's shape right but shifted as a whole by their mean laying error, and
-three crosses take that out.
+The same solver, the same checks and the same report as with photos; only the
+observations differ. Crosses also touch up a rig made from photos: if cards were not laid
+exactly, the light has the right shape but is shifted by their mean laying error, and
+three crosses remove that shift.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ def solve_by_hand(
     return solve_plans((), (), np.zeros((0, 2)), size, stated or Stated(), set_by_hand)
 
 
-def resolve(rig: Rig, more: Sequence[Cross] = ()) -> Solution:
+def solve_again(rig: Rig, more: Sequence[Cross] = ()) -> Solution:
     """Return the solution of a rig file's own observations, and further crosses.
 
     Parameters
@@ -148,4 +148,4 @@ def touch_up(rig: Rig, nudged: Sequence[Cross]) -> Solution:
         raise Refusal(
             "The touch-up needs two or more crosses far apart: nudge three, near three corners."
         )
-    return resolve(rig, nudged)
+    return solve_again(rig, nudged)

@@ -1,8 +1,8 @@
-"""Is the rig still where it was? A new photo, or three crosses, against the rig on file.
+"""Is the rig still where it was? A new photo, or three crosses, compared with the rig on file.
 
-Whatever was bumped, its lens did not change: the new observations are explained with
-the projector's old lens in a new pose. If that works, the difference between old and new
-light is the drift, and the new pose is the repair. If it does not, something else
+A bump moves the projector but does not change its lens: so the new observations are fitted
+with the projector's old lens in a new pose. If they fit, the difference between old and new
+light is the drift, and the new pose is the repair. If they do not, something else has
 changed (zoom, keystone, the platen) and only a new calibration helps.
 """
 
@@ -31,16 +31,16 @@ N_INTRINSIC = len(INTRINSIC)
 BUMP_TURN_ERROR = math.radians(3.0)
 BUMP_SHIFT_ERROR = 60.0
 """How far a projector may have been bumped and still be repaired: standard error of each
-turn, and of each coordinate of its lens, mm."""
+turn, radians, and of each coordinate of its lens, mm."""
 
-UNCHANGED = 0.25
+NEGLIGIBLE = 0.25
 """Movement that nobody needs to act on, at the point that moved most, mm."""
 
-MISFIT = 2.0
+NOISE_RATIO_LIMIT = 2.0
 """How many times noisier new corners may be with the old lens than with a lens of their own."""
 
-PULL = 6.0
-"""How far the lens may be pulled from the one on file: mean squared standard errors."""
+LENS_CHANGE_LIMIT = 6.0
+"""How far the lens may differ from the one on file: mean squared standard errors."""
 
 
 class DriftVerdict(Enum):
@@ -64,9 +64,9 @@ class Drift:
         Counter-clockwise, radians.
     largest : float
         Distance moved by the point that moved most, mm.
-    doubt : float
-        Movement at that point that the check could show for a rig that has not moved
-        (95 %), mm: mostly how the cards were laid then and now.
+    detectable : float
+        Least movement at that point that the check can detect, mm: a rig that has not moved
+        shows less in 95 % of checks, mostly from how the cards were laid then and now.
     sentence : str
         All of this for the operator.
     """
@@ -75,21 +75,21 @@ class Drift:
     shift: XY
     turn: float
     largest: float
-    doubt: float
+    detectable: float
     sentence: str
 
 
 def check_photos(rig: Rig, photos: Sequence[PhotoObservation]) -> Drift:
     """Compare photos of cards and pattern, taken now, with the rig on file."""
-    return compare(rig, bumped(rig, photos=photos))
+    return compare(rig, solve_bumped(rig, photos=photos))
 
 
 def check_crosses(rig: Rig, crosses: Sequence[Cross]) -> Drift:
     """Compare crosses set by hand now, at least three far apart, with the rig on file."""
-    return compare(rig, bumped(rig, crosses=crosses))
+    return compare(rig, solve_bumped(rig, crosses=crosses))
 
 
-def bumped(
+def solve_bumped(
     rig: Rig, photos: Sequence[PhotoObservation] = (), crosses: Sequence[Cross] = ()
 ) -> Solution:
     """Return the rig solved from new observations, its lens kept: the one-step repair.
@@ -117,14 +117,14 @@ def bumped(
     size = rig.projector.size
     pattern = Pattern(size)
     pixels = pattern.pixels(np.arange(pattern.count))
-    return solve_plans(photos, rig.plans, pixels, size, rig.stated, crosses, allow_bump(rig))
+    return solve_plans(photos, rig.plans, pixels, size, rig.stated, crosses, after_bump(rig))
 
 
-def allow_bump(rig: Rig) -> Inherited:
-    """Return what is known of a rig's projector once it may have been bumped."""
+def after_bump(rig: Rig) -> Inherited:
+    """Return what is still known of a rig's projector if it may have been bumped."""
     spread = rig.fit.matrix
     pose = np.arange(N_INTRINSIC, len(PARAMETERS))
-    # Bumped, the projector turns about itself: the pose's errors no longer follow the lens's.
+    # After a bump the pose's errors no longer correlate with the lens's.
     spread[pose, :] = spread[:, pose] = 0.0
     spread[pose, pose] = [BUMP_TURN_ERROR**2] * 3 + [BUMP_SHIFT_ERROR**2] * 3
     mean = np.concatenate(
@@ -141,7 +141,7 @@ def compare(rig: Rig, now: Solution) -> Drift:
     distance = np.linalg.norm(landed - points, axis=1)
     crosses = now.problem.model.crosses
     if not now.photos:
-        # A few crosses say much where they stand and little elsewhere: judge them there.
+        # A few crosses tell much where they stand and little elsewhere: compare there.
         points = as_points([cross.point for cross in crosses])
         heights = np.array([cross.height for cross in crosses])
         pixels = as_points([cross.pixel for cross in crosses])
@@ -155,17 +155,17 @@ def compare(rig: Rig, now: Solution) -> Drift:
         spread = spread + landing_covariance(now.map, now.fit.matrix, here)
     else:
         spread = spread + np.eye(2) * (rig.stated.nudge / 2) ** 2
-    doubt = float(bound(spread, min(rig.fit.freedom, now.fit.freedom))[0])
+    detectable = float(bound(spread, min(rig.fit.freedom, now.fit.freedom))[0])
     shift, largest = (moved.x, moved.y), float(distance[k])
     misfit = _misfit(rig, now)
     if misfit is not None:
         verdict = DriftVerdict.RECALIBRATE
         sentence = f"{misfit}: calibrate again."
-    elif largest <= max(UNCHANGED, doubt):
+    elif largest <= max(NEGLIGIBLE, detectable):
         verdict = DriftVerdict.UNCHANGED
         sentence = (
             f"Unchanged: the light is within {largest:.1f} mm of where it was, and this check can "
-            f"tell no less than {max(UNCHANGED, doubt):.1f} mm."
+            f"tell no less than {max(NEGLIGIBLE, detectable):.1f} mm."
         )
     else:
         verdict = DriftVerdict.MOVED
@@ -173,7 +173,7 @@ def compare(rig: Rig, now: Solution) -> Drift:
             f"The light has moved by {math.hypot(*shift):.1f} mm ({_ways(shift)}) and turned by "
             f"{abs(math.degrees(moved.angle)):.2f}°, at most {largest:.1f} mm: repair the rig."
         )
-    return Drift(verdict, shift, moved.angle, largest, doubt, sentence)
+    return Drift(verdict, shift, moved.angle, largest, detectable, sentence)
 
 
 def _misfit(rig: Rig, now: Solution) -> str | None:
@@ -185,14 +185,14 @@ def _misfit(rig: Rig, now: Solution) -> str | None:
     off = (now.vector[place][lens] - rig.projector.pinhole.vector[lens])[known]
     pulled = float(off @ np.linalg.solve(spread[np.ix_(known, known)], off))
     cause = "its zoom, lens shift or keystone was changed, or the platen is another"
-    if now.fit.model != rig.fit.model or pulled > PULL * int(known.sum()):
+    if now.fit.model != rig.fit.model or pulled > LENS_CHANGE_LIMIT * int(known.sum()):
         return f"The light does not fit the projector on file: {cause}"
     if now.photos:
         fresh = solve_plans(
             now.photos, now.plans, model.pattern, now.map.size, now.stated
         ).problem.noise
         worse = now.problem.noise[:-1] / fresh[:-1]
-        if worse.max() > MISFIT:
+        if worse.max() > NOISE_RATIO_LIMIT:
             name = now.photos[int(np.argmax(worse)) // 2].name
             return f"{name} does not fit the projector on file: {cause}"
     rows = model.groups == 2 * len(now.photos)

@@ -26,7 +26,7 @@ from calibration.targets.cards import layout
 from calibration.targets.pattern import Pattern
 
 WORKERS = 2
-"""Photos looked at side by side; OpenCV lets go of the interpreter while it works."""
+"""Photos observed at the same time; OpenCV releases the interpreter lock while it works."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class CalibrationPhoto:
     raised : float
         Height of the cards above the bare platen, mm.
     lit : Path or None
-        A second photo from the very same place, that shows the pattern.
+        A second photo from exactly the same place, which shows the pattern.
     """
 
     path: Path
@@ -50,7 +50,7 @@ class CalibrationPhoto:
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """Photos, what was seen in them, and what was solved from that.
+    """Photos, and what was solved from them.
 
     Attributes
     ----------
@@ -65,8 +65,8 @@ class Calibration:
     worst: tuple[Worst, ...]
 
 
-def look(
-    shots: Sequence[CalibrationPhoto], face: PlatenFace, size: tuple[int, int]
+def read_and_observe(
+    given: Sequence[CalibrationPhoto], face: PlatenFace, size: tuple[int, int]
 ) -> tuple[tuple[Photo, ...], tuple[PhotoObservation, ...]]:
     """Read photos and find cards and pattern in each.
 
@@ -77,19 +77,19 @@ def look(
     """
     cards, pattern = layout(face), Pattern(size)
 
-    def one(shot: CalibrationPhoto) -> tuple[Photo, PhotoObservation]:
-        photo = read_photo(shot.path)
-        lit = None if shot.lit is None else read_photo(shot.lit)
-        return photo, observe(photo, cards, pattern, shot.raised, pattern_photo=lit)
+    def one(each: CalibrationPhoto) -> tuple[Photo, PhotoObservation]:
+        photo = read_photo(each.path)
+        lit = None if each.lit is None else read_photo(each.lit)
+        return photo, observe(photo, cards, pattern, each.raised, pattern_photo=lit)
 
     with ThreadPoolExecutor(WORKERS) as pool:
-        found = list(pool.map(one, shots))
-    _all_different([photo for photo, _ in found])
+        found = list(pool.map(one, given))
+    _check_all_different([photo for photo, _ in found])
     return tuple(photo for photo, _ in found), tuple(seen for _, seen in found)
 
 
-def _all_different(photos: Sequence[Photo]) -> None:
-    """Refuse a photo given twice: it would count as if it told something new."""
+def _check_all_different(photos: Sequence[Photo]) -> None:
+    """Refuse a photo given twice: it would count as a second observation."""
     for one, other in itertools.combinations(photos, 2):
         if one.size == other.size and np.array_equal(one.image, other.image):
             twice = "given twice" if other.name == one.name else f"the same photo as {one.name}"
@@ -101,7 +101,7 @@ def _all_different(photos: Sequence[Photo]) -> None:
 
 
 def calibrate(
-    shots: Sequence[CalibrationPhoto],
+    given: Sequence[CalibrationPhoto],
     face: PlatenFace,
     size: tuple[int, int],
     stated: Stated | None = None,
@@ -112,7 +112,7 @@ def calibrate(
 
     Parameters
     ----------
-    shots : sequence of CalibrationPhoto
+    given : sequence of CalibrationPhoto
     face : PlatenFace
     size : tuple of int
         The projector's picture, px.
@@ -120,15 +120,15 @@ def calibrate(
     part_lit : bool
         Whether the picture may end on the platen.
     tell : callable
-        Told what is being done, before it is.
+        Called with what is about to be done, for the operator.
 
     Raises
     ------
     Refusal
         If a photo cannot be used, or the result is not to be trusted.
     """
-    tell(f"Reading {', '.join(shot.path.name for shot in shots)} …")
-    photos, seen = look(shots, face, size)
+    tell(f"Reading {', '.join(each.path.name for each in given)} …")
+    photos, seen = read_and_observe(given, face, size)
     tell("Solving …")
     done = _solved(photos, seen, face, size, stated)
     if not part_lit:
@@ -143,25 +143,25 @@ def _solved(
     size: tuple[int, int],
     stated: Stated | None,
 ) -> Calibration:
-    """Return what observations come to, of one unknown camera or of several."""
+    """Return the calibration, taking unknown cameras first for one, then for several."""
 
     def attempt(observations: Sequence[PhotoObservation]) -> Calibration:
         solution = solve(observations, layout(face), Pattern(size), face, stated)
         return Calibration(photos, solution, examine(solution, face))
 
-    apart = _apart(seen)
+    apart = _with_separate_cameras(seen)
     try:
         return attempt(seen)
     except Refusal as refusal:
         if apart != seen:
-            with suppress(Refusal):  # of the two, the one that holds for what is usual counts
+            with suppress(Refusal):  # if both are refused, the usual case's refusal is told
                 return attempt(apart)
-        _all_whole(seen, Pattern(size))
+        _check_single_exposures(seen, Pattern(size))
         raise refusal from None
 
 
-def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
-    """Refuse a photo that is no single shot: whatever else was refused came of it."""
+def _check_single_exposures(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
+    """Refuse a photo that is no single exposure: that is what caused any other refusal."""
     for photo in seen:
         lit = pattern.pixels(np.array([corner.index for corner in photo.pattern], np.intp))
         pixels = np.array([corner.pixel for corner in photo.pattern]).reshape(-1, 2)
@@ -173,11 +173,11 @@ def _all_whole(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:
             )
 
 
-def _apart(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...]:
+def _with_separate_cameras(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...]:
     """Return observations in which photos of unknown cameras share no lens.
 
-    Photos without EXIF are first taken to come from one camera, which is usual and makes
-    the most of them; where that does not fit they may come from several.
+    Photos without EXIF are first taken to come from one camera, which is usual and gives
+    the surest result; where that does not fit they may come from several.
     """
     unknown = [each for each in seen if each.camera.startswith(UNKNOWN_CAMERA)]
     if len(unknown) < 2:

@@ -25,7 +25,7 @@ def folder() -> Path:
 
 
 def names() -> tuple[str, ...]:
-    """Return the names of all rigs on the shelf, in alphabetical order."""
+    """Return the names of all rigs in the library, in alphabetical order."""
     return tuple(sorted((path.stem for path in folder().glob("*.json")), key=str.casefold))
 
 
@@ -74,7 +74,7 @@ def place(name: str) -> Path:
 
 
 def _known_as(name: str) -> str:
-    """Return the name as a rig on the shelf has it; the name itself where none has it."""
+    """Return the name as it is in the library; the name itself where none is called so."""
     known = names()
     if name in known:
         return name
@@ -92,7 +92,7 @@ def find(text: str | None) -> Path:
     Parameters
     ----------
     text : str or None
-        A path to a rig file, the name of a rig on the shelf, or None for the default.
+        A path to a rig file, the name of a rig in the library, or None for the default.
 
     Raises
     ------
@@ -134,7 +134,7 @@ def open_rig(text: str | None) -> Rig:
 def set_aside(name: str) -> Path | None:
     """Keep a copy of a named rig before another takes its name; None where there is none.
 
-    The copy is no rig of the shelf; by its path it can be used like any file.
+    The copy is not in the library, but can be used by its path like any file.
     """
     path = place(name)
     if not path.is_file():
@@ -145,7 +145,7 @@ def set_aside(name: str) -> Path | None:
 
 
 def keep(rig: Rig) -> Path:
-    """Save a rig on the shelf under its name, and return its file."""
+    """Save a rig in the library under its name, and return its file."""
     path = place(rig.name)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

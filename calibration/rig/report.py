@@ -13,7 +13,7 @@ from calibration.files import write_whole
 from calibration.model.uncertainty import place_in_words, worst
 from calibration.photo.read import Photo
 from calibration.rig import report_parts as parts
-from calibration.rig.by_hand import resolve
+from calibration.rig.by_hand import solve_again
 from calibration.rig.file import Rig
 from calibration.rig.report_parts import GREY, INK, MARGIN, Sheet
 from calibration.solve.acceptance import describe_card_pose, pixel_on_platen
@@ -45,7 +45,7 @@ def write_report(
     Refusal
         If the file cannot be written.
     """
-    picture = draw_report(rig, photos, solution or resolve(rig))
+    picture = draw_report(rig, photos, solution or solve_again(rig))
     file = io.BytesIO()
     kind = "JPEG" if path.suffix.lower() in (".jpg", ".jpeg") else "PNG"
     picture.save(file, kind, quality=90, optimize=True)

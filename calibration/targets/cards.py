@@ -1,8 +1,8 @@
 """Fiducial cards on the platen: which, where, with which ids, and their picture.
 
 A card is a chessboard of 4 × 4 squares in a white margin. Its two outer cut edges lie flush
-with two straight edges of the platen: rounded corners do not matter, and the fingertip
-feels the fit. Every card is laid upright for the operator, so all have angle 0.
+with two straight edges of the platen: rounded corners do not matter, and a fingertip feels whether
+the edges are flush. Every card is laid upright for the operator, so all have angle 0.
 """
 
 from __future__ import annotations

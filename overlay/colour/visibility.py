@@ -1,13 +1,13 @@
-"""Which colours can be told on a given cloth, by computation.
+"""Which colours are visible on a given cloth, by computation.
 
-Model: the projector's light and the room's fall on the cloth, which sends back its share of
-red, green and blue. What the eye gets is put into CIELAB and compared by CIEDE2000; as
-white counts the brightest thing in view, either white paper in the room's light or the
-cloth itself in the projector's full light. Three bands instead of
-spectra, standard video primaries and a matt cloth are simplifications: the result ranks
-colours, it does not measure them. CIEDE2000 is made for small differences between patches;
-for thin lines it is used here as a ranking too, with a separate demand on lightness,
-since the eye tells fine lines by light and dark rather than by hue.
+Model: the projector's light and the room's fall on the cloth, which reflects its share of
+red, green and blue. What the eye receives is converted to CIELAB and compared by CIEDE2000.
+White is the brightest thing in view, either white paper in the room's light or the cloth
+itself in the projector's full light. Three bands instead of spectra, standard video primaries
+and a matt cloth are simplifications: the result ranks colours, it does not measure them.
+CIEDE2000 is made for small differences between patches. It ranks thin lines here too, with a
+separate requirement on lightness, since the eye sees fine lines by light and dark rather than
+by hue.
 
 No role depends on its colour alone: line styles (`overlay.palette`) differ as well.
 """
@@ -34,7 +34,7 @@ from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 
 @dataclass(frozen=True)
 class Lighting:
-    """The light on the platen. The defaults are assumptions for a small shop.
+    """The lighting of the platen. The defaults are assumptions for a small shop.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ class Lighting:
 
 @dataclass(frozen=True)
 class RoleVisibility:
-    """How well one role can be told on a cloth.
+    """How well one role is seen on a cloth.
 
     Attributes
     ----------
@@ -83,7 +83,7 @@ class RoleVisibility:
     lightness : float
         By how much L* of the line is above the cloth's.
     nearest : Role
-        The role it is most easily taken for by colour: lines for lines, lettering for lettering.
+        The role whose colour is most like it: among lines for lines, among lettering for lettering.
     apart : float
         CIEDE2000 from that role's lines.
     """
@@ -95,11 +95,11 @@ class RoleVisibility:
 
 
 CLOTH_DIFFERENCE = 20.0
-"""CIEDE2000 from the cloth at which a line counts as plain to see; several times what
-passes for a clear difference between patches (common practice, no source), as lines are thin."""
+"""CIEDE2000 from the cloth at which a line counts as clearly visible: several times what is
+clear between patches (common practice, no source), since lines are thin."""
 
 CLOTH_LIGHTNESS = 20.0
-"""L* above the cloth demanded of every line, so that no line is told by hue alone."""
+"""L* above the cloth required of every line, so that no line is seen by hue alone."""
 
 ROLE_DIFFERENCE = 10.0
 """CIEDE2000 between roles at which their colours help to tell them apart."""
@@ -114,14 +114,14 @@ _LIKE = frozenset(
         (Role.NOTE, Role.WARN),
     )
 )
-"""Roles that might be taken for each other: lines for lines, lettering for lettering. The
-alignment view stands alone."""
+"""Roles that could be mistaken for each other: lines for lines, lettering for lettering. The
+alignment view is shown alone."""
 
 
 def role_visibilities(
     palette: Palette, cloth: RGB, light: Lighting | None = None
 ) -> dict[Role, RoleVisibility]:
-    """Return how well each role can be told on `cloth` (sRGB codes under white light)."""
+    """Return how well each role is seen on `cloth` (sRGB codes under white light)."""
     light = light or Lighting()
     lab = _labs([palette.look(role).colour for role in _ROLES], cloth, light, palette.gamma)
     ground = _labs([(0, 0, 0)], cloth, light, palette.gamma)[0]
@@ -144,10 +144,10 @@ def role_visibilities(
 def palette_for(
     cloth: RGB, light: Lighting | None = None, usual: Palette = DEFAULT_PALETTE
 ) -> Palette:
-    """Return the palette whose roles can best be told on `cloth`.
+    """Return the palette whose roles are best seen on `cloth`.
 
-    Operators learn the colours, so each role keeps its usual one where that is plain to
-    see, and otherwise goes no further from it than it must. Line styles never change.
+    Operators learn the colours, so each role keeps its usual one where that is clearly
+    visible, and otherwise changes as little as needed. Line styles never change.
 
     Parameters
     ----------
@@ -168,7 +168,7 @@ def palette_for(
     # How far a choice is from the usual colour, as both look on white in full light.
     pure = lab_from_linear(linear_from_srgb(choices))
     departure = ciede2000(pure[:, None], pure[None, :]) / 100.0
-    # One role after another until nothing gains; the first candidates are the usual colours.
+    # One role after another until nothing improves; the first candidates are the usual colours.
     # Sixty random starts on eight cloths found nothing more than 0.04 better.
     chosen = list(range(len(_ROLES)))
     best = -np.inf
@@ -223,10 +223,10 @@ def _scores(
 ) -> NDArray[np.float64]:
     """Return the merit of the whole choice for every candidate in `place`.
 
-    Each demand (a role from the cloth, a role from another) is met up to 1 and counts no more
-    beyond it; what falls short hurts by its square, so that the worst is mended first. Being seen
-    comes before being told apart, since line styles tell apart too; keeping the usual
-    colour comes last.
+    Each requirement (a role from the cloth, a role from another) is met at 1 and gains nothing
+    beyond. What falls short costs its square, so that the worst is improved first. Visibility
+    counts more than difference between roles, which line styles tell apart too; keeping the
+    usual colour counts least.
     """
     rest = [k for k in range(len(chosen)) if k != place]
     merit = -3.0 * _short(from_cloth) ** 2 - 0.3 * departure[place]

@@ -48,8 +48,8 @@ _TEXT_CLEARANCE = 0.35
 figures."""
 
 _DIGITS = 6
-"""Strokes are alike if their forms agree to so many digits, mm: a nanometre is nothing, and where
-on the platen they lie changes no more than that."""
+"""Strokes count as the same form if they agree to so many digits, mm. Shifting one over the platen
+changes its form by less than that, through rounding."""
 
 _BOX_SPACE = 0.5
 """Boxes stand this far off their lettering, in cap heights."""
@@ -60,7 +60,7 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
 
     Where lines of different colours cross, each channel takes the brighter; lines
     stop short of lettering, so that it can be read. Marks, or parts of marks,
-    that miss the frame, lie behind the projector or make no sense (not a number,
+    that miss the frame, lie behind the projector or are invalid (not a number,
     no width) are left out.
 
     Parameters
@@ -80,17 +80,17 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
 
 
 class Painter:
-    """Renders marks and remembers the last frames: what has not changed is the same array.
+    """Renders marks and keeps the last frames: what has not changed is the same array.
 
-    Layers are remembered too: where lines move and words stand, only the lines are drawn.
+    Layers are kept too: where lines move and words do not, only the lines are drawn.
 
     Parameters
     ----------
     platen_map : PlatenMap
     palette : Palette
-        Used where `paint` is not told otherwise.
+        Used where `paint` is given none.
     keep : int
-        How many frames are remembered; a 4K frame takes 25 MB.
+        How many frames are kept; a 4K frame takes 25 MB.
     """
 
     def __init__(
@@ -125,7 +125,7 @@ class Painter:
 
 
 _LAYERS = 12
-"""How many layers a painter remembers: those of two pictures."""
+"""How many layers a painter keeps: those of two pictures."""
 
 Shape = tuple[Contours, float]
 """Polygons on one surface: contours, mm, and the surface's height, mm."""
@@ -299,11 +299,11 @@ def _cut(contours: Contours) -> Contours:
 
 
 def _project(layers: Sequence[Sequence[Shape]], platen_map: PlatenMap) -> list[Contours]:
-    """Return each layer's polygons in px, with those left out that the map turns over.
+    """Return each layer's polygons in px, without those that the map turns over.
 
-    A map through a lens is only meant in front of it. Behind it, and where a
-    lens polynomial folds back, the picture is mirrored: there a polygon turns
-    the other way than its like at the platen's middle, which is how such are told.
+    A map through a lens is valid only in front of it. Behind it, and where a lens
+    polynomial folds back, the picture is mirrored. A polygon there is known by its
+    turning the other way than the same polygon would at the platen's middle.
     """
     parts = [[contours for contours, _ in shapes] for shapes in layers]
     flat = [Contours.joined(contours) for contours in parts]

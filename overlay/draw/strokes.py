@@ -22,12 +22,12 @@ STEP = 10.0
 less than 0.02 px between its ends."""
 
 RUN = 40.0
-"""Longest part of a line that is one polygon, mm: so short that none can reach from the picture
-to behind the projector without being told by its size (see `overlay.raster.FARTHEST`)."""
+"""Longest part of a line that is one polygon, mm: so short that one which reaches from the picture
+to behind the projector is known by its size (see `overlay.draw.raster.FARTHEST`)."""
 
 REACH = 1500.0
-"""Marks are cut off this far from the platen's middle, mm: no platen is larger, and the map of a
-projector means nothing behind its lens."""
+"""Marks are cut off this far from the platen's middle, mm: no platen is larger, and behind its
+lens a projector's map is not valid."""
 
 _PATTERNS: dict[Dash, tuple[float, ...]] = {
     Dash.DASHED: (9.0, 5.0),
@@ -43,7 +43,7 @@ _MITRE_LIMIT = math.radians(100)
 """A turn by more than this gets a round join, less than this a pointed one."""
 
 _SLACK = 1e-6
-"""So small a share of a piece is no reason to cut once more: rounding must not change a form."""
+"""A piece longer than a step by so small a share is not cut: rounding must not change a form."""
 
 _SAME = 1e-3
 """Vertices nearer than this, mm, are one."""
@@ -59,7 +59,7 @@ def stroke(points: Points, width: float, closed: bool = False, dash: Dash = Dash
     Parameters
     ----------
     points : ndarray, shape (N, 2), mm
-        Vertices; those that are not finite are passed over. One vertex (or several in
+        Vertices; those that are not finite are skipped. One vertex (or several in
         the same place) makes a round dot.
     width : float
         Line width, mm; nothing is drawn unless it is positive.
@@ -126,7 +126,7 @@ def hatch(polygon: Points, spacing: float, angle: float, width: float) -> Contou
     near = left[index] + rank * step
     x = np.stack([near, near + step, near + step, near], axis=1)
     y = level[index, None] + width / 2 * np.array([-1, -1, 1, 1])
-    return Contours.alike(np.stack([x, y], axis=2) @ np.array([[c, s], [-s, c]]))
+    return Contours.uniform(np.stack([x, y], axis=2) @ np.array([[c, s], [-s, c]]))
 
 
 def _within_reach(points: Points, closed: bool) -> list[tuple[Points, bool]]:
@@ -164,7 +164,7 @@ def _within_reach(points: Points, closed: bool) -> list[tuple[Points, bool]]:
 def _stroke_piece(points: Points, width: float, closed: bool, dash: Dash) -> Contours:
     ring, closed = _distinct(points, closed)
     if len(ring) < 2:
-        return Contours.alike((points[0] + _ROUND * width / 2)[None])
+        return Contours.uniform((points[0] + _ROUND * width / 2)[None])
     along = ring[1:] - ring[:-1]
     lengths = np.sqrt(np.einsum("ij,ij->i", along, along))
     unit = along / lengths[:, None]
@@ -302,7 +302,7 @@ def _widen(
         return drawn
     joins = ~mitred[:-1] & lit & np.concatenate([lit[-1:] if closed else [False], lit[:-1]])
     discs = path[:-1][joins][:, None] + half * _ROUND
-    return Contours.joined([drawn, Contours.alike(discs)])
+    return Contours.joined([drawn, Contours.uniform(discs)])
 
 
 def _runs(
@@ -313,8 +313,8 @@ def _runs(
 ) -> Contours:
     """Return the lit quadrangles, neighbours with a shared edge joined to runs of up to RUN mm.
 
-    What is filled is the same, but the shared edges, most of all edges where vertices
-    are dense, need not be gone through.
+    The same area is filled, but without the shared edges, which are most of all edges
+    where vertices are dense.
 
     Parameters
     ----------

@@ -71,7 +71,7 @@ def test_pattern_corners_keep_clear_of_cards_and_edges_and_are_in_order():
     indices = [corner.index for corner in seen.pattern]
     assert indices == sorted(set(indices))
     places = bench.platen_of_projector(Pattern(bench.projector_size).pixels(indices))
-    slack = 2.0  # mm: the survey of a single photo is not exact
+    slack = 2.0  # mm: what a single photo tells of the layout is not exact
     assert (np.abs(places[:, 0]) < bench.face.width / 2 - CLEARANCE + slack).all()
     assert (np.abs(places[:, 1]) < bench.face.depth / 2 - CLEARANCE + slack).all()
     for card in bench.cards:

@@ -1,4 +1,4 @@
-"""The parts of detection one by one: alignment, the smooth view, the survey, marker reading."""
+"""The parts of detection one by one: alignment, the smooth view, the layout, marker reading."""
 
 import math
 from dataclasses import replace
@@ -94,7 +94,7 @@ def test_a_smooth_view_follows_a_lens_and_ignores_strays():
     assert len(few.coefficients) == 0
 
 
-def test_the_survey_measures_how_cards_lie():
+def test_the_layout_says_how_cards_lie():
     """Three cards right, one 12 mm off and turned by 4 degrees: told to half a millimetre."""
     cards = layout(PlatenFace(406, 508))
     x, y = cards[3].centre

@@ -138,7 +138,7 @@ def test_touch_up_needs_crosses_far_apart(laid_badly: tuple[Bench, Rig]) -> None
 def test_a_rig_file_solves_again_to_the_same(laid_badly: tuple[Bench, Rig], tmp_path) -> None:  # type: ignore[no-untyped-def]
     _, rig = laid_badly
     save(rig, tmp_path / "rig.json")
-    again = by_hand.resolve(load(tmp_path / "rig.json"))
+    again = by_hand.solve_again(load(tmp_path / "rig.json"))
     points = GRID * 0.98
     np.testing.assert_allclose(
         again.map.projector_from_platen(points, 4.0),

@@ -80,7 +80,7 @@ def worst_off(bench: Bench, projector: object, height: float = 0.0) -> float:
 def test_a_rig_left_alone_is_unchanged(rig: Rig, bench: Bench) -> None:
     found = drift.check_photos(rig, [photo(relaid(bench, np.random.default_rng(6)))])
     assert found.verdict is DriftVerdict.UNCHANGED
-    assert found.largest < found.doubt < 1.5
+    assert found.largest < found.detectable < 1.5
     assert found.sentence.startswith("Unchanged")
     assert drift.check_crosses(rig, crosses(bench)).verdict is DriftVerdict.UNCHANGED
 
@@ -88,7 +88,7 @@ def test_a_rig_left_alone_is_unchanged(rig: Rig, bench: Bench) -> None:
 def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) -> None:
     after = bumped(bench)
     truth = true_movement(rig, bench, after)
-    now = drift.bumped(rig, [photo(after)])
+    now = drift.solve_bumped(rig, [photo(after)])
     found = drift.compare(rig, now)
     assert found.verdict is DriftVerdict.MOVED
     assert found.largest == pytest.approx(np.linalg.norm(truth, axis=1).max(), abs=0.8)
@@ -106,7 +106,7 @@ def test_a_bump_is_measured_and_repaired_from_a_photo(rig: Rig, bench: Bench) ->
 
 def test_a_bump_is_measured_and_repaired_by_hand(rig: Rig, bench: Bench) -> None:
     after = bumped(bench)
-    now = drift.bumped(rig, crosses=crosses(after))
+    now = drift.solve_bumped(rig, crosses=crosses(after))
     assert drift.compare(rig, now).verdict is DriftVerdict.MOVED
     assert worst_off(after, now.map) < 0.7
 
@@ -121,15 +121,15 @@ def test_keystone_asks_for_a_new_calibration(rig: Rig, bench: Bench, seed: int) 
 
 def test_a_repaired_rig_can_be_repaired_again(rig: Rig, bench: Bench) -> None:
     once = bumped(bench)
-    first = Rig.of(drift.bumped(rig, [photo(once)]), rig.name, rig.face)
+    first = Rig.of(drift.solve_bumped(rig, [photo(once)]), rig.name, rig.face)
     assert first.inherited is not None
     np.testing.assert_allclose(
-        by_hand.resolve(first).map.projector_from_platen(GRID),
+        by_hand.solve_again(first).map.projector_from_platen(GRID),
         first.projector.projector_from_platen(GRID),
         atol=1e-5,
     )
     twice = bumped(once, 0.004, 2.0)
-    now = drift.bumped(first, [photo(twice, 9)])
+    now = drift.solve_bumped(first, [photo(twice, 9)])
     assert worst_off(twice, now.map) < 0.8
 
 

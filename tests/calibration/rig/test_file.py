@@ -18,7 +18,7 @@ from calibration.model.uncertainty import worst
 from calibration.observations import Corner, PhotoObservation
 from calibration.refusal import Refusal
 from calibration.rig import file
-from calibration.rig.by_hand import resolve
+from calibration.rig.by_hand import solve_again
 from calibration.rig.drift import DriftVerdict, check_photos
 from calibration.rig.file import Rig, load, save
 from calibration.solve.values import CardFit, CardPlan, Cross, MapFit, Stated, frozen_matrix
@@ -187,7 +187,7 @@ def test_a_rig_of_version_1_still_lights_the_same_and_keeps_its_observations() -
     np.testing.assert_allclose(rig.projector.projector_from_platen(points, 20), high, atol=1e-6)
     found = worst(rig.projector, rig.fit.matrix, rig.fit.freedom, rig.face, (0.0, 20.0))
     assert [each.bound for each in found] == pytest.approx([0.8962607, 1.0670271], rel=1e-6)
-    again = resolve(rig).map
+    again = solve_again(rig).map
     far = again.platen_from_projector(rig.projector.projector_from_platen(points)) - points
     assert np.hypot(*far.T).max() < 0.1
     assert check_photos(rig, rig.photos).verdict is DriftVerdict.UNCHANGED

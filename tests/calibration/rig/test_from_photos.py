@@ -19,7 +19,7 @@ def calibrated(monkeypatch, key):
     seen = tuple(
         truth.photo(posed(lenses[k % 2], rng), rng, name=f"{k}.jpg", key=key) for k in range(3)
     )
-    monkeypatch.setattr(from_photos, "look", lambda *_: ((), seen))
+    monkeypatch.setattr(from_photos, "read_and_observe", lambda *_: ((), seen))
     return truth, from_photos.calibrate([], FACE, truth.pattern.size, part_lit=True)
 
 
@@ -56,13 +56,13 @@ def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypa
     lens = phone(rng)
     seen = [truth.photo(posed(lens, rng), rng, 0.05, name=f"{k}.jpg") for k in range(3)]
     seen[0] = stitched(seen[0], 12.0)
-    monkeypatch.setattr(from_photos, "look", lambda *_: ((), tuple(seen[:1])))
+    monkeypatch.setattr(from_photos, "read_and_observe", lambda *_: ((), tuple(seen[:1])))
     with pytest.raises(Refusal, match=r"parts of 0\.jpg do not fit together: take it") as caught:
         from_photos.calibrate([], FACE, truth.pattern.size)
     (again,) = caught.value.remedies
     assert (again.kind, again.value) == (RemedyKind.AGAIN, "0.jpg")
     # Beside two good ones it does no harm, and nothing is said.
-    monkeypatch.setattr(from_photos, "look", lambda *_: ((), tuple(seen)))
+    monkeypatch.setattr(from_photos, "read_and_observe", lambda *_: ((), tuple(seen)))
     done = from_photos.calibrate(
         [], FACE, truth.pattern.size, Stated(heights=(0.0,)), part_lit=True
     )
@@ -89,7 +89,7 @@ def test_a_pattern_shown_in_a_window_is_refused_for_the_dark_it_leaves(monkeypat
             truth.photo(place, np.random.default_rng(k), 0.05, name=f"{k}.jpg")
             for k, place in enumerate(places)
         )
-        monkeypatch.setattr(from_photos, "look", lambda *_: ((), seen))
+        monkeypatch.setattr(from_photos, "read_and_observe", lambda *_: ((), seen))
         stated = Stated(heights=(0.0, 1.0))
         return from_photos.calibrate([], FACE, truth.pattern.size, stated, **options)
 

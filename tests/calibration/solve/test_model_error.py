@@ -28,15 +28,15 @@ HEIGHTS = (0.0, 4.0, 10.0)
 
 
 def calibrated(
-    bench: Bench, rng: np.random.Generator, flat: int, board: float = 0.0, said: float = 10.0
+    bench: Bench, rng: np.random.Generator, flat: int, spacer: float = 0.0, said: float = 10.0
 ) -> Solution:
-    """A rig from flat photos and one of a board `board` mm high, said to be of another height."""
+    """A rig from flat photos and one of a spacer `spacer` mm high, said to be of another height."""
     lens = synthetic_rig.phone(rng)
     seen = [
         bench.photo(synthetic_rig.posed(lens, rng), rng, 0.08, name=f"{k}.jpg") for k in range(flat)
     ]
-    if board:
-        raised = bench.photo(synthetic_rig.posed(lens, rng), rng, 0.08, board, name="board.jpg")
+    if spacer:
+        raised = bench.photo(synthetic_rig.posed(lens, rng), rng, 0.08, spacer, name="board.jpg")
         seen.append(replace(raised, raised=said))
     return solve(seen, bench.cards, bench.pattern, bench.face, Stated(bar=100.0))
 

@@ -73,7 +73,7 @@ def looked(bench, monkeypatch):
         pale = np.full((3024, 4032, 3), 200, np.uint8)
         return tuple(Photo(s.name, pale, "phone") for s in seen), tuple(seen)
 
-    monkeypatch.setattr(from_photos, "look", look)
+    monkeypatch.setattr(from_photos, "read_and_observe", look)
     return asked
 
 

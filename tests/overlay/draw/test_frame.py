@@ -193,11 +193,11 @@ def test_more_polygons_than_one_outline_holds():
     squares = rng.uniform(0, 60, (12_000, 1, 2)) + rectangle(0.5, 0.5)
     expected = np.zeros((64, 64))
     for part in np.array_split(squares, 6):
-        for top, left, tile in tiles(Contours.alike(part), (64, 64), 64):
+        for top, left, tile in tiles(Contours.uniform(part), (64, 64), 64):
             view = expected[top : top + len(tile), left : left + tile.shape[1]]
             np.maximum(view, tile, out=view)
     everything = np.zeros((64, 64))
-    for top, left, tile in tiles(Contours.alike(squares), (64, 64), 64):
+    for top, left, tile in tiles(Contours.uniform(squares), (64, 64), 64):
         everything[top : top + len(tile), left : left + tile.shape[1]] = tile
     assert (everything >= expected - 1).all()
     assert everything.max() == 255

@@ -204,7 +204,7 @@ def test_contours_join_choose_and_measure():
     np.testing.assert_allclose(both.areas(), [4, -4.5])
     np.testing.assert_array_equal(both.counts, [4, 3])
     np.testing.assert_allclose(both.chosen(np.array([False, True])).points, triangle)
-    np.testing.assert_allclose(Contours.alike([square, square + 1e6]).areas(), [4, 4])
+    np.testing.assert_allclose(Contours.uniform([square, square + 1e6]).areas(), [4, 4])
     low, high = both.boxes()
     np.testing.assert_allclose(low, [[0, 0], [0, 0]])
     np.testing.assert_allclose(high, [[2, 2], [3, 3]])

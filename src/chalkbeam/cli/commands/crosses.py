@@ -157,7 +157,7 @@ def check(
     place, press = library.find(rig), library.open_rig(rig)
 
     def solve(crosses: tuple[Cross, ...]) -> Solution:
-        return drift.bumped(press, crosses=crosses)
+        return drift.solve_bumped(press, crosses=crosses)
 
     examined, plain = _examining(press.face), _how_sure(press.face)
 

@@ -131,7 +131,7 @@ def check(
             "shift_mm": [round(value, 3) for value in found.shift],
             "turn_degrees": round(math.degrees(found.turn), 4),
             "largest_mm": round(found.largest, 3),
-            "doubt_mm": round(found.doubt, 3),
+            "doubt_mm": round(found.detectable, 3),
             "sentence": found.sentence,
         }
         print(json.dumps(answer, indent=1))
@@ -192,15 +192,17 @@ def _now(
 ) -> Solution:
     """Return the rig solved from what was observed now."""
     from calibration.rig import drift
-    from calibration.rig.from_photos import look
+    from calibration.rig.from_photos import read_and_observe
     from chalkbeam.setup.point_files import read_crosses
 
     if bool(photos) == (crosses is not None):
         raise Refusal("Give photos taken now, or crosses set by hand with --crosses.")
     if crosses is not None:
-        return drift.bumped(press, crosses=read_crosses(crosses))
-    _, seen = look(shots(context, photos or [], pairs), press.face, press.projector.size)
-    return drift.bumped(press, seen)
+        return drift.solve_bumped(press, crosses=read_crosses(crosses))
+    _, seen = read_and_observe(
+        shots(context, photos or [], pairs), press.face, press.projector.size
+    )
+    return drift.solve_bumped(press, seen)
 
 
 def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
