@@ -51,7 +51,8 @@ class RemedyKind(Enum):
     CHART = "a chart of sizes read in"
     REPLACE = "the chart of that name replaced"
 
-    AS_BEGUN = "the run gone on with as it was recorded"
+    AS_RECORDED = "the run gone on with as it was recorded"
+    NEW_RUN = "the unfinished run left aside, and a new one begun"
     RUNS = "a look at the runs that there are"
     RESCUE = "what can be read of the record, the file that is the value, written to a new one"
     SAMPLES = "the folder of the sample photos named"

@@ -33,7 +33,7 @@ class Kind(Enum):
     Data: location."""
     PRESSED = "pressed"
     """The press closed on the imprint and opened again. Data: pose (x, y, angle). `step` is LOAD
-    where the garment is laid anew for what follows though the plan lets it stay."""
+    where the garment is loaded again for what follows though the plan lets it stay."""
     SKIPPED = "skipped"
     """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"

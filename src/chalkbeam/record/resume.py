@@ -110,9 +110,9 @@ def unfinished(left: Left) -> str:
 
 
 CHOICE: tuple[Phrase, ...] = (
-    Remedy(RemedyKind.AS_BEGUN, "Go on with it as it was recorded"),
+    Remedy(RemedyKind.AS_RECORDED, "Go on with it as it was recorded"),
     ", or ",
-    Remedy(RemedyKind.ANEW, "begin a new run"),
+    Remedy(RemedyKind.NEW_RUN, "begin a new run"),
     ".",
 )
 

@@ -146,7 +146,7 @@ class StationController:
             case CommandKind.STEP:
                 session.step(command.step)
             case CommandKind.PRESS:
-                session.press(self._pose(), load=self._lies_anew())
+                session.press(self._pose(), load=self._loads_again())
             case CommandKind.NUDGE | CommandKind.NUDGE_BATCH:
                 batch = command.kind is CommandKind.NUDGE_BATCH
                 session.nudge(command.shift, rest_of_batch=batch)
@@ -158,7 +158,7 @@ class StationController:
                 if command.kind is CommandKind.PRESET:
                     session.preset(command.text)
             case CommandKind.SKIP:
-                session.skip(command.text, load=self._lies_anew())
+                session.skip(command.text, load=self._loads_again())
             case CommandKind.SPOIL:
                 session.spoil(command.text, replaced=command.replaced)
             case CommandKind.UNDO:
@@ -180,7 +180,7 @@ class StationController:
             return at.step
         return at.step if self.readiness.lies_alike(here, at.index) else Step.LOAD
 
-    def _lies_anew(self) -> bool:
+    def _loads_again(self) -> bool:
         """Whether the garment is laid again for what follows though the plan lets it stay."""
         following = self.session.progress.following()
         return self._step_at(following) is not following.step

@@ -46,7 +46,16 @@ def chalkbeam(capsys, monkeypatch):
     return call
 
 
-USUAL = ("run", "crew.csv", "--rig", "rig.json", "--record", "record.db", "--window", "--no-board")
+USUAL = (
+    "run",
+    "crew.csv",
+    "--rig",
+    "rig.json",
+    "--record",
+    "record.db",
+    "--window",
+    "--no-display",
+)
 
 
 def pressed(folder):
@@ -73,7 +82,7 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
     code, out, _ = chalkbeam(*USUAL, keys=[*step * 7, *WAY_OUT])
     assert "the order is finished; 3 imprints pressed" in out
     assert [len(run) for run in pressed(bench)] == [3]
-    # Finished: the same command begins anew.
+    # Finished: the same command begins a new run.
     code, out, _ = chalkbeam(*USUAL)
     assert "Going on" not in out
     assert [len(run) for run in pressed(bench)] == [3, 0]
@@ -116,7 +125,7 @@ def test_who_was_at_the_press_still_is_unless_another_is_named(bench, chalkbeam)
     assert operators(bench)[-1] == "Marit"
     _, out, _ = chalkbeam(*USUAL)
     assert "At the press: Marit" in out
-    _, out, _ = chalkbeam(*USUAL, "--anew")  # another run: nobody was named
+    _, out, _ = chalkbeam(*USUAL, "--new-run")  # another run: nobody was named
     assert set(operators(bench)) == {""}
 
 
@@ -191,7 +200,7 @@ def test_options_that_come_too_late_are_read_and_said_to_be_without_effect(bench
         (("--first", "99-1"), "There is no piece “99-1” to pin"),
         (("--artwork", "nowhere"), "There is no folder “nowhere” of artwork"),
     ):
-        for more in ((), ("--as-begun",)):
+        for more in ((), ("--as-recorded",)):
             code, out, err = chalkbeam(*USUAL, *arguments, *more)
             assert code == 2
             assert says in err
@@ -302,7 +311,7 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
         session.press()
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
     assert pressed(bench) == [["2-1/1"], []]
-    assert chalkbeam(*USUAL, "--anew")[0] == 2
+    assert chalkbeam(*USUAL, "--new-run")[0] == 2
 
 
 STEPS = [pygame.K_SPACE] * 3
@@ -323,29 +332,44 @@ def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(bench, chal
     assert "An unfinished run of this sheet exists (begun " in err
     assert "2 of 3 imprints pressed), and the sheet was edited:" in err
     assert "Row 2: 4 pieces instead of 2." in err
-    assert "--as-begun" in err
-    assert "--anew" in err
+    assert "--as-recorded" in err
+    assert "--new-run" in err
     assert pressed(bench) == [["2-1/1", "2-2/1"]]
-    code, out, _ = chalkbeam(*USUAL, "--as-begun", keys=[*STEPS, *WAY_OUT])
+    code, out, _ = chalkbeam(*USUAL, "--as-recorded", keys=[*STEPS, *WAY_OUT])
     assert "the order is finished; 3 imprints pressed" in out
     assert pressed(bench) == [["2-1/1", "2-2/1", "3-1/1"]]
-    code, _, err = chalkbeam(*USUAL, "--as-begun")
+    code, _, err = chalkbeam(*USUAL, "--as-recorded")
     assert code == 2
     assert "There is no unfinished run of crew.csv" in err
     assert chalkbeam(*USUAL)[0] == 0  # the edited sheet begins
     assert [len(run) for run in pressed(bench)] == [3, 0]
 
 
-def test_anew_begins_a_new_run_of_the_edited_sheet(bench, chalkbeam):
+def test_new_run_begins_a_new_run_of_the_edited_sheet(bench, chalkbeam):
     (bench / "crew.csv").write_text(PLAIN)
     chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
     (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
-    code, out, _ = chalkbeam(*USUAL, "--anew")
+    code, out, _ = chalkbeam(*USUAL, "--new-run")
     assert code == 0
     assert "0 of 5 imprints pressed" in out
-    code, _, err = chalkbeam(*USUAL, "--anew", "--as-begun")
+    code, _, err = chalkbeam(*USUAL, "--new-run", "--as-recorded")
     assert code == 2
     assert "give one only" in err
+
+
+def test_what_options_were_called_before_still_works_and_is_not_listed(bench, chalkbeam):
+    (bench / "crew.csv").write_text(PLAIN)
+    before = [*USUAL[:-1], "--no-board"]
+    chalkbeam(*before, "--as-listed", keys=[*STEPS, *WAY_OUT])
+    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
+    _, out, _ = chalkbeam(*before, "--as-begun")
+    assert "1 of 3 imprints pressed" in out
+    _, out, _ = chalkbeam(*before, "--anew")
+    assert "0 of 5 imprints pressed" in out
+    _, out, _ = chalkbeam("run", "--help")
+    for now, then in (("new-run", "anew"), ("as-recorded", "as-begun"), ("no-display", "no-board")):
+        assert f"--{now}" in out
+        assert f"--{then}" not in out
 
 
 def test_a_sheet_that_is_faulty_or_gone_by_now_leaves_its_run_to_be_gone_on_with(bench, chalkbeam):
@@ -355,10 +379,10 @@ def test_a_sheet_that_is_faulty_or_gone_by_now_leaves_its_run_to_be_gone_on_with
     assert code == 2
     assert "ninety" in err
     assert "An unfinished run of this sheet exists" in err
-    assert chalkbeam(*USUAL, "--as-begun")[0] == 0
+    assert chalkbeam(*USUAL, "--as-recorded")[0] == 0
     (bench / "crew.csv").unlink()
     assert chalkbeam(*USUAL)[0] == 2
-    assert chalkbeam(*USUAL, "--as-begun")[1].startswith("Going on with the run begun ")
+    assert chalkbeam(*USUAL, "--as-recorded")[1].startswith("Going on with the run begun ")
 
 
 def test_missing_artwork_does_not_stop_an_unfinished_run(bench, chalkbeam):

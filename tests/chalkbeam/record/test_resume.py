@@ -116,7 +116,7 @@ def test_a_sheet_that_asks_for_something_else_is_refused(store, sheet, rows, say
     assert head.endswith(" UTC, 0 of 5 imprints pressed), and the sheet was edited:")
     assert [line.strip() for line in told] == says
     assert choice == "Go on with it as it was recorded, or begin a new run."
-    assert kinds(refused.value) == [RemedyKind.AS_BEGUN, RemedyKind.ANEW]
+    assert kinds(refused.value) == [RemedyKind.AS_RECORDED, RemedyKind.NEW_RUN]
 
 
 def test_a_whole_new_order_is_not_told_row_by_row(store, sheet):

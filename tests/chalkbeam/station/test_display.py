@@ -125,17 +125,17 @@ def test_marks_of_the_plan_hold_no_lettering(press):
 
 
 def test_the_display_is_the_same_whatever_was_drawn_before(press):
-    """What the display keeps between pictures never shows: each is as one drawn anew."""
-    kept, anew = [], []
+    """What the display keeps between pictures never shows: each is as one drawn afresh."""
+    kept, fresh = [], []
     for key in ("space", "left", "left", "x", "escape", "up", "space", "pageup"):
         press.keys(key)
         display = press.display()
         kept.append(draw(display, SIZE, 0.0))
         display_picture._painter.cache_clear()
         display_picture._plan.cache_clear()
-        anew.append(draw(display, SIZE, 0.0))
+        fresh.append(draw(display, SIZE, 0.0))
         draw(display, SIZE, 0.0)[:] = 0  # nobody else's picture
-    assert all(np.array_equal(*pair) for pair in zip(kept, anew, strict=True))
+    assert all(np.array_equal(*pair) for pair in zip(kept, fresh, strict=True))
     assert not np.array_equal(kept[0], kept[1])
 
 

@@ -164,7 +164,7 @@ def test_a_location_the_piece_has_nothing_for_is_asked_about(hand):
     hand.press("1")
     assert hand.done[-1] == Command(CommandKind.PRESET, text="nape")
     assert hand.progress.location(0) == "nape"
-    assert hand.progress.at == At(0, Step.LOAD)  # the garment is laid anew
+    assert hand.progress.at == At(0, Step.LOAD)  # the garment is loaded again
     done = len(hand.done)
     hand.press("2", "8")
     assert len(hand.done) == done  # it is in force already; and there is no eighth

@@ -55,12 +55,14 @@ def run_order(
     times: TimesOption = "",
     first: FirstOption = "",
     as_listed: AsListedOption = False,
-    anew: Annotated[
-        bool, typer.Option("--anew", help="Begin a new run even if one is unfinished.")
+    new_run: Annotated[
+        bool, typer.Option("--new-run", help="Begin a new run even if one is unfinished.")
     ] = False,
-    as_begun: Annotated[
+    as_recorded: Annotated[
         bool,
-        typer.Option("--as-begun", help="Go on with the unfinished run though its sheet differs."),
+        typer.Option(
+            "--as-recorded", help="Go on with the unfinished run though its sheet differs."
+        ),
     ] = False,
     anyway: Annotated[
         bool,
@@ -83,10 +85,14 @@ def run_order(
     ] = False,
     display: DisplayOption = None,
     window: WindowOption = False,
-    no_board: Annotated[
-        bool, typer.Option("--no-board", help="No second window for the operator.")
+    no_display: Annotated[
+        bool, typer.Option("--no-display", help="No second window for the operator.")
     ] = False,
     units: UnitsOption = Unit.INCH,
+    # What these were called in the version before; they work for one more.
+    anew: Annotated[bool, typer.Option("--anew", hidden=True)] = False,
+    as_begun: Annotated[bool, typer.Option("--as-begun", hidden=True)] = False,
+    no_board: Annotated[bool, typer.Option("--no-board", hidden=True)] = False,
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
     print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
@@ -104,21 +110,30 @@ def run_order(
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
+    new_run, as_recorded, no_display = (
+        new_run or anew,
+        as_recorded or as_begun,
+        no_display or no_board,
+    )
     pointing = next((known for known in COLLARS if known == collar), None)
     if pointing is None:
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
     wanted: list[str | None] = [*rig] if rig else [None]
     rigs = [library.open_rig(each) for each in wanted]
     preparer = ImprintPreparer(rigs, pointing, not on_top)
-    if as_begun and (anew or again is not None):
-        raise Refusal("--as-begun goes on with a run, --anew and --again begin one: give one only.")
+    if as_recorded and (new_run or again is not None):
+        raise Refusal(
+            "--as-recorded goes on with a run, --new-run and --again begin one: give one only."
+        )
     path = record or record_file()
-    digest = _digest(sheet, as_begun)
-    left = None if anew or again is not None else _unfinished(path, sheet, digest)
-    if as_begun and left is None:
-        raise Refusal(f"There is no unfinished run of {sheet} to go on with: leave --as-begun out.")
+    digest = _digest(sheet, as_recorded)
+    left = None if new_run or again is not None else _unfinished(path, sheet, digest)
+    if as_recorded and left is None:
+        raise Refusal(
+            f"There is no unfinished run of {sheet} to go on with: leave --as-recorded out."
+        )
     order = None
-    if left is None or not (as_begun or left.run.digest == digest):
+    if left is None or not (as_recorded or left.run.digest == digest):
         order = _read(sheet, unit, artwork, units, pointing, not on_top, anyway, left)
         digest = order.digest
         if left is not None:
@@ -155,8 +170,8 @@ def run_order(
             print(f"Going on with the run {left}.")
             if idle:
                 print(
-                    f"Without effect: {idle}. The run was planned when it began; --anew begins a "
-                    "new one.",
+                    f"Without effect: {idle}. The run was planned when it began; --new-run begins "
+                    "another.",
                     file=sys.stderr,
                 )
             if not operator and left.operator:
@@ -167,7 +182,7 @@ def run_order(
         print(AT_THE_PRESS, file=sys.stderr)
 
         output = FrameCache()
-        beside = not no_board and (number is None or _several_displays())
+        beside = not no_display and (number is None or _several_displays())
 
         def prepare(tell: Tell) -> Callable[[], StationController]:
             if left is not None:
@@ -264,14 +279,14 @@ ANYWAY = (
 )
 
 
-def _digest(sheet: Path, as_begun: bool) -> str:
+def _digest(sheet: Path, as_recorded: bool) -> str:
     """Return the digest of the sheet; empty for one that is gone and not wanted."""
     from chalkbeam.basics.spreadsheets import digest_of
 
     try:
         return digest_of(sheet)
     except Refusal:
-        if as_begun:
+        if as_recorded:
             return ""
         raise
 
