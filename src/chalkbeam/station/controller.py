@@ -1,7 +1,7 @@
 """The station: carries out what the operator asks for, on record first, then in the light.
 
 Three things make it up: what is asked (here and in `state`), what is ready to be lit
-(`readiness`), and the dwell (`dwell`). How scenes are lit is an `Output`'s business, and how the
+(`readiness`), and the dwell (`dwell`). How scenes are lit is a `LightOutput`'s business, and how the
 run looks on a display is `display.display_of`'s.
 """
 
@@ -21,7 +21,7 @@ from chalkbeam.station.dwell import Dwell, dwell_of, whole_seconds
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
 from chalkbeam.station.ready_imprint import ImprintPreparer
-from chalkbeam.station.scene import Output, Scene, scene_of
+from chalkbeam.station.scene import LightOutput, Scene, scene_of
 from chalkbeam.station.state import advance
 from chalkbeam.station.values import (
     Command,
@@ -44,7 +44,7 @@ class StationController:
     ----------
     session : RunSession
     preparer : ImprintPreparer
-    output : Output
+    output : LightOutput
         What lights the scenes; whoever shows them asks it for them.
     unit : Unit
         Unit of the lengths in the lettering.
@@ -69,7 +69,7 @@ class StationController:
         self,
         session: RunSession,
         preparer: ImprintPreparer,
-        output: Output,
+        output: LightOutput,
         *,
         unit: Unit = Unit.MM,
         mode: Mode = ORDER,

@@ -1,6 +1,6 @@
 """Scenes as frames of the projector's picture: painted, remembered, begun while the disk is busy.
 
-The controller knows no frame, only an `Output`: another kind of light is another one of these.
+The controller knows no frame, only a `LightOutput`: another kind of light is another one of these.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def _hand() -> ThreadPoolExecutor:
 
 
 class FrameCache:
-    """An `Output` that paints scenes; equal scenes give the very same frame."""
+    """An `LightOutput` that paints scenes; equal scenes give the very same frame."""
 
     def __init__(self) -> None:
         self._painters: dict[ProjectorMap, Painter] = {}

@@ -107,7 +107,7 @@ class Scene:
         return Platen("", self.face) if ready is None else ready.choice.loading.platen
 
 
-class Output(Protocol):
+class LightOutput(Protocol):
     """What lights scenes."""
 
     def prepare(self, scene: Scene) -> None:

@@ -7,68 +7,14 @@ import pytest
 
 from calibration.refusal import Refusal
 from chalkbeam.orders import precheck
-from chalkbeam.record.events import Kind
 from chalkbeam.record.session import RunSession, open_session
 from chalkbeam.record.store import Store
 from chalkbeam.station.display import GettingReady
 from overlay.window.inputs import DisplayLost
-from tests.support.crew_order import write_pennant
-from tests.support.keys import type_keys
-from tests.support.rigs import save_rig
-from tests.support.run_cli import run_program
-
-SHEET = """Style,Size,Colour,Qty,Location,Artwork,Width,Time (s)
-crew tee,M,navy,2,left chest,pennant.png,90 mm,12
-crew tee,L,navy,1,full back,pennant.png,250 mm,
-"""
-WAY_OUT = [pygame.K_ESCAPE, pygame.K_ESCAPE]
+from tests.support.run_command import PLAIN, SHEET, STEPS, USUAL, WAY_OUT, pressed
 
 
-@pytest.fixture
-def bench(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    save_rig(tmp_path / "rig.json")
-    write_pennant(tmp_path / "pennant.png")
-    (tmp_path / "crew.csv").write_text(SHEET)
-    return tmp_path
-
-
-@pytest.fixture
-def chalkbeam(capsys, monkeypatch):
-    """Run the program while keys are typed; return its exit code and what it said."""
-
-    def call(*arguments, keys=WAY_OUT, early=()):
-        with monkeypatch.context() as patched:
-            type_keys(patched, keys, early)
-            patched.setattr("chalkbeam.station.state.BOUNCE", 0.0)
-            return run_program(capsys, patched, *arguments)
-
-    return call
-
-
-USUAL = (
-    "run",
-    "crew.csv",
-    "--rig",
-    "rig.json",
-    "--record",
-    "record.db",
-    "--window",
-    "--no-display",
-)
-
-
-def pressed(folder):
-    with Store(folder / "record.db") as store:
-        runs = store.runs()
-        return [
-            [event.imprint for event in store.events(store.run(run.id))
-             if event.kind is Kind.PRESSED]
-            for run in runs
-        ]  # fmt: skip
-
-
-def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
+def test_goes_on_where_it_was_left_and_tells_at_the_end(shop, chalkbeam):
     step = [pygame.K_SPACE]
     code, out, err = chalkbeam(*USUAL, "--as-listed", keys=[*step * 3, *WAY_OUT])
     assert code == 0
@@ -81,11 +27,11 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(bench, chalkbeam):
     # Two imprints with a dwell to confirm, one without.
     code, out, _ = chalkbeam(*USUAL, keys=[*step * 7, *WAY_OUT])
     assert "the order is finished; 3 imprints pressed" in out
-    assert [len(run) for run in pressed(bench)] == [3]
+    assert [len(run) for run in pressed(shop)] == [3]
     # Finished: the same command begins a new run.
     code, out, _ = chalkbeam(*USUAL)
     assert "Going on" not in out
-    assert [len(run) for run in pressed(bench)] == [3, 0]
+    assert [len(run) for run in pressed(shop)] == [3, 0]
 
 
 def test_the_operators_display_tells_how_far_the_order_is_got_ready(bench, chalkbeam, monkeypatch):
@@ -115,28 +61,28 @@ def operators(folder):
         return [event.operator for event in store.events(store.latest())]
 
 
-def test_who_was_at_the_press_still_is_unless_another_is_named(bench, chalkbeam):
+def test_who_was_at_the_press_still_is_unless_another_is_named(shop, chalkbeam):
     chalkbeam(*USUAL, "--operator", "Kit")
     _, out, _ = chalkbeam(*USUAL)
     assert "At the press: Kit, as before; --operator names another." in out
-    assert set(operators(bench)) == {"Kit"}
+    assert set(operators(shop)) == {"Kit"}
     _, out, _ = chalkbeam(*USUAL, "--operator", "Marit")
     assert "as before" not in out
-    assert operators(bench)[-1] == "Marit"
+    assert operators(shop)[-1] == "Marit"
     _, out, _ = chalkbeam(*USUAL)
     assert "At the press: Marit" in out
     _, out, _ = chalkbeam(*USUAL, "--new-run")  # another run: nobody was named
-    assert set(operators(bench)) == {""}
+    assert set(operators(shop)) == {""}
 
 
 def test_with_a_full_disk_what_was_done_is_said_at_the_end_all_the_same(
-    bench, chalkbeam, monkeypatch
+    shop, chalkbeam, monkeypatch
 ):
     def full(self):
         raise Refusal("The disk is full.")
 
     monkeypatch.setattr(RunSession, "close", full)
-    (bench / "crew.csv").write_text(PLAIN)
+    (shop / "crew.csv").write_text(PLAIN)
     code, out, err = chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
     assert code == 2
     assert "1 of 3 imprints pressed" in out
@@ -144,7 +90,7 @@ def test_with_a_full_disk_what_was_done_is_said_at_the_end_all_the_same(
 
 
 def test_without_an_operators_display_the_terminal_says_that_the_light_is_gone(
-    bench, chalkbeam, monkeypatch
+    shop, chalkbeam, monkeypatch
 ):
     looked = []
 
@@ -159,15 +105,15 @@ def test_without_an_operators_display_the_terminal_says_that_the_light_is_gone(
     assert "0 of 3 imprints pressed" in out
 
 
-def test_a_reorder_brings_the_moves_back(bench, chalkbeam):
+def test_a_reorder_brings_the_moves_back(shop, chalkbeam):
     keys = [pygame.K_SPACE, pygame.K_RIGHT, pygame.K_RIGHT, *[pygame.K_SPACE] * 3, *WAY_OUT]
     chalkbeam(*USUAL, "--as-listed", keys=keys)
-    with Store(bench / "record.db") as store:
+    with Store(shop / "record.db") as store:
         first = store.latest().id
     _, out, _ = chalkbeam(*USUAL, "--as-listed", "--again", first[:6], keys=keys[-5:])
     # One of the row's two pieces was pressed: the other is like it.
     assert out.startswith("A reorder: 2 of 3 imprints come back as they were pressed in the run")
-    with Store(bench / "record.db") as store:
+    with Store(shop / "record.db") as store:
         latest = store.latest()
         assert latest.earlier == first
     code, _, err = chalkbeam(*USUAL, "--again", "ffff")
@@ -185,15 +131,15 @@ def test_a_reorder_brings_the_moves_back(bench, chalkbeam):
         (("--record", "crew.csv"), "crew.csv"),
     ],
 )
-def test_refusals(bench, chalkbeam, arguments, says):
+def test_refusals(shop, chalkbeam, arguments, says):
     code, _, err = chalkbeam(*USUAL, *arguments)
     assert code == 2
     assert says in err
     assert "Traceback" not in err
-    assert not (bench / "record.db").exists() or arguments[0] in ("--first", "--times")
+    assert not (shop / "record.db").exists() or arguments[0] in ("--first", "--times")
 
 
-def test_options_that_come_too_late_are_read_and_said_to_be_without_effect(bench, chalkbeam):
+def test_options_that_come_too_late_are_read_and_said_to_be_without_effect(shop, chalkbeam):
     chalkbeam(*USUAL)
     for arguments, says in (
         (("--times", "load=abc"), "“load=abc” is not a time"),
@@ -213,7 +159,7 @@ def test_options_that_come_too_late_are_read_and_said_to_be_without_effect(bench
     assert "Without effect" not in chalkbeam(*USUAL)[2]
 
 
-def test_without_any_display_only_the_projector_is_advised(bench, chalkbeam, monkeypatch):
+def test_without_any_display_only_the_projector_is_advised(shop, chalkbeam, monkeypatch):
     def no_video():
         raise pygame.error("No available video device")
 
@@ -226,23 +172,23 @@ def test_without_any_display_only_the_projector_is_advised(bench, chalkbeam, mon
         assert "--png" not in err
 
 
-def test_a_faulty_sheet_lists_every_problem_and_begins_nothing(bench, chalkbeam):
-    (bench / "crew.csv").write_text(SHEET.replace("90 mm", "ninety").replace(",L,", ",9XL,"))
+def test_a_faulty_sheet_lists_every_problem_and_begins_nothing(shop, chalkbeam):
+    (shop / "crew.csv").write_text(SHEET.replace("90 mm", "ninety").replace(",L,", ",9XL,"))
     code, _, err = chalkbeam(*USUAL)
     assert code == 2
     assert "ninety" in err
     assert "9XL" in err
-    assert not (bench / "record.db").exists()
+    assert not (shop / "record.db").exists()
 
 
-def test_needs_the_projectors_display(bench, chalkbeam):
+def test_needs_the_projectors_display(shop, chalkbeam):
     code, _, err = chalkbeam("run", "crew.csv", "--rig", "rig.json", "--record", "record.db")
     assert code == 2
     assert "No display shows 640x360" in err
-    assert not (bench / "record.db").exists()
+    assert not (shop / "record.db").exists()
 
 
-def test_a_foot_on_the_pedal_while_the_window_opens_confirms_nothing(bench, chalkbeam):
+def test_a_foot_on_the_pedal_while_the_window_opens_confirms_nothing(shop, chalkbeam):
     step = pygame.K_SPACE
     chalkbeam(*USUAL, "--as-listed", keys=[step, step, *WAY_OUT])  # left under the press
     code, out, err = chalkbeam(*USUAL, keys=WAY_OUT, early=[step] * 4)
@@ -254,27 +200,27 @@ def test_a_foot_on_the_pedal_while_the_window_opens_confirms_nothing(bench, chal
     assert "1 of 3 imprints pressed" in out
 
 
-def test_nothing_is_first_met_at_the_press(bench, chalkbeam):
-    (bench / "pennant.png").write_bytes(b"no picture")
+def test_nothing_is_first_met_at_the_press(shop, chalkbeam):
+    (shop / "pennant.png").write_bytes(b"no picture")
     code, _, err = chalkbeam(*USUAL)
     assert code == 2
     assert "rows 2, 3, column F (Artwork): pennant.png is not a picture" in err
     assert "--anyway" in err
-    assert pressed(bench) == []
+    assert pressed(shop) == []
     code, out, _ = chalkbeam(*USUAL, "--anyway")
     assert code == 0
     assert "0 of 3 imprints pressed" in out
 
 
-def test_what_no_rig_takes_is_told_before_the_order_begins(bench, chalkbeam):
-    (bench / "crew.csv").write_text(SHEET.replace("Width,", "Width,Platen,").replace(
+def test_what_no_rig_takes_is_told_before_the_order_begins(shop, chalkbeam):
+    (shop / "crew.csv").write_text(SHEET.replace("Width,", "Width,Platen,").replace(
         "90 mm,", "90 mm,,").replace("250 mm,", "250 mm,15x15in,"))  # fmt: skip
     code, _, err = chalkbeam(*USUAL)
     assert code == 0
     assert "To be skipped for now: full back: This imprint wants platen 15x15in" in err
 
 
-def test_leaving_while_the_order_is_placed_begins_nothing(bench, chalkbeam, monkeypatch):
+def test_leaving_while_the_order_is_placed_begins_nothing(shop, chalkbeam, monkeypatch):
     left, threads = threading.Event(), []
     real = precheck.precheck_order
 
@@ -291,12 +237,12 @@ def test_leaving_while_the_order_is_placed_begins_nothing(bench, chalkbeam, monk
     (thread,) = threads
     thread.join(30.0)
     assert not thread.is_alive()
-    assert pressed(bench) == []  # not one run, even after the thread has ended
+    assert pressed(shop) == []  # not one run, even after the thread has ended
 
 
-def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
+def test_a_reorder_is_placed_ahead_where_it_lay_before(shop, chalkbeam):
     """The sheet's location would spoil the hood: on the first day another was chosen."""
-    (bench / "crew.csv").write_text(
+    (shop / "crew.csv").write_text(
         "Style,Size,Colour,Qty,Location,Artwork,Width\n"
         "zip hood,M,navy,1,full front,pennant.png,200 mm\n"
     )
@@ -304,156 +250,11 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(bench, chalkbeam):
     assert code == 2
     assert "on the zip" in err
     assert chalkbeam(*USUAL, "--anyway")[0] == 0
-    with Store(bench / "record.db") as store:
+    with Store(shop / "record.db") as store:
         first = store.latest()
         session = open_session(store, first)
         session.preset("full-back")
         session.press()
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
-    assert pressed(bench) == [["2-1/1"], []]
+    assert pressed(shop) == [["2-1/1"], []]
     assert chalkbeam(*USUAL, "--new-run")[0] == 2
-
-
-STEPS = [pygame.K_SPACE] * 3
-PLAIN = SHEET.replace(",12\n", ",\n")  # no dwell to confirm: three steps press an imprint
-
-
-def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(bench, chalkbeam):
-    (bench / "crew.csv").write_text(PLAIN)
-    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
-    (bench / "crew.csv").write_text(PLAIN + "\n")  # saved again: nothing that matters
-    code, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
-    assert code == 0
-    assert out.startswith("Going on with the run begun ")
-    assert "2 of 3 imprints pressed" in out
-    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
-    code, _, err = chalkbeam(*USUAL)
-    assert code == 2
-    assert "An unfinished run of this sheet exists (begun " in err
-    assert "2 of 3 imprints pressed), and the sheet was edited:" in err
-    assert "Row 2: 4 pieces instead of 2." in err
-    assert "--as-recorded" in err
-    assert "--new-run" in err
-    assert pressed(bench) == [["2-1/1", "2-2/1"]]
-    code, out, _ = chalkbeam(*USUAL, "--as-recorded", keys=[*STEPS, *WAY_OUT])
-    assert "the order is finished; 3 imprints pressed" in out
-    assert pressed(bench) == [["2-1/1", "2-2/1", "3-1/1"]]
-    code, _, err = chalkbeam(*USUAL, "--as-recorded")
-    assert code == 2
-    assert "There is no unfinished run of crew.csv" in err
-    assert chalkbeam(*USUAL)[0] == 0  # the edited sheet begins
-    assert [len(run) for run in pressed(bench)] == [3, 0]
-
-
-def test_new_run_begins_a_new_run_of_the_edited_sheet(bench, chalkbeam):
-    (bench / "crew.csv").write_text(PLAIN)
-    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
-    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
-    code, out, _ = chalkbeam(*USUAL, "--new-run")
-    assert code == 0
-    assert "0 of 5 imprints pressed" in out
-    code, _, err = chalkbeam(*USUAL, "--new-run", "--as-recorded")
-    assert code == 2
-    assert "give one only" in err
-
-
-def test_what_options_were_called_before_still_works_and_is_not_listed(bench, chalkbeam):
-    (bench / "crew.csv").write_text(PLAIN)
-    before = [*USUAL[:-1], "--no-board"]
-    chalkbeam(*before, "--as-listed", keys=[*STEPS, *WAY_OUT])
-    (bench / "crew.csv").write_text(PLAIN.replace("navy,2", "navy,4"))
-    _, out, _ = chalkbeam(*before, "--as-begun")
-    assert "1 of 3 imprints pressed" in out
-    _, out, _ = chalkbeam(*before, "--anew")
-    assert "0 of 5 imprints pressed" in out
-    _, out, _ = chalkbeam("run", "--help")
-    for now, then in (("new-run", "anew"), ("as-recorded", "as-begun"), ("no-display", "no-board")):
-        assert f"--{now}" in out
-        assert f"--{then}" not in out
-
-
-def test_a_sheet_that_is_faulty_or_gone_by_now_leaves_its_run_to_be_gone_on_with(bench, chalkbeam):
-    chalkbeam(*USUAL, "--as-listed")
-    (bench / "crew.csv").write_text(SHEET.replace("90 mm", "ninety"))
-    code, _, err = chalkbeam(*USUAL)
-    assert code == 2
-    assert "ninety" in err
-    assert "An unfinished run of this sheet exists" in err
-    assert chalkbeam(*USUAL, "--as-recorded")[0] == 0
-    (bench / "crew.csv").unlink()
-    assert chalkbeam(*USUAL)[0] == 2
-    assert chalkbeam(*USUAL, "--as-recorded")[1].startswith("Going on with the run begun ")
-
-
-def test_missing_artwork_does_not_stop_an_unfinished_run(bench, chalkbeam):
-    chalkbeam(*USUAL, "--as-listed")
-    (bench / "pennant.png").unlink()
-    for more in ("", "\n"):  # the sheet as it was, or saved again
-        (bench / "crew.csv").write_text(SHEET + more)
-        code, out, err = chalkbeam(*USUAL)
-        assert code == 0
-        assert out.startswith("Going on with the run begun ")
-        assert "To be skipped for now: rows 2, 3: The artwork file " in err
-        assert "pennant.png is missing" in err
-
-
-def test_a_run_begins_without_some_artwork_only_if_that_is_asked_for(bench, chalkbeam):
-    (bench / "crew.csv").write_text(PLAIN.replace("pennant.png,250", "oar.png,250"))
-    code, _, err = chalkbeam(*USUAL)
-    assert code == 2
-    assert "there is no file “oar.png”" in err
-    assert "--anyway" in err
-    assert pressed(bench) == []
-    keys = [*STEPS * 2, *WAY_OUT]
-    code, out, err = chalkbeam(*USUAL, "--anyway", "--as-listed", keys=keys)
-    assert code == 0
-    assert "To be skipped for now: row 3: The artwork file " in err
-    assert "2 of 3 imprints pressed" in out
-    write_pennant(bench / "oar.png")  # put back: the run takes it
-    _, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *WAY_OUT])
-    assert "the order is finished; 3 imprints pressed" in out
-
-
-def test_rows_that_cannot_be_read_are_left_out_only_if_that_is_asked_for(bench, chalkbeam):
-    (bench / "crew.csv").write_text(PLAIN + "crew tee,9XL,navy,two,left chest,pennant.png,90 mm,\n")
-    code, _, err = chalkbeam(*USUAL)
-    assert code == 2
-    assert "begin all the same with --anyway: rows that cannot be read are then left out" in err
-    code, out, err = chalkbeam(*USUAL, "--anyway", "--as-listed", keys=[*STEPS, *WAY_OUT])
-    assert code == 0
-    assert "Left out of the run: row 4, column B (Size): " in err
-    assert "Left out of the run: row 4, column D (Qty): “two” is not a number of pieces" in err
-    assert "Not in this run, as they could not be read: row 4, column B (Size); row 4, col" in out
-    assert "1 of 3 imprints pressed" in out
-    # It is said again as long as the run is gone on with.
-    code, out, err = chalkbeam(*USUAL, keys=[*STEPS * 2, *WAY_OUT])
-    assert "Left out of the run: row 4, column D (Qty)" in err
-    assert "the order is finished; 3 imprints pressed" in out
-    assert "Not in this run, as they could not be read: row 4" in out
-
-
-def test_the_row_put_right_meanwhile_is_told(bench, chalkbeam):
-    wrong = "crew tee,M,white,two,left chest,pennant.png,90 mm,\n"
-    (bench / "crew.csv").write_text(PLAIN + wrong)
-    chalkbeam(*USUAL, "--anyway", "--as-listed", keys=[*STEPS, *WAY_OUT])
-    (bench / "crew.csv").write_text(PLAIN + wrong.replace("two", "2"))
-    code, _, err = chalkbeam(*USUAL)
-    assert code == 2
-    assert "Row 4: new, 2 × " in err
-
-
-@pytest.mark.parametrize(
-    "sheet",
-    [
-        PLAIN.replace("Size,", "Sighs,"),  # a column that must be there
-        PLAIN.replace("Qty", "Size"),  # two of one kind
-        PLAIN.replace("crew tee,", "dinghy,"),  # not one row can be read
-    ],
-)
-def test_a_sheet_that_cannot_be_read_at_all_is_refused_even_so(bench, chalkbeam, sheet):
-    (bench / "crew.csv").write_text(sheet)
-    code, _, err = chalkbeam(*USUAL, "--anyway")
-    assert code == 2
-    assert "to correct:" in err
-    assert "--anyway" not in err
-    assert pressed(bench) == []
