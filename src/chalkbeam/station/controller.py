@@ -1,7 +1,7 @@
 """The station: carries out what the operator asks for, on record first, then in the light.
 
 Three things make it up: what is asked (here and in `state`), what is ready to be lit
-(`readiness`), and the dwell (`dwell`). How scenes are lit is a `LightOutput`'s business, and how the
+(`readiness`), and the dwell (`dwell`). How scenes are lit is a `LightOutput`'s business, how the
 run looks on a display is `display.display_of`'s.
 """
 

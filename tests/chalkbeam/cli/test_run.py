@@ -13,6 +13,8 @@ from chalkbeam.station.display import GettingReady
 from overlay.window.inputs import DisplayLost
 from tests.support.run_command import PLAIN, SHEET, STEPS, USUAL, WAY_OUT, pressed
 
+pytestmark = pytest.mark.slow
+
 
 def test_goes_on_where_it_was_left_and_tells_at_the_end(shop, chalkbeam):
     step = [pygame.K_SPACE]
@@ -34,7 +36,7 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(shop, chalkbeam):
     assert [len(run) for run in pressed(shop)] == [3, 0]
 
 
-def test_the_operators_display_tells_how_far_the_order_is_got_ready(bench, chalkbeam, monkeypatch):
+def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkbeam, monkeypatch):
     told = []
 
     class Beside:

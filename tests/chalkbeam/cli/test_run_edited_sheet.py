@@ -5,6 +5,8 @@ import pytest
 from tests.support.crew_order import write_pennant
 from tests.support.run_command import PLAIN, SHEET, STEPS, USUAL, WAY_OUT, pressed
 
+pytestmark = pytest.mark.slow
+
 
 def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(shop, chalkbeam):
     (shop / "crew.csv").write_text(PLAIN)

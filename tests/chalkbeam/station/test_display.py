@@ -87,6 +87,7 @@ def test_art_lies_on_the_plan_where_the_light_puts_it(press):
     np.testing.assert_allclose(cross.centre, centre, atol=1e-6)
 
 
+@pytest.mark.slow
 def test_long_words_are_cut_and_troubles_wrapped(press):
     display = replace(
         press.display(), whose="navy, M " * 40, trouble="The projector is gone. " * 12,
@@ -96,6 +97,7 @@ def test_long_words_are_cut_and_troubles_wrapped(press):
     assert picture[:, -8:].max() == 0  # nothing runs out of the page
 
 
+@pytest.mark.slow
 def test_operators_window_passes_keys_and_ends(press, monkeypatch):
     """In a process of its own, under the dummy driver: opens, shows, closes."""
     monkeypatch.setattr(display_window, "CLOSING", 120)  # a busy machine starts it slowly
@@ -110,6 +112,7 @@ def test_operators_window_passes_keys_and_ends(press, monkeypatch):
     assert got == []
 
 
+@pytest.mark.slow
 def test_one_thread_at_most_stays():
     before = threading.active_count()
     window = OperatorWindow()
@@ -124,6 +127,7 @@ def test_marks_of_the_plan_hold_no_lettering(press):
     assert any(isinstance(mark, Stroke) and mark.closed for mark in press.display().plan)
 
 
+@pytest.mark.slow
 def test_the_display_is_the_same_whatever_was_drawn_before(press):
     """What the display keeps between pictures never shows: each is as one drawn afresh."""
     kept, fresh = [], []

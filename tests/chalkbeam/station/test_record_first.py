@@ -51,6 +51,7 @@ def test_every_press_is_on_record_with_its_pose_and_nudge(press, tmp_path):
     assert (pose["x"], pose["y"]) == pytest.approx((planned.x, planned.y))
 
 
+@pytest.mark.slow
 def test_killed_at_any_key_it_goes_on_at_the_same_place(press, tmp_path):
     """The record alone says where the operator was: nothing was closed."""
     for name in ("space", "right", "space", "space", "space", "g", "left", "return", "space"):

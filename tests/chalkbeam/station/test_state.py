@@ -243,6 +243,7 @@ NAMES = ["space", "page up", "left", "up", "l", "0", "1", "2", "7", "b", "c", "h
          "s", "x", "u", "j", "p", "escape", "backspace", "-", "f3"]  # fmt: skip
 
 
+@pytest.mark.slow
 @given(
     st.lists(
         st.tuples(st.sampled_from(NAMES), st.booleans(), st.sampled_from([0.01, 0.1, 1.0, 20.0])),
