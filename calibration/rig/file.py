@@ -20,6 +20,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from calibration.files import write_whole
 from calibration.geometry import XY, PlatenFace, xy_tuple
+from calibration.model.eye import Eye
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, Remedy, RemedyKind
@@ -28,7 +29,7 @@ from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 if TYPE_CHECKING:
     from calibration.solve.fit import Solution
 
-VERSION = 3
+VERSION = 4
 KIND = "chalkbeam rig"
 
 
@@ -60,6 +61,8 @@ class Rig:
         What a repair took over from the calibration before.
     made_at : str
         ISO 8601 time with its zone.
+    eye : Eye or None
+        The fixed camera, where one was fitted to this very map: a new map has none.
     """
 
     name: str
@@ -73,6 +76,7 @@ class Rig:
     pattern: tuple[tuple[int, XY], ...] = ()
     inherited: Inherited | None = None
     made_at: str = ""
+    eye: Eye | None = None
 
     @classmethod
     def of(
@@ -165,7 +169,16 @@ TAKEN_UNBENT = (
 """Said of a rig of version 2 or older, whose bounds stay as they were."""
 
 
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {1: _with_bow, 2: _with_bend}
+def _with_eye(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 4 of version 3, which knew of no fixed camera."""
+    return content | {"rig": content["rig"] | {"eye": None}}
+
+
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
+    1: _with_bow,
+    2: _with_bend,
+    3: _with_eye,
+}
 """For each older version, the step that makes the next version's content out of it."""
 
 

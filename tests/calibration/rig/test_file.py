@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from calibration.geometry import PlatenFace
+from calibration.model.eye import Eye
 from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
 from calibration.model.uncertainty import worst
@@ -56,6 +57,18 @@ RIG = Rig(
 )
 
 
+EYE = Eye(
+    camera=Pinhole(1400.0, 959.5, 539.5, k1=-0.08, rx=2.4, tz=1200.0),
+    size=(1920, 1080),
+    covariance=frozen_matrix(np.eye(15) / 7),
+    by_projector=frozen_matrix(np.ones((15, 20)) / 9),
+    noise=0.12,
+    freedom=380,
+    points=198,
+    fixed_by=("one picture of the bare platen",),
+)
+
+
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "rig.json"
@@ -69,6 +82,27 @@ def test_there_and_back(path: Path) -> None:
     save(RIG, path)
     assert load(path) == RIG
     assert [entry.name for entry in path.parent.iterdir()] == ["rig.json"]
+
+
+def test_an_eye_goes_with_its_rig(path: Path) -> None:
+    rig = dataclasses.replace(RIG, eye=EYE)
+    save(rig, path)
+    assert load(path) == rig
+    assert rig.calibration_id != RIG.calibration_id
+    np.testing.assert_array_equal(rig.eye.projector_slope, np.ones((15, 20)) / 9)
+
+
+def test_a_rig_of_version_3_has_no_eye_and_lights_the_same(path: Path) -> None:
+    """The file was written by version 3 of the format, from the sample photos."""
+    written = json.loads((DATA / "demo-rig.json").read_text())
+    assert written["version"] == 3
+    rig = load(DATA / "demo-rig.json")
+    assert rig.eye is None
+    assert list(rig.projector.pinhole.vector) == list(
+        written["rig"]["projector"]["pinhole"].values()
+    )
+    save(rig, path)
+    assert load(path) == rig
 
 
 def test_the_id_follows_the_calibration_and_not_the_name() -> None:

@@ -1,0 +1,375 @@
+"""A burst: the pictures of light that the projector shows one after the other, and their photos.
+
+Lines are thin and one pitch apart; Gray code (Gray 1953, US patent 2632058) says which line is
+which: stripe edges of the code lie midway between lines, so that a line is never at an edge.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.files import write_whole
+from calibration.geometry import Points
+from calibration.model.pinhole import Array
+from calibration.model.projector import ProjectorMap
+from calibration.refusal import Refusal
+from calibration.rig.file import Rig
+from calibration.targets.pattern import Pattern, wants_fine
+
+U8 = NDArray[np.uint8]
+F32 = NDArray[np.float32]
+Family = Literal["across", "down"]
+"""Lines of constant projector x, counted across the picture, or of constant y, counted down."""
+
+KIND = "chalkbeam burst"
+VERSION = 1
+PLAIN = ("dark", "white", "dim", "red", "green", "blue", "pattern", "dots")
+
+LINE_PITCH = 8.0
+"""From line to line on the bare platen, about, mm."""
+
+DOT_PITCH = 45.0
+"""From dot to dot on the bare platen, about, mm."""
+
+DIM = 0.5
+"""Level of the second exposure, of 1: with the usual tone curve a fifth of the light."""
+
+_LINE_SHARE = 0.22  # of the pitch that is lit
+_DOT_RADIUS = 0.06  # of the dots' pitch
+
+
+@dataclass(frozen=True)
+class Lines:
+    """One family of lines and the code that counts them.
+
+    Attributes
+    ----------
+    family : "across" or "down"
+    pitch : int
+        From line to line, px of the projector.
+    length : int
+        Of the projector's picture, along the count, px.
+    """
+
+    family: Family
+    pitch: int
+    length: int
+
+    @property
+    def count(self) -> int:
+        """Number of lines, the last perhaps outside the picture."""
+        return math.ceil(self.length / self.pitch)
+
+    @property
+    def bits(self) -> int:
+        """Number of code pictures."""
+        return max(1, (self.count - 1).bit_length())
+
+    def centre(self, number: NDArray[np.integer[Any]]) -> Array:
+        """Return the middle of lines by number, px of the projector."""
+        return np.asarray(number, np.float64) * self.pitch + (self.pitch - 1) / 2
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the lines' picture and of the code's, coarsest first."""
+        coded = (f"{self.family}-{bit}" for bit in range(1, self.bits + 1))
+        return f"{self.family}-lines", *coded
+
+    def pictures(self, size: tuple[int, int]) -> tuple[U8, ...]:
+        """Return what is shown under `names`, each of shape (height, width)."""
+        at = np.arange(self.length)
+        lit = max(2, round(_LINE_SHARE * self.pitch))
+        lit += (self.pitch - lit) % 2  # as odd as the pitch, so that a line is in its middle
+        inside = np.abs(at % self.pitch - (self.pitch - 1) / 2) < lit / 2
+        gray = (at // self.pitch) ^ (at // self.pitch >> 1)
+        rows = [inside] + [(gray >> bit) & 1 == 1 for bit in reversed(range(self.bits))]
+        width, height = size
+        shape = (height, width)
+        turned = (row if self.family == "across" else row[:, None] for row in rows)
+        return tuple(
+            np.ascontiguousarray(np.broadcast_to(np.where(row, 255, 0).astype(np.uint8), shape))
+            for row in turned
+        )
+
+
+def lines_of(projector: ProjectorMap, family: Family) -> Lines:
+    """Return a family of lines for a projector: the same for the same map, always."""
+    pitch = max(8, round(LINE_PITCH / mm_per_pixel(projector)))
+    return Lines(family, pitch, projector.size[0 if family == "across" else 1])
+
+
+def mm_per_pixel(projector: ProjectorMap) -> float:
+    """Return how large a projector pixel is on the bare platen, about its middle, mm."""
+    at = projector.projector_from_platen([(0.0, 0.0)])[0]
+    ring = projector.platen_from_projector(at + np.array([(0, 0), (1, 0), (0, 1)]))
+    return float(math.sqrt(abs(np.linalg.det(ring[1:] - ring[0]))))
+
+
+def best_family(rig: Rig) -> Family | None:
+    """Return which family of lines tells most of height to the rig's eye; None without an eye.
+
+    That is the one whose coordinate changes most along the camera's rays.
+    """
+    if rig.eye is None:
+        return None
+    x, y = rig.face.width / 3, rig.face.depth / 3
+    below = np.array([(0.0, 0.0, 0.0), (-x, -y, 0.0), (x, -y, 0.0), (x, y, 0.0), (-x, y, 0.0)])
+    lens = rig.eye.camera.lens
+    above = below + (lens - below) * (10.0 / lens[2])
+    pinhole = rig.projector.pinhole
+    across, down = np.abs(pinhole.project(above) - pinhole.project(below)).mean(axis=0)
+    return "across" if across >= down else "down"
+
+
+def dots_of(projector: ProjectorMap) -> Points:
+    """Return the middles of the dots, px of the projector, shape (N, 2)."""
+    pitch = max(24, round(DOT_PITCH / mm_per_pixel(projector)))
+    width, height = projector.size
+    x, y = (np.arange(pitch // 2, side - pitch // 2 + 1, pitch) for side in (width, height))
+    return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class BurstFrame:
+    """One picture that the projector shows.
+
+    Attributes
+    ----------
+    name : str
+    image : ndarray, shape (height, width, 3), uint8, BGR
+    """
+
+    name: str
+    image: U8
+
+
+def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
+    """Return the pictures of one burst in order; with an eye in the rig only the best lines."""
+    width, height = size = rig.projector.size
+    dim = round(255 * DIM)
+    flashes = {
+        "dark": (0, 0, 0),
+        "white": (255, 255, 255),
+        "dim": (dim, dim, dim),
+        "red": (0, 0, 255),
+        "green": (0, 255, 0),
+        "blue": (255, 0, 0),
+    }
+    frames = [
+        BurstFrame(name, np.full((height, width, 3), colour, np.uint8))
+        for name, colour in flashes.items()
+    ]
+    frames.append(BurstFrame("pattern", Pattern(size).draw(wants_fine(rig.face))))
+    frames.append(BurstFrame("dots", _coloured(_dots(rig.projector))))
+    best = best_family(rig)
+    families: tuple[Family, ...] = ("across", "down") if best is None else (best,)
+    for family in families:
+        lines = lines_of(rig.projector, family)
+        frames += [
+            BurstFrame(name, _coloured(image))
+            for name, image in zip(lines.names, lines.pictures(size), strict=True)
+        ]
+    return tuple(frames)
+
+
+def _coloured(image: U8) -> U8:
+    return np.repeat(image[:, :, None], 3, axis=2)
+
+
+def _dots(projector: ProjectorMap) -> U8:
+    width, height = projector.size
+    picture = np.zeros((height, width), np.uint8)
+    radius = max(3.0, _DOT_RADIUS * DOT_PITCH / mm_per_pixel(projector))
+    reach = math.ceil(radius) + 1
+    side = np.arange(-reach, reach + 1)
+    # Coverage by distance: OpenCV's own circles stand a tenth of a pixel beside their middle.
+    cover = np.clip(radius + 0.5 - np.hypot(side, side[:, None]), 0, 1)
+    stamp = np.rint(255 * cover).astype(np.uint8)
+    for x, y in dots_of(projector).astype(int):
+        picture[y - reach : y + reach + 1, x - reach : x + reach + 1] = stamp
+    return picture
+
+
+def write_burst(rig: Rig, folder: Path) -> tuple[str, ...]:
+    """Write the pictures of one burst as PNG, and burst.json naming them in order.
+
+    Parameters
+    ----------
+    rig : Rig
+    folder : Path
+        Made if it is not there.
+
+    Returns
+    -------
+    tuple of str
+        Names of the pictures, in order.
+
+    Raises
+    ------
+    Refusal
+        If the folder cannot be written to.
+    """
+    frames = burst_frames(rig)
+    for frame in frames:
+        done, data = cv2.imencode(".png", frame.image)
+        if not done:
+            raise RuntimeError("a picture could not be made a PNG")
+        write_whole(folder / f"{frame.name}.png", data.tobytes())
+    content = {
+        "kind": KIND,
+        "version": VERSION,
+        "size": list(rig.projector.size),
+        "pictures": [{"name": frame.name, "file": f"{frame.name}.png"} for frame in frames],
+    }
+    write_whole(folder / "burst.json", json.dumps(content, indent=1) + "\n")
+    return tuple(frame.name for frame in frames)
+
+
+@dataclass(frozen=True, eq=False)
+class Burst:
+    """Photos of one burst, all from one camera standing still.
+
+    Attributes
+    ----------
+    where : str
+        The folder, for messages.
+    pictures : mapping of str to ndarray, shape (height, width, 3), uint8, BGR
+    """
+
+    where: str
+    pictures: Mapping[str, U8]
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the camera's picture, px."""
+        first = next(iter(self.pictures.values()))
+        return int(first.shape[1]), int(first.shape[0])
+
+    def has(self, *names: str) -> bool:
+        """Tell whether pictures are there."""
+        return all(name in self.pictures for name in names)
+
+    def picture(self, name: str) -> U8:
+        """Return one photo, BGR.
+
+        Raises
+        ------
+        Refusal
+            If it is missing.
+        """
+        if name not in self.pictures:
+            raise Refusal(f"{self.where} holds no picture “{name}”: take the whole burst again.")
+        return self.pictures[name]
+
+    def linear(self, name: str) -> F32:
+        """Return one photo with the tone curve of sRGB undone, BGR, 0 to 1, float32.
+
+        IEC 61966-2-1, 5.2: the curve that cameras write by default, more or less.
+        """
+        return _UNDONE[self.picture(name)]
+
+    def light(self, name: str) -> F32:
+        """Return what the projector's light adds to the dark picture, linear, BGR, float32."""
+        return self.linear(name) - self._dark
+
+    @cached_property
+    def _dark(self) -> F32:
+        return self.linear("dark")
+
+    def lines(self, projector: ProjectorMap, family: Family) -> Lines | None:
+        """Return the family of lines if all its pictures are there."""
+        lines = lines_of(projector, family)
+        return lines if self.has(*lines.names) else None
+
+
+def _undone() -> F32:
+    value = np.arange(256) / 255
+    low, high = value / 12.92, ((value + 0.055) / 1.055) ** 2.4
+    return np.where(value <= 0.04045, low, high).astype(np.float32)
+
+
+_UNDONE = _undone()
+
+_PICTURE = re.compile(r"(?i)\.(png|jpe?g)$")
+
+
+def read_burst(folder: Path | str) -> Burst:
+    """Read the camera's photos of a burst from a folder.
+
+    They are looked for under the names of burst.json if it lies beside them, as PNG or JPEG
+    whatever ending is named there; without it every photo counts under its file's own name.
+
+    Raises
+    ------
+    Refusal
+        If the folder or a picture is missing or cannot be read, or sizes differ.
+    """
+    place = Path(folder)
+    if not place.is_dir():
+        raise Refusal(f"There is no folder {place}: name the one with the camera's pictures.")
+    files = {path.stem.lower(): path for path in sorted(place.iterdir()) if _is_picture(path)}
+    if not files:
+        raise Refusal(f"{place} holds no pictures: name the folder with the camera's pictures.")
+    named = _named(place / "burst.json")
+    found = {}
+    for name, stem in named.items() if named else {stem: stem for stem in files}.items():
+        if stem not in files:
+            raise Refusal(
+                f"{place} lacks the picture “{name}” that its burst.json names: take the whole "
+                "burst again."
+            )
+        found[name] = _read(files[stem])
+    sizes = {name: (image.shape[1], image.shape[0]) for name, image in found.items()}
+    first = next(iter(sizes))
+    for name, size in sizes.items():
+        if size != sizes[first]:
+            raise Refusal(
+                f"In {place} “{name}” has {size[0]} x {size[1]} pixels and “{first}” has "
+                f"{sizes[first][0]} x {sizes[first][1]}: take the whole burst again, one camera."
+            )
+    burst = Burst(str(place), found)
+    burst.picture("dark"), burst.picture("white")
+    return burst
+
+
+def _is_picture(path: Path) -> bool:
+    return path.is_file() and bool(_PICTURE.search(path.name))
+
+
+def _named(path: Path) -> dict[str, str]:
+    """Return the stem of each picture's file by its name, as burst.json says; nothing without."""
+    if not path.is_file():
+        return {}
+    try:
+        content = json.loads(path.read_text("utf-8"))
+        if content["kind"] != KIND:
+            raise ValueError(content["kind"])
+        newer = content["version"] > VERSION
+        named = {str(each["name"]): Path(each["file"]).stem.lower() for each in content["pictures"]}
+    except (OSError, ValueError, LookupError, TypeError):
+        raise Refusal(
+            f"{path} does not name the pictures of a burst: make it again beside the patterns."
+        ) from None
+    if newer:
+        raise Refusal(f"{path} was made by a newer Chalkbeam: update Chalkbeam.")
+    return named
+
+
+def _read(path: Path) -> U8:
+    image = None
+    if path.stat().st_size:
+        image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
+    if image is None:
+        raise Refusal(f"{path} is damaged or no picture: take the whole burst again.")
+    return np.asarray(image, np.uint8)
