@@ -1,6 +1,6 @@
 """The operator's display in a process of its own, beside the one that lights the platen.
 
-The two talk over a pipe: boards go out, keys come back, so that it does not matter
+The two talk over a pipe: displays go out, keys come back, so that it does not matter
 which window has the keyboard. If the operator closes the display, the light goes on
 without it; if the light ends, the display closes.
 """
@@ -34,9 +34,9 @@ class OperatorWindow(SideWindow):
     def __init__(self, clear: int | None = None) -> None:
         super().__init__(_serve, clear)
 
-    def show(self, board: Display | GettingReady) -> None:
-        """Show a board; nothing happens once the display is closed."""
-        self.send(board)
+    def show(self, display: Display | GettingReady) -> None:
+        """Show this; nothing happens once the window is closed."""
+        self.send(display)
 
     def listen(self, post: Callable[[Input], None]) -> None:
         """Pass the display's keys on from now on."""
@@ -49,18 +49,18 @@ class OperatorWindow(SideWindow):
         threading.Thread(target=read, daemon=True).start()
 
     def close(self) -> None:
-        """Close the display."""
+        """Close the window."""
         self.end(CLOSING)
 
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """What the display knows: the board, the window's size, and whether to end.
+    """What the window knows: what it shows, its size, and whether to end.
 
     `ringing` is the dwell whose end was told by a tone, so that it is told once.
     """
 
-    board: Display | GettingReady = GettingReady()  # noqa: RUF009 - a frozen value
+    display: Display | GettingReady = GettingReady()  # noqa: RUF009 - a frozen value
     size: tuple[int, int] = SIZE
     over: bool = False
     at: float = 0.0
@@ -80,7 +80,7 @@ def _serve(connection: Connection, clear: int | None) -> None:
     drawn: dict[tuple[object, ...], Frame] = {}
 
     def dwell_ends(state: _State) -> float | None:
-        return state.board.dwell_ends if isinstance(state.board, Display) else None
+        return state.display.dwell_ends if isinstance(state.display, Display) else None
 
     def update(state: _State, happened: Input) -> _State:
         now = time.monotonic()
@@ -91,7 +91,7 @@ def _serve(connection: Connection, clear: int | None) -> None:
                 except OSError:
                     return replace(state, over=True)
             case Told(Display() | GettingReady() as told):
-                return replace(state, board=told, at=now)
+                return replace(state, display=told, at=now)
             case Resized(size=size):
                 return replace(state, size=size, at=now)
             case Closed():
@@ -103,14 +103,14 @@ def _serve(connection: Connection, clear: int | None) -> None:
         return replace(state, at=now)
 
     def view(state: _State) -> Frame:
-        key = (state.board, state.size, seconds_left(state.board, state.at))
+        key = (state.display, state.size, seconds_left(state.display, state.at))
         if key not in drawn:
             drawn.clear()
-            drawn[key] = draw(state.board, state.size, state.at)
+            drawn[key] = draw(state.display, state.size, state.at)
         return drawn[key]
 
     def due(state: _State) -> float | None:
-        left, ends = seconds_left(state.board, state.at), dwell_ends(state)
+        left, ends = seconds_left(state.display, state.at), dwell_ends(state)
         return None if not left or ends is None else ends - left + 1
 
     run(

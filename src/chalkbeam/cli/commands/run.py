@@ -110,11 +110,8 @@ def run_order(
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
-    new_run, as_recorded, no_display = (
-        new_run or anew,
-        as_recorded or as_begun,
-        no_display or no_board,
-    )
+    new_run, as_recorded = new_run or anew, as_recorded or as_begun
+    no_display = no_display or no_board
     pointing = next((known for known in COLLARS if known == collar), None)
     if pointing is None:
         raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
