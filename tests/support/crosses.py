@@ -1,18 +1,23 @@
-"""Point in polygon by the crossing number, written for the tests alone."""
-
-from __future__ import annotations
+"""A projector that crosses are moved under, and how far a rig's light then misses."""
 
 import numpy as np
 
+from calibration.geometry import PlatenFace
+from tests.support.oblique_projector import oblique_map
 
-def inside(points, polygon):
-    """Which of points (N, 2) lie in a polygon (K, 2): odd number of edges to the right."""
-    x, y = np.asarray(points).T
-    odd = np.zeros(len(x), dtype=bool)
-    for (x0, y0), (x1, y1) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-        if y0 == y1:
-            continue
-        crosses = (y0 > y) != (y1 > y)
-        at = x0 + (y - y0) * (x1 - x0) / (y1 - y0)
-        odd ^= crosses & (x < at)
-    return odd
+FACE = PlatenFace(406.0, 508.0, 15.0)
+SIZE = (1280, 720)
+
+
+def projector(roll=0.05, **options):
+    """Return the true map of a projector of `SIZE` px over `FACE`."""
+    usual = {"tilt": 0.55, "turn": 0.15, "distance": 1200, "throw": 1.2, "k1": -0.02}
+    return oblique_map(SIZE, roll=roll, **{**usual, **options})
+
+
+def largest_miss(true, found):
+    """Return the largest distance between meant and actual light over the platen, mm."""
+    x, y = np.meshgrid(np.linspace(-203, 203, 15), np.linspace(-254, 254, 15))
+    grid = np.column_stack([x.ravel(), y.ravel()])
+    back = true.platen_from_projector(found.projector_from_platen(grid))
+    return np.hypot(*(back - grid).T).max()

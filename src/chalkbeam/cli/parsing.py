@@ -10,7 +10,7 @@ from typer.core import TyperCommand
 from calibration.refusal import Refusal
 
 RAISED = "--raised"
-BOARD = "board for the camera"
+SPACER = "spacer for the camera"
 
 _FILE = re.compile(r".*\.[A-Za-z]\w+$")
 """A file's name with its ending, which no length has."""
@@ -65,7 +65,7 @@ class WithRaised(_Sorted):
 
     The height of each photo is left in ``ctx.meta[RAISED]``, as typed; it is "0" for
     photos before the first ``--raised``. Where a camera takes the photos, a height that
-    none follows is left in ``ctx.meta[BOARD]``; elsewhere it is refused.
+    none follows is left in ``ctx.meta[SPACER]``; elsewhere it is refused.
     """
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
@@ -97,9 +97,9 @@ class WithRaised(_Sorted):
             else:
                 segment.append(word)
         close()
-        ctx.meta[BOARD] = current if current not in heights else "0"
+        ctx.meta[SPACER] = current if current not in heights else "0"
         takes_photos = any(word.partition("=")[0] == "--camera" for word in plain)
-        if ctx.meta[BOARD] != "0" and not takes_photos and "--help" not in plain:
+        if ctx.meta[SPACER] != "0" and not takes_photos and "--help" not in plain:
             raise Refusal(f"No photo follows {RAISED} {current}: name the raised photos after it.")
         ctx.meta[RAISED] = tuple(heights)
         return super().parse_args(ctx, [*plain, "--", *photos] if photos else plain)

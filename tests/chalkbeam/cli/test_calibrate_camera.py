@@ -17,12 +17,12 @@ from calibration.rig.file import load
 from chalkbeam.cli.app import app
 from chalkbeam.cli.commands import calibrate_camera
 from chalkbeam.setup.camera import source, take
-from chalkbeam.setup.camera.run_beside import run_beside
+from chalkbeam.setup.camera.run_while_shown import run_while_shown
 from chalkbeam.setup.camera.source import open_source
 from chalkbeam.simulator.demo import over_platen
 from overlay.window.displays import Screen
 from tests.support import live_camera
-from tests.support.live_camera import BOARD
+from tests.support.live_camera import SPACER
 
 
 def calibrate(*options):
@@ -57,14 +57,14 @@ def recording(views, tmp_path_factory):
 
 def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     out = tmp_path / "rig.json"
-    result = calibrate("--camera", recording, "--raised", f"{BOARD:g}mm", "--out", out)
+    result = calibrate("--camera", recording, "--raised", f"{SPACER:g}mm", "--out", out)
     assert result.exit_code == 0, result.output
     rig = load(out)
     # Source of the truth: the virtual rig, checked against OpenCV in test_virtual_rig.py.
     for height in (0.0, 4.0):
         assert over_platen(truth, rig.projector, height).worst < rig.stated.tolerance
-    kept = sorted(path.name for path in tmp_path.glob("rig-photos/*/*"))
-    assert kept == ["flat-1.png", "flat-2.png", "flat-3.png", f"raised-{BOARD:g}mm.png"]
+    saved = sorted(path.name for path in tmp_path.glob("rig-photos/*/*"))
+    assert saved == ["flat-1.png", "flat-2.png", "flat-3.png", f"raised-{SPACER:g}mm.png"]
     lines = result.stderr.splitlines()
     assert lines[0].startswith("Show the pattern for 1920x1080 on the projector")
     assert "Photo 1 of 4 | Good: hold the camera still." in lines
@@ -73,7 +73,7 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
 
 
 def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_path):
-    """One photo alone leaves height too open here; the photos taken are kept and added to."""
+    """One photo alone leaves height too open here; the photos taken are saved and added to."""
     out = tmp_path / "rig.json"
     result = calibrate("--camera", recording, "--views", 1, "--up-to", "7mm", "--out", out)
     assert result.exit_code == 0, result.output
@@ -96,7 +96,7 @@ def test_a_recording_that_ends_before_a_set_is_sure_says_why(views, tmp_path):
     )
     assert isinstance(result.exception, Refusal)
     assert str(result.exception).startswith("Light could land")
-    assert "The photos taken are kept in" in result.stderr
+    assert "The photos taken are saved in" in result.stderr
     assert [path.name for path in tmp_path.glob("rig-photos/*/*")] == ["flat-1.png"]
 
 
@@ -108,10 +108,10 @@ def test_a_recording_that_ends_too_soon_keeps_what_was_taken(views, tmp_path):
     assert isinstance(result.exception, Refusal)
     assert str(result.exception).startswith("view-%02d.jpg ends before photo 2 of 3")
     assert not out.exists()
-    (kept,) = tmp_path.glob("rig-photos/*/*")
-    assert kept.name == "flat-1.png"
-    # The very picture: PNG keeps every level of it.
-    assert np.array_equal(cv2.imread(str(kept)), cv2.imread(str(tmp_path / "view-00.jpg")))
+    (saved,) = tmp_path.glob("rig-photos/*/*")
+    assert saved.name == "flat-1.png"
+    # The very picture: PNG holds every level of it.
+    assert np.array_equal(cv2.imread(str(saved)), cv2.imread(str(tmp_path / "view-00.jpg")))
 
 
 class Capture:
@@ -156,7 +156,7 @@ def test_ctrl_c_leaves_whole_photos_and_no_rig(views, tmp_path, camera):
     plugged = camera(Capture([*[views[0]] * 4, KeyboardInterrupt()]))
     result = calibrate("--camera", "0", "--out", tmp_path / "rig.json")
     assert result.exit_code == 130
-    assert "Ended before there was a rig; the photos taken are kept in" in result.stderr
+    assert "Ended before there was a rig; the photos taken are saved in" in result.stderr
     files = [path for path in tmp_path.rglob("*") if path.is_file()]
     assert [path.name for path in files] == ["flat-1.png"]
     assert cv2.imread(str(files[0])).shape == views[0].shape
@@ -220,7 +220,7 @@ def test_work_goes_on_beside_the_lit_pattern():
         assert not stopped()
         return threading.get_ident()
 
-    assert run_beside(work, FRAME, SMALL) != main
+    assert run_while_shown(work, FRAME, SMALL) != main
 
 
 def test_what_goes_wrong_beside_the_window_is_handed_on():
@@ -228,7 +228,7 @@ def test_what_goes_wrong_beside_the_window_is_handed_on():
         raise Refusal("The camera is gone.")
 
     with pytest.raises(Refusal, match="The camera is gone"):
-        run_beside(work, FRAME, SMALL)
+        run_while_shown(work, FRAME, SMALL)
 
 
 def test_closing_the_window_ends_the_work():
@@ -245,7 +245,7 @@ def test_closing_the_window_ends_the_work():
             threading.Event().wait(0.01)
 
     with pytest.raises(KeyboardInterrupt):
-        run_beside(work, FRAME, SMALL)
+        run_while_shown(work, FRAME, SMALL)
     assert ended.is_set()
 
 

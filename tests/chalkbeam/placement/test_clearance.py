@@ -16,7 +16,7 @@ from chalkbeam.placement import Severity, place
 from chalkbeam.placement.clearance import clearance
 from tests.strategies import any_garment
 from tests.support.artwork_files import block_art
-from tests.support.crosses import inside
+from tests.support.point_in_polygon import inside
 
 
 def sutherland_hodgman(subject, clip):

@@ -91,7 +91,7 @@ def test_pauses_and_time_away_are_not_counted(store):
     session.pause()
     clock.now += 15.0
     session.press()
-    clock.now = 3.0  # the computer was started anew: its clock begins again
+    clock.now = 3.0  # the computer was restarted: its clock begins again
     session = clock.session(store, run)
     clock.now += 33.0
     session.press()

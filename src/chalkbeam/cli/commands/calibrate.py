@@ -40,7 +40,7 @@ from chalkbeam.cli.options.rig import (
     read_positive,
     read_throw,
 )
-from chalkbeam.cli.parsing import BOARD, RAISED, WithRaised
+from chalkbeam.cli.parsing import RAISED, SPACER, WithRaised
 
 if TYPE_CHECKING:
     from calibration.photo.read import Photo
@@ -113,15 +113,15 @@ def calibrate(
     tell = say_doing if camera is None else lambda _: None  # a camera has words of its own
     if camera is None:
         check_photos_given(photos, views, display)
-        done = solve(shots(context, photos or [], pairs))
+        done = solve(photos_with_heights(context, photos or [], pairs))
     else:
         if pairs:
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
-        board = read_height(context.meta[BOARD])
-        wanted = wanted_photos(photos, face, resolution, views, board)
+        spacer = read_height(context.meta[SPACER])
+        wanted = wanted_photos(photos, face, resolution, views, spacer)
         done = rig_from_camera(camera, wanted, beside, display, preview, solve)
     rig = Rig.of(done.solution, rig_name(name, out), face)
-    keep_made(rig, out, report, as_json, done.photos)
+    save_new_rig(rig, out, report, as_json, done.photos)
     if display is None and not as_json:
         print(_TAKEN_ON_TRUST)
 
@@ -137,7 +137,7 @@ def rig_name(name: str | None, out: Path | None) -> str:
     return name or (out.stem if out else "press")
 
 
-def keep_made(
+def save_new_rig(
     rig: Rig, out: Path | None, report: Path | None, as_json: bool, photos: Sequence[Photo] = ()
 ) -> None:
     """Write a new rig, to a file or by its name, and its report; tell how sure it is."""
@@ -154,15 +154,15 @@ def keep_made(
         earlier = library.set_aside(rig.name)
         out = library.keep(rig)
     if as_json:
-        print(json.dumps({"written": str(out), **described(rig)}, indent=1))
+        print(json.dumps({"written": str(out), **rig_json(rig)}, indent=1))
         return
-    print(in_words(rig))
+    print(rig_words(rig))
     print(f"Wrote {out}" + (f" and {report}." if report else "."))
     if earlier is not None:
         print(f"The calibration of that name before it is kept as {earlier}.")
 
 
-def shots(
+def photos_with_heights(
     context: typer.Context, photos: list[Path], pairs: bool = False
 ) -> tuple[CalibrationPhoto, ...]:
     """Return photo files with the height that was typed before each, two and two if `pairs`."""
@@ -187,7 +187,7 @@ def shots(
     return tuple(found)
 
 
-def described(rig: Rig) -> dict[str, Any]:
+def rig_json(rig: Rig) -> dict[str, Any]:
     """Return what there is to know of a rig, as JSON has it."""
     import math
 
@@ -251,7 +251,7 @@ BASIS = (
 )
 
 
-def in_words(rig: Rig) -> str:
+def rig_words(rig: Rig) -> str:
     """Return what there is to know of a rig, for the terminal."""
     from calibration.model.uncertainty import place_in_words, worst
     from calibration.solve.acceptance import describe_card_pose

@@ -27,7 +27,7 @@ CameraOption = Annotated[
     str | None,
     typer.Option(
         help="Take the photos with this camera: 0 is the first. A video file or numbered "
-        "pictures (view-%02d.png) serve to rehearse."
+        "pictures (view-%02d.png) serve to try it out."
     ),
 ]
 ViewsOption = Annotated[
@@ -49,7 +49,7 @@ _USUAL_VIEWS, _MOST_VIEWS = 3, 8
 
 
 def check_photos_given(photos: list[Path] | None, views: int, display: int | None) -> None:
-    """Refuse a call without photos, or with options that only a camera heeds."""
+    """Refuse a call without photos, or with options that only a camera uses."""
     if not photos:
         raise Refusal("Name the photos to calibrate from, or a camera with --camera 0.")
     if views != _USUAL_VIEWS or display is not None:
@@ -63,7 +63,7 @@ def wanted_photos(
     face: PlatenFace,
     size: tuple[int, int],
     views: int,
-    board: float,
+    spacer: float,
 ) -> Wanted:
     """Return what the camera is to take, or refuse what it cannot."""
     from chalkbeam.setup.camera.take import Wanted
@@ -72,7 +72,7 @@ def wanted_photos(
         raise Refusal("Name photos or a camera, not both: leave out the photos or --camera.")
     if not 1 <= views <= _MOST_VIEWS:
         raise Refusal(f"{views} views cannot be taken: give --views 1 to {_MOST_VIEWS}.")
-    return Wanted(face, size, views, board)
+    return Wanted(face, size, views, spacer)
 
 
 def rig_from_camera(
@@ -83,7 +83,7 @@ def rig_from_camera(
     preview: bool | None,
     solve: Callable[[Sequence[CalibrationPhoto], bool], Calibration],
 ) -> Calibration:
-    """Guide the operator until the photos make a rig; keep them beside the rig's file.
+    """Guide the operator until the photos make a rig; save them next to the rig's file.
 
     Parameters
     ----------
@@ -95,7 +95,7 @@ def rig_from_camera(
     display : int or None
         Where to show the pattern meanwhile.
     preview : bool or None
-        Whether to open a window with what the camera sees; None where somebody looks.
+        Whether to open a window with what the camera sees; None to open it at a terminal only.
     solve : callable
         As `chalkbeam.live_camera.until_sure.take_until_sure` takes it.
 
@@ -111,15 +111,15 @@ def rig_from_camera(
     from calibration.files import write_whole
     from calibration.targets.pattern import Pattern, wants_fine
     from chalkbeam.setup.camera.source import open_source
-    from chalkbeam.setup.camera.until_accepted import take_until_sure
+    from chalkbeam.setup.camera.until_accepted import take_until_accepted
 
     frame = Pattern(wanted.size).draw(wants_fine(wanted.face))  # refuses impossible sizes first
     folder = rig.parent / f"{rig.stem}-photos" / f"{datetime.now():%Y%m%d-%H%M%S}"
 
-    def keep(name: str, image: NDArray[np.uint8]) -> Path:
+    def save(name: str, image: NDArray[np.uint8]) -> Path:
         done, coded = cv2.imencode(".png", image)
         if not done:
-            raise Refusal(f"The picture {name} cannot be kept: use another camera.")
+            raise Refusal(f"The picture {name} cannot be saved: use another camera.")
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
@@ -134,20 +134,20 @@ def rig_from_camera(
             tell.say(_before(wanted, display))
 
             def work(stopped: Callable[[], bool]) -> Calibration:
-                return take_until_sure(source, wanted, keep, tell, solve, stopped)
+                return take_until_accepted(source, wanted, save, tell, solve, stopped)
 
             return _in_light(work, frame, display)
     except Refusal:
         if folder.exists():
             print(
-                f"The photos taken are kept in {folder}: they can be named to calibrate with what "
+                f"The photos taken are saved in {folder}: they can be named to calibrate with what "
                 "is missing.",
                 file=sys.stderr,
             )
         raise
     except KeyboardInterrupt:
-        kept = f"the photos taken are kept in {folder}." if folder.exists() else "nothing is kept."
-        print(f"Ended before there was a rig; {kept}", file=sys.stderr)
+        where = f"the photos taken are saved in {folder}." if folder.exists() else "none is saved."
+        print(f"Ended before there was a rig; {where}", file=sys.stderr)
         raise typer.Exit(130) from None
 
 
@@ -173,12 +173,12 @@ def _in_light(
     """Run `work`, with the pattern on a display where one is named."""
     if display is None:
         return work(lambda: False)
-    from chalkbeam.setup.camera.run_beside import run_beside
+    from chalkbeam.setup.camera.run_while_shown import run_while_shown
     from overlay.window.displays import Screen
     from overlay.window.run import choose_display
 
     size = (int(frame.shape[1]), int(frame.shape[0]))
-    return run_beside(work, frame, Screen(size, choose_display(size, display)))
+    return run_while_shown(work, frame, Screen(size, choose_display(size, display)))
 
 
 class _Teller(AbstractContextManager["_Teller"]):
@@ -227,7 +227,7 @@ class _Teller(AbstractContextManager["_Teller"]):
         if line == self._said:
             return
         self._said = line
-        stays = progress.kept is not None or progress.refused
+        stays = progress.saved is not None or progress.refused
         if stays or self._live is None:
             self.say(line)
             if stays and self._live is not None:
@@ -240,8 +240,8 @@ class _Teller(AbstractContextManager["_Teller"]):
 
 def progress_line(progress: CaptureProgress) -> str:
     """Return progress as one line, such as "Photo 2 of 3 | Good: hold the camera still."."""
-    if progress.kept is not None:
-        return f"{progress.sentence} Kept as {progress.kept}"
+    if progress.saved is not None:
+        return f"{progress.sentence} Saved as {progress.saved}"
     if progress.refused:
         return f"Not sure enough yet, photo {progress.number} is needed | {progress.sentence}"
     on = f", on the {progress.raised:g} mm board" if progress.raised else ""

@@ -14,7 +14,7 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
 from chalkbeam.cli.advice import told
-from chalkbeam.cli.commands.calibrate import JsonOption, keep_made, rig_name
+from chalkbeam.cli.commands.calibrate import JsonOption, rig_name, save_new_rig
 from chalkbeam.cli.commands.rig import OutOption, write_renewed
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.rig import (
@@ -43,8 +43,8 @@ if TYPE_CHECKING:
     from calibration.rig.file import Rig
     from calibration.solve.fit import Solution
     from calibration.solve.values import Cross
-    from chalkbeam.setup.crosses.saved import Kept
-    from chalkbeam.setup.crosses.state import Setting, Solver
+    from chalkbeam.setup.crosses.saved import SavedCrosses
+    from chalkbeam.setup.crosses.state import CrossState, Solver
     from overlay.window.inputs import Input
 
     Solve = Callable[[tuple[Cross, ...]], Solution]
@@ -75,8 +75,8 @@ def new(
     up_to: UpToOption = "4mm",
     display: DisplayOption = None,
     window: WindowOption = False,
-    anew: Annotated[
-        bool, typer.Option("--anew", help="Set all crosses anew, not going on with those kept.")
+    start_over: Annotated[
+        bool, typer.Option("--start-over", help="Set all crosses again, also those saved before.")
     ] = False,
     as_json: JsonOption = False,
 ) -> None:
@@ -87,8 +87,8 @@ def new(
     from calibration.rig import by_hand, library
     from calibration.rig.file import Rig
     from calibration.solve.values import Stated
-    from chalkbeam.setup.crosses.saved import Kept
-    from chalkbeam.setup.crosses.state import Setting
+    from chalkbeam.setup.crosses.saved import SavedCrosses
+    from chalkbeam.setup.crosses.state import CrossState
 
     face = PlatenFace(*parse_platen(platen))
     pixels = parse_resolution(size)
@@ -107,13 +107,13 @@ def new(
         lights = np.array([cross.pixel for cross in crosses])
         return by_hand.solve_by_hand(places, lights, face, pixels, stated)
 
-    kept = Kept.beside(out if out is not None else library.place(rig_name(name, out)))
-    setting = Setting(face, pixels, marks)
-    if not anew:
-        setting = kept.resume(setting)
-    solution = _window(setting, _judged(solve, _examining(face)), display, window, kept)
-    keep_made(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
-    kept.forget()
+    saved = SavedCrosses.for_rig(out if out is not None else library.place(rig_name(name, out)))
+    state = CrossState(face, pixels, marks)
+    if not start_over:
+        state = saved.resume(state)
+    solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window, saved)
+    save_new_rig(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
+    saved.delete()
 
 
 @crosses_app.command("touch-up")
@@ -134,7 +134,9 @@ def touch_up(
     def solve(crosses: tuple[Cross, ...]) -> Solution:
         return by_hand.touch_up(press, crosses)
 
-    solution = _some(press, count, inset, _judged(solve, _examining(press.face)), display, window)
+    solution = _solve_few(
+        press, count, inset, _solver(solve, _refusing_judge(press.face)), display, window
+    )
     write_renewed(press, solution, out or place, as_json)
 
 
@@ -159,14 +161,14 @@ def check(
     def solve(crosses: tuple[Cross, ...]) -> Solution:
         return drift.solve_bumped(press, crosses=crosses)
 
-    examined, plain = _examining(press.face), _how_sure(press.face)
+    examined, plain = _refusing_judge(press.face), _bounds_judge(press.face)
 
     def judge(now: Solution) -> tuple[Worst, ...]:
-        # Whether what has changed can be trusted is only asked where it is to be kept.
+        # Whether the changed rig can be trusted matters only where it is to be written.
         moved = drift.compare(press, now).verdict is drift.DriftVerdict.MOVED
         return examined(now) if repair and moved else plain(now)
 
-    now = _some(press, count, inset, _judged(solve, judge), display, window)
+    now = _solve_few(press, count, inset, _solver(solve, judge), display, window)
     found = drift.compare(press, now)
     if repair and found.verdict is drift.DriftVerdict.MOVED:
         write_renewed(press, now, out or place, as_json)
@@ -176,18 +178,18 @@ def check(
         raise typer.Exit(1)
 
 
-def _some(
+def _solve_few(
     press: Rig, count: int, inset: str, solver: Solver, display: int | None, window: bool
 ) -> Solution:
     """Let a few crosses of a rig's own map be moved on to marks far apart."""
     from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
-    from chalkbeam.setup.crosses.state import Setting
+    from chalkbeam.setup.crosses.state import CrossState
 
     by = _inset(inset, press.face.width, press.face.depth)
     # Three corners tell a shift and a turn; whatever else changed wants more.
     marks = suggested_points(press.face, max(count, LEAST_CROSSES) if count >= 3 else count, by)
-    setting = Setting(press.face, press.projector.size, marks[:count], press.projector)
-    return _window(setting, solver, display, window)
+    state = CrossState(press.face, press.projector.size, marks[:count], press.projector)
+    return _set_crosses(state, solver, display, window)
 
 
 def _inset(text: str, width: float, depth: float) -> float:
@@ -197,14 +199,14 @@ def _inset(text: str, width: float, depth: float) -> float:
     return inset
 
 
-def _examining(face: PlatenFace) -> Judge:
+def _refusing_judge(face: PlatenFace) -> Judge:
     """Return a judge that refuses what is not sure enough."""
     from calibration.solve.acceptance import examine
 
     return lambda solution: examine(solution, face)
 
 
-def _how_sure(face: PlatenFace) -> Judge:
+def _bounds_judge(face: PlatenFace) -> Judge:
     """Return a judge that only works out how sure the result is."""
     from calibration.model.uncertainty import worst
 
@@ -214,7 +216,7 @@ def _how_sure(face: PlatenFace) -> Judge:
     return judge
 
 
-def _judged(solve: Solve, judge: Judge) -> Solver:
+def _solver(solve: Solve, judge: Judge) -> Solver:
     """Return a solver of crosses whose solutions a judge takes or refuses."""
     from chalkbeam.setup.crosses.state import Solved
 
@@ -228,69 +230,69 @@ def _judged(solve: Solve, judge: Judge) -> Solver:
     return solver
 
 
-def _window(
-    setting: Setting,
+def _set_crosses(
+    state: CrossState,
     solver: Solver,
     display: int | None,
     window: bool,
-    kept: Kept | None = None,
+    saved: SavedCrosses | None = None,
 ) -> Solution:
-    """Open the window until the crosses are set and kept; return what they came to.
+    """Open the window until the crosses are set and accepted; return their solution.
 
-    Every cross that is set is written to the file of `kept` before the next comes to hand.
+    Every cross that is set is written to `saved` before the next one is shown.
     """
     from chalkbeam.cli.cautions import CALIBRATING
-    from chalkbeam.setup.crosses.light import lit
-    from chalkbeam.setup.crosses.state import advance, name_of, ruler_words, settled
+    from chalkbeam.setup.crosses.light import frame_of
+    from chalkbeam.setup.crosses.state import advance, name_of, ruler_words, solve_all
     from overlay.window.displays import Screen
     from overlay.window.run import choose_display, run
 
-    number = None if window else choose_display(setting.size, display)
+    number = None if window else choose_display(state.size, display)
     print(CALIBRATING, file=sys.stderr)
     print("Mark these points on the platen:", file=sys.stderr)
-    for place, mark in enumerate(setting.marks, start=1):
-        where = ruler_words(mark.point, setting.face)
-        print(f"  {place}  {name_of(mark.point, setting.face)}: {where}", file=sys.stderr)
-    if setting.pixels and kept is not None:
+    for place, mark in enumerate(state.marks, start=1):
+        where = ruler_words(mark.point, state.face)
+        print(f"  {place}  {name_of(mark.point, state.face)}: {where}", file=sys.stderr)
+    if state.pixels and saved is not None:
         print(
-            f"Going on with {_share(setting)} crosses, set before and kept in “{kept.path}”; "
-            "--anew sets all anew.",
+            f"Going on with {_count(state)} crosses, set before and saved in “{saved.path}”; "
+            "--start-over sets all again.",
             file=sys.stderr,
         )
-        if len(setting.pixels) == len(setting.marks):
-            setting = settled(setting, solver)
+        if len(state.pixels) == len(state.marks):
+            state = solve_all(state, solver)
 
-    def update(now: Setting, happened: Input) -> Setting:
+    def update(now: CrossState, happened: Input) -> CrossState:
         then = advance(now, happened, solver)
         elsewhere = then.index != now.index or then.solved is not now.solved
-        if kept is not None and elsewhere and then.placed:
-            kept.keep(then)
+        if saved is not None and elsewhere and then.placed:
+            saved.save(then)
         return then
 
     last = run(
-        setting,
-        Screen(setting.size, number, title="Chalkbeam crosses"),
+        state,
+        Screen(state.size, number, title="Chalkbeam crosses"),
         update=update,
-        view=lit,
+        view=frame_of,
         done=lambda now: now.over,
     )
-    if not last.kept or last.solved is None or last.solved.solution is None:
+    if not last.accepted or last.solved is None or last.solved.solution is None:
         refused = last.solved.refused if last.solved is not None else None
         why = told(refused.said) if refused is not None else "Left before the end:"
-        print(f"{why} {'No' if refused else 'no'} rig was written.{_still_there(last, kept)}")
+        print(f"{why} {'No' if refused else 'no'} rig was written.{_saved_words(last, saved)}")
         raise typer.Exit(1)
     return last.solved.solution
 
 
-def _still_there(last: Setting, kept: Kept | None) -> str:
-    """Say which crosses are not lost where no rig was made of them."""
-    if kept is None or not last.placed:
+def _saved_words(last: CrossState, saved: SavedCrosses | None) -> str:
+    """Say which crosses are saved where no rig was made of them."""
+    if saved is None or not last.placed:
         return ""
-    return f" “{kept.path}” keeps {_share(last)} crosses: the same command goes on with them."
+    return f" “{saved.path}” holds {_count(last)} crosses: the same command goes on with them."
 
 
-def _share(setting: Setting) -> str:
-    return f"{len(setting.placed)} of {len(setting.marks)}"
+def _count(state: CrossState) -> str:
+    return f"{len(state.placed)} of {len(state.marks)}"
 
 
 def register(app: typer.Typer) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.commands.calibrate import JsonOption, described, in_words, shots
+from chalkbeam.cli.commands.calibrate import JsonOption, photos_with_heights, rig_json, rig_words
 from chalkbeam.cli.options.rig import PairsOption, ReportOption, RigOption
 from chalkbeam.cli.parsing import WithRaised
 
@@ -92,7 +92,7 @@ def show(
         from calibration.rig.report import write_report
 
         write_report(report, press)
-    print(json.dumps(described(press), indent=1) if as_json else in_words(press))
+    print(json.dumps(rig_json(press), indent=1) if as_json else rig_words(press))
 
 
 @rigs.command("default")
@@ -200,7 +200,7 @@ def _now(
     if crosses is not None:
         return drift.solve_bumped(press, crosses=read_crosses(crosses))
     _, seen = read_and_observe(
-        shots(context, photos or [], pairs), press.face, press.projector.size
+        photos_with_heights(context, photos or [], pairs), press.face, press.projector.size
     )
     return drift.solve_bumped(press, seen)
 
@@ -212,9 +212,9 @@ def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None
     renewed = replace(Rig.of(now, press.name, press.face), plans=press.plans)
     save(renewed, place)
     if as_json:
-        print(json.dumps({"written": str(place), **described(renewed)}, indent=1))
+        print(json.dumps({"written": str(place), **rig_json(renewed)}, indent=1))
     else:
-        print(in_words(renewed))
+        print(rig_words(renewed))
         print(f"Wrote {place}.")
 
 

@@ -37,7 +37,7 @@ ResolutionOption = Annotated[
 ]
 NewRigOption = Annotated[
     Path | None,
-    typer.Option("--out", help="Rig file to write; without it the rig is kept by name."),
+    typer.Option("--out", help="Rig file to write; without it the rig is stored by name."),
 ]
 NameOption = Annotated[str | None, typer.Option("--name", help="Name of the rig, such as Press 1.")]
 LensOption = Annotated[

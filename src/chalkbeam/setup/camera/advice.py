@@ -41,7 +41,7 @@ _FULL = 0.75
 """Share of the picture beyond which there is no use in moving closer."""
 
 LEAST_MODULE = 2.6
-"""Smallest module in which markers are read, px, as calibration.why_not judges photos."""
+"""Smallest module in which markers are read, px, as `calibration.detect.diagnose` judges photos."""
 
 
 class Want(Enum):
@@ -81,7 +81,7 @@ _BLURRED = Advice(Want.SHARPNESS, "Blurred: hold the camera still, and let it fo
 
 @dataclass(frozen=True)
 class Watch:
-    """What is remembered from picture to picture.
+    """What one picture tells for judging the next.
 
     Attributes
     ----------
@@ -108,13 +108,13 @@ class Watch:
     side: str = ""
 
     def after(self, now: QuickLook) -> Watch:
-        """Return what is remembered once a picture has been seen."""
+        """Return the watch after a picture."""
         if self.last is None or not _rests(self.last, now):
             return replace(self, last=now, still_since=math.inf)
         return replace(self, last=now, still_since=min(self.still_since, self.last.at))
 
     def with_photo(self, towards: XYZ | None) -> Watch:
-        """Return what is remembered once a photo has been taken."""
+        """Return the watch after a photo was taken."""
         taken = self.taken if towards is None else (*self.taken, towards)
         return replace(self, taken=taken, last=None, still_since=math.inf)
 
@@ -237,24 +237,24 @@ def _poor_direction(now: QuickLook, watch: Watch) -> Advice | None:
 
 
 _TILT = math.radians(24.0)
-_STATIONS: dict[str, tuple[str, XYZ]] = {
+_PLACES: dict[str, tuple[str, XYZ]] = {
     "left": ("move the camera to your left", (-math.sin(_TILT), 0.0, math.cos(_TILT))),
     "right": ("move the camera to your right", (math.sin(_TILT), 0.0, math.cos(_TILT))),
     "front": ("move the camera towards you", (0.0, -math.sin(_TILT), math.cos(_TILT))),
     "above": ("move the camera straight above", (0.0, 0.0, 1.0)),
 }
-"""Where one can stand with a camera."""
+"""Directions to take photos from."""
 
 
 def _other_direction(watch: Watch) -> str:
     """Say where to go for a photo unlike all taken: where one is asked for, or none is yet."""
 
-    def away(station: tuple[str, XYZ]) -> float:
-        return min(_angle(station[1], one) for one in watch.taken)
+    def away(place: tuple[str, XYZ]) -> float:
+        return min(_angle(place[1], one) for one in watch.taken)
 
-    asked = _STATIONS.get(watch.side)
+    asked = _PLACES.get(watch.side)
     if asked is None or away(asked) < watch.apart:
-        asked = max(_STATIONS.values(), key=away)
+        asked = max(_PLACES.values(), key=away)
     return f"Next from another side: {asked[0]}, and tilt it so that the platen stays in view."
 
 

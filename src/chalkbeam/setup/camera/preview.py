@@ -122,7 +122,7 @@ def draw(view: PreviewFrame | None, progress: CaptureProgress) -> Frame:
         left, top = (SIZE[0] - width) // 2, _MARGIN
         part = frame[top : top + height, left : left + width]
         part[:] = view.image
-        _lines(part, view, _GOOD if progress.good or progress.kept is not None else _LACKING)
+        _lines(part, view, _GOOD if progress.good or progress.saved is not None else _LACKING)
     return frame
 
 
@@ -169,7 +169,7 @@ def _wrapped(text: str, cap: float, room: float) -> list[str]:
 
 def _dots(frame: Frame, progress: CaptureProgress) -> None:
     """Draw one dot for each photo: full where it is taken."""
-    taken = progress.number - (progress.kept is None)
+    taken = progress.number - (progress.saved is None)
     y = round(SIZE[1] - _BAND + 1.5 * _SMALL)
     for number in range(progress.count):
         x = SIZE[0] - _MARGIN - _DOT - round((progress.count - 1 - number) * 3.2 * _DOT)

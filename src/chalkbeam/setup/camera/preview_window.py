@@ -42,7 +42,7 @@ class PreviewWindow(SideWindow):
 
         What tells of a photo taken or refused waits until it can be shown.
         """
-        lasting = progress.kept is not None or progress.refused
+        lasting = progress.saved is not None or progress.refused
         with suppress(*GONE):
             if not self._here.poll(CLOSING if lasting else 0.0):
                 return

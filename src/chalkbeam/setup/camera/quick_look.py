@@ -29,7 +29,11 @@ SEARCH_SIDE = 1280
 webcam's picture nearly every marker is still read, in a third of the time."""
 
 _LEAST_MARKERS = 3
-_DARK_LEVEL, _WHITE_LEVEL, _WHITE_SHARE = 60, 250, 0.15  # as calibration.why_not judges photos
+_DARK_LEVEL, _WHITE_LEVEL, _WHITE_SHARE = (
+    60,
+    250,
+    0.15,
+)  # as calibration.detect.diagnose: why_not judges photos
 _USUAL_FOCAL = 0.75
 """Focal length of webcams and phones over the longer side of their picture: about 70
 degrees across. Taken for what is not known yet; it shifts a direction by a few degrees."""

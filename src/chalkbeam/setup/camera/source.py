@@ -1,4 +1,4 @@
-"""Where pictures come from: a camera, or a recording of one to rehearse with."""
+"""Where pictures come from: a camera, or a recording of one to try things out with."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class CameraFrame:
 
 
 class FrameSource(Protocol):
-    """Anything that brings pictures, one after another."""
+    """A source of pictures, one after another."""
 
     @property
     def name(self) -> str:
@@ -79,7 +79,7 @@ def open_source(text: str) -> Iterator[FrameSource]:
     Refusal
         If there is none, or something else holds it.
     """
-    # The library would complain on the terminal at length, beside our one sentence.
+    # The library would complain on the terminal at length, next to our one sentence.
     level = cv2.utils.logging.getLogLevel()
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     capture = None

@@ -1,4 +1,4 @@
-"""Watch a camera until every photo that a calibration wants is taken and kept."""
+"""Watch a camera until every photo that a calibration needs is taken and saved."""
 
 from __future__ import annotations
 
@@ -36,16 +36,16 @@ from chalkbeam.setup.camera.quick_look import QuickLook, quick_look, quick_look_
 from chalkbeam.setup.camera.source import CameraFrame, FrameSource
 
 PATIENCE = 90.0
-"""Seconds without any card in sight after which the watch is given up."""
+"""Seconds without any card in sight after which watching ends."""
 
-LEAST_BOARD = 5.0
-"""Lowest board, mm, that is told from the bare platen by where the light falls."""
+LEAST_SPACER = 5.0
+"""Lowest spacer, mm, that is told from the bare platen by where the light falls."""
 
 _LEAST_LIFT = 0.2
-"""Movement of the light on the cards, as a share of the board's height, that proves that
-the board is there: a projector 20 degrees off the normal moves it by 0.36."""
+"""Movement of the light on the cards, as a share of the spacer's height, that proves that
+the spacer is there: a projector 20 degrees off the normal moves it by 0.36."""
 
-_PUZZLED = 2.0
+_MISSED_FOR = 2.0
 """Seconds for which cards are missed before a thorough look is taken to learn why."""
 
 _PAUSE = 1.0
@@ -68,34 +68,35 @@ class Wanted:
         The projector's picture, px.
     flat : int
         Photos of the cards on the bare platen, each from another side.
-    board : float
-        Height of the board for one photo more, mm; 0 for none.
+    spacer : float
+        Height of the spacer under the cards (the board, to the operator) for one photo more,
+        mm; 0 for none.
     """
 
     face: PlatenFace
     size: tuple[int, int]
     flat: int = 3
-    board: float = 0.0
+    spacer: float = 0.0
 
     @property
     def count(self) -> int:
         """Number of photos."""
-        return self.flat + (1 if self.board else 0)
+        return self.flat + (1 if self.spacer else 0)
 
 
 @dataclass(frozen=True)
 class CaptureProgress:
-    """How far the watch has come.
+    """How far the taking of photos has come.
 
     Attributes
     ----------
     number, count : int
-        Which photo is at hand, from 1, and how many there will be.
+        Which photo is being taken, from 1, and how many there will be.
     raised : float
-        Height of the board it is to be taken on, mm.
+        Height of the spacer it is to be taken on, mm.
     sentence : str
         What the operator is to do now.
-    kept : Path or None
+    saved : Path or None
         The photo that has just been taken, safely on disk.
     refused : bool
         Whether `sentence` says why the photos so far make no rig.
@@ -111,7 +112,7 @@ class CaptureProgress:
     count: int
     raised: float
     sentence: str
-    kept: Path | None = None
+    saved: Path | None = None
     refused: bool = False
     image: NDArray[np.uint8] | None = field(default=None, compare=False)
     seen: QuickLook | None = field(default=None, compare=False)
@@ -119,18 +120,18 @@ class CaptureProgress:
 
 
 @dataclass(frozen=True, eq=False)
-class Taken:
+class TakenPhoto:
     """One photo that has been taken.
 
     Attributes
     ----------
-    shot : CalibrationPhoto
+    photo : CalibrationPhoto
     seen : PhotoObservation
     towards : (float, float, float) or None
         Direction from which it was taken, as `QuickLook.towards`.
     """
 
-    shot: CalibrationPhoto
+    photo: CalibrationPhoto
     seen: PhotoObservation
     towards: XYZ | None
 
@@ -139,27 +140,27 @@ class Ended(Refusal):
     """A recording has no more pictures."""
 
 
-Keep = Callable[[str, NDArray[np.uint8]], Path]
+SavePhoto = Callable[[str, NDArray[np.uint8]], Path]
 """Name of a photo, such as "flat-1", and its picture, to the file it is now safe in."""
 
 
 def take_photos(
     source: FrameSource,
     wanted: Wanted,
-    keep: Keep,
+    save: SavePhoto,
     tell: Callable[[CaptureProgress], None],
     stopped: Callable[[], bool] = lambda: False,
 ) -> tuple[CalibrationPhoto, ...]:
     """Watch pictures, guide the operator, and take each photo when it is worth it.
 
     A photo is taken only once `calibration.detect.observe` has found everything in it,
-    and is told of only once it is kept.
+    and is told of only once it is saved.
 
     Parameters
     ----------
     source : FrameSource
     wanted : Wanted
-    keep : callable
+    save : callable
     tell : callable
         Is told the progress after every picture.
     stopped : callable
@@ -172,12 +173,12 @@ def take_photos(
     KeyboardInterrupt
         If `stopped` says so.
     """
-    taker = Taker(source, wanted, keep, tell, stopped)
-    taken: list[Taken] = []
+    taker = PhotoTaker(source, wanted, save, tell, stopped)
+    taken: list[TakenPhoto] = []
     for number in range(1, wanted.count + 1):
-        raised = 0.0 if number <= wanted.flat else wanted.board
+        raised = 0.0 if number <= wanted.flat else wanted.spacer
         taken.append(taker.take(number, wanted.count, raised, taken))
-    return tuple(each.shot for each in taken)
+    return tuple(each.photo for each in taken)
 
 
 @dataclass(frozen=True)
@@ -185,7 +186,7 @@ class _Doubt:
     """What a thorough look said against a picture, and when.
 
     `since` is when cards were first missed, `looked` when a thorough look was last
-    taken, `sentence` what it brought; `want` is the advice it stands beside.
+    taken, `sentence` what it brought; `want` is the advice it goes with.
     """
 
     since: float = math.inf
@@ -194,62 +195,62 @@ class _Doubt:
     sentence: str = ""
 
 
-class Taker:
-    """What the waits for all photos share."""
+class PhotoTaker:
+    """Waits for one photo after the other."""
 
     def __init__(
         self,
         source: FrameSource,
         wanted: Wanted,
-        keep: Keep,
+        save: SavePhoto,
         tell: Callable[[CaptureProgress], None],
         stopped: Callable[[], bool],
     ) -> None:
-        if wanted.board and wanted.board < LEAST_BOARD:
+        if wanted.spacer and wanted.spacer < LEAST_SPACER:
             raise Refusal(
-                f"A board of {wanted.board:g} mm is too low to be told from the bare platen: lay "
-                f"one of {LEAST_BOARD:g} mm or more, or take the photos yourself and name them."
+                f"A board of {wanted.spacer:g} mm is too low to be told from the bare platen: lay "
+                f"one of {LEAST_SPACER:g} mm or more, or take the photos yourself and name them."
             )
         self._source, self._wanted = source, wanted
-        self._keep, self._tell, self._stopped = keep, tell, stopped
+        self._save, self._tell, self._stopped = save, tell, stopped
         self._cards, self._pattern = layout(wanted.face), Pattern(wanted.size)
         self._names = Counter[str]()
 
     def take(
-        self, number: int, count: int, raised: float, before: Sequence[Taken], side: str = ""
-    ) -> Taken:
-        """Wait for the next photo and keep it.
+        self, number: int, count: int, raised: float, before: Sequence[TakenPhoto], side: str = ""
+    ) -> TakenPhoto:
+        """Wait for the next photo and save it.
 
         Parameters
         ----------
         number, count : int
             Which photo it is, from 1, and how many there will be.
         raised : float
-            Height of the board, mm; 0 for none.
-        before : sequence of Taken
+            Height of the spacer, mm; 0 for none.
+        before : sequence of TakenPhoto
             Photos that it is to go with: it is not taken from where one of its height was,
             nor before its light lies elsewhere than in those of another height.
         side : str
             Side of the platen that was asked for, as a `Remedy` has it.
         """
         watch = Watch(self._wanted.face, side=side)
-        beside = [each for each in before if each.shot.raised == raised]
-        for each in beside:
+        like = [each for each in before if each.photo.raised == raised]
+        for each in like:
             watch = watch.with_photo(each.towards)
-        if len(beside) >= _CROWD:
+        if len(like) >= _CROWD:
             watch = replace(watch, apart=APART / 2)
-        other = next((each for each in before if each.shot.raised != raised), None)
+        other = next((each for each in before if each.photo.raised != raised), None)
         picture, seen, towards = self._wait_for(number, count, raised, watch, other)
         kind = f"raised-{raised:g}mm" if raised else "flat"
         self._names[kind] += 1
         nth = self._names[kind]
         name = kind if raised and nth == 1 else f"{kind}-{nth}"
-        path = self._keep(name, picture.image)
+        path = self._save(name, picture.image)
         self._tell(CaptureProgress(number, count, raised, f"Photo {number} is taken.", path))
-        return Taken(CalibrationPhoto(path, raised), seen, towards)
+        return TakenPhoto(CalibrationPhoto(path, raised), seen, towards)
 
     def _wait_for(
-        self, number: int, count: int, raised: float, watch: Watch, other: Taken | None
+        self, number: int, count: int, raised: float, watch: Watch, other: TakenPhoto | None
     ) -> tuple[CameraFrame, PhotoObservation, XYZ | None]:
         """Return the next picture worth a photo, what it shows, and where it was taken from."""
         doubt = _Doubt()
@@ -267,7 +268,7 @@ class Taker:
                 raise Refusal(
                     f"No card was seen for {PATIENCE:g} seconds; the last advice was: {sentence}"
                 )
-            doubt = _kept_in_mind(doubt, advice, now)
+            doubt = _updated(doubt, advice, now)
             if _look_closer(doubt, advice, picture.at):
                 outcome = self._look(picture, raised, other, watch, now, quick=advice.take)
                 if not isinstance(outcome, str):
@@ -289,7 +290,7 @@ class Taker:
         self,
         picture: CameraFrame,
         raised: float,
-        other: Taken | None,
+        other: TakenPhoto | None,
         watch: Watch,
         now: QuickLook,
         quick: bool,
@@ -308,7 +309,7 @@ class Taker:
                 return fault.sentence
         if other is not None:
             moved = lift(other.seen, seen, self._cards)
-            if moved < _LEAST_LIFT * abs(raised - other.shot.raised):
+            if moved < _LEAST_LIFT * abs(raised - other.photo.raised):
                 if not raised:
                     return (
                         "Now take the board away, and lay the cards on the bare platen, flush in "
@@ -321,7 +322,7 @@ class Taker:
         return seen, now.towards
 
 
-def _kept_in_mind(doubt: _Doubt, advice: Advice, now: QuickLook) -> _Doubt:
+def _updated(doubt: _Doubt, advice: Advice, now: QuickLook) -> _Doubt:
     """Return the doubt after a picture: it lasts while the advice stays what it was."""
     missed = advice.want in (Want.CARDS, Want.SHARPNESS)
     since = (min(doubt.since, now.at)) if missed else math.inf
@@ -333,7 +334,7 @@ def _kept_in_mind(doubt: _Doubt, advice: Advice, now: QuickLook) -> _Doubt:
 def _look_closer(doubt: _Doubt, advice: Advice, at: float) -> bool:
     """Tell whether a picture deserves a thorough look now."""
     due = at - doubt.looked >= _PAUSE
-    return due and (advice.take or at - doubt.since >= _PUZZLED)
+    return due and (advice.take or at - doubt.since >= _MISSED_FOR)
 
 
 def lift(bare: PhotoObservation, other: PhotoObservation, cards: tuple[Card, ...]) -> float:
@@ -343,7 +344,7 @@ def lift(bare: PhotoObservation, other: PhotoObservation, cards: tuple[Card, ...
     the height times the tangent of its angle; where the camera stands does not matter.
     The median over the points of the pattern that both photos show; 0 if there are none.
     """
-    one, two = (_landed(seen, cards) for seen in (bare, other))
+    one, two = (_pattern_places(seen, cards) for seen in (bare, other))
     common = sorted(one.keys() & two.keys())
     if not common:
         return 0.0
@@ -351,7 +352,9 @@ def lift(bare: PhotoObservation, other: PhotoObservation, cards: tuple[Card, ...
     return float(np.median(np.linalg.norm(moved, axis=1)))
 
 
-def _landed(seen: PhotoObservation, cards: tuple[Card, ...]) -> dict[int, tuple[float, float]]:
+def _pattern_places(
+    seen: PhotoObservation, cards: tuple[Card, ...]
+) -> dict[int, tuple[float, float]]:
     """Return where on the plane of the cards each point of the pattern falls, mm."""
     found = []
     for card in cards:

@@ -8,7 +8,14 @@ from typing import TypeVar
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.from_photos import CalibrationPhoto
 from chalkbeam.setup.camera.source import FrameSource
-from chalkbeam.setup.camera.take import CaptureProgress, Ended, Keep, Taken, Taker, Wanted
+from chalkbeam.setup.camera.take import (
+    CaptureProgress,
+    Ended,
+    PhotoTaker,
+    SavePhoto,
+    TakenPhoto,
+    Wanted,
+)
 
 Result = TypeVar("Result")
 
@@ -16,12 +23,12 @@ MORE = 5
 """Photos beyond the number asked for after which it is given up."""
 
 MORE_FOR_HEIGHT = 2
-"""The same where only a board or a tape would truly help: photos of one plane say little of
+"""The same where only a spacer or a tape would truly help: photos of one plane say little of
 height, however many they are."""
 
 BARE_AGAIN = (
     "Take the board away and lay the cards flush on the bare platen again: all photos are "
-    "taken anew."
+    "taken again."
 )
 
 _PHOTOS = (
@@ -35,33 +42,33 @@ _PHOTOS = (
 """What can be done here; a wrong measure stays wrong, whatever is photographed."""
 
 
-class _Anew(Exception):
-    """With the board's photos to hand, those of the bare platen turn out to be of no use."""
+class _StartAgain(Exception):
+    """The photos on the spacer show that those of the bare platen are of no use."""
 
-    def __init__(self, refusal: Refusal, seen: list[Taken]) -> None:
+    def __init__(self, refusal: Refusal, seen: list[TakenPhoto]) -> None:
         super().__init__(str(refusal))
         self.refusal, self.seen = refusal, seen
 
 
-def take_until_sure(
+def take_until_accepted(
     source: FrameSource,
     wanted: Wanted,
-    keep: Keep,
+    save: SavePhoto,
     tell: Callable[[CaptureProgress], None],
     solve: Callable[[Sequence[CalibrationPhoto], bool], Result],
     stopped: Callable[[], bool] = lambda: False,
 ) -> Result:
-    """Take photos as `taking.take_photos` does, and more of them until they make a rig.
+    """Take photos as `take.take_photos` does, and more of them until they make a rig.
 
-    Photos of the bare platen are judged by themselves before a board is asked for, since
-    a board once laid cannot be taken away without moving the cards. Where the board shows
-    that they will not do after all, all photos are taken again.
+    Photos of the bare platen are judged by themselves before the spacer is asked for, since
+    it cannot be taken away again without moving the cards. Where the photos on it show that
+    those of the bare platen will not do after all, all are taken again.
 
     Parameters
     ----------
     source : FrameSource
     wanted : Wanted
-    keep, tell : callable
+    save, tell : callable
     solve : callable
         Makes a rig of photos, or raises a `Refusal`; is told whether it must hold at every
         height, or on the bare platen alone.
@@ -74,42 +81,42 @@ def take_until_sure(
     KeyboardInterrupt
         If `stopped` says so.
     """
-    taker = Taker(source, wanted, keep, tell, stopped)
-    board = wanted.board
+    taker = PhotoTaker(source, wanted, save, tell, stopped)
+    spacer = wanted.spacer
 
-    def at_every_height(shots: Sequence[CalibrationPhoto]) -> Result:
-        return solve(shots, True)
+    def at_every_height(photos: Sequence[CalibrationPhoto]) -> Result:
+        return solve(photos, True)
 
-    def on_the_bare_platen(shots: Sequence[CalibrationPhoto]) -> Result:
-        return solve(shots, False)
+    def on_the_bare_platen(photos: Sequence[CalibrationPhoto]) -> Result:
+        return solve(photos, False)
 
-    judge = on_the_bare_platen if board else at_every_height
-    boards = wanted.count - wanted.flat
-    again: _Anew | None = None
+    judge = on_the_bare_platen if spacer else at_every_height
+    on_spacer = wanted.count - wanted.flat
+    again: _StartAgain | None = None
     while True:
-        flat, result = _until(taker, [], 0.0, wanted.flat, boards, judge, tell, again)
-        if not board:
+        flat, result = _until(taker, [], 0.0, wanted.flat, on_spacer, judge, tell, again)
+        if not spacer:
             return result
         try:
-            return _until(taker, flat, board, boards, 0, at_every_height, tell)[1]
-        except _Anew as anew:
+            return _until(taker, flat, spacer, on_spacer, 0, at_every_height, tell)[1]
+        except _StartAgain as start:
             if again is not None:  # once is enough
-                raise anew.refusal from None
-            again = anew
+                raise start.refusal from None
+            again = start
         said = f"{again.refusal} {BARE_AGAIN}"
         tell(CaptureProgress(1, wanted.count, 0.0, said, refused=True))
 
 
 def _until(
-    taker: Taker,
-    before: list[Taken],
+    taker: PhotoTaker,
+    before: list[TakenPhoto],
     raised: float,
     count: int,
     to_come: int,
     judge: Callable[[Sequence[CalibrationPhoto]], Result],
     tell: Callable[[CaptureProgress], None],
-    again: _Anew | None = None,
-) -> tuple[list[Taken], Result]:
+    again: _StartAgain | None = None,
+) -> tuple[list[TakenPhoto], Result]:
     """Take photos at one height until they and those before make a rig.
 
     At least `count` of them; `to_come` will be wanted at another height afterwards.
@@ -117,10 +124,10 @@ def _until(
 
     Raises
     ------
-    _Anew
+    _StartAgain
         If a refusal leaves not all of the photos before in use.
     """
-    good: list[Taken] = []
+    good: list[TakenPhoto] = []
     asked, taken = count, 0
     refused = again.refusal if again is not None else None
     side = ""
@@ -129,8 +136,8 @@ def _until(
         while len(good) < asked:
             whole = len(before) + asked + to_come
             try:
-                beside = [*elsewhere, *before, *good]
-                photo = taker.take(len(before) + len(good) + 1, whole, raised, beside, side)
+                others = [*elsewhere, *before, *good]
+                photo = taker.take(len(before) + len(good) + 1, whole, raised, others, side)
             except Ended:
                 if refused is not None:
                     raise refused from None  # why there was to be one more
@@ -138,16 +145,16 @@ def _until(
             good.append(photo)
             taken, side = taken + 1, ""
         try:
-            return [*before, *good], judge([each.shot for each in (*before, *good)])
+            return [*before, *good], judge([each.photo for each in (*before, *good)])
         except Refusal as refusal:
             refused = refusal
         remedy = next((each for each in refused.remedies if each.kind in _PHOTOS), None)
         if remedy is None:
             raise refused
-        kept = still_good(remedy, [*before, *good])
-        if not all(each in kept for each in before):
-            raise _Anew(refused, good)
-        good = [each for each in kept if each not in before]
+        staying = still_good(remedy, [*before, *good])
+        if not all(each in staying for each in before):
+            raise _StartAgain(refused, good)
+        good = [each for each in staying if each not in before]
         asked = max(count, len(good) + 1)
         more = MORE_FOR_HEIGHT if remedy.kind is RemedyKind.ON_SPACER else MORE
         if taken + asked - len(good) > count + more:
@@ -158,13 +165,13 @@ def _until(
         tell(CaptureProgress(number, whole, raised, str(refused), refused=True))
 
 
-def still_good(remedy: Remedy, taken: Sequence[Taken]) -> list[Taken]:
+def still_good(remedy: Remedy, taken: Sequence[TakenPhoto]) -> list[TakenPhoto]:
     """Return which of the photos taken may stay, going by what the refusal asks for."""
     match remedy.kind:
         case RemedyKind.AGAIN:
-            return [each for each in taken if each.shot.path.name != remedy.value]
+            return [each for each in taken if each.photo.path.name != remedy.value]
         case RemedyKind.SPACER_AGAIN:
-            return [each for each in taken if not each.shot.raised]
+            return [each for each in taken if not each.photo.raised]
         case RemedyKind.SINCE_MOVED:
             return list(taken[-1:])
         case RemedyKind.ALL_AGAIN:

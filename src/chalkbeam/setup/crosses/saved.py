@@ -1,4 +1,4 @@
-"""Crosses that have been set but make no rig yet, kept in a file beside the rig to be."""
+"""Crosses that have been set but make no rig yet, saved in a file next to the rig's."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from pydantic import BaseModel, ConfigDict
 from calibration.files import write_whole
 from calibration.geometry import XY
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from chalkbeam.setup.crosses.state import Setting
+from chalkbeam.setup.crosses.state import CrossState
 
 KIND, VERSION = "chalkbeam crosses", 1
 
-_ANEW = Remedy(RemedyKind.ANEW, "set all crosses anew")
+_START_OVER = Remedy(RemedyKind.START_OVER, "set all crosses again")
 
 
 class _File(BaseModel):
@@ -30,8 +30,8 @@ class _File(BaseModel):
 
 
 @dataclass(frozen=True)
-class Kept:
-    """The file in which crosses are kept until they make a rig.
+class SavedCrosses:
+    """The file in which crosses are saved until they make a rig.
 
     Attributes
     ----------
@@ -41,23 +41,23 @@ class Kept:
     path: Path
 
     @classmethod
-    def beside(cls, rig: Path) -> Kept:
-        """Return the file for the rig that is to be written to `rig`."""
+    def for_rig(cls, rig: Path) -> SavedCrosses:
+        """Return the file for a rig that will be written to `rig`."""
         return cls(rig.with_name(f"{rig.name.removesuffix('.json')}.crosses"))
 
-    def keep(self, setting: Setting) -> None:
-        """Write down the crosses that are set: whole or not at all."""
-        placed = setting.placed
+    def save(self, state: CrossState) -> None:
+        """Write the crosses that are set: whole or not at all."""
+        placed = state.placed
         content = _File(
-            platen_mm=(setting.face.width, setting.face.depth),
-            size_px=setting.size,
-            points_mm=tuple(mark.point for mark in setting.marks[: len(placed)]),
+            platen_mm=(state.face.width, state.face.depth),
+            size_px=state.size,
+            points_mm=tuple(mark.point for mark in state.marks[: len(placed)]),
             pixels=placed,
         )
         write_whole(self.path, content.model_dump_json(indent=1) + "\n")
 
-    def resume(self, setting: Setting) -> Setting:
-        """Return the setting with the crosses that were set before, as far as its marks are theirs.
+    def resume(self, state: CrossState) -> CrossState:
+        """Return the state with the crosses saved before, as far as they belong to its marks.
 
         Raises
         ------
@@ -66,24 +66,24 @@ class Kept:
         """
         file = self._read()
         if file is None:
-            return setting
-        points = [mark.point for mark in setting.marks]
+            return state
+        points = [mark.point for mark in state.marks]
         fitting = zip(points, file.points_mm, strict=False)
         same = len(list(itertools.takewhile(lambda pair: pair[0] == pair[1], fitting)))
-        asked = (setting.face.width, setting.face.depth), setting.size
+        asked = (state.face.width, state.face.depth), state.size
         if (file.platen_mm, file.size_px) != asked or not same:
             across, deep = file.platen_mm
             width, height = file.size_px
             raise Refusal(
-                f"“{self.path}” keeps {len(file.pixels)} crosses set before, for a platen of "
+                f"“{self.path}” holds {len(file.pixels)} crosses set before, for a platen of "
                 f"{across:g} mm x {deep:g} mm and {width}x{height} pixels, that do not belong to "
                 "these marks: ",
                 Remedy(RemedyKind.SAME_MARKS, "give platen, size and inset as then"),
                 ", or ",
-                _ANEW,
+                _START_OVER,
                 ".",
             )
-        return replace(setting, pixels=file.pixels[:same])
+        return replace(state, pixels=file.pixels[:same])
 
     def _read(self) -> _File | None:
         try:
@@ -94,9 +94,9 @@ class Kept:
             file = None
         usable = file is not None and (file.kind, file.version) == (KIND, VERSION)
         if file is None or not usable or len(file.pixels) != len(file.points_mm):
-            raise Refusal(f"“{self.path}” holds no crosses that can be used: ", _ANEW, ".")
+            raise Refusal(f"“{self.path}” holds no crosses that can be used: ", _START_OVER, ".")
         return file
 
-    def forget(self) -> None:
+    def delete(self) -> None:
         """Remove the file."""
         self.path.unlink(missing_ok=True)

@@ -1,4 +1,4 @@
-"""Crosses moved by hand on to marked points of the platen: what the operator does, purely.
+"""Crosses moved by hand on to marked points of the platen: a pure state machine.
 
 A cross starts where the crosses set before it suggest, and the arrow keys move it the
 way the operator sees: right is right on the platen, whichever way the projector hangs.
@@ -33,7 +33,7 @@ _BACK = ("page up", "backspace")
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """What the crosses came to.
+    """The result of the crosses.
 
     Attributes
     ----------
@@ -54,8 +54,8 @@ Solver = Callable[[tuple[Cross, ...]], Solved]
 
 
 @dataclass(frozen=True)
-class Setting:
-    """Crosses being set.
+class CrossState:
+    """How far the setting of crosses has come.
 
     Attributes
     ----------
@@ -63,15 +63,15 @@ class Setting:
     size : tuple of int
         The projector's picture, px.
     marks : tuple of Cross
-        The marked points in the order they are set; their pixels count for nothing.
+        The marked points in the order they are set; their pixels are not used.
     known : ProjectorMap or None
         The map of a rig that is to be touched up or checked.
     pixels : tuple of XY
-        Where the crosses before the one at hand stand, px.
+        Where the crosses before the current one stand, px.
     at : XY or None
-        Where the one at hand has been moved to, px; None where it starts.
+        Where the current one has been moved to, px; None where it starts.
     again : bool
-        Whether the one at hand has been set before.
+        Whether the current one has been set before.
     later : tuple of XY
         Where those after it stand, px, if they have been set before.
     turned : int
@@ -80,7 +80,7 @@ class Setting:
     solved : Solved or None
         The result, once all are set.
     dark, leaving, over : bool
-    kept : bool
+    accepted : bool
         Whether the operator took the result.
     """
 
@@ -97,26 +97,26 @@ class Setting:
     dark: bool = False
     leaving: bool = False
     over: bool = False
-    kept: bool = False
+    accepted: bool = False
 
     @property
     def index(self) -> int:
-        """Which mark is at hand, from 0; their number once all are set."""
+        """Index of the current mark, from 0; their number once all are set."""
         return len(self.pixels)
 
     @property
     def cross(self) -> XY:
-        """Where the cross at hand stands, px."""
+        """Where the current cross stands, px."""
         if self.at is not None:
             return self.at
         ((x, y),) = self.predict(np.array([self.marks[self.index].point]))
         width, height = self.size
-        # Never so far out that it would have to be searched for.
+        # Within the picture, so that the operator sees it.
         return float(np.clip(x, 4, width - 5)), float(np.clip(y, 4, height - 5))
 
     @property
     def can_turn(self) -> bool:
-        """Whether nothing tells yet how the picture lies on the platen."""
+        """Whether it is still unknown how the picture lies on the platen."""
         return self.known is None and not self.pixels and not self.later
 
     @property
@@ -125,7 +125,7 @@ class Setting:
         return (*self.pixels, *((self.cross,) if self.again else ()), *self.later)
 
     def crosses(self) -> tuple[Cross, ...]:
-        """Return the crosses before the one at hand."""
+        """Return the crosses before the current one."""
         return tuple(
             replace(mark, pixel=pixel) for mark, pixel in zip(self.marks, self.pixels, strict=False)
         )
@@ -185,73 +185,73 @@ def _from_set(points: Points, known: Points, pixels: Points) -> Points:
     return np.column_stack([mapped.real, -mapped.imag])
 
 
-def advance(setting: Setting, happened: Input, solver: Solver) -> Setting:
-    """Return the setting after an input; `solver` is asked once all crosses are set."""
+def advance(state: CrossState, happened: Input, solver: Solver) -> CrossState:
+    """Return the state after an input; `solver` is asked once all crosses are set."""
     match happened:
         case Closed():
-            return replace(setting, over=True)
-        case Pointer(pixel, pressed=True) if setting.solved is None:
-            return replace(setting, at=_inside(setting, pixel), leaving=False)
+            return replace(state, over=True)
+        case Pointer(pixel, pressed=True) if state.solved is None:
+            return replace(state, at=_inside(state, pixel), leaving=False)
         case Key():
-            return _key(setting, happened, solver)
+            return _key(state, happened, solver)
         case _:
-            return setting
+            return state
 
 
-def _key(setting: Setting, key: Key, solver: Solver) -> Setting:
+def _key(state: CrossState, key: Key, solver: Solver) -> CrossState:
     if key.name == "escape" and not key.repeated:
-        return replace(setting, over=setting.leaving, leaving=True)
-    setting = replace(setting, leaving=False)
-    if key.name in _ARROWS and setting.solved is None and not setting.dark:
+        return replace(state, over=state.leaving, leaving=True)
+    state = replace(state, leaving=False)
+    if key.name in _ARROWS and state.solved is None and not state.dark:
         step = FINE if key.shift else FAR if key.control else STEP
-        right, away = setting.directions()
-        x, y = np.array(setting.cross) + step * (np.array(_ARROWS[key.name]) @ [right, away])
-        return replace(setting, at=_inside(setting, (float(x), float(y))))
+        right, away = state.directions()
+        x, y = np.array(state.cross) + step * (np.array(_ARROWS[key.name]) @ [right, away])
+        return replace(state, at=_inside(state, (float(x), float(y))))
     if key.repeated:
-        return setting
+        return state
     if key.control and key.name == "q":
-        return replace(setting, over=True)
+        return replace(state, over=True)
     if key.name in ("b", "."):
-        return replace(setting, dark=not setting.dark)
-    if setting.dark:
-        return replace(setting, dark=False)
-    if key.name == "r" and setting.can_turn:
-        return replace(setting, turned=(setting.turned + 1) % 4, at=None)
+        return replace(state, dark=not state.dark)
+    if state.dark:
+        return replace(state, dark=False)
+    if key.name == "r" and state.can_turn:
+        return replace(state, turned=(state.turned + 1) % 4, at=None)
     if key.name in _SET:
-        return _set(setting, solver)
+        return _set(state, solver)
     if key.name in _BACK:
-        return take_up(setting, setting.index - 1)
+        return select_cross(state, state.index - 1)
     if len(key.name) == 1 and key.name.isdecimal():
-        return take_up(setting, int(key.name) - 1)
-    return setting
+        return select_cross(state, int(key.name) - 1)
+    return state
 
 
-def _set(setting: Setting, solver: Solver) -> Setting:
-    """Take the cross at hand as set, or the result."""
-    if setting.solved is not None:
-        good = setting.solved.solution is not None
-        return replace(setting, over=good, kept=good)
-    setting = replace(setting, at=setting.cross, again=True)
-    if len(setting.placed) < len(setting.marks):
-        return take_up(setting, setting.index + 1)
-    return settled(setting, solver)
+def _set(state: CrossState, solver: Solver) -> CrossState:
+    """Take the current cross as set, or accept the result."""
+    if state.solved is not None:
+        good = state.solved.solution is not None
+        return replace(state, over=good, accepted=good)
+    state = replace(state, at=state.cross, again=True)
+    if len(state.placed) < len(state.marks):
+        return select_cross(state, state.index + 1)
+    return solve_all(state, solver)
 
 
-def settled(setting: Setting, solver: Solver) -> Setting:
-    """Return the setting with all crosses set, and what `solver` makes of them."""
-    done = replace(setting, pixels=setting.placed, at=None, again=False, later=())
+def solve_all(state: CrossState, solver: Solver) -> CrossState:
+    """Return the state with all crosses set and solved."""
+    done = replace(state, pixels=state.placed, at=None, again=False, later=())
     return replace(done, solved=solver(done.crosses()))
 
 
-def take_up(setting: Setting, index: int) -> Setting:
-    """Take up a cross that has been set, or the first that has not; the others stay put."""
-    placed = setting.placed
-    here = setting.solved is None and index == setting.index
-    if here or not 0 <= index <= len(placed) or index == len(setting.marks):
-        return setting
+def select_cross(state: CrossState, index: int) -> CrossState:
+    """Make a cross current that has been set, or the first that has not; the others stay."""
+    placed = state.placed
+    here = state.solved is None and index == state.index
+    if here or not 0 <= index <= len(placed) or index == len(state.marks):
+        return state
     again = index < len(placed)
     return replace(
-        setting,
+        state,
         pixels=placed[:index],
         at=placed[index] if again else None,
         again=again,
@@ -260,8 +260,8 @@ def take_up(setting: Setting, index: int) -> Setting:
     )
 
 
-def _inside(setting: Setting, pixel: XY) -> XY:
-    width, height = setting.size
+def _inside(state: CrossState, pixel: XY) -> XY:
+    width, height = state.size
     return min(max(pixel[0], 0.0), width - 1.0), min(max(pixel[1], 0.0), height - 1.0)
 
 

@@ -1,4 +1,4 @@
-"""Something that takes its time, run while a window shows a still picture."""
+"""Work that takes long, run while a window shows a still picture."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from overlay.window.run import run
 Result = TypeVar("Result")
 
 
-def run_beside(
+def run_while_shown(
     work: Callable[[Callable[[], bool]], Result], frame: Frame, screen: Screen
 ) -> Result:
     """Run `work` on a thread of its own while a window shows `frame`; return its result.
 
-    Windows belong to the main thread, so the work gives way to it.
+    Windows belong to the main thread, so the work runs in another.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def run_beside(
             finally:
                 post(Told("done"))
 
-        threads.append(threading.Thread(target=body, name="work beside a window"))
+        threads.append(threading.Thread(target=body, name="work while a window shows"))
         threads[0].start()
 
     def update(over: bool, happened: Input) -> bool:

@@ -46,7 +46,7 @@ def test_however_the_camera_is_held_away_is_up_and_right_is_right(front):
     assert max(y2, y3) < min(y0, y1)
 
 
-def test_the_turn_is_kept_while_no_card_is_seen(front):
+def test_the_turn_stays_while_no_card_is_seen(front):
     blank = np.full_like(front, 60)
     assert reduced(blank, seen(blank), 2).quarters == 2
 
@@ -73,7 +73,7 @@ def test_lines_lie_where_the_cards_and_the_platen_are(front):
         CaptureProgress(
             1, 4, 0.0, "Blurred: hold the camera still, and let it focus on the cards."
         ),
-        CaptureProgress(4, 4, 10.0, "Photo 4 is taken.", kept=Path("raised-10mm.png")),
+        CaptureProgress(4, 4, 10.0, "Photo 4 is taken.", saved=Path("raised-10mm.png")),
         CaptureProgress(
             9, 9, 0.0, "Light could land 1.3 mm off: take one more photo. " * 8, refused=True
         ),
@@ -98,7 +98,7 @@ def test_one_dot_for_each_photo_full_where_it_is_taken(front):
 
     assert full(CaptureProgress(1, 4, 0.0, "Too dark.")) == 0
     assert full(CaptureProgress(3, 4, 0.0, "Too dark.")) == 2
-    assert full(CaptureProgress(4, 4, 0.0, "Photo 4 is taken.", kept=Path("x"))) == 4
+    assert full(CaptureProgress(4, 4, 0.0, "Photo 4 is taken.", saved=Path("x"))) == 4
 
 
 def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
@@ -143,8 +143,10 @@ def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
     monkeypatch.setattr(preview_window.signal, "signal", lambda *_: None)
     monkeypatch.setattr("overlay.window.run.run", run)
     window = preview_window.PreviewWindow()
-    kept = CaptureProgress(1, 2, 0.0, "Photo 1 is taken.", Path("x"), image=front, seen=seen(front))
-    window.show(kept)
+    taken = CaptureProgress(
+        1, 2, 0.0, "Photo 1 is taken.", Path("x"), image=front, seen=seen(front)
+    )
+    window.show(taken)
     again = CaptureProgress(2, 2, 0.0, "Not yet.", refused=True)  # with the last picture behind it
     window.show(again)
     window.close()
@@ -152,7 +154,7 @@ def test_the_window_is_sent_one_picture_at_a_time(front, monkeypatch):
     last = pictures[-1]
     assert len({id(picture) for picture in pictures}) <= 3
     assert last[100, SIZE[0] // 2].max() > 60
-    window.show(kept)  # closed: nothing happens
+    window.show(taken)  # closed: nothing happens
 
 
 def test_the_window_ends_by_escape_or_its_button():
