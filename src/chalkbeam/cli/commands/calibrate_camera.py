@@ -97,7 +97,7 @@ def rig_from_camera(
     preview : bool or None
         Whether to open a window with what the camera sees; None to open it at a terminal only.
     solve : callable
-        As `chalkbeam.live_camera.until_sure.take_until_sure` takes it.
+        As `chalkbeam.setup.camera.until_accepted.take_until_accepted` takes it.
 
     Raises
     ------
