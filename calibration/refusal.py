@@ -41,7 +41,7 @@ class RemedyKind(Enum):
     DEFAULT_RIG = "a rig for all that name none"
     DISPLAY = "the projector's display named"
     SAME_MARKS = "platen, picture and marks as they were when the crosses were set"
-    START_OVER = "what was begun left aside, and begun again"
+    SET_AGAIN = "all crosses set again"
 
     WIDTH = "the width of the ink"
     SHEET_WIDTH = "the width of the whole sheet"

@@ -28,7 +28,7 @@ TYPED: dict[RemedyKind, str] = {
     RemedyKind.DEFAULT_RIG: "chalkbeam rig default NAME",
     RemedyKind.DISPLAY: "--display",
     RemedyKind.SAME_MARKS: "--platen, --size, --inset",
-    RemedyKind.START_OVER: "--start-over",
+    RemedyKind.SET_AGAIN: "--start-over",
     RemedyKind.WIDTH: "--width",
     RemedyKind.SHEET_WIDTH: "--sheet-width",
     RemedyKind.WHOLE: "--whole",

@@ -33,7 +33,6 @@ from chalkbeam.cli.commands import (
     sheet,
 )
 from chalkbeam.cli.parsing import RAISED, WithRaised
-from chalkbeam.cli.renamed import with_present_names
 from chalkbeam.cli.usage import usage_words
 
 app = typer.Typer(
@@ -78,8 +77,7 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _print_anything()
     try:
-        arguments = with_present_names(sys.argv[1:])
-        code = app(arguments, prog_name="chalkbeam", standalone_mode=False)
+        code = app(prog_name="chalkbeam", standalone_mode=False)
         if isinstance(code, int):
             sys.exit(code)
     except TyperException as error:

@@ -174,7 +174,7 @@ def test_damaged_crosses_are_refused(chalkbeam, tmp_path):
         code, _, err = chalkbeam(true, *here)
         assert code == 2
         assert "holds no crosses that can be used: set all crosses again (--start-over)." in err
-    assert chalkbeam(true, *here, "--start-over")[0] == 0
+    assert chalkbeam(true, *here, "--anew")[0] == 0  # the former name still works
 
 
 @pytest.mark.parametrize(

@@ -79,6 +79,7 @@ def new(
         bool, typer.Option("--start-over", help="Set all crosses again, also those saved before.")
     ] = False,
     as_json: JsonOption = False,
+    anew: Annotated[bool, typer.Option("--anew", hidden=True)] = False,  # former name
 ) -> None:
     """Make a rig without photos: set a cross on each mark, with arrow keys or the mouse."""
     import numpy as np
@@ -109,7 +110,7 @@ def new(
 
     saved = SavedCrosses.for_rig(out if out is not None else library.place(rig_name(name, out)))
     state = CrossState(face, pixels, marks)
-    if not start_over:
+    if not (start_over or anew):
         state = saved.resume(state)
     solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window, saved)
     save_new_rig(Rig.of(solution, rig_name(name, out), face), out, report, as_json)

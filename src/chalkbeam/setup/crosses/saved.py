@@ -15,7 +15,7 @@ from chalkbeam.setup.crosses.state import CrossState
 
 KIND, VERSION = "chalkbeam crosses", 1
 
-_START_OVER = Remedy(RemedyKind.START_OVER, "set all crosses again")
+_SET_AGAIN = Remedy(RemedyKind.SET_AGAIN, "set all crosses again")
 
 
 class _File(BaseModel):
@@ -80,7 +80,7 @@ class SavedCrosses:
                 "these marks: ",
                 Remedy(RemedyKind.SAME_MARKS, "give platen, size and inset as then"),
                 ", or ",
-                _START_OVER,
+                _SET_AGAIN,
                 ".",
             )
         return replace(state, pixels=file.pixels[:same])
@@ -94,7 +94,7 @@ class SavedCrosses:
             file = None
         usable = file is not None and (file.kind, file.version) == (KIND, VERSION)
         if file is None or not usable or len(file.pixels) != len(file.points_mm):
-            raise Refusal(f"“{self.path}” holds no crosses that can be used: ", _START_OVER, ".")
+            raise Refusal(f"“{self.path}” holds no crosses that can be used: ", _SET_AGAIN, ".")
         return file
 
     def delete(self) -> None:
