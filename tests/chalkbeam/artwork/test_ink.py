@@ -105,6 +105,7 @@ def test_exif_rotation_and_rare_pixel_formats(tmp_path):
     assert load_artwork(tmp_path / "few.gif", width=20).ink.height == pytest.approx(10)
 
 
+@pytest.mark.slow
 def test_a_long_sheet_is_read_in_fewer_pixels(tmp_path):
     # 22 x 60 in at 300 dpi, as sheets of many transfers come
     image = Image.new("1", (6600, 18000), 1)

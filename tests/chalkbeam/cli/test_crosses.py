@@ -50,6 +50,7 @@ def chalkbeam(capsys, monkeypatch, tmp_path):
 NEW = ("new", "--platen", "406mmx508mm", "--size", "1280x720", "--throw", "1.2")
 
 
+@pytest.mark.slow
 def test_new_writes_a_rig_that_other_commands_take(chalkbeam, tmp_path):
     true = projector()
     code, out, err = chalkbeam(true, *NEW, "--out", "rig.json", "--report", "report.png")
@@ -65,6 +66,7 @@ def test_new_writes_a_rig_that_other_commands_take(chalkbeam, tmp_path):
     assert library.open_rig("bench").name == "bench"
 
 
+@pytest.mark.slow
 def test_check_tells_a_bump_and_repair_takes_it_back(chalkbeam, tmp_path):
     true = projector()
     assert chalkbeam(true, *NEW, "--out", "rig.json")[0] == 0
@@ -106,6 +108,7 @@ def test_leaving_early_writes_nothing(chalkbeam, tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_crosses_without_a_rig_are_saved_and_gone_on_with(chalkbeam, tmp_path):
     true = projector()
     here = (*NEW, "--out", "rig.json")

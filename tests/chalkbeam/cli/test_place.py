@@ -220,6 +220,7 @@ def test_own_location_from_copy_to_use(run, art):
     assert "yours" in next(line for line in out.splitlines() if line.startswith("heart-side"))
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
 def test_a_full_disk_and_a_narrow_encoding_are_no_traceback():
     def call(where, **environment):

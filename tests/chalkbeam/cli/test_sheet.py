@@ -25,6 +25,7 @@ def sheet(tmp_path):
     return write_sample(tmp_path)
 
 
+@pytest.mark.slow
 def test_the_sample_is_an_order_of_about_sixty_mixed_pieces(tmp_path):
     assert SHEET in chalkbeam("sheet", "sample", "--out", tmp_path / "sample")
     said = json.loads(chalkbeam("sheet", "check", tmp_path / "sample" / SHEET, "--json"))
@@ -42,12 +43,14 @@ def test_a_sample_never_replaces_an_order(sheet):
     assert sheet.read_text() == "my own"
 
 
+@pytest.mark.slow
 def test_check_counts_the_piles(sheet):
     said = chalkbeam("sheet", "check", sheet)
     assert "59 pieces, 113 imprints" in said
     assert "5  crew_tee" in said
 
 
+@pytest.mark.slow
 def test_an_unknown_colour_is_a_note(sheet):
     sheet.write_text(sheet.read_text().replace(",sky,", ",evening mist,"))
     assert "There is no fabric colour “evening mist”" in chalkbeam("sheet", "check", sheet)

@@ -212,6 +212,7 @@ STYLES = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pad", ["", "6x6x0.5in", "10x10x0.25in", "4x4x12mm"])
 @pytest.mark.parametrize("plate", COMMON)
 def test_no_word_crosses_a_lay_line_or_leaves_the_face_it_lies_on(plate, pad):

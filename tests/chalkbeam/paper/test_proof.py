@@ -54,6 +54,7 @@ def _pages(pdf):
     return pages
 
 
+@pytest.mark.slow
 def test_one_page_that_says_it_all():
     made = _proof(customer="Tern Harbour Rowing Club", order="Regatta", date="25 November 2026")
     pdf = proof_pdf(made, "letter")
@@ -70,6 +71,7 @@ def test_one_page_that_says_it_all():
     assert pdf == proof_pdf(made, "letter")
 
 
+@pytest.mark.slow
 def test_a4_in_millimetres_with_a_name_beyond_latin_1():
     made = _proof(unit=Unit.MM, customer="Klub Wioślarski Żółw", where="centre-chest", width=200.0)
     ((size, text),) = _pages(proof_pdf(made, "a4"))
@@ -211,6 +213,7 @@ def test_template_is_the_same_every_time():
     assert template_pdf(_proof()) == template_pdf(_proof())
 
 
+@pytest.mark.slow
 def test_turned_art_is_drawn_turned():
     ((_, text),) = _pages(proof_pdf(_proof(turn=-0.26)))
     assert "turned 15°" in text

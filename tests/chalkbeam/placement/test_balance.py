@@ -15,6 +15,7 @@ places = st.floats(-500, 500)
 weights = st.floats(0.1, 1000)
 
 
+@pytest.mark.slow
 @given(
     targets=st.lists(st.tuples(places, weights), min_size=1, max_size=4),
     limits=st.lists(

@@ -144,6 +144,7 @@ def test_words_name_the_end_that_depths_count_from():
     assert "15 mm to the left of the middle" in plain["sentence"]
 
 
+@pytest.mark.slow
 @settings(max_examples=150)
 @given(
     piece=any_garment(),

@@ -53,6 +53,7 @@ TOPS = [
 ]
 
 
+@pytest.mark.slow
 @given(
     top=st.sampled_from(TOPS),
     name=st.sampled_from(["left-chest", "right-chest", "left-chest-script"]),

@@ -74,6 +74,7 @@ def fresh(count=9):
     return CrossState(FACE, SIZE, by_hand.suggested_points(FACE, count))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("roll", [0.05, 3.1, 1.6, -1.5])
 def test_nine_crosses_make_a_rig_whichever_way_the_projector_hangs(roll):
     true = projector(roll)
@@ -166,6 +167,7 @@ def test_crosses_on_the_wrong_marks_are_refused_and_can_be_set_again():
     assert again.solved.refused is None
 
 
+@pytest.mark.slow
 def test_one_cross_of_a_refused_set_is_mended_and_the_others_stay():
     true = projector()
     done, _ = set_all(fresh(), true, solver)

@@ -38,6 +38,7 @@ def story(views, truth, cards):
     ]
 
 
+@pytest.mark.slow
 def test_photos_are_taken_from_three_sides_and_on_the_spacer(views, truth, cards):
     told: list[CaptureProgress] = []
     saved = {}
@@ -69,6 +70,7 @@ def test_photos_are_taken_from_three_sides_and_on_the_spacer(views, truth, cards
     assert [str(p.saved) for p in told if p.saved] == list(saved)
 
 
+@pytest.mark.slow
 def test_the_light_tells_a_spacer_from_the_bare_platen(views, truth, cards):
     pattern = Pattern(truth.projector.view.size)
     front, right, raised = (
@@ -99,6 +101,7 @@ def test_what_no_advice_can_mend_is_refused(views, truth):
         taken(Reel([front]), truth, spacer=3.0)
 
 
+@pytest.mark.slow
 def test_a_thorough_look_says_why_no_photo_is_taken(truth, cards):
     """Without the pattern the cards look fine, yet nothing is taken and the cause is told."""
     image = truth.photo(0, np.zeros((1080, 1920, 3), np.uint8))

@@ -54,6 +54,7 @@ HEIGHT = refusal("Light could land 1.3 mm off, 4 mm up", RemedyKind.ON_SPACER)
 MEASURE = refusal("The cards look 1.5 % larger than drawn", RemedyKind.BAR)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("refused", "then"),
     [

@@ -16,6 +16,7 @@ from tests.support.keys import type_keys
 from tests.support.rigs import demo_rig
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("piece", demo.ORDER, ids=lambda piece: piece.name)
 def test_every_piece_is_lit_where_it_is_meant(piece: demo.DemoImprint) -> None:
     rig = sample_rig()
