@@ -68,7 +68,7 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     lines = result.stderr.splitlines()
     assert lines[0].startswith("Show the pattern for 1920x1080 on the projector")
     assert "Photo 1 of 4 | Good: hold the camera still." in lines
-    assert sum("is taken. Kept as" in line for line in lines) == 4
+    assert sum("is taken. Saved as" in line for line in lines) == 4
     assert all(one != other for one, other in itertools.pairwise(lines))
 
 
@@ -263,7 +263,7 @@ def test_progress_on_a_terminal_is_one_line_kept_up_to_date(monkeypatch):
     text = written.getvalue()
     assert "\x1b[2K" in text  # ECMA-48, erase in line
     assert "\a" in text
-    assert "Photo 1 is taken. Kept as flat-1.png\n" in text
+    assert "Photo 1 is taken. Saved as flat-1.png\n" in text
 
 
 def test_numbered_pictures_play_two_a_second(tmp_path, views):
