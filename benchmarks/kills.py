@@ -1,6 +1,6 @@
 """A run whose program is killed again and again: acknowledged acts lost, acts counted twice.
 
-``python -m benchmarks.kills [kills]`` (needs a system with ``fork``)
+``python -m benchmarks.kills [kills [longest life, s]]`` (needs a system with ``fork``)
 
 A child process works through runs as the station does, and says each act on a pipe once
 it is recorded. The parent kills it (SIGKILL) at a random moment, the first ones while the
@@ -181,8 +181,12 @@ def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> 
 
 def main() -> None:
     kills = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    longest = float(sys.argv[2]) if len(sys.argv) > 2 else 0.4
     with tempfile.TemporaryDirectory() as folder:
-        print(json.dumps(asdict(run_kills(kills, Path(folder)))))
+        toll = run_kills(kills, Path(folder), longest=longest)
+    print(json.dumps(asdict(toll)))
+    if not toll.said:  # nothing lost of nothing: a busy machine
+        sys.exit("No child lived long enough to act: give longer lives, as in 100 3.")
 
 
 if __name__ == "__main__":
