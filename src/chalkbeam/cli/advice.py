@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Container, Iterable
+from collections.abc import Iterable
 
 from calibration.refusal import Phrase, Remedy, RemedyKind
 
@@ -45,13 +45,13 @@ TYPED: dict[RemedyKind, str] = {
 """What to type for each kind, its value in the braces; nothing where hands alone can do it."""
 
 
-def told(said: Iterable[Phrase], options: Container[str] | None = None) -> str:
+def told(said: Iterable[Phrase], options: set[str] | None = None) -> str:
     """Return a sentence with what to type for its remedies.
 
     Parameters
     ----------
     said : iterable of str or Remedy
-    options : container of str, optional
+    options : set of str, optional
         Those that the command at hand takes: no others are told. All are without.
 
     Examples
@@ -62,10 +62,9 @@ def told(said: Iterable[Phrase], options: Container[str] | None = None) -> str:
     return "".join(typed(each, options) if isinstance(each, Remedy) else each for each in said)
 
 
-def typed(remedy: Remedy, options: Container[str] | None = None) -> str:
+def typed(remedy: Remedy, options: set[str] | None = None) -> str:
     """Return a remedy's words and what to type, as `told` does."""
     what = TYPED[remedy.kind].format(remedy.value)
     command = what.startswith("chalkbeam")
-    if not command and options is not None:
-        what = what if all(each in options for each in re.findall(r"--[\w-]+", what)) else ""
-    return f"{remedy.words} ({what})" if what else remedy.words
+    taken = command or options is None or options.issuperset(re.findall(r"--[\w-]+", what))
+    return f"{remedy.words} ({what})" if what and taken else remedy.words
