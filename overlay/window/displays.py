@@ -10,7 +10,7 @@ from overlay.window.outputs import Output
 
 
 @dataclass(frozen=True)
-class Display:
+class ConnectedDisplay:
     """A display as the system lists it.
 
     Attributes
@@ -68,22 +68,24 @@ class Screen:
 
 def numbered(
     outputs: Sequence[Output] | None, sizes: Sequence[tuple[int, int]]
-) -> tuple[Display, ...]:
+) -> tuple[ConnectedDisplay, ...]:
     """Return the displays by the system's own list, else by the window library's."""
     if outputs is None:
-        return tuple(Display(number, size) for number, size in enumerate(sizes, start=1))
+        return tuple(ConnectedDisplay(number, size) for number, size in enumerate(sizes, start=1))
     return tuple(
-        Display(number, output.size, output.name, output.corner)
+        ConnectedDisplay(number, output.size, output.name, output.corner)
         for number, output in enumerate(outputs, start=1)
     )
 
 
-def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None = None) -> int:
+def chosen(
+    found: Sequence[ConnectedDisplay], size: tuple[int, int], wanted: int | None = None
+) -> int:
     """Return the number of the display to fill with a picture of `size`.
 
     Parameters
     ----------
-    found : sequence of Display
+    found : sequence of ConnectedDisplay
         The displays there are.
     size : tuple of int
         The rig's picture, px.
@@ -125,7 +127,9 @@ def chosen(found: Sequence[Display], size: tuple[int, int], wanted: int | None =
     )
 
 
-def found_again(now: Sequence[Display], before: Sequence[Display], number: int) -> Display | None:
+def found_again(
+    now: Sequence[ConnectedDisplay], before: Sequence[ConnectedDisplay], number: int
+) -> ConnectedDisplay | None:
     """Return the display that was `number` before displays were unplugged, plugged in or swapped.
 
     It is known by its socket; if that is empty, a display of the same size in a socket that
@@ -145,17 +149,17 @@ def found_again(now: Sequence[Display], before: Sequence[Display], number: int) 
     return now[number - 1] if len(now) >= len(before) else None
 
 
-def beside(found: Sequence[Display], clear: int | None) -> Display:
+def beside(found: Sequence[ConnectedDisplay], clear: int | None) -> ConnectedDisplay:
     """Return the display for an ordinary window: the first that is not to be kept clear."""
     return next((each for each in found if each.number != clear), found[0])
 
 
-def listed(found: Sequence[Display]) -> str:
+def listed(found: Sequence[ConnectedDisplay]) -> str:
     """Return the displays there are, in words."""
     return ", ".join(f"display {each.words}: {each.size[0]}x{each.size[1]}" for each in found)
 
 
-def other_size(display: Display, size: tuple[int, int]) -> str:
+def other_size(display: ConnectedDisplay, size: tuple[int, int]) -> str:
     """Say that a display's picture has another size than the rig's, and what to do."""
     return (
         f"Display {display.words} shows {display.size[0]}x{display.size[1]} and the rig was made "

@@ -35,7 +35,7 @@ import pygame
 from calibration.refusal import Refusal
 from overlay.draw.frame import Frame
 from overlay.window.displays import (
-    Display,
+    ConnectedDisplay,
     Screen,
     beside,
     chosen,
@@ -83,7 +83,7 @@ _NAMES = {
 }
 
 
-def displays() -> tuple[Display, ...]:
+def displays() -> tuple[ConnectedDisplay, ...]:
     """Return the displays there are.
 
     Raises
@@ -209,7 +209,7 @@ class _Window:
                 ) from None
             opened = self._surface.get_size()
             if opened != screen.size:  # a picture that the system scales is not true
-                raise Refusal(other_size(Display(number, opened), screen.size))
+                raise Refusal(other_size(ConnectedDisplay(number, opened), screen.size))
         pygame.display.set_caption(screen.title)
         pygame.mouse.set_visible(screen.cursor)
         pygame.key.set_repeat(_REPEAT_AFTER, _REPEAT_EVERY)
@@ -400,7 +400,7 @@ def _start_video() -> None:
         outlive_x_errors()
 
 
-def _displays(outputs: tuple[Output, ...] | None = None) -> tuple[Display, ...]:
+def _displays(outputs: tuple[Output, ...] | None = None) -> tuple[ConnectedDisplay, ...]:
     """Return the displays as the window library counts them, with the system's names if known."""
     sizes = pygame.display.get_desktop_sizes()
     if not sizes:

@@ -67,14 +67,14 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Run:
+class TextRun:
     """Letters of a drawing that stand in one element, with every list they may be set in."""
 
     letters: frozenset[str]
     asked: tuple[Asked, ...]
 
 
-def runs(root: Element) -> tuple[Run, ...]:
+def runs(root: Element) -> tuple[TextRun, ...]:
     """Return the text of an SVG in the order of the file; white space alone is no text."""
     if all(tag(each) != "text" for each in root.iter()):
         return ()
@@ -92,7 +92,7 @@ def runs(root: Element) -> tuple[Run, ...]:
                 said += "".join(other.itertext())
             letters = frozenset(character for character in said if not character.isspace())
             if letters:
-                found.append(Run(letters, cascade.asked(element)))
+                found.append(TextRun(letters, cascade.asked(element)))
     return tuple(found)
 
 

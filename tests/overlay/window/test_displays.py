@@ -1,8 +1,8 @@
 import pytest
 
-from overlay.window.displays import Display, beside, found_again
+from overlay.window.displays import ConnectedDisplay, beside, found_again
 
-MAIN, OTHER = Display(1, (1920, 1080)), Display(2, (1280, 800))
+MAIN, OTHER = ConnectedDisplay(1, (1920, 1080)), ConnectedDisplay(2, (1280, 800))
 
 
 def test_an_ordinary_window_keeps_off_the_projector():
@@ -17,7 +17,7 @@ HD, SMALL = (1920, 1080), (1280, 800)
 
 def shown(*displays):
     """Displays as (size, socket) in order."""
-    return [Display(number, *each) for number, each in enumerate(displays, start=1)]
+    return [ConnectedDisplay(number, *each) for number, each in enumerate(displays, start=1)]
 
 
 @pytest.mark.parametrize(
