@@ -55,6 +55,7 @@ def recording(views, tmp_path_factory):
     return path
 
 
+@pytest.mark.slow
 def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     out = tmp_path / "rig.json"
     result = calibrate("--camera", recording, "--raised", f"{SPACER:g}mm", "--out", out)
@@ -72,6 +73,7 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     assert all(one != other for one, other in itertools.pairwise(lines))
 
 
+@pytest.mark.slow
 def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_path):
     """One photo alone leaves height too open here; the photos taken are saved and added to."""
     out = tmp_path / "rig.json"
@@ -87,6 +89,7 @@ def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_pa
         assert over_platen(truth, rig.projector, height).worst < rig.stated.tolerance
 
 
+@pytest.mark.slow
 def test_a_recording_that_ends_before_a_set_is_sure_says_why(views, tmp_path):
     for k in range(4):
         cv2.imwrite(str(tmp_path / f"view-{k:02d}.jpg"), views[0])
