@@ -6,7 +6,7 @@ command line ``python -m benchmarks._second_press``.
 """
 
 from benchmarks._second_press.press import Press, press, press_of_rig, write_rig
-from benchmarks._second_press.scene import KINDS, SHEETS, Scene, burst, scene
+from benchmarks._second_press.scene import KINDS, SHEETS, Scene, burst, scene, srgb_code
 
 __all__ = [
     "KINDS",
@@ -17,5 +17,6 @@ __all__ = [
     "press",
     "press_of_rig",
     "scene",
+    "srgb_code",
     "write_rig",
 ]

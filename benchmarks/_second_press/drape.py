@@ -16,6 +16,9 @@ F64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
+_SETTLE = 40  # rounds without weight
+
+
 @dataclass(frozen=True)
 class Plate:
     """The platen as cloth meets it: a rounded box, its top face at z = 0; and the bench below."""
@@ -75,6 +78,7 @@ def relax(
     steps: int = 220,
     weight: float = 0.35,
     push: F64 | None = None,
+    start: F64 | None = None,
 ) -> F64:
     """Return where a net of points comes to rest.
 
@@ -96,21 +100,25 @@ def relax(
         How far a free point falls in the first step, mm; less for cloth that is stiff for it.
     push : ndarray, shape (rows, columns, 3), optional
         A small random push at the start, which decides where folds go.
+    start : ndarray, shape (rows, columns, 3), optional
+        Where the net is at first, if not lying flat.
     """
-    now = points.astype(np.float64).copy()
+    now = (points if start is None else start).astype(np.float64).copy()
     if push is not None:
         now += np.where(held[..., None], 0, push)
     before = now.copy()
     free = (cloth & ~held).astype(np.float64)
     threads = _threads(points, cloth, free, stiff)
-    for step in range(steps):
+    for step in range(steps + _SETTLE):
+        falls = step < steps  # at the end threads take back what the fall has stretched
         damping = 0.97 if step < steps * 0.6 else 0.9
         speed = (now - before) * damping
         np.clip(speed, -4.0, 4.0, out=speed)
         before = now.copy()
-        now += speed * free[..., None]
-        now[..., 2] -= weight * free
-        for a, b, length, wa, wb in threads:
+        if falls:
+            now += speed * free[..., None]
+            now[..., 2] -= weight * free
+        for a, b, length, wa, wb in threads if falls else threads[:4]:
             _pull(now, a, b, length, wa, wb)
         if plate is not None:
             moved = now.copy()

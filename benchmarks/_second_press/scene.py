@@ -261,9 +261,15 @@ def _colour(linear: tuple[float, ...]) -> dict[str, Any]:
     ratio = to_xyz @ rgb / to_xyz.sum(axis=1)
     f = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
     lab = [116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])]
-    curve = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * rgb ** (1 / 2.4) - 0.055)
-    code = "#" + "".join(f"{round(float(255 * v)):02x}" for v in np.clip(curve, 0, 1))
+    code = srgb_code(rgb)
     return {"hex": code, "lab": [float(v) for v in lab], "linear": [float(v) for v in rgb]}
+
+
+def srgb_code(linear: NDArray[Any]) -> str:
+    """Return linear red, green, blue as a code of sRGB, such as "#1b2a44"."""
+    v = np.clip(np.asarray(linear, float), 0, 1)
+    curve = np.where(v <= 0.0031308, 12.92 * v, 1.055 * v ** (1 / 2.4) - 0.055)
+    return "#" + "".join(f"{round(255 * each):02x}" for each in curve.tolist())
 
 
 def _heights(where: Press, sheet: Sheet, step: float = 10.0) -> dict[str, Any]:

@@ -1,8 +1,7 @@
 """A T-shirt drafted for the second press from a few measures, lying flat, and how it looks.
 
 Frame: x right as one looks at the face, y down towards the hem, mm; the origin is where the neck
-seam of that face meets the centre line. Measures: common practice, no source; how neck, pit and
-shoulder grow with the chest was set by a published block's growth (tests hold it against that).
+seam of that face meets the centre line. Measures and their growth: common practice, no source.
 """
 
 from __future__ import annotations

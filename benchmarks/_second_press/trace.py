@@ -234,6 +234,7 @@ def _splat(pixels: F32, far: F32, use: NDArray, shape: tuple[int, ...]) -> F32:
     for shift in ((0, 1), (0, -1), (1, 0), (-1, 0)):
         near = np.roll(out, shift, axis=(0, 1))
         empty = out[..., 0] < 0
+        empty[[0, -1]] = empty[:, [0, -1]] = False  # what was rolled over the picture's edge
         out[empty] = near[empty]
     return out
 
