@@ -21,6 +21,7 @@ from chalkbeam.cli.commands import (
     cards,
     crosses,
     demo,
+    eye,
     fabrics,
     garment,
     location,
@@ -66,6 +67,7 @@ for group in (
     report,
     rig,
     fabrics,
+    eye,
 ):
     group.register(app)
 

@@ -24,6 +24,7 @@ from calibration.geometry import Points
 from calibration.model.pinhole import Array
 from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
+from calibration.rig.eye import axis_of_lines
 from calibration.rig.file import Rig
 from calibration.targets.pattern import Pattern, wants_fine
 
@@ -31,6 +32,7 @@ U8 = NDArray[np.uint8]
 F32 = NDArray[np.float32]
 Family = Literal["across", "down"]
 """Lines of constant projector x, counted across the picture, or of constant y, counted down."""
+FAMILIES: tuple[Family, Family] = ("across", "down")
 
 KIND = "chalkbeam burst"
 VERSION = 1
@@ -45,6 +47,11 @@ DOT_PITCH = 45.0
 DIM = 0.5
 """Level of the second exposure, of 1: with the usual tone curve a fifth of the light."""
 
+ROOM_CHANGE = 0.12
+"""Surroundings that change by more than this share did so by the camera's exposure: a room's
+light seldom does within a second. Common practice, no source."""
+
+_ENOUGH_UNLIT = 0.02  # of the picture
 _LINE_SHARE = 0.22  # of the pitch that is lit
 _DOT_RADIUS = 0.06  # of the dots' pitch
 
@@ -117,19 +124,9 @@ def mm_per_pixel(projector: ProjectorMap) -> float:
 
 
 def best_family(rig: Rig) -> Family | None:
-    """Return which family of lines tells most of height to the rig's eye; None without an eye.
-
-    That is the one whose coordinate changes most along the camera's rays.
-    """
-    if rig.eye is None:
-        return None
-    x, y = rig.face.width / 3, rig.face.depth / 3
-    below = np.array([(0.0, 0.0, 0.0), (-x, -y, 0.0), (x, -y, 0.0), (x, y, 0.0), (-x, y, 0.0)])
-    lens = rig.eye.camera.lens
-    above = below + (lens - below) * (10.0 / lens[2])
-    pinhole = rig.projector.pinhole
-    across, down = np.abs(pinhole.project(above) - pinhole.project(below)).mean(axis=0)
-    return "across" if across >= down else "down"
+    """Return which family of lines tells most of height to the rig's eye; None without an eye."""
+    axis = axis_of_lines(rig)
+    return None if axis is None else FAMILIES[axis]
 
 
 def dots_of(projector: ProjectorMap) -> Points:
@@ -173,8 +170,7 @@ def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
     frames.append(BurstFrame("pattern", Pattern(size).draw(wants_fine(rig.face))))
     frames.append(BurstFrame("dots", _coloured(_dots(rig.projector))))
     best = best_family(rig)
-    families: tuple[Family, ...] = ("across", "down") if best is None else (best,)
-    for family in families:
+    for family in FAMILIES if best is None else (best,):
         lines = lines_of(rig.projector, family)
         frames += [
             BurstFrame(name, _coloured(image))
@@ -280,8 +276,43 @@ class Burst:
         return _UNDONE[self.picture(name)]
 
     def light(self, name: str) -> F32:
-        """Return what the projector's light adds to the dark picture, linear, BGR, float32."""
-        return self.linear(name) - self._dark
+        """Return what the projector's light adds to the dark picture, linear, BGR, float32.
+
+        Where the picture shows surroundings out of the beam, they tell what changed since the
+        dark picture: a little is the room's light, much is the camera's own exposure.
+        """
+        gain = self._gain(name)
+        if abs(gain - 1) <= ROOM_CHANGE:
+            return self.linear(name) - gain * self._dark
+        return self.linear(name) / np.float32(gain) - self._dark
+
+    def _gain(self, name: str) -> float:
+        unlit = self._unlit
+        if unlit.sum() < _ENOUGH_UNLIT * unlit.size:
+            return 1.0
+        now = self.linear(name)[..., 1][unlit]
+        return float(now.mean() / self._dark[..., 1][unlit].mean())
+
+    def dark_over(self, other: Burst) -> float:
+        """Return how much brighter this burst's surroundings are than another's, without light."""
+        unlit = self._unlit & other._unlit
+        if unlit.sum() < _ENOUGH_UNLIT * unlit.size:
+            return 1.0
+        return float(self._dark[..., 1][unlit].mean() / other._dark[..., 1][unlit].mean())
+
+    @cached_property
+    def _unlit(self) -> NDArray[np.bool_]:
+        """Where the room is seen and neither projector nor saturation: (height, width)."""
+        # Smoothed: picked by what noise makes of single pixels, they would look too dark.
+        dark, white = (
+            np.asarray(cv2.GaussianBlur(each[..., 1], (0, 0), 5.0), np.float32)
+            for each in (self._dark, self.linear("white"))
+        )
+        usable = (dark > 0.01) & (dark < 0.7) & (white < 0.9)
+        if not usable.any():
+            return np.asarray(usable)
+        ratio = white / np.maximum(dark, 1e-4)
+        return np.asarray(usable & (ratio < 1.08 * np.percentile(ratio[usable], 2)))
 
     @cached_property
     def _dark(self) -> F32:

@@ -1,0 +1,220 @@
+"""`chalkbeam eye`: a camera that stands fixed at the press, and what it sees."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.commands.calibrate import JsonOption, say_doing
+from chalkbeam.cli.options.rig import RigOption, check_place, read_height
+from chalkbeam.cli.parsing import RAISED, WithRaised
+
+if TYPE_CHECKING:
+    from calibration.model.eye import Eye
+    from calibration.rig.eye import EyeView
+    from calibration.rig.file import Rig
+    from calibration.solve.eye import FocalPrior
+
+eyes = typer.Typer(
+    no_args_is_help=True,
+    help="A camera that stands fixed at the press: what it is shown, where it stands.",
+)
+
+
+@eyes.command("patterns")
+def patterns(
+    out: Annotated[Path, typer.Option("--out", help="Folder to write the pictures to.")],
+    rig: RigOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write the pictures of one burst, to be projected one after the other, and burst.json."""
+    from calibration.rig import library
+    from chalkbeam.eye.burst import write_burst
+
+    press = library.open_rig(rig)
+    names = write_burst(press, out)
+    if as_json:
+        print(json.dumps({"folder": str(out), "pictures": list(names)}, indent=1))
+        return
+    print(f"Wrote {len(names)} pictures to {out}; burst.json names them in order.")
+    print(
+        "Show each alone, full screen and unscaled, and take one picture of each, exposure and "
+        "white balance locked so that a white shirt under “dim” is not washed out."
+    )
+
+
+@eyes.command("fit", cls=WithRaised)
+def fit(
+    context: typer.Context,
+    *,
+    bursts: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="DIR... [--raised HEIGHT DIR...]",
+            help="Folders with the camera's pictures of the bare platen; those after --raised "
+            "10mm show a flat board of that height on it.",
+        ),
+    ] = None,
+    rig: RigOption = None,
+    lens_prior: Annotated[
+        str | None,
+        typer.Option(
+            "--lens-prior",
+            help="What is known of the camera's lens, with its error: view across the picture, "
+            "such as 78deg or 78+-3deg, or focal length, such as 1400+-50px.",
+        ),
+    ] = None,
+    platen_colour: Annotated[
+        str | None,
+        typer.Option("--platen-colour", help="Colour of the bare platen, such as #8c8c8c."),
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Rig file to write.")] = None,
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Picture to write: what the camera sees.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Work out where the fixed camera stands and its lens, and keep it in the rig."""
+    from calibration.files import check_can_write
+    from calibration.rig import library
+    from calibration.rig.eye import bounds, fit_eye, with_eye
+    from calibration.rig.eye_report import plain_sides, sides, write_eye_report
+    from calibration.rig.file import save
+    from chalkbeam.eye.burst import dots_of
+
+    if not bursts:
+        raise Refusal("Name the folder with the camera's pictures of the bare platen.")
+    check_place(out, report)
+    if report is not None:
+        check_can_write(report, ".png")
+    press = library.open_rig(rig)
+    place = out if out is not None else library.find(rig)
+    reflectance = None if platen_colour is None else _reflectance(platen_colour)
+    views = [
+        _view(folder, read_height(height))
+        for folder, height in zip(bursts, context.meta[RAISED], strict=True)
+    ]
+    prior = None if lens_prior is None else read_lens_prior(lens_prior, views[0].size[0])
+    if not as_json:
+        say_doing("Looking for the pattern …")
+    eye = replace(fit_eye(press, views, dots_of(press.projector), prior), reflectance=reflectance)
+    seen = sides(press, eye)
+    limits = bounds(press, eye)
+    said = [*_in_words(press, eye, limits), *(each.words for each in seen)]
+    if report is not None:
+        write_eye_report(report, press, eye, views[0].white, said)
+    save(with_eye(press, eye), place)
+    if as_json:
+        print(json.dumps(_plain(eye, limits) | {"sides": plain_sides(seen)}, indent=1))
+        return
+    print("\n".join(said))
+    print(f"Wrote {place}" + (f" and {report}." if report else "."))
+
+
+def _view(folder: Path, raised: float) -> EyeView:
+    from calibration.rig.eye import EyeView
+    from chalkbeam.eye.burst import read_burst
+
+    burst = read_burst(folder)
+    dotted = burst.light("dots").mean(axis=2) if burst.has("dots") else None
+    return EyeView(
+        folder.name or str(folder),
+        burst.picture("pattern"),
+        burst.picture("dark"),
+        burst.picture("white"),
+        dotted,
+        raised,
+    )
+
+
+_PRIOR = re.compile(
+    r"\s*([\d.]+)\s*(?:(?:\+-|\+/-|±)\s*([\d.]+)\s*)?(px|deg|degrees|°)\s*", re.IGNORECASE
+)
+_USUAL_ERROR = 0.05  # of a focal length stated without one: data sheets round
+
+
+def read_lens_prior(text: str, width: int) -> FocalPrior:
+    """Return what is known of a lens as typed: a focal length in px or a view across in degrees.
+
+    Parameters
+    ----------
+    text : str
+    width : int
+        Of the picture, px.
+    """
+    from calibration.solve.eye import FocalPrior
+
+    found = _PRIOR.fullmatch(text)
+    try:
+        if found is None:
+            raise ValueError(text)
+        value = float(found[1])
+        error = None if found[2] is None else float(found[2])
+    except ValueError:
+        raise Refusal(
+            f"“{text}” says nothing of a lens: give the view across the picture, such as "
+            "78+-3deg, or the focal length, such as 1400+-50px."
+        ) from None
+    if found[3].lower() == "px":
+        focal, spread = value, error
+    else:
+        if not 10 <= value <= 150:
+            raise Refusal(f"A view of {value:g} degrees is no camera's here: give 10 to 150.")
+        half = math.radians(value) / 2
+        focal = width / 2 / math.tan(half)
+        # d(focal) = width / 4 / sin^2(half) d(view)
+        spread = None if error is None else width / 4 / math.sin(half) ** 2 * math.radians(error)
+    spread = _USUAL_ERROR * focal if spread is None else spread
+    if not (0.1 * width <= focal <= 20 * width and 0 < spread <= focal):
+        raise Refusal(
+            f"“{text}” is no lens of a picture {width} px wide: check the numbers and units."
+        )
+    return FocalPrior(focal, spread)
+
+
+def _reflectance(text: str) -> tuple[float, float, float]:
+    from chalkbeam.garments.fabrics import find_fabric
+    from overlay.colour.colorimetry import linear_from_srgb
+
+    red, green, blue = (float(value) for value in linear_from_srgb(find_fabric(text).colour))
+    return red, green, blue
+
+
+def _in_words(press: Rig, eye: Eye, limits: tuple[tuple[float, float], ...]) -> list[str]:
+    x, y, z = eye.camera.lens
+    view = math.degrees(2 * math.atan(eye.size[0] / 2 / eye.camera.focal))
+    within = ", ".join(f"{bound:.2f} mm at {height:g} mm height" for height, bound in limits)
+    return [
+        f"{press.name}: the camera stands {x:.0f} mm to the right, {y:.0f} mm back and {z:.0f} mm "
+        f"above the platen's middle and sees {view:.0f}° across; {eye.points} points of light "
+        f"scatter by {eye.noise:.2f} px.",
+        *eye.fixed_by,
+        f"A point of the surface is measured within (95 %) {within}, the projector's own error "
+        "included.",
+    ]
+
+
+def _plain(eye: Eye, limits: tuple[tuple[float, float], ...]) -> dict[str, Any]:
+    return {
+        "lens_mm": [round(float(value), 2) for value in eye.camera.lens],
+        "focal_px": round(eye.camera.focal, 3),
+        "size_px": list(eye.size),
+        "points": eye.points,
+        "noise_px": round(eye.noise, 4),
+        "fixed_by": list(eye.fixed_by),
+        "heights": [
+            {"height_mm": height, "within_mm": round(bound, 4)} for height, bound in limits
+        ],
+    }
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to the program."""
+    app.add_typer(eyes, name="eye")

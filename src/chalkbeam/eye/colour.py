@@ -1,0 +1,116 @@
+"""The cloth's colour from flashes of red, green and blue, against the bare platen's.
+
+A camera's channels see a mixture of the projector's colours: with S the camera's mixing, P the
+projector's light and r the reflectances, the three flashes give the matrix ``S diag(r) P``. Times
+the inverse of the same for the reference that is ``S diag(r / r0) S^-1``: the mixing is gone from
+its eigenvalues (a similarity transform keeps them; Strang, Introduction to Linear Algebra, 6.2).
+The world is taken to have three colours: true for narrow bands of light, nearly so for others.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.model.pinhole import Array
+from calibration.rig.file import Rig
+from chalkbeam.eye.burst import ROOM_CHANGE, Burst
+from chalkbeam.eye.values import ColourSeen
+from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
+
+FLASHES = ("red", "green", "blue")
+
+USUAL_PLATEN = (0.5, 0.5, 0.5)
+"""Reflectance taken for a bare platen that nobody stated: mid grey, common practice, no source."""
+
+_PART = 0.35  # of the platen's sides, from its middle, that is looked at
+_FEWEST = 200  # pixels
+_SATURATED = 0.9
+
+
+def measure_colour(
+    rig: Rig, burst: Burst, empty: Burst, area: NDArray[np.bool_] | None = None
+) -> ColourSeen | None:
+    """Measure the colour of what lies on the platen; None where the pictures do not tell.
+
+    Parameters
+    ----------
+    rig : Rig
+        With its eye.
+    burst, empty : Burst
+        The loaded platen, and the bare one.
+    area : ndarray of bool, shape (height, width), optional
+        Camera pixels that show cloth; without it the platen's middle.
+    """
+    if rig.eye is None or not (burst.has(*FLASHES) and empty.has(*FLASHES)):
+        return None
+    shown = _middle(rig, burst.size) if area is None else area
+    for name in FLASHES:
+        for each in (burst, empty):
+            shown = shown & (each.linear(name).max(axis=2) < _SATURATED)
+    if shown.sum() < _FEWEST:
+        return None
+    cloth, bare = (_response(each, shown) for each in (burst, empty))
+    if np.linalg.cond(bare) > 1e3:
+        return None
+    known = rig.eye.reflectance
+    linear = ratios(cloth * _exposure(burst, empty), bare) * (known or USUAL_PLATEN)
+    linear = np.clip(linear, 0.0, 1.0)
+    lab = lab_from_linear(linear[None])[0]
+    code = srgb_from_linear(linear[None])[0]
+    against = (
+        "the bare platen, whose colour is known"
+        if known
+        else "the bare platen, taken for mid grey: state its colour when the eye is fitted"
+    )
+    return ColourSeen(
+        "#" + "".join(f"{int(value):02x}" for value in code),
+        (float(lab[0]), float(lab[1]), float(lab[2])),
+        against,
+    )
+
+
+def ratios(cloth: Array, reference: Array) -> Array:
+    """Return reflectances of red, green and blue over the reference's, shape (3,).
+
+    Parameters
+    ----------
+    cloth, reference : ndarray, shape (3, 3)
+        Camera's red, green, blue (rows) under red, green, blue light (columns), linear.
+    """
+    product = cloth @ np.linalg.inv(reference)
+    values, vectors = np.linalg.eig(product)
+    if np.iscomplexobj(values) and np.abs(values.imag).max() > 1e-9:
+        return np.asarray(np.diag(product))  # nearly equal ones, mixed by noise
+    share = np.abs(vectors.real) / np.abs(vectors.real).sum(axis=0)
+    order = max(
+        itertools.permutations(range(3)), key=lambda way: sum(share[k, way[k]] for k in range(3))
+    )
+    return np.asarray(values.real[list(order)])
+
+
+def _response(burst: Burst, shown: NDArray[np.bool_]) -> Array:
+    columns = [np.median(burst.light(name)[shown], axis=0)[::-1] for name in FLASHES]
+    return np.column_stack(columns).astype(np.float64)
+
+
+def _exposure(burst: Burst, empty: Burst) -> float:
+    """Return by how much to multiply the burst's light so that it is as the empty one's."""
+    gain = burst.dark_over(empty)
+    return 1.0 if abs(gain - 1) <= ROOM_CHANGE else 1.0 / gain
+
+
+def _middle(rig: Rig, size: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return which camera pixels see the platen's middle, shape (height, width)."""
+    if rig.eye is None:
+        raise ValueError("a rig without an eye")
+    width, height = size
+    step = 4  # the edge of the area matters little
+    x, y = np.meshgrid(np.arange(0, width, step), np.arange(0, height, step))
+    at = rig.eye.camera.unproject(np.column_stack([x.ravel(), y.ravel()]))
+    half = _PART * np.array([rig.face.width, rig.face.depth])
+    with np.errstate(invalid="ignore"):
+        inside = (np.abs(at) < half).all(axis=1).reshape(x.shape)
+    return np.asarray(np.kron(inside, np.ones((step, step), bool))[:height, :width], np.bool_)
