@@ -52,7 +52,7 @@ def told(said: Iterable[Phrase], options: set[str] | None = None) -> str:
     ----------
     said : iterable of str or Remedy
     options : set of str, optional
-        Those that the command at hand takes: no others are told. All are without.
+        Those that the running command takes: no others are told. All are without.
 
     Examples
     --------

@@ -16,7 +16,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from chalkbeam.orders.pieces import Fit, Imprint, Piece
+from chalkbeam.orders.pieces import Imprint, Piece, PressSetup
 from chalkbeam.orders.times import Times
 from chalkbeam.orders.visits import (
     Chooser,
@@ -44,7 +44,7 @@ class Stop:
 
     piece: Piece
     imprint: Imprint
-    fit: Fit
+    fit: PressSetup
     changes: tuple[str, ...]
     seconds: float
 
@@ -99,13 +99,13 @@ _LOADINGS = (
 )
 
 
-def fit_as_listed(piece: Piece, imprint: Imprint) -> Fit:
+def fit_as_listed(piece: Piece, imprint: Imprint) -> PressSetup:
     """Return the platen and pad that the sheet names, and the loading its location's words say."""
     words = imprint.location.casefold().replace("-", " ").replace("_", " ")
     for loading, signs in _LOADINGS:
         if any(sign in words for sign in signs):
-            return Fit(imprint.platen, imprint.pad, loading)
-    return Fit(imprint.platen, imprint.pad)
+            return PressSetup(imprint.platen, imprint.pad, loading)
+    return PressSetup(imprint.platen, imprint.pad)
 
 
 def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:
@@ -226,7 +226,7 @@ def _bound(tasks: Sequence[Task], times: Times) -> float:
     piece is threaded once for each of its fits, by a load first and by the cheaper of load and
     turn after that.
     """
-    fits: dict[str, set[Fit]] = defaultdict(set)
+    fits: dict[str, set[PressSetup]] = defaultdict(set)
     for task in tasks:
         fits[task.piece.id].add(task.fit)
     again = min(times.load, times.turn)

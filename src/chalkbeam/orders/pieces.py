@@ -70,7 +70,7 @@ class PressSettings:
 
 
 @dataclass(frozen=True)
-class Fit:
+class PressSetup:
     """What the press and the garment must be like for an imprint.
 
     Attributes

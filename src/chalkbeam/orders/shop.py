@@ -10,7 +10,7 @@ from calibration.refusal import Refusal
 from chalkbeam import garments
 from chalkbeam.garments.library import find_style
 from chalkbeam.locations.library import location as find_location
-from chalkbeam.orders.pieces import Fit, Imprint, Piece
+from chalkbeam.orders.pieces import Imprint, Piece, PressSetup
 
 _FITS = {
     "": "regular",
@@ -87,6 +87,6 @@ def _face(location: str) -> str:
     return find_location(location).face
 
 
-def fit_on_press(piece: Piece, imprint: Imprint) -> Fit:
+def fit_on_press(piece: Piece, imprint: Imprint) -> PressSetup:
     """Return the platen and pad that the sheet names, and the garment's face as the loading."""
-    return Fit(imprint.platen, imprint.pad, _face(imprint.location))
+    return PressSetup(imprint.platen, imprint.pad, _face(imprint.location))

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from chalkbeam.orders.pieces import Fit, Imprint, Piece
+from chalkbeam.orders.pieces import Imprint, Piece, PressSetup
 from chalkbeam.orders.times import Times
 
-Chooser = Callable[[Piece, Imprint], Fit]
+Chooser = Callable[[Piece, Imprint], PressSetup]
 
 
 class State(NamedTuple):
@@ -27,7 +27,7 @@ class Task:
 
     piece: Piece
     imprint: Imprint
-    fit: Fit
+    fit: PressSetup
     state: State
 
 

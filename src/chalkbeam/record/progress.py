@@ -14,7 +14,7 @@ from enum import Enum
 from typing import TypeVar
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import Fit, piece_of
+from chalkbeam.orders.pieces import PressSetup, piece_of
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
 
@@ -57,9 +57,9 @@ class Progress:
 
     Attributes
     ----------
-    on_press : frozenset of Fit
+    on_press : frozenset of PressSetup
         What may be on the press: certain once a garment was loaded, else also what the light
-        has asked for since. ``Fit()``, the rig's platen bare, at the start of a session.
+        has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
     """
 
     def __init__(
@@ -76,7 +76,7 @@ class Progress:
             self._of_piece.setdefault(stop.piece.id, []).append(index)
         self._numbers = {piece: number for number, piece in enumerate(self._of_piece, start=1)}
         self.at = At(0 if self.stops else None)
-        self.on_press = frozenset({Fit()})
+        self.on_press = frozenset({PressSetup()})
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
@@ -227,7 +227,7 @@ class Progress:
         else:
             self.on_press |= here
         if event.kind is Kind.OPENED:
-            self.on_press |= {Fit()}
+            self.on_press |= {PressSetup()}
 
     def _act(self, event: Event) -> None:
         at = self.at

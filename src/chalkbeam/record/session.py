@@ -91,7 +91,7 @@ class RunSession:
         self.progress.apply(event)
 
     def use(self, rig: str, calibration: str) -> None:
-        """Say which rig lights the imprint at hand; every event bears its name and calibration."""
+        """Say which rig lights the current imprint; every event bears its name and calibration."""
         self._log.use(rig, calibration)
 
     def tidy(self) -> None:
@@ -99,14 +99,14 @@ class RunSession:
         self._log.tidy()
 
     def _current(self) -> tuple[int, str]:
-        """Return the index and the id of the imprint at hand."""
+        """Return the index and the id of the current imprint."""
         index = self.progress.at.index
         if index is None:
-            raise Refusal("The order is finished: nothing is at hand; undo to go back.")
+            raise Refusal("The order is finished: there is nothing to press; undo to go back.")
         return index, self.run.stops[index].imprint.id
 
     def step(self, step: Step) -> None:
-        """Go on (or back) to a step of the imprint at hand."""
+        """Go on (or back) to a step of the current imprint."""
         self.write(Kind.STEPPED, self._current()[1], step)
 
     def jump(self, index: int, step: Step = Step.LOAD) -> None:
@@ -126,11 +126,11 @@ class RunSession:
         self.write(Kind.COLLARED, imprint, batch=batch, **shift.data())
 
     def preset(self, location: str) -> None:
-        """Place the imprint at hand by another location, for which the garment is laid again."""
+        """Place the current imprint by another location, for which the garment is laid again."""
         self.write(Kind.PRESET, self._current()[1], Step.LOAD, location=location)
 
     def press(self, pose: Mapping[str, float] | None = None, *, load: bool = False) -> None:
-        """Record that the press closed and opened on the imprint at hand; go on to the next.
+        """Record that the press closed and opened on the current imprint; go on to the next.
 
         Parameters
         ----------
@@ -150,11 +150,11 @@ class RunSession:
         )
 
     def skip(self, reason: str = "", *, load: bool = False) -> None:
-        """Leave the imprint at hand out for now; `load` as in `press`."""
+        """Leave the current imprint out for now; `load` as in `press`."""
         self.write(Kind.SKIPPED, self._current()[1], Step.LOAD if load else None, reason=reason)
 
     def spoil(self, reason: str, *, replaced: bool) -> None:
-        """Record that the piece at hand is spoiled, and whether a fresh garment replaces it."""
+        """Record that the current piece is spoiled, and whether a fresh garment replaces it."""
         self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced)
 
     def undo(self) -> bool:
@@ -176,7 +176,7 @@ class RunSession:
         self.write(Kind.WENT_ON if self.progress.paused else Kind.PAUSED)
 
     def note(self, text: str) -> None:
-        """Keep a remark with the imprint at hand."""
+        """Keep a remark with the current imprint."""
         index = self.progress.at.index
         imprint = "" if index is None else self.run.stops[index].imprint.id
         self.write(Kind.NOTED, imprint, text=text)

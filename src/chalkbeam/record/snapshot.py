@@ -9,7 +9,7 @@ from functools import cache
 from pydantic import TypeAdapter
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import Fit, Piece
+from chalkbeam.orders.pieces import Piece, PressSetup
 
 
 @dataclass(frozen=True)
@@ -18,7 +18,7 @@ class _Stop:
 
     piece: str
     imprint: int
-    fit: Fit
+    fit: PressSetup
     changes: tuple[str, ...]
     seconds: float
 

@@ -196,7 +196,7 @@ class StationController:
     # -- what is ready ---------------------------------------------------------------------
 
     def _refresh(self) -> None:
-        """See to what stands at hand by now."""
+        """See to what the current imprint is by now."""
         self._watch_sheet()
         before = self.readiness.refused
         if not self.readiness.update():

@@ -1,4 +1,4 @@
-"""What is ready to be lit: the imprint at hand, and the one to come."""
+"""What is ready to be lit: the current imprint, and the one to come."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ force for all imprints of the piece."""
 
 
 class Readiness:
-    """Keeps the imprint at hand ready, worked out once for every request.
+    """Keeps the current imprint ready, worked out once for every request.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ class Readiness:
     Attributes
     ----------
     ready : ReadyImprint or None
-        The imprint at hand; None if there is none, or something stands in its way.
+        The current imprint; None if there is none, or something stands in its way.
     refused : str
         What stands in its way.
     """
@@ -40,7 +40,7 @@ class Readiness:
 
     @property
     def rig(self) -> Rig:
-        """Which rig lights the imprint at hand; the first one where none can be lit."""
+        """Which rig lights the current imprint; the first one where none can be lit."""
         return self.ready.rig if self.ready is not None else self._preparer.rigs[0]
 
     def look_again(self) -> None:
@@ -49,7 +49,7 @@ class Readiness:
             self._made_for = None
 
     def update(self) -> bool:
-        """Make the imprint at hand ready, unless it is; return whether that was to be done."""
+        """Make the current imprint ready, unless it is; return whether that was to be done."""
         index = self._progress.at.index
         if index is None:
             self.ready, self.refused, self._made_for = None, "", None
@@ -77,7 +77,7 @@ class Readiness:
         return self._preparer.prepare(stop.piece, stop.imprint, self._location, collar, together)
 
     def try_at(self, location: str) -> None:
-        """Pass if the imprint at hand can be lit at another location.
+        """Pass if the current imprint can be lit at another location.
 
         Raises
         ------

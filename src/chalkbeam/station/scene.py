@@ -1,4 +1,4 @@
-"""What is lit at the press: the step at hand, a question, or what is wrong."""
+"""What is lit at the press: the current step, a question, or what is wrong."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from chalkbeam.light.free_room import Ground, grounds
 from chalkbeam.light.labels import with_remark
 from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.light.pages import Page, page_mark
-from chalkbeam.orders.pieces import Fit
+from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
@@ -102,7 +102,7 @@ class Scene:
 
     @property
     def _platen(self) -> Platen:
-        """What the lit surface lies on; the rig's bare face where no imprint is at hand."""
+        """What the lit surface lies on; the rig's bare face where there is no current imprint."""
         ready = self.ready
         return Platen("", self.face) if ready is None else ready.choice.loading.platen
 
@@ -201,7 +201,7 @@ def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:
     return (state.question if asking is Asking.PLACE else asking.value, *answers)
 
 
-def fitting_words(fit: Fit, on_press: Collection[Fit]) -> tuple[str, ...]:
+def fitting_words(fit: PressSetup, on_press: Collection[PressSetup]) -> tuple[str, ...]:
     """Return the platen and the pad an imprint needs, for the operator, before it is loaded.
 
     A pad is named every time: a wrong one moves the light, and nothing else would tell.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chalkbeam.orders.order_of_work import Plan, plan
-from chalkbeam.orders.pieces import Art, ArtKind, Fit, Imprint, Piece
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSetup
 from chalkbeam.placement import Placement
 
 
@@ -33,7 +33,7 @@ def single_order(
     garment = placements[0].garment
     piece = Piece("1-1", 1, 1, 1, garment.style, garment.size, colour, imprints)
 
-    def fit(piece: Piece, imprint: Imprint) -> Fit:
-        return Fit(pad=pad, loading=faces[imprint.location])
+    def fit(piece: Piece, imprint: Imprint) -> PressSetup:
+        return PressSetup(pad=pad, loading=faces[imprint.location])
 
     return plan([piece], choose=fit, as_listed=True)

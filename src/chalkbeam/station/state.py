@@ -143,7 +143,7 @@ def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answ
 
 
 def _at_stop(state: OperatorState, view: RunView, action: Action) -> Answer:
-    """Do what needs an imprint at hand."""
+    """Do what needs a current imprint."""
     progress = view.progress
     match action.act:
         case Act.SKIP:
@@ -334,7 +334,7 @@ def _laying(state: OperatorState, view: RunView) -> bool:
 
 def _index(progress: Progress) -> int:
     index = progress.at.index
-    assert index is not None  # asked only where an imprint is at hand
+    assert index is not None  # asked only where there is a current imprint
     return index
 
 

@@ -126,7 +126,7 @@ class CommandKind(Enum):
     COLLAR = "collar"
     COLLAR_BATCH = "collar batch"
     TRY = "try"
-    """See whether the imprint at hand can be lit at another location; nothing is recorded."""
+    """See whether the current imprint can be lit at another location; nothing is recorded."""
     PRESET = "preset"
     SKIP = "skip"
     SPOIL = "spoil"
@@ -159,19 +159,19 @@ class RunView:
     locations : tuple of str
         What the number keys choose from.
     rig : Rig
-        Which rig lights the imprint at hand; the first one where none can be lit.
+        Which rig lights the current imprint; the first one where none can be lit.
     mode : Mode
     title : str
         Of the run.
     ready : ReadyImprint or None
-        The imprint at hand, ready to be lit; None if there is none, or something stands in its
+        The current imprint, ready to be lit; None if there is none, or something stands in its
         way.
     refused : str
         What stands in its way; empty if nothing does.
     sheet_note : str
         What has become of the run sheet since the run began.
     note_in_light : bool
-        Whether the light says so too, in the load step of the piece at hand.
+        Whether the light says so too, in the load step of the current piece.
     unit : Unit
         Unit of the lengths in the lettering.
     """
@@ -189,7 +189,7 @@ class RunView:
 
     @property
     def can_light(self) -> bool:
-        """Whether nothing stands in the way of the imprint at hand."""
+        """Whether nothing stands in the way of the current imprint."""
         return not self.refused
 
 

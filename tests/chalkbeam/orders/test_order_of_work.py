@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import count_changes, fit_as_listed, plan, total, walk
-from chalkbeam.orders.pieces import Art, ArtKind, Fit, Imprint, Piece, PressSettings
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings, PressSetup
 from chalkbeam.orders.times import Times, format_duration
 from chalkbeam.orders.visits import blocks_of, in_order, tasks_of, visits_of
 from tests.support.random_orders import random_order
@@ -183,7 +183,7 @@ def test_an_empty_order():
 )
 def test_loadings_by_the_locations_words(location, loading):
     piece = simple(2, (location, "crest"))
-    assert fit_as_listed(piece, piece.imprints[0]) == Fit("", "", loading)
+    assert fit_as_listed(piece, piece.imprints[0]) == PressSetup("", "", loading)
 
 
 def test_times_from_text():

@@ -6,7 +6,7 @@ import pytest
 
 from calibration.refusal import Refusal, RemedyKind
 from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.pieces import Fit
+from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.orders.problems import SheetRefusal
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.times import Times
@@ -41,7 +41,7 @@ def store(tmp_path):
 
 def begin(store, sheet):
     order = read_sheet(sheet)
-    planned = plan(order.pieces, Times(), lambda piece, imprint: Fit(), as_listed=True)
+    planned = plan(order.pieces, Times(), lambda piece, imprint: PressSetup(), as_listed=True)
     return store.begin(planned, title="crew", sheet=sheet.resolve(), digest=order.digest)
 
 

@@ -7,7 +7,7 @@ import pytest
 from calibration.geometry import PlatenFace
 from chalkbeam.basics.spreadsheets import digest_of
 from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.pieces import Fit
+from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
 from chalkbeam.record.events import Step
@@ -60,7 +60,7 @@ def test_at_lay_a_change_of_face_platen_or_pad_goes_to_load(tmp_path, mode, loca
 def test_a_face_in_between_means_that_the_garment_was_turned(tmp_path):
     piece = piece_at(tmp_path, "left-chest", "full-back", "right-chest")
     hand = Hand(stops_of(piece), SINGLE)
-    assert {stop.fit for stop in hand.progress.stops} == {Fit(), Fit(loading="back")}
+    assert {stop.fit for stop in hand.progress.stops} == {PressSetup(), PressSetup(loading="back")}
     hand.press("space", "3")
     assert hand.progress.at == At(2, Step.LOAD)
 

@@ -8,7 +8,7 @@ import pytest
 from calibration.geometry import as_points
 from chalkbeam.basics.spreadsheets import digest_of
 from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.pieces import Fit
+from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.times import Times
 from chalkbeam.record.events import Step
@@ -103,10 +103,10 @@ def test_resuming_knows_the_pad_of_the_last_press(tmp_path):
 
 
 def test_a_platen_is_named_where_another_may_be_on():
-    sleeve = Fit("sleeve-4x16in")
-    assert fitting_words(sleeve, {Fit()}) == ("platen sleeve-4x16in",)
+    sleeve = PressSetup("sleeve-4x16in")
+    assert fitting_words(sleeve, {PressSetup()}) == ("platen sleeve-4x16in",)
     assert fitting_words(sleeve, {sleeve}) == ()
-    assert fitting_words(Fit(), {sleeve}) == ("platen of the rig",)
+    assert fitting_words(PressSetup(), {sleeve}) == ("platen of the rig",)
 
 
 def test_the_pads_edge_is_lit_true_on_its_top_before_the_garment_lies_on_it(tmp_path):

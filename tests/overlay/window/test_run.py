@@ -277,7 +277,11 @@ def test_lists_and_chooses_displays(monkeypatch):
         ([(1366, 768)], None, "No display shows 1920x1080.*display 1: 1366x768.*calibrate again"),
         ([(1366, 768)], 2, "There is no display 2 .*switch it on"),
         ([(1366, 768)], 1, "Display 1 shows 1366x768 .*rig was made for 1920x1080: set the"),
-        ([(1280, 720), (1920, 1080), (1920, 1080)], None, "Several displays.*--display"),
+        (
+            [(1280, 720), (1920, 1080), (1920, 1080)],
+            None,
+            "Several displays.*which is the projector",
+        ),
         ([], None, "There is no display to show light on"),
     ],
 )
