@@ -1,0 +1,216 @@
+"""Find the garment in a burst: where it lies, how large it is, and how sure that is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.geometry import XY, Isometry, PlatenFace, Points
+from calibration.model.pinhole import Pinhole
+from calibration.model.projector import ProjectorMap
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.cutout import cloth_points
+from chalkbeam.eye.judges import Word, doubts, hear
+from chalkbeam.eye.lines import F32, Evidence, energy_maps, evidence
+from chalkbeam.eye.outline import pieces_of
+from chalkbeam.eye.pose import Fit, Lay, refine, search
+from chalkbeam.eye.unroll import height_grid, on_surface, unroll
+from chalkbeam.eye.values import GarmentSeen, SizeSeen
+from chalkbeam.garments import Garment
+
+OVERHANG = 12.7
+"""How far the neck seam usually lies over the platen's edge, mm; as `placement.loading` lays it."""
+
+_SATURATED = 0.97
+_CLEARLY = 1.25  # so much more of another piece's lines must show before it is named
+_SIZE_KNOWN = 6.0  # how well the half chest must be known, standard deviation, mm
+_SLIDES = (-20.0, -10.0, 10.0, 20.0)  # as far as a rib's edge is from its seam, mm
+_RIVAL = 0.93  # a lay elsewhere that shows so much of the best one's lines makes it unsure
+
+
+@dataclass(frozen=True, eq=False)
+class GarmentFound:
+    """Where the garment lies, with what led there.
+
+    Attributes
+    ----------
+    garment : GarmentSeen
+        Its points are of the flat cloth carried on over the platen's edge, as a pose is.
+    size : SizeSeen
+    neck_hangs : (x, y) or None
+        Where the neck's point itself is, seen from above: less far out if it hangs.
+    platen_from_garment : Isometry or None
+        How its drawing lies on the flat cloth carried on over the platen's edge: what light and
+        loading go by.
+    fit : Fit or None
+    words : tuple of Word
+        What each judge says.
+    """
+
+    garment: GarmentSeen
+    size: SizeSeen
+    neck_hangs: XY | None = None
+    platen_from_garment: Isometry | None = None
+    fit: Fit | None = None
+    words: tuple[Word, ...] = ()
+
+
+def find_garment(
+    burst: Burst,
+    surface: Points,
+    camera: Pinhole,
+    projector: ProjectorMap,
+    platen: PlatenFace,
+    garment: Garment,
+    face: str,
+    *,
+    bare: Points | None = None,
+    others: Sequence[tuple[Garment, str]] = (),
+    collar_turn: float = 0.0,
+) -> GarmentFound:
+    """Find a garment of known style, size and face.
+
+    Parameters
+    ----------
+    burst : Burst
+        Pictures of the loaded garment.
+    surface : ndarray, shape (N, 3)
+        Points of its surface from the lines of light, platen frame, mm; may be empty.
+    camera : Pinhole
+        The rig's eye.
+    projector : ProjectorMap
+    platen : PlatenFace
+    garment : Garment
+    face : {"front", "back"}
+        The face expected to lie up.
+    bare : ndarray, shape (M, 3), optional
+        Points of the empty platen and what is about it, measured likewise.
+    others : sequence of (Garment, face)
+        What it might be instead: asked only where it is not sure.
+    collar_turn : float
+        Direction of the centre line as usually loaded, radians; 0 with the collar away.
+    """
+    cloth = surface if bare is None else cloth_points(surface, bare, platen)
+    grid = height_grid(cloth, platen, garment.thickness)
+    flat = unroll(grid, platen, camera, burst.size, projector)
+    seen = evidence(flat, reflected(burst))
+    fit, rival = _best(seen, garment, face, platen, collar_turn)
+    if fit is None:
+        why = "No garment's lines show in the light: see that it lies in the light and in view."
+        return GarmentFound(GarmentSeen(False, False, why=why), SizeSeen(None, False, why))
+    words = hear(seen, pieces_of(garment.face(face)), fit.lay)
+    against = doubts(words, fit)
+    if rival is not None:
+        against.append(rival)
+    instead = None
+    if against:
+        instead = _instead(seen, fit, (garment, face), others, platen, collar_turn)
+    if instead is not None:
+        against.insert(0, instead)
+    return GarmentFound(
+        _seen(fit, against, face),
+        _size(fit, garment, against, instead),
+        on_surface(grid, platen, (fit.lay.x, fit.lay.y)),
+        fit.lay.isometry,
+        fit,
+        words,
+    )
+
+
+def reflected(burst: Burst) -> F32:
+    """Return the light that came back, linear: of the dimmer flash where white bleaches."""
+    white, light = burst.linear("white"), burst.light("white")
+    level = light.mean(axis=2)
+    bleached = white.max(axis=2) > _SATURATED
+    if burst.has("dim") and float(bleached.mean()) > 0.01:
+        dim = burst.light("dim").mean(axis=2)
+        both = ~bleached & (level > 0.05)
+        scale = float(np.median(level[both] / np.maximum(dim[both], 1e-3))) if both.any() else 5.0
+        level = dim * np.float32(scale)
+    return np.asarray(level, np.float32)
+
+
+def _best(
+    seen: Evidence, garment: Garment, face: str, platen: PlatenFace, collar_turn: float
+) -> tuple[Fit | None, str | None]:
+    """Return the best lay, and what else might be if that shows nearly as well."""
+    pieces = pieces_of(garment.face(face))
+    up = np.array([-math.sin(collar_turn), math.cos(collar_turn)])
+    reach = platen.depth / 2 if abs(up[1]) > 0.5 else platen.width / 2
+    x, y = up * (reach + OVERHANG)
+    candidates = search(seen, pieces, Lay(float(x), float(y), collar_turn), energy_maps(seen))
+    starts = [candidate.lay for candidate in candidates[:2]]
+    starts += [_slid(candidates[0].lay, by) for by in _SLIDES]
+    fits = [fit for lay in starts if (fit := refine(seen, pieces, lay)) is not None]
+    if not fits:
+        return None, None
+    best = max(fits, key=lambda fit: fit.strength)
+    for other in fits:
+        apart = math.hypot(best.lay.x - other.lay.x, best.lay.y - other.lay.y)
+        if apart > 4 and other.strength > _RIVAL * best.strength:
+            return best, f"it might as well lie {apart:.0f} mm elsewhere"
+    return best, None
+
+
+def _slid(lay: Lay, by: float) -> Lay:
+    """Return a lay moved down its centre line, mm."""
+    way = lay.centre_line
+    return replace(lay, x=lay.x + by * math.sin(way), y=lay.y - by * math.cos(way))
+
+
+def _seen(fit: Fit, against: list[str], face: str) -> GarmentSeen:
+    lay = fit.lay
+    why = (
+        "The collar, the shoulders and the sides agree."
+        if not against
+        else f"Not sure where it lies: {', '.join(against)}."
+    )
+    return GarmentSeen(
+        seen=True,
+        sure=not against,
+        neck=(lay.x, lay.y),
+        centre_line=lay.centre_line,
+        lower=lay.lower,
+        face="front" if face == "front" else "back",
+        why=why,
+    )
+
+
+def _instead(
+    seen: Evidence,
+    fit: Fit,
+    asked: tuple[Garment, str],
+    others: Sequence[tuple[Garment, str]],
+    platen: PlatenFace,
+    collar_turn: float,
+) -> str | None:
+    """Return what the piece looks like if that shows clearly better than what was asked for."""
+    best, words = _CLEARLY * fit.strength, None
+    for garment, face in others:
+        other, _ = _best(seen, garment, face, platen, collar_turn)
+        if other is None or other.strength <= best:
+            continue
+        best = other.strength
+        words = (
+            f"it looks like the {face}, the order says the {asked[1]}"
+            if garment.size == asked[0].size
+            else f"it looks like {garment.size}, the order says {asked[0].size}"
+        )
+    return words
+
+
+def _size(fit: Fit, garment: Garment, against: list[str], instead: str | None) -> SizeSeen:
+    if instead is not None:
+        return SizeSeen(None, False, f"Check the piece: {instead}.")
+    chest = garment.measures["half_chest"].value * math.exp(fit.lay.wide)
+    spread = fit.spread(np.array([0.0, 0.0, 0.0, chest, 0.0, 0.0]))
+    sure = not against and spread < _SIZE_KNOWN
+    why = (
+        f"The lines of {garment.label} fit."
+        if sure
+        else "The width does not show clearly: check the label."
+    )
+    return SizeSeen(chest, sure, why)

@@ -1,0 +1,195 @@
+"""Where the garment lies, on pictures drawn flat with OpenCV alone: the lay drawn is the truth."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from calibration.geometry import Isometry, PlatenFace, Points
+from calibration.model.pinhole import Pinhole
+from calibration.model.projector import ProjectorMap
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.cutout import cloth_points
+from chalkbeam.eye.garment import GarmentFound, find_garment
+from chalkbeam.eye.moving import how_to_move
+from chalkbeam.eye.outline import JUDGES, pieces_of
+from chalkbeam.eye.pose import Lay
+from chalkbeam.eye.unroll import height_grid, on_surface
+from chalkbeam.garments import Garment, garment
+
+PLATEN = PlatenFace(406.4, 508.0, 12.0)
+DENSITY = 2.0
+SIZE = (1000, 1300)
+
+
+def straight_down(size: tuple[int, int], density: float) -> Pinhole:
+    """A lens above the platen's middle; the picture's x is the platen's x, its y runs to you."""
+    height = 1500.0
+    lens = Pinhole(density * height, (size[0] - 1) / 2, (size[1] - 1) / 2)
+    return lens.moved(np.diag([1.0, -1.0, -1.0]), np.array([0.0, 0.0, height]))
+
+
+CAMERA = straight_down(SIZE, 1.4)
+PROJECTOR = ProjectorMap((1200, 1500), straight_down((1200, 1500), 1.5))
+
+
+def picture(
+    piece: Garment,
+    face: str,
+    lay: Isometry,
+    cloth: float,
+    bench: float,
+    patch: bool = False,
+) -> NDArray[np.uint8]:
+    """Draw a garment from its drawing: cloth, seams as dark grooves, rib, noise of a camera."""
+    drawn = piece.face(face)
+    image = np.full(SIZE[::-1], bench, np.float32)
+
+    def fill(points: Points, value: float) -> None:
+        flat = lay.apply(points)
+        pixels = CAMERA.project(np.column_stack([flat, np.zeros(len(flat))]))
+        cv2.fillPoly(image, [np.rint(pixels * 16).astype(np.int32)], value, cv2.LINE_AA, 4)
+
+    def groove(points: Points, closed: bool) -> None:
+        flat = lay.apply(points)
+        pixels = CAMERA.project(np.column_stack([flat, np.zeros(len(flat))]))
+        fixed = np.rint(pixels * 16).astype(np.int32)
+        cv2.polylines(image, [fixed], closed, cloth * 0.72, 2, cv2.LINE_AA, 4)
+
+    for line in drawn.lines:
+        if line.fill == "cloth":
+            fill(line.points, cloth)
+    fill(drawn.outline, cloth)
+    for line in drawn.lines:
+        if line.fill == "inside":
+            fill(line.points, cloth * 0.5)
+        elif line.fill == "rib":
+            fill(line.points, cloth * 0.94)
+        groove(line.points, line.closed)
+    if patch:
+        fill(np.array([[-140.0, -110.0], [140.0, -110.0], [140.0, 40.0], [-140.0, 40.0]]), cloth)
+    image = cv2.GaussianBlur(image, (0, 0), 0.8)
+    noise = np.random.default_rng(4).normal(0, 0.004, image.shape)
+    coded = np.clip(image + noise, 0, 1) ** (1 / 2.2) * 255
+    return np.repeat(np.rint(coded).astype(np.uint8)[..., None], 3, axis=2)
+
+
+def found(
+    piece: Garment,
+    lay: Isometry,
+    face: str = "front",
+    *,
+    cloth: float = 0.5,
+    bench: float = 0.1,
+    patch: bool = False,
+    drawn: Garment | None = None,
+    others: tuple[tuple[Garment, str], ...] = (),
+) -> GarmentFound:
+    lit = picture(drawn or piece, face, lay, cloth, bench, patch)
+    burst = Burst("here", {"dark": np.zeros_like(lit), "white": lit})
+    nothing = np.zeros((0, 3))
+    return find_garment(burst, nothing, CAMERA, PROJECTOR, PLATEN, piece, face, others=others)
+
+
+@pytest.fixture(scope="module")
+def tee() -> Garment:
+    return garment("crew_tee", "S")
+
+
+@pytest.mark.parametrize(
+    ("face", "cloth", "bench", "lay"),
+    [
+        ("front", 0.6, 0.1, Isometry(14.0, 238.0, math.radians(4.0), mirrored=True)),
+        ("front", 0.05, 0.3, Isometry(-20.0, 251.0, math.radians(-6.0), mirrored=True)),
+        ("back", 0.4, 0.1, Isometry(5.0, 247.0, math.radians(2.5), mirrored=True)),
+    ],
+)
+def test_the_lay_that_was_drawn_is_found(
+    tee: Garment, face: str, cloth: float, bench: float, lay: Isometry
+) -> None:
+    result = found(tee, lay, face, cloth=cloth, bench=bench)
+    seen = result.garment
+    assert seen.sure, seen.why
+    assert seen.neck == pytest.approx((lay.x, lay.y), abs=1.0)
+    assert seen.centre_line == pytest.approx(lay.angle, abs=math.radians(0.3))
+    assert seen.lower == pytest.approx(tuple(lay.apply([[0.0, 300.0]])[0]), abs=1.5)
+    assert result.platen_from_garment is not None
+    assert result.platen_from_garment.mirrored
+    assert result.size.half_chest == pytest.approx(tee.measures["half_chest"].value, rel=0.015)
+
+
+def test_a_hidden_collar_is_never_sure(tee: Garment) -> None:
+    lay = Isometry(0.0, 245.0, 0.0, mirrored=True)
+    seen = found(tee, lay, patch=True).garment
+    assert not seen.sure
+    assert "collar" in seen.why
+
+
+def test_a_bare_bench_is_not_sure(tee: Garment) -> None:
+    lit = np.full((SIZE[1], SIZE[0], 3), 90, np.uint8)
+    burst = Burst("here", {"dark": np.zeros_like(lit), "white": lit})
+    seen = find_garment(burst, np.zeros((0, 3)), CAMERA, PROJECTOR, PLATEN, tee, "front").garment
+    assert not seen.sure
+
+
+def test_another_size_is_never_taken_for_the_one_asked_for(tee: Garment) -> None:
+    lay = Isometry(0.0, 245.0, math.radians(1.0), mirrored=True)
+    large = garment("crew_tee", "L")
+    result = found(tee, lay, drawn=large, others=((large, "front"),))
+    assert not result.garment.sure
+    assert "looks like L, the order says S" in result.garment.why
+    assert not result.size.sure
+
+
+def test_hanging_cloth_is_unrolled_by_its_arc() -> None:
+    # A plane at 45 degrees: 30 mm along it lie 30 / sqrt(2) mm out (Pythagoras).
+    x, y = np.meshgrid(np.arange(-190.0, 191, 4), np.arange(-240.0, 341, 4))
+    z = -np.maximum(y - 254.0, 0.0)
+    grid = height_grid(np.column_stack([x.ravel(), y.ravel(), z.ravel()]), PLATEN, 1.0)
+    at = on_surface(grid, PLATEN, (10.0, 254.0 + 30.0))
+    assert at == pytest.approx((10.0, 254.0 + 30.0 / math.sqrt(2)), abs=0.8)
+    assert on_surface(grid, PLATEN, (10.0, 200.0)) == pytest.approx((10.0, 200.0))
+
+
+def test_points_on_the_bench_are_no_cloth() -> None:
+    x, y = np.meshgrid(np.arange(-320.0, 321, 5), np.arange(-380.0, 381, 5))
+    on = (np.abs(x) < 203) & (np.abs(y) < 254)
+    bare = np.column_stack([x.ravel(), y.ravel(), np.where(on, 0.0, -76.0).ravel()])
+    hangs = ~on & (y > 254) & (y < 300)
+    loaded = bare.copy()
+    loaded[:, 2] = np.where(hangs, 254 - y, np.where(on, 1.0, -76.0)).ravel()
+    kept = cloth_points(loaded, bare, PLATEN)
+    # At the rim of what was remembered nothing is known, so points there are kept.
+    kept = kept[(np.abs(kept[:, 0]) < 300) & (np.abs(kept[:, 1]) < 360)]
+    beside = kept[(np.abs(kept[:, 0]) > 215) | (np.abs(kept[:, 1]) > 265)]
+    assert len(beside) > 100
+    assert np.all(beside[:, 2] > -60)
+
+
+def test_a_lay_moves_points_as_its_slopes_say() -> None:
+    lay = Lay(3.0, 250.0, 0.05, 0.01, -0.01, 0.004)
+    points = np.array([[80.0, 300.0], [-40.0, -20.0]])
+    step = np.array([0.3, -0.2, 1e-4, 2e-4, -1e-4, 1e-4])
+    moved = Lay(*(lay.vector + step)).apply(points) - lay.apply(points)
+    assert lay.slopes(points) @ step == pytest.approx(moved, abs=1e-3)
+    way = (np.array(lay.lower) - (lay.x, lay.y)) / 300
+    assert way == pytest.approx((math.sin(lay.centre_line), -math.cos(lay.centre_line)))
+
+
+@pytest.mark.parametrize("face", ["front", "back"])
+def test_every_judge_has_lines_of_its_own(tee: Garment, face: str) -> None:
+    pieces = pieces_of(tee.face(face))
+    assert {JUDGES[index] for index in pieces.judge} == set(JUDGES)
+    rise = np.hypot(*pieces.normals.T)
+    assert rise == pytest.approx(np.ones(len(rise)))
+
+
+def test_moving_is_told_in_words() -> None:
+    wanted = Isometry(0.0, 250.0, 0.0, mirrored=True)
+    lies = Isometry(4.0, 256.0, math.radians(1.5), mirrored=True)
+    assert how_to_move(lies, wanted) == "turn 1.5 degrees right, 4 mm left, 6 mm to you"
+    assert how_to_move(wanted, wanted) == "leave it"
