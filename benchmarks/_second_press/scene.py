@@ -213,7 +213,7 @@ def _lay_down(
     low_push = np.where(deep[..., None] > -30, 0.2, 1.0)
     stiff, weight = (
         float(rng.uniform(0.7, 0.95)),
-        float(np.exp(rng.uniform(*np.log((0.015, 0.08))))),
+        float(np.exp(rng.uniform(*np.log((0.01, 0.06))))),
     )
     net = drape.relax(
         points, there, held, where.plate, thick, stiff, weight=weight, push=push * low_push
