@@ -14,6 +14,7 @@ from calibration.solve.values import frozen_matrix
 from chalkbeam.eye.burst import Burst, burst_frames
 from chalkbeam.eye.colour import measure_colour, ratios
 from chalkbeam.eye.drift import check_dots
+from chalkbeam.eye.read import read_press
 from chalkbeam.eye.surface import measure_surface, triangulate
 from overlay.colour.colorimetry import ciede2000, lab_from_linear
 from tests.support.eye_scene import BENCH, EyeScene, camera
@@ -49,8 +50,7 @@ def bare(rig):
 
 @pytest.fixture(scope="module")
 def empty(rig, bare):
-    wanted = {"dark", "white", "red", "green", "blue", "dots"}
-    return Burst("empty", bare.burst(f for f in burst_frames(rig) if f.name in wanted))
+    return Burst("empty", bare.burst(f for f in burst_frames(rig) if f.name != "pattern"))
 
 
 @pytest.fixture(scope="module")
@@ -106,8 +106,9 @@ def test_the_bench_is_seen_where_light_falls_on_it(rig, loaded) -> None:
 def test_without_an_eye_or_lines_it_is_refused(rig, empty, loaded) -> None:
     with pytest.raises(Refusal, match="knows of no camera"):
         measure_surface(demo_rig(), loaded)
+    few = {name: empty.picture(name) for name in ("dark", "white")}
     with pytest.raises(Refusal, match="lacks lines"):
-        measure_surface(rig, empty)
+        measure_surface(rig, Burst("few", few))
     other = replace(rig, eye=replace(rig.eye, size=(1280, 720)))
     with pytest.raises(Refusal, match="960 x 540"):
         measure_surface(other, loaded)
@@ -152,3 +153,14 @@ def test_a_millimetre_is_told(rig, empty, way) -> None:
 def test_no_dots_no_verdict(rig, empty) -> None:
     dark = {**empty.pictures, "dots": empty.pictures["dark"]}
     assert check_dots(rig, Burst("dark", dark)).verdict == "cannot see"
+
+
+def test_all_that_is_told_of_the_press(rig, loaded, empty) -> None:
+    seen = read_press(rig, loaded, empty)
+    flat = seen.bare.grid[np.isfinite(seen.bare.grid)]
+    assert np.sqrt(np.mean(flat**2)) < 0.3
+    assert seen.rig.verdict == "unchanged"
+    assert seen.surface.seen.plain()["step_mm"] == 5.0
+    small = Burst("small", {name: picture[:300] for name, picture in empty.pictures.items()})
+    with pytest.raises(Refusal, match="take both with one setting"):
+        read_press(rig, loaded, small)
