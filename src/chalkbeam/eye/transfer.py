@@ -1,0 +1,368 @@
+"""The laid transfer: where its ink or its sheet really lies against its target, or "cannot see".
+
+Known ink first: its edges are searched for about the target, as they should lie and in the three
+ways in which they should not (turned half round, mirrored, both). A pose is believed only if
+
+- it shows nearly everywhere: cell by cell of the ink, against the same cells laid elsewhere on the
+  very same picture, which tells what cloth and noise alone would show;
+- no other place explains the picture nearly as well;
+- the two halves of the ink, solved apart, agree.
+
+Where the ink does not show so, or hardly differs from the cloth, the sheet's own edges are tried in
+the same way: of a known size, else of whatever size has four sides and differs from the cloth.
+Where neither shows, nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.geometry import Isometry, Points
+from calibration.model.pinhole import Pinhole
+from chalkbeam.artwork import Artwork, Box
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.edges import Fit, Pose, Shape, field, search
+from chalkbeam.eye.sheet import WIDEST_MARGIN, rectangle_around
+from chalkbeam.eye.values import TransferSeen
+from chalkbeam.eye.view import F32, PER_MM, Height, View, merged, view_from_above
+
+REACH = 10.0
+"""How far from its target a transfer is looked for along either axis, mm."""
+TURN_REACH = math.radians(6)
+"""And how far turned."""
+
+_SHOWN = 0.75  # share of the ink's edges that must show
+_PARTLY = 0.35  # below it nothing is said of what lies there
+_RIVAL = 0.8  # another place may explain so much of what the best one does
+_BETTER = 1.15  # one way round beats another by so much
+_APART = 0.7, math.radians(0.5)  # two halves agree within
+_FAINTEST = 0.12  # of the light: ink or sheet differing less from the cloth may be cloth
+_LEAST_MARGIN = 0.3, math.radians(0.15)  # no pose is known better than this, mm and radians
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """How far off a transfer may lie and be pressed, mm and radians."""
+
+    distance: float = 2.0
+    turn: float = math.radians(1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Target:
+    """Where the transfer should lie.
+
+    Attributes
+    ----------
+    name : str
+        Of the artwork, for sentences.
+    ink : ndarray, shape (h, w), bool
+        Where its ink is, cut to its bounds, as one should see it lying there (a mirrored print
+        already turned over).
+    size : (width, height)
+        Of the ink, mm.
+    sheet : Box or None
+        The sheet's edges in the art frame (origin in the middle of the ink's box, y down), if
+        they are known.
+    platen_from_art : Isometry
+    """
+
+    name: str
+    ink: NDArray[np.bool_]
+    size: tuple[float, float]
+    sheet: Box | None
+    platen_from_art: Isometry
+
+    @classmethod
+    def of(
+        cls, artwork: Artwork, ink: NDArray[np.bool_], platen_from_art: Isometry, sheet: bool = True
+    ) -> Target:
+        """Return the target of an artwork with its ink's mask, as `InkMeasures.mask` gives it.
+
+        Parameters
+        ----------
+        sheet : bool
+            Whether the artwork's sheet is the one that is laid.
+        """
+        box = artwork.ink
+        return cls(
+            artwork.name, ink, (box.width, box.height), artwork.sheet if sheet else None,
+            platen_from_art,
+        )  # fmt: skip
+
+    def corners(self) -> Points:
+        """Return the corners of ink and sheet in the platen frame, mm, shape (N, 2)."""
+        width, height = self.size
+        boxes = [Box(-width / 2, -height / 2, width / 2, height / 2)]
+        if self.sheet is not None:
+            boxes.append(self.sheet)
+        return self.platen_from_art.apply(np.vstack([box.corners() for box in boxes]))
+
+
+Way = Literal["right", "turned", "mirrored", "mirrored and turned"]
+
+_WAYS: dict[Way, Callable[[Shape], Shape]] = {
+    "right": lambda shape: shape,
+    "turned": lambda shape: shape.turned,
+    "mirrored": lambda shape: shape.mirrored,
+    "mirrored and turned": lambda shape: shape.mirrored.turned,
+}
+
+
+_WRONG: dict[Way, str] = {
+    "turned": "turned half round",
+    "mirrored": "mirrored (face down?)",
+    "mirrored and turned": "mirrored and turned half round (face down?)",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """One way of lying, tried.
+
+    Attributes
+    ----------
+    value : float
+        Correlation at the best pose, 1 if all edges show.
+    rival : float
+        The best value elsewhere, of the best.
+    shown : float
+        Share of the shape's edges that show there, 0 to 1.
+    """
+
+    value: float
+    rival: float
+    shown: float
+    fit: Fit
+
+    @property
+    def evidence(self) -> float:
+        """How well this way round explains the picture."""
+        return self.value * self.shown
+
+    @property
+    def believed(self) -> bool:
+        """Whether the pose may be told."""
+        apart = self.fit.apart
+        agree = apart[0] <= _APART[0] and apart[1] <= _APART[1]
+        return self.shown >= _SHOWN and self.rival <= _RIVAL and agree
+
+
+def find_transfer(
+    burst: Burst,
+    camera: Pinhole,
+    target: Target,
+    height: Height = 0.0,
+    tolerance: Tolerance = Tolerance(),
+) -> TransferSeen:
+    """Return where the laid transfer lies against its target.
+
+    Parameters
+    ----------
+    burst : Burst
+        With the transfer on the garment; `white`, and `dim` where it is there.
+    camera : Pinhole
+        The rig's eye, platen to picture px.
+    target : Target
+    height : float or callable
+        Of the cloth over the bare platen, mm; or of platen points, shape (N, 2).
+    tolerance : Tolerance
+    """
+    margin = REACH + 6.0 if target.sheet is not None else WIDEST_MARGIN + 6.0
+    corners = target.corners()
+    around = np.vstack([corners - margin, corners + margin])
+    view = view_from_above(merged(burst), camera, around, height)
+    seen = field(view.image)
+    about = view.from_platen(target.platen_from_art)
+    shape = Shape.of_mask(target.ink, *target.size)
+    ink = _by_ink(view, seen, target, shape, about, tolerance)
+    if ink.verdict != "cannot see":
+        return ink
+    sheet = _by_sheet(view, seen, target, about)
+    return ink if sheet is None else _told(view, target, sheet, tolerance, "sheet")
+
+
+def _by_ink(
+    view: View, seen: F32, target: Target, shape: Shape, about: Pose, tolerance: Tolerance
+) -> TransferSeen:
+    right = _looked(seen, shape, about)
+    shows = right.believed and _contrast(view, shape, right.fit.pose) >= _FAINTEST
+    if shows and right.shown > 0.9 and _is_odd(shape, right):
+        return _told(view, target, right, tolerance, "ink")
+    others = {
+        way: _looked(seen, make(shape), about) for way, make in _WAYS.items() if way != "right"
+    }
+    way, best = max(others.items(), key=lambda item: item[1].evidence)
+    if best.believed and best.evidence > _BETTER * right.evidence:
+        if _contrast(view, _WAYS[way](shape), best.fit.pose) >= _FAINTEST:
+            found = _told(view, target, best, tolerance, "ink")
+            why = f"{target.name} lies {_WRONG[way]}: lay it the right way round."
+            return replace(found, verdict="move", why=why)
+    elif shows:
+        return _told(view, target, right, tolerance, "ink")
+    return _unseen(target, max((right, best), key=lambda found: found.shown))
+
+
+def _is_odd(shape: Shape, found: _Found) -> bool:
+    """Tell whether a shape found its right way round could hardly be another one."""
+    return (
+        found.value > 0.5
+        and max(_alike(shape, make(shape)) for make in list(_WAYS.values())[1:]) < 0.7
+    )
+
+
+def _alike(shape: Shape, other: Shape) -> float:
+    """Return how much of a shape's edges another way round shows too, in the same place."""
+    a, b = shape.field, other.field
+    return float((a * b).sum() / max(float((a * a).sum()), 1e-9))
+
+
+def _looked(seen: F32, shape: Shape, about: Pose) -> _Found:
+    peak = search(seen, shape, about, REACH, TURN_REACH)
+    fit = shape.refined(seen, peak.pose)
+    rival = max(peak.second, 0.0) / max(peak.value, 1e-6)
+    return _Found(peak.value, rival, _shown(seen, shape, fit.pose), fit)
+
+
+def _shown(seen: F32, shape: Shape, pose: Pose) -> float:
+    """Return the share of a shape's edges that show at a pose.
+
+    A cell shows if its edges are well above what the same edges find elsewhere on this picture,
+    and not much fainter than those of the other cells.
+    """
+    strength, weight = shape.strengths(seen, pose)
+    rng = np.random.default_rng(7)  # the same picture is always judged alike
+    away, angle = rng.uniform(4, 14, 24) * PER_MM, rng.uniform(0, 2 * math.pi, 24)
+    elsewhere = np.array(
+        [
+            shape.strengths(seen, (pose[0] + d * math.cos(a), pose[1] + d * math.sin(a), pose[2]))[
+                0
+            ]
+            for d, a in zip(away, angle, strict=True)
+        ]
+    )
+    # A cell with few edges scatters more: the noise is that of all cells, by weight.
+    noise = np.sqrt((elsewhere**2 * weight).mean() / np.maximum(weight, 1e-9))
+    typical = np.median(np.repeat(strength, np.maximum(1, weight.astype(int))))
+    shows = (strength > 2.0 * noise) & (strength > 0.35 * typical) & (strength > 0.08)
+    return float((weight * shows).sum() / max(float(weight.sum()), 1e-9))
+
+
+def _contrast(view: View, shape: Shape, pose: Pose) -> float:
+    """Return by how much of the light a shape differs from what is beside it: its typical cell."""
+    near = cv2.dilate(shape.cover, np.ones((9, 9), np.uint8)) > 0.5
+    inside = cv2.erode(shape.cover, np.ones((3, 3), np.uint8)) > 0.7
+    beside = near & (cv2.dilate(shape.cover, np.ones((5, 5), np.uint8)) < 0.1)
+    close = cv2.dilate(beside.astype(np.uint8), np.ones((13, 13), np.uint8)) > 0
+    height, width = shape.cover.shape
+    x, y, turn = pose
+    c, s = math.cos(turn), math.sin(turn)
+    turned = np.array([[c, -s], [s, c]])
+    shift = np.array([x, y]) - turned @ [(width - 1) / 2, (height - 1) / 2]
+    there = cv2.warpAffine(
+        view.image, np.column_stack([turned, shift]), (width, height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    light = there**2
+    side = round(24 * PER_MM)
+    found, weight = [], []
+    for top in range(0, height, side):
+        for left in range(0, width, side):
+            part = slice(top, top + side), slice(left, left + side)
+            a, b = light[part][(inside & close)[part]], light[part][beside[part]]
+            if min(len(a), len(b)) < 30:
+                continue
+            ink, cloth = np.median(a, axis=0), np.median(b, axis=0)
+            found.append(float(np.max(np.abs(ink - cloth) / np.maximum(ink + cloth, 1e-3)) * 2))
+            weight.append(min(len(a), len(b)))
+    return float(np.median(np.repeat(found, weight))) if found else 0.0
+
+
+def _by_sheet(view: View, seen: F32, target: Target, about: Pose) -> _Found | None:
+    """Return where the ink must lie by its sheet's edges; None if they do not tell."""
+    if target.sheet is None:
+        guess = rectangle_around(seen, target.size, about)
+        if guess is None or guess.width < target.size[0] or guess.height < target.size[1]:
+            return None
+        shape = Shape.of_mask(np.ones((8, 8), bool), guess.width, guess.height)
+        found = _looked(seen, shape, guess.pose)
+        differs = _contrast(view, shape, found.fit.pose) >= _FAINTEST
+        return found if found.believed and found.shown > 0.9 and differs else None
+    sheet = target.sheet
+    shape = Shape.of_mask(np.ones((8, 8), bool), sheet.width, sheet.height)
+    x, y = (PER_MM * v for v in sheet.centre)
+
+    def shifted(pose: Pose, sign: int) -> Pose:
+        c, s = sign * math.cos(pose[2]), sign * math.sin(pose[2])
+        return pose[0] + c * x - s * y, pose[1] + s * x + c * y, pose[2]
+
+    found = _looked(seen, shape, shifted(about, 1))
+    first, second = found.fit.halves
+    halves = shifted(first, -1), shifted(second, -1)
+    fit = replace(found.fit, pose=shifted(found.fit.pose, -1), halves=halves)
+    return replace(found, fit=fit) if found.believed else None
+
+
+def _told(
+    view: View, target: Target, found: _Found, tolerance: Tolerance, what: str
+) -> TransferSeen:
+    lies = view.to_platen(*found.fit.pose)
+    goal = target.platen_from_art
+    off = lies.x - goal.x, lies.y - goal.y
+    turned = math.remainder(lies.angle - goal.angle, 2 * math.pi)
+    apart = found.fit.apart
+    margin = (
+        max(_LEAST_MARGIN[0], apart[0] / 2, 2 * math.hypot(*found.fit.spread[:2]) / PER_MM),
+        max(_LEAST_MARGIN[1], apart[1] / 2, 2 * float(found.fit.spread[2])),
+    )
+    far = math.hypot(*off) + margin[0] > tolerance.distance
+    skew = abs(turned) + margin[1] > tolerance.turn
+    measured = f"measured by its {what}"
+    if not far and not skew:
+        return TransferSeen(
+            True, True, off, turned, "good", f"{target.name} lies right, {measured}."
+        )
+    way = _way(off, turned, far, skew)
+    return TransferSeen(True, True, off, turned, "move", f"{way} ({measured}).")
+
+
+def _way(off: tuple[float, float], turned: float, far: bool, skew: bool) -> str:
+    parts = []
+    if far:
+        right, away = off
+        if abs(right) >= 0.5:
+            parts.append(f"{abs(right):.1f} mm to the {'left' if right > 0 else 'right'}")
+        if abs(away) >= 0.5:
+            parts.append(f"{abs(away):.1f} mm {'to you' if away > 0 else 'away from you'}")
+    moved = [f"move it {' and '.join(parts)}"] if parts else []
+    if skew:
+        side = "right" if turned > 0 else "left"
+        moved.append(f"turn it {abs(math.degrees(turned)):.1f} degrees {side}")
+    words = ", ".join(moved)
+    return words[:1].upper() + words[1:]
+
+
+def _unseen(target: Target, found: _Found) -> TransferSeen:
+    if found.shown >= _SHOWN:
+        why = (
+            f"The ink of {target.name} shows, but not where exactly: look at it yourself, "
+            "against the light."
+        )
+    elif found.shown >= _PARTLY:
+        why = (
+            f"Only {100 * found.shown:.0f} % of what should show of {target.name} does: check "
+            "that it is the right artwork and name, and that nothing covers it."
+        )
+    else:
+        why = (
+            f"Neither the ink of {target.name} nor its sheet shows against this cloth, or "
+            "another artwork lies there: look at it yourself, against the light."
+        )
+    return TransferSeen(found.shown >= _SHOWN, False, None, None, "cannot see", why)
