@@ -119,7 +119,7 @@ class Shape:
         found = np.bincount(cells, (edges * there).sum(axis=1))
         return (found / np.maximum(weight, 1e-9)).astype(np.float32), weight.astype(np.float32)
 
-    def refined(self, seen: F32, pose: Pose, steps: int = 10) -> Fit:
+    def refined(self, seen: F32, pose: Pose, steps: int = 10) -> ShapeFit:
         """Return the pose that explains the picture best, from one nearby."""
         halves = [pose, pose]
         for _ in range(steps):
@@ -133,7 +133,7 @@ class Shape:
                 each = _moved(each, self._step(seen, each, half)[0])
             halves[half] = each
         _, spread = self._step(seen, pose)
-        return Fit(pose, (halves[0], halves[1]), spread)
+        return ShapeFit(pose, (halves[0], halves[1]), spread)
 
     def _step(
         self, seen: F32, pose: Pose, half: int | None = None
@@ -164,7 +164,7 @@ class Shape:
 
 
 @dataclass(frozen=True)
-class Fit:
+class ShapeFit:
     """A refined pose.
 
     Attributes
