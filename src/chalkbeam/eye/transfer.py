@@ -28,7 +28,7 @@ from calibration.geometry import Isometry, Points
 from calibration.model.pinhole import Pinhole
 from chalkbeam.artwork import Artwork, Box
 from chalkbeam.eye.burst import Burst
-from chalkbeam.eye.edges import ShapeFit, Pose, Shape, field, search
+from chalkbeam.eye.edges import Pose, Shape, ShapeFit, field, search
 from chalkbeam.eye.sheet import WIDEST_MARGIN, rectangle_around
 from chalkbeam.eye.values import TransferSeen
 from chalkbeam.eye.view import F32, PER_MM, Height, View, merged, view_from_above
