@@ -242,7 +242,10 @@ def search(seen: F32, shape: Shape, about: Pose, reach: float, turn_reach: float
         Radians.
     """
     height, width = shape.cover.shape
-    small = cv2.resize(seen, None, fx=1 / _COARSE, fy=1 / _COARSE, interpolation=cv2.INTER_AREA)
+    scale = 1 / _COARSE
+    small = np.asarray(
+        cv2.resize(seen, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.float32
+    )
     steps = math.ceil(turn_reach / _TURN_STEP)
     values, places = [], []
     for k in range(-steps, steps + 1):
