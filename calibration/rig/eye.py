@@ -142,6 +142,19 @@ def with_eye(rig: Rig, eye: Eye) -> Rig:
     return replace(rig, eye=eye)
 
 
+def eye_of(rig: Rig) -> Eye:
+    """Return the rig's eye.
+
+    Raises
+    ------
+    Refusal
+        If none was fitted.
+    """
+    if rig.eye is None:
+        raise Refusal(f"The rig “{rig.name}” knows of no camera: fit its eye first.")
+    return rig.eye
+
+
 def axis_of_lines(rig: Rig) -> int | None:
     """Return which lines tell the rig's eye most of height: 0 of constant x, 1 of constant y."""
     if rig.eye is None:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.model.pinhole import Array
+from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import ROOM_CHANGE, Burst
 from chalkbeam.eye.values import ColourSeen
@@ -104,12 +105,10 @@ def _exposure(burst: Burst, empty: Burst) -> float:
 
 def _middle(rig: Rig, size: tuple[int, int]) -> NDArray[np.bool_]:
     """Return which camera pixels see the platen's middle, shape (height, width)."""
-    if rig.eye is None:
-        raise ValueError("a rig without an eye")
     width, height = size
     step = 4  # the edge of the area matters little
     x, y = np.meshgrid(np.arange(0, width, step), np.arange(0, height, step))
-    at = rig.eye.camera.unproject(np.column_stack([x.ravel(), y.ravel()]))
+    at = eye_of(rig).camera.unproject(np.column_stack([x.ravel(), y.ravel()]))
     half = _PART * np.array([rig.face.width, rig.face.depth])
     with np.errstate(invalid="ignore"):
         inside = (np.abs(at) < half).all(axis=1).reshape(x.shape)

@@ -8,8 +8,7 @@ from calibration.detect.known_light import EDGE, dots, on_face
 from calibration.geometry import Isometry
 from calibration.model.platen_surface import land
 from calibration.model.uncertainty import over_platen
-from calibration.refusal import Refusal
-from calibration.rig.eye import dot_radius
+from calibration.rig.eye import dot_radius, eye_of
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst, dots_of
 from chalkbeam.eye.values import RigSeen
@@ -33,14 +32,13 @@ def check_dots(rig: Rig, empty: Burst) -> RigSeen:
     empty : Burst
         Of the bare platen.
     """
-    if rig.eye is None:
-        raise Refusal(f"The rig “{rig.name}” knows of no camera: fit its eye first.")
+    camera = eye_of(rig).camera
     if not empty.has("dots"):
         return RigSeen(None, "cannot see", "The burst of the empty platen has no dots.")
     places = dots_of(rig.projector)
     landed = rig.projector.platen_from_projector(places)
     landed = landed[on_face(landed, rig.face, 2 * EDGE)]
-    expected = rig.eye.camera.project(rig.projector.bow.at(landed))
+    expected = camera.project(rig.projector.bow.at(landed))
     light = empty.light("dots").mean(axis=2)
     pixels, found = dots(light, expected, dot_radius(expected))
     if found.sum() < _ENOUGH:
@@ -50,7 +48,7 @@ def check_dots(rig: Rig, empty: Burst) -> RigSeen:
             f"Only {found.sum()} dots are seen on the empty platen: clear it and uncover the "
             "camera.",
         )
-    seen = land(rig.eye.camera, pixels[found], 0.0, rig.projector.bow)
+    seen = land(camera, pixels[found], 0.0, rig.projector.bow)
     shift = seen - landed[found]
     off = np.linalg.norm(shift - np.median(shift, axis=0), axis=1)
     near = off <= max(4 * float(np.median(off)), 0.5)

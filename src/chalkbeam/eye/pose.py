@@ -6,7 +6,6 @@ import itertools
 import math
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -312,9 +311,3 @@ def _peaks(
     weight = np.clip((ratio - 2.5) / 8.0, 0.0, 1.0) * ~edge
     step = float(at[1] - at[0])
     return at[top] + np.clip(shift, -0.5, 0.5) * step, weight
-
-
-def rectified_picture(seen: Evidence) -> NDArray[np.uint8]:
-    """Return the unrolled cloth as a grey picture, away from the operator up."""
-    grey = np.clip(seen.shade * 90 + 128, 0, 255).astype(np.uint8)
-    return np.asarray(cv2.flip(grey, 0), np.uint8)

@@ -21,6 +21,7 @@ from calibration.geometry import PlatenFace, Points, as_points
 from calibration.model.pinhole import Array, Pinhole
 from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
+from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import F32, FAMILIES, Burst, Lines, best_family
 from chalkbeam.eye.values import HeightSeen
@@ -108,12 +109,11 @@ def measure_surface(rig: Rig, burst: Burst) -> SeenSurface:
     Refusal
         If the rig has no eye, the picture has another size, or no lines are there.
     """
-    if rig.eye is None:
-        raise Refusal(f"The rig “{rig.name}” knows of no camera: fit its eye first.")
-    if burst.size != rig.eye.size:
+    eye = eye_of(rig)
+    if burst.size != eye.size:
         raise Refusal(
             f"{burst.where} has pictures of {burst.size[0]} x {burst.size[1]} and the rig's eye "
-            f"{rig.eye.size[0]} x {rig.eye.size[1]}: set the camera as it was when it was fitted."
+            f"{eye.size[0]} x {eye.size[1]}: set the camera as it was when it was fitted."
         )
     best = best_family(rig)
     order = sorted(FAMILIES, key=lambda family: family != best)
@@ -123,7 +123,7 @@ def measure_surface(rig: Rig, burst: Burst) -> SeenSurface:
         raise Refusal(f"{burst.where} lacks lines and their code: take the whole burst again.")
     pixels, numbers = _lines_seen(rig, burst, lines)
     axis = FAMILIES.index(lines.family)
-    points = triangulate(rig.projector, rig.eye.camera, pixels, lines.centre(numbers), axis)
+    points = triangulate(rig.projector, eye.camera, pixels, lines.centre(numbers), axis)
     points[:, 2] -= rig.projector.bow.at(points[:, :2])[:, 2] * _near(points, rig.face)
     with np.errstate(invalid="ignore"):
         good = (points[:, 2] > LOWEST) & (points[:, 2] < HIGHEST)
@@ -216,8 +216,7 @@ def _grey(light: F32) -> F32:
 
 def _distance(rig: Rig, lines: Lines) -> float:
     """Return how far apart lines lie in the camera's picture of the platen, px."""
-    if rig.eye is None:
-        raise ValueError("a rig without an eye")
+    camera = eye_of(rig).camera
     x, y = rig.face.width / 4, rig.face.depth / 4
     places = np.array([(0, 0), (x, y), (-x, y), (x, -y), (-x, -y)])
     light = rig.projector.projector_from_platen(places)
@@ -226,7 +225,7 @@ def _distance(rig: Rig, lines: Lines) -> float:
 
     def seen(pixels: Points) -> Points:
         landed = rig.projector.platen_from_projector(pixels)
-        return rig.eye.camera.project(rig.projector.bow.at(landed))  # type: ignore[union-attr]
+        return camera.project(rig.projector.bow.at(landed))
 
     here = seen(light)
     way, side = seen(light + along) - here, seen(light + across) - here

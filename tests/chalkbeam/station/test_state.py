@@ -6,9 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.shop import fit_on_press
-from chalkbeam.orders.times import Times
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, new_id
 from chalkbeam.record.progress import At, Outcome, Progress
@@ -22,19 +19,7 @@ from chalkbeam.station.values import (
     run_locations,
 )
 from overlay.window.inputs import Key, Tick
-from tests.support.crew_order import crew
 from tests.support.hand import Hand
-
-
-@pytest.fixture(scope="module")
-def stops(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("crew")
-    return plan(crew(folder), Times(), fit_on_press, as_listed=True).stops
-
-
-@pytest.fixture
-def hand(stops):
-    return Hand(stops)
 
 
 def test_the_pedal_works_through_the_order(hand):

@@ -2,9 +2,6 @@
 
 import pytest
 
-from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.shop import fit_on_press
-from chalkbeam.orders.times import Times
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.station.values import (
@@ -17,19 +14,7 @@ from chalkbeam.station.values import (
     CommandKind,
 )
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Key, Pointer, Tick
-from tests.support.crew_order import crew
 from tests.support.hand import Hand
-
-
-@pytest.fixture(scope="module")
-def stops(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("crew")
-    return plan(crew(folder), Times(), fit_on_press, as_listed=True).stops
-
-
-@pytest.fixture
-def hand(stops):
-    return Hand(stops)
 
 
 def test_skip_and_spoil_want_a_reason(hand):
