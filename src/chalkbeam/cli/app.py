@@ -25,6 +25,7 @@ from chalkbeam.cli.commands import (
     fabrics,
     garment,
     location,
+    page,
     place,
     project,
     proof,
@@ -39,16 +40,17 @@ from chalkbeam.cli.usage import usage_words
 app = typer.Typer(
     name="chalkbeam",
     help="Tailor's chalk made of light: where a transfer belongs, at true scale, on the platen.",
-    no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
 
 
-@app.callback()
-def _chalkbeam() -> None:
-    """Keep the program a group of commands, however few are registered."""
+@app.callback(invoke_without_command=True)
+def _chalkbeam(context: typer.Context) -> None:
+    """Alone it serves the shop's page."""
+    if context.invoked_subcommand is None:
+        page.serve_page()
 
 
 for group in (
@@ -59,11 +61,13 @@ for group in (
     crosses,
     garment,
     location,
+    page,
     place,
     proof,
     project,
     sheet,
     run,
+    page,
     report,
     rig,
     fabrics,

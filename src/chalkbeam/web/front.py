@@ -1,0 +1,109 @@
+"""The first page, pairing, the devices, and the files that every page needs."""
+
+from __future__ import annotations
+
+import mimetypes
+from http import HTTPStatus
+from importlib import resources
+
+import segno
+from markupsafe import Markup
+from starlette.responses import RedirectResponse, Response
+
+from chalkbeam.web.doors import Door, Right, Visit
+from chalkbeam.web.pages import failed, page
+from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
+from chalkbeam.web.security import COOKIE
+from chalkbeam.web.words import t
+
+YEAR = 365 * 24 * 3600
+
+
+def doors() -> list[Door]:
+    """Return what every shop's page has."""
+    return [
+        Door("/", _home, Right.SEE),
+        Door("/static/{name}", _static, None),
+        Door("/pair", _pair_page, None),
+        Door("/pair", _pair, None, ("POST",)),
+        Door("/devices", _devices, Right.SEE, menu="devices"),
+        Door("/devices/code", _offer, Right.SET_UP, ("POST",)),
+        Door("/devices/{id}/forget", _forget, Right.SET_UP, ("POST",)),
+    ]
+
+
+def missing() -> Door:
+    """Return the door behind every address that has none."""
+    methods = ("GET", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT")
+    return Door("/{path:path}", _missing, Right.SEE, methods)
+
+
+def _missing(visit: Visit) -> Response:
+    return failed(visit, HTTPStatus.NOT_FOUND)
+
+
+def _home(visit: Visit) -> Response:
+    listed = [each for each in visit.app.doors if each.menu and visit.may(each.right or Right.SEE)]
+    return page(visit, "home.html", doors=listed)
+
+
+def _static(visit: Visit) -> Response:
+    folder = resources.files(__package__) / "static"
+    name = str(visit.path["name"])
+    if name not in {each.name for each in folder.iterdir() if each.is_file()}:
+        return failed(visit, HTTPStatus.NOT_FOUND)
+    kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
+    kept = {"cache-control": f"public, max-age={YEAR}, immutable"}
+    return Response((folder / name).read_bytes(), media_type=kind, headers=kept)
+
+
+def _pair_page(visit: Visit) -> Response:
+    return page(visit, "pair.html")
+
+
+def _pair(visit: Visit) -> Response:
+    codes: Codes = visit.app.codes
+    devices: Devices = visit.app.devices
+    code = "".join(visit.text("code").split())
+    client = visit.request.client
+    try:
+        taken = codes.take(code, client.host if client else "")
+    except TooManyTriesError:
+        return failed(visit, HTTPStatus.TOO_MANY_REQUESTS)
+    if taken is None:
+        return page(visit, "pair.html", HTTPStatus.FORBIDDEN, said=t("pair.wrong"))
+    right, name = taken
+    if visit.may(right):  # this browser is in already: it is not listed twice
+        return RedirectResponse("/", HTTPStatus.SEE_OTHER)
+    secret = devices.add(name or named(visit.text("name") or t("pair.unnamed")), right)
+    inside = RedirectResponse("/", HTTPStatus.SEE_OTHER)
+    inside.set_cookie(COOKIE, secret, max_age=YEAR, httponly=True, samesite="strict")
+    return inside
+
+
+def _devices(visit: Visit, code: str = "", right: Right = Right.SEE) -> Response:
+    devices: Devices = visit.app.devices
+    address: str = visit.app.settings.address
+    drawn = Markup("")
+    if code:
+        made = segno.make(f"{address}pair#code={code}", error="m", micro=False)
+        drawn = Markup(made.svg_inline(scale=6, border=4, dark="#000", light="#fff", omitsize=True))
+    return page(
+        visit, "devices.html", devices=devices.listed(), code=code, drawn=drawn, right=right,
+        address=address, shared=visit.app.settings.shared,
+    )  # fmt: skip
+
+
+def _offer(visit: Visit) -> Response:
+    codes: Codes = visit.app.codes
+    try:
+        right = Right(visit.text("right"))
+    except ValueError:
+        right = Right.SEE
+    return _devices(visit, codes.offer(right), right)
+
+
+def _forget(visit: Visit) -> Response:
+    devices: Devices = visit.app.devices
+    devices.forget(str(visit.path["id"]))
+    return RedirectResponse("/devices", HTTPStatus.SEE_OTHER)

@@ -1,0 +1,178 @@
+"""The page's server: the application, and how it is run."""
+
+from __future__ import annotations
+
+import socket
+import threading
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from calibration.refusal import Refusal
+from chalkbeam.web import front
+from chalkbeam.web.doors import Door
+from chalkbeam.web.pairing import Codes, Devices
+from chalkbeam.web.security import Guard, GuardedDoor, Names
+from chalkbeam.web.workshop import Workshop
+
+HERE = "127.0.0.1"
+PORT = 8420
+
+
+@dataclass(frozen=True)
+class WebSettings:
+    """Where the page is served.
+
+    Attributes
+    ----------
+    port : int
+        0 for any that is free.
+    shared : bool
+        Whether other devices of the shop's network reach it; else this machine alone does.
+    """
+
+    port: int = PORT
+    shared: bool = False
+
+    @property
+    def address(self) -> str:
+        """What a browser is pointed to: another device's, where it is shared."""
+        return f"http://{_on_network() if self.shared else HERE}:{self.port}/"
+
+    @property
+    def names(self) -> Names:
+        """What this machine may be called."""
+        called = {HERE, "localhost"}
+        if self.shared:
+            host = socket.gethostname().lower()
+            called |= {_on_network(), host, f"{host}.local"}
+        return Names(frozenset(f"{each}:{self.port}" for each in called))
+
+
+def doors() -> list[Door]:
+    """Return every door of the page, in the order of the menu: each part's are named here."""
+    return [*front.doors()]
+
+
+def create_app(shop: Workshop, settings: WebSettings, more: Sequence[Door] = ()) -> Starlette:
+    """Return the application.
+
+    Parameters
+    ----------
+    shop : Workshop
+    settings : WebSettings
+        With the port that it is served at.
+    more : sequence of Door
+        Doors besides the usual ones; for tests.
+    """
+    devices = Devices(shop.data / "devices.json")
+    every = [*doors(), *more]
+    routes = [_route(each, shop, devices) for each in (*every, front.missing())]
+    app = Starlette(routes=routes)
+    app.state.doors, app.state.settings, app.state.shop = every, settings, shop
+    app.state.devices, app.state.codes = devices, Codes()
+    return app
+
+
+def _route(door: Door, shop: Workshop, devices: Devices) -> Route:
+    return Route(door.path, GuardedDoor(door, shop, devices), methods=list(door.methods))
+
+
+class PageServer:
+    """The page, served until it is stopped.
+
+    Parameters
+    ----------
+    shop : Workshop
+    settings : WebSettings
+    more : sequence of Door
+        As in `create_app`.
+
+    Attributes
+    ----------
+    settings : WebSettings
+        With the port that it listens at.
+    app : Starlette
+
+    Raises
+    ------
+    Refusal
+        If the port is taken.
+    """
+
+    def __init__(self, shop: Workshop, settings: WebSettings, more: Sequence[Door] = ()) -> None:
+        self._socket = _listening(settings)
+        self.settings = replace(settings, port=self._socket.getsockname()[1])
+        self.app = create_app(shop, self.settings, more)
+        guarded: ASGIApp = Guard(self.app, self.settings.names)
+        self._server = uvicorn.Server(
+            uvicorn.Config(
+                guarded,
+                log_level="error",
+                access_log=False,
+                ws="none",
+                http="h11",
+                loop="asyncio",
+                server_header=False,
+                proxy_headers=False,
+                timeout_graceful_shutdown=1,
+                limit_concurrency=200,
+                h11_max_incomplete_event_size=32 * 1024,
+            )
+        )
+        self._thread: threading.Thread | None = None
+
+    def key_address(self, name: str) -> str:
+        """Return the address that lets a browser of this machine in, once, under a name."""
+        key = self.app.state.codes.key(name)
+        return f"http://{HERE}:{self.settings.port}/pair#key={key}"
+
+    def code_address(self, code: str) -> str:
+        """Return the address that pairs a device by a code; what a QR code holds."""
+        return f"{self.settings.address}pair#code={code}"
+
+    def run(self) -> None:
+        """Serve until Ctrl-C; only from the main thread."""
+        with suppress(KeyboardInterrupt):
+            self._server.run(sockets=[self._socket])
+
+    def start(self) -> None:
+        """Serve in a thread; return once it answers."""
+        self._thread = threading.Thread(target=self.run, name="page", daemon=True)
+        self._thread.start()
+        while not self._server.started and self._thread.is_alive():
+            self._thread.join(0.01)
+
+    def stop(self) -> None:
+        """Serve no longer."""
+        self._server.should_exit = True
+        if self._thread is not None:
+            self._thread.join()
+        self._socket.close()
+
+
+def _listening(settings: WebSettings) -> socket.socket:
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind(("0.0.0.0" if settings.shared else HERE, settings.port))
+    except (OSError, OverflowError) as error:
+        made.close()
+        raise Refusal(
+            f"The page cannot be served at port {settings.port} ({error}): perhaps it is open "
+            "already; look there, or choose another port."
+        ) from None
+    return made
+
+
+def _on_network() -> str:
+    """Return this machine's address on the shop's network; nothing is sent for it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked, suppress(OSError):
+        asked.connect(("192.0.2.1", 9))  # an address of nobody (RFC 5737): which way would it go?
+        return str(asked.getsockname()[0])
+    return HERE
