@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import shapely
 import shapely.affinity
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from calibration.refusal import Refusal
@@ -132,6 +133,21 @@ def letter_ink(
     _, shape = _fitted(typeface(font), artwork.name, 100.0, arc, artwork.ink.width)
     left, top, right, bottom = shape.bounds
     return shapely.affinity.translate(shape, -(left + right) / 2, -(top + bottom) / 2)
+
+
+def letter_mask(
+    artwork: Artwork, font: Path = BUNDLED_FONT, arc: float | None = None, per_mm: float = 8.0
+) -> NDArray[np.bool_]:
+    """Return where the ink of lettering is, cut to its bounds, `per_mm` pixels a mm, y down."""
+    shape = letter_ink(artwork, font, arc)
+    left, top, right, bottom = shape.bounds
+    size = max(1, round((right - left) * per_mm)), max(1, round((bottom - top) * per_mm))
+    x, y = (
+        low + (np.arange(count) + 0.5) / per_mm
+        for low, count in zip((left, top), size, strict=True)
+    )
+    shapely.prepare(shape)
+    return np.asarray(shapely.contains_xy(shape, *np.meshgrid(x, y)), np.bool_)
 
 
 def _width(shape: BaseGeometry) -> float:

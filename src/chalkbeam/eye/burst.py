@@ -24,7 +24,7 @@ from calibration.geometry import Points
 from calibration.model.pinhole import Array
 from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
-from calibration.rig.eye import axis_of_lines
+from calibration.rig.eye import axis_of_lines, check_light
 from calibration.rig.file import Rig
 from calibration.targets.pattern import Pattern, wants_fine
 
@@ -333,13 +333,16 @@ def _undone() -> F32:
 _UNDONE = _undone()
 
 _PICTURE = re.compile(r"(?i)\.(png|jpe?g)$")
+_NAME = re.compile(rf"{'|'.join(PLAIN)}|(across|down)-(lines|\d+)")
+_SIGNATURES = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff")  # PNG 3rd ed. 5.2; ITU-T T.81 B.1.1.3
+_WASHED = 0.5  # of a picture
 
 
 def read_burst(folder: Path | str) -> Burst:
     """Read the camera's photos of a burst from a folder.
 
     They are looked for under the names of burst.json if it lies beside them, as PNG or JPEG
-    whatever ending is named there; without it every photo counts under its file's own name.
+    whatever ending is named there; without it every photo with a burst's name counts.
 
     Raises
     ------
@@ -350,11 +353,11 @@ def read_burst(folder: Path | str) -> Burst:
     if not place.is_dir():
         raise Refusal(f"There is no folder {place}: name the one with the camera's pictures.")
     files = {path.stem.lower(): path for path in sorted(place.iterdir()) if _is_picture(path)}
-    if not files:
+    named = _named(place / "burst.json") or {stem: stem for stem in files if _NAME.fullmatch(stem)}
+    if not files or not named:
         raise Refusal(f"{place} holds no pictures: name the folder with the camera's pictures.")
-    named = _named(place / "burst.json")
     found = {}
-    for name, stem in named.items() if named else {stem: stem for stem in files}.items():
+    for name, stem in named.items():
         if stem not in files:
             raise Refusal(
                 f"{place} lacks the picture “{name}” that its burst.json names: take the whole "
@@ -399,8 +402,25 @@ def _named(path: Path) -> dict[str, str]:
 
 def _read(path: Path) -> U8:
     image = None
-    if path.stat().st_size:
-        image = cv2.imdecode(np.fromfile(path, np.uint8), cv2.IMREAD_COLOR)
+    data = np.fromfile(path, np.uint8)
+    if data[:8].tobytes().startswith(_SIGNATURES):  # nothing but PNG and JPEG is ever decoded
+        image = cv2.imdecode(data, cv2.IMREAD_COLOR)
     if image is None:
-        raise Refusal(f"{path} is damaged or no picture: take the whole burst again.")
+        raise Refusal(
+            f"{path} is damaged or no picture of PNG or JPEG: take the whole burst again."
+        )
     return np.asarray(image, np.uint8)
+
+
+def check_exposure(burst: Burst) -> None:
+    """Refuse a burst in which the projector's light cannot be told from none, or is all bleached.
+
+    Raises
+    ------
+    Refusal
+    """
+    white = burst.picture("white")
+    check_light(burst.where, burst.picture("dark"), white)
+    dimmest = burst.picture("dim") if burst.has("dim") else white
+    if np.mean(dimmest.min(axis=2) >= 250) > _WASHED:
+        raise Refusal(f"{burst.where} is washed out under white light: expose for less time.")

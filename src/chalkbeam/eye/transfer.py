@@ -55,6 +55,9 @@ class Tolerance:
     turn: float = math.radians(1.0)
 
 
+USUAL_TOLERANCE = Tolerance()
+
+
 @dataclass(frozen=True, eq=False)
 class Target:
     """Where the transfer should lie.
@@ -160,7 +163,7 @@ def find_transfer(
     camera: Pinhole,
     target: Target,
     height: Height = 0.0,
-    tolerance: Tolerance = Tolerance(),
+    tolerance: Tolerance = USUAL_TOLERANCE,
 ) -> TransferSeen:
     """Return where the laid transfer lies against its target.
 

@@ -1,4 +1,7 @@
-"""`chalkbeam eye`: a camera that stands fixed at the press, and what it sees."""
+"""`chalkbeam eye`: a camera that stands fixed at the press, and what it sees.
+
+Exit 0: done; for `read`, all that was asked for is sure and good. 1: it is not. 2: bad input.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,29 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import parse_length
 from chalkbeam.cli.commands.calibrate import JsonOption, say_doing
+from chalkbeam.cli.options.artwork import (
+    ArtOption,
+    HeightOption,
+    MirroredOption,
+    PageOption,
+    SheetMarginOption,
+    SheetWidthOption,
+    TextOption,
+    TurnOption,
+    WholeOption,
+    WidthOption,
+    read_art,
+    read_turn,
+)
+from chalkbeam.cli.options.garment import (
+    FitOption,
+    MeasuredOption,
+    SizeOption,
+    StyleOption,
+    find_garment,
+)
 from chalkbeam.cli.options.rig import RigOption, check_place, read_height
 from chalkbeam.cli.parsing import RAISED, WithRaised
 
@@ -21,6 +46,7 @@ if TYPE_CHECKING:
     from calibration.rig.eye import EyeView
     from calibration.rig.file import Rig
     from calibration.solve.eye import FocalPrior
+    from chalkbeam.eye.transfer import Tolerance
 
 eyes = typer.Typer(
     no_args_is_help=True,
@@ -116,6 +142,106 @@ def fit(
         return
     print("\n".join(said))
     print(f"Wrote {place}" + (f" and {report}." if report else "."))
+
+
+@eyes.command("read")
+def read(
+    folder: Annotated[
+        Path, typer.Argument(metavar="DIR", help="Folder with the pictures of the loaded platen.")
+    ],
+    empty: Annotated[
+        Path, typer.Option("--empty", help="Folder with the pictures of the empty platen.")
+    ],
+    style: StyleOption,
+    size: SizeOption,
+    face: Annotated[str, typer.Option("--face", help="Which side lies up: front or back.")],
+    rig: RigOption = None,
+    fit: FitOption = "regular",
+    measured: MeasuredOption = None,
+    art: ArtOption = None,
+    text: TextOption = None,
+    location: Annotated[
+        str | None, typer.Option("--location", help="Where the transfer goes, such as full-front.")
+    ] = None,
+    width: WidthOption = None,
+    height: HeightOption = None,
+    sheet_width: SheetWidthOption = None,
+    sheet_margin: SheetMarginOption = None,
+    mirrored: MirroredOption = False,
+    whole: WholeOption = False,
+    page: PageOption = 1,
+    turn: TurnOption = None,
+    tolerance: Annotated[
+        str, typer.Option("--tolerance", help="How far off a transfer may lie and be good.")
+    ] = "2mm",
+    turn_tolerance: Annotated[
+        float, typer.Option("--turn-tolerance", help="How far turned it may lie, degrees.")
+    ] = 1.0,
+    as_json: JsonOption = False,
+) -> None:
+    """Say where the garment lies, what it is, and whether the transfer on it lies right."""
+    from calibration.rig import library
+    from chalkbeam.cli.show_reading import reading_words
+    from chalkbeam.eye.burst import read_burst
+    from chalkbeam.eye.instead import instead_of
+    from chalkbeam.eye.read import WantedPrint, read_piece, usual_load
+
+    if face not in ("front", "back"):
+        raise Refusal(f"--face {face} cannot be seen: write front or back.")
+    press = library.open_rig(rig)
+    within = _tolerance(tolerance, turn_tolerance)
+    garment = find_garment(style, size, fit, measured)
+    garment.face(face)
+    wanted, usual = None, usual_load(press)
+    if art is not None or text is not None:
+        from chalkbeam.artwork.ink_measures import measured_ink
+        from chalkbeam.artwork.letters import letter_mask
+        from chalkbeam.locations import location as find_location
+        from chalkbeam.placement import place
+        from chalkbeam.placement.loading import load
+        from chalkbeam.placement.platens import Platen
+
+        if location is None:
+            raise Refusal("Say where the transfer goes with --location, such as full-front.")
+        spot = find_location(location)
+        if spot.face != face:
+            raise Refusal(f"{spot.title} is on the {spot.face.replace('_', ' ')}, not the {face}.")
+        artwork = read_art(
+            art, text, garment, spot, width=width, height=height, sheet_width=sheet_width,
+            sheet_margin=sheet_margin, mirrored=mirrored, page=page, whole=whole,
+        )  # fmt: skip
+        placement = place(garment, spot, artwork, turn=read_turn(turn))
+        usual = load(placement, Platen(press.name, press.face)).platen_from_garment
+        ink = (
+            letter_mask(artwork)
+            if art is None
+            else measured_ink(art, page=page, mirrored=mirrored, whole=whole).mask()
+        )
+        known = sheet_width is not None or sheet_margin is not None
+        wanted = WantedPrint(artwork, ink, placement.garment_from_art, known)
+    elif location is not None:
+        raise Refusal("--location goes with the artwork that lies there: give --art FILE.")
+    piece = read_piece(
+        press, read_burst(folder), read_burst(empty), garment, face, wanted=wanted, usual=usual,
+        others=instead_of(garment, face), tolerance=within,
+    )  # fmt: skip
+    if as_json:
+        print(json.dumps(piece.reading.plain(), allow_nan=False))
+    else:
+        print("\n".join(reading_words(piece, usual, garment)))
+    if not piece.reading.good:
+        raise typer.Exit(1)
+
+
+def _tolerance(distance: str, degrees: float) -> Tolerance:
+    from chalkbeam.eye.transfer import Tolerance
+
+    far = parse_length(distance)
+    if not 0.5 <= far <= 20:
+        raise Refusal(f"--tolerance {distance} is not possible: give 0.5 mm to 20 mm.")
+    if not 0.3 <= degrees <= 10:
+        raise Refusal(f"--turn-tolerance {degrees:g} is not possible: give 0.3 to 10 degrees.")
+    return Tolerance(far, math.radians(degrees))
 
 
 def _view(folder: Path, raised: float) -> EyeView:
