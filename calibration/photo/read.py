@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
-import pillow_heif
 from numpy.typing import NDArray
-from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageOps
 
+from calibration.files import read_whole
+from calibration.picture_files import (
+    LARGEST_FILE,
+    DamagedPicture,
+    NoPicture,
+    TooManyPixels,
+    from_picture,
+)
 from calibration.refusal import Refusal
 
 SMALLEST = (640, 480)
@@ -69,28 +76,22 @@ def read_photo(path: str | Path) -> Photo:
         that nothing can be seen.
     """
     path = Path(path)
-    pillow_heif.register_heif_opener()
     try:
-        with warnings.catch_warnings():
-            # Pillow warns of large pictures and odd EXIF; both are judged here.
-            warnings.simplefilter("ignore")
-            with Image.open(path) as opened:
-                return _photo(path.name, opened)
-    except Refusal:
-        raise
+        data = read_whole(path, LARGEST_FILE)
+        if not data:
+            raise Refusal(f"{path.name} is empty: copy it from the camera again.")
+        return from_picture(data, partial(_photo, path.name))
     except FileNotFoundError:
         raise Refusal(f"There is no photo at {path}: check the name and folder.") from None
     except IsADirectoryError:
         raise Refusal(f"{path} is a folder: name the photo file in it.") from None
-    except UnidentifiedImageError:
-        if not path.stat().st_size:
-            raise Refusal(f"{path.name} is empty: copy it from the camera again.") from None
+    except NoPicture:
         raise Refusal(
             f"{path.name} is no photo that can be read: save it as JPEG, PNG, HEIC, WebP or TIFF."
         ) from None
-    except Image.DecompressionBombError:
+    except TooManyPixels:
         raise _too_large(path.name) from None
-    except (OSError, ValueError, SyntaxError, EOFError, MemoryError):
+    except (OSError, DamagedPicture):
         raise Refusal(
             f"{path.name} is damaged or incomplete: copy it from the camera again."
         ) from None

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.model.eye import Eye
 from calibration.model.projector import ProjectorMap
@@ -204,7 +204,7 @@ def load(path: Path | str) -> Rig:
     """
     place = Path(path)
     try:
-        content = json.loads(place.read_text("utf-8"))
+        content = json.loads(read_whole(place))
     except FileNotFoundError:
         raise Refusal(
             f"There is no rig file at “{place}”: ",
@@ -215,7 +215,9 @@ def load(path: Path | str) -> Rig:
         raise Refusal(
             f"The rig file “{place}” cannot be read ({error.strerror}): check its place and rights."
         ) from None
-    except ValueError:
+    except Refusal:
+        raise
+    except (ValueError, RecursionError):
         raise Refusal(
             f"The rig file “{place}” is damaged or incomplete: calibrate again."
         ) from None

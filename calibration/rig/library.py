@@ -9,7 +9,7 @@ from pathlib import Path
 
 import platformdirs
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.file import Rig, load, save
 
@@ -34,7 +34,7 @@ def default() -> str | None:
     known = names()
     chosen = folder() / _DEFAULT
     if chosen.is_file():
-        name = _known_as(chosen.read_text("utf-8", errors="replace").strip())
+        name = _known_as(read_whole(chosen).decode("utf-8", errors="replace").strip())
         if name in known:
             return name
     return known[0] if len(known) == 1 else None
@@ -140,7 +140,7 @@ def set_aside(name: str) -> Path | None:
     if not path.is_file():
         return None
     copy = folder() / "earlier" / f"{path.stem} {datetime.now(UTC):%Y-%m-%d %H%M%S}.json"
-    write_whole(copy, path.read_bytes())
+    write_whole(copy, read_whole(path))
     return copy
 
 

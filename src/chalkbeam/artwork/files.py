@@ -5,18 +5,29 @@ from __future__ import annotations
 import io
 import math
 import re
-import warnings
 import xml.etree.ElementTree as ElementTree
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps
 
+from calibration.files import below, read_whole, resolved
+from calibration.picture_files import (
+    LARGEST_FILE,
+    DamagedPicture,
+    NoPicture,
+    TooManyPixels,
+    from_picture,
+)
 from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.worker import Lost, apart
+from chalkbeam.artwork import fonts as font_files
 from chalkbeam.artwork.fonts import Fonts, fonts_for
 from chalkbeam.artwork.styled import runs, undrawn
 from chalkbeam.basics.sentences import Sentence, literal
@@ -34,7 +45,13 @@ WORK_PIXELS = 20_000_000
 """Larger pictures are reduced by a whole factor as they are read: a pixel of 0.25 mm is enough for
 a long sheet of transfers."""
 
+LARGEST_TEXT = 200_000_000
+"""Bytes of an SVG, unpacked."""
+DEEPEST = 1000
+"""Elements of an SVG one in another; the parser's tree is walked to twice that without harm."""
+
 Pixels = NDArray[np.uint8]
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +94,12 @@ def read_picture(path: Path, page: int = 1) -> Picture:
         If the file is missing, unreadable, empty or far too large.
     """
     path = Path(path)
-    if path.is_dir():
-        raise Refusal(f"{path} is a folder: name the artwork file in it.")
-    if not path.is_file():
-        raise Refusal(f"There is no artwork file {path}: check the name and the folder.")
     try:
-        data = path.read_bytes()
+        data = read_whole(path, LARGEST_FILE)
+    except IsADirectoryError:
+        raise Refusal(f"{path} is a folder: name the artwork file in it.") from None
+    except FileNotFoundError:
+        raise Refusal(f"There is no artwork file {path}: check the name and the folder.") from None
     except OSError as error:
         raise Refusal(
             f"{path.name} cannot be read ({error.strerror}): check that you may open the file."
@@ -90,7 +107,7 @@ def read_picture(path: Path, page: int = 1) -> Picture:
     if not data:
         raise Refusal(f"{path.name} is empty: export the artwork again.")
     if data[:1024].lstrip().startswith(b"%PDF"):
-        return _read_pdf(path.name, data, page)
+        return _drawn_apart(path.name, partial(_read_pdf, path.name, data, page))
     if path.suffix.lower() in {".svg", ".svgz"} or b"<svg" in data[:4096]:
         return _read_svg(path, data)
     return _read_raster(path.name, data)
@@ -98,33 +115,32 @@ def read_picture(path: Path, page: int = 1) -> Picture:
 
 def _read_raster(name: str, data: bytes) -> Picture:
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            image = Image.open(io.BytesIO(data))
-        with image:
-            if image.width * image.height > MOST_PIXELS:
-                raise Refusal(
-                    f"{name} has {image.width} x {image.height} pixels, more than Chalkbeam "
-                    "reads: export it at 300 dpi."
-                )
-            pictures = getattr(image, "n_frames", 1)
-            factor = math.ceil(math.sqrt(image.width * image.height / WORK_PIXELS))
-            ImageOps.exif_transpose(image, in_place=True)
-            rgba = _to_rgba(image if factor == 1 else _reduced(image, factor))
-    except Refusal:
-        raise
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError, MemoryError) as error:
-        raise Refusal(
-            f"{name} is not a picture Chalkbeam can read: export it as PNG, SVG or PDF."
-        ) from error
-    except Image.DecompressionBombError as error:
+        rgba, pictures = from_picture(data, partial(_upright, name))
+    except TooManyPixels:
         raise Refusal(
             f"{name} has more pixels than Chalkbeam reads: export it at 300 dpi."
-        ) from error
+        ) from None
+    except (NoPicture, DamagedPicture):
+        raise Refusal(
+            f"{name} is not a picture Chalkbeam can read: export it as PNG, SVG or PDF."
+        ) from None
     remarks: tuple[Sentence, ...] = ()
     if pictures > 1:
         remarks = (Sentence(f"The file holds {pictures} pictures: the first of them is taken."),)
     return Picture(name, rgba, None, False, remarks)
+
+
+def _upright(name: str, image: Image.Image) -> tuple[Pixels, int]:
+    """Return a picture's pixels, RGBA and not too many, and how many pictures its file holds."""
+    if image.width * image.height > MOST_PIXELS:
+        raise Refusal(
+            f"{name} has {image.width} x {image.height} pixels, more than Chalkbeam "
+            "reads: export it at 300 dpi."
+        )
+    pictures = int(getattr(image, "n_frames", 1))
+    factor = math.ceil(math.sqrt(image.width * image.height / WORK_PIXELS))
+    ImageOps.exif_transpose(image, in_place=True)
+    return _to_rgba(image if factor == 1 else _reduced(image, factor)), pictures
 
 
 def _reduced(image: Image.Image, factor: int) -> Image.Image:
@@ -145,21 +161,47 @@ def _to_rgba(image: Image.Image) -> Pixels:
     return np.array(image.convert("RGBA"))
 
 
-def _read_svg(path: Path, data: bytes) -> Picture:
+def _drawn_apart(name: str, draw: Callable[[], Result]) -> Result:
+    """Return what is drawn in the process apart.
+
+    Raises
+    ------
+    Refusal
+        As `draw`, or where drawing it crashed, took too long or too much memory.
+    """
     try:
-        text, root = _parsed(data)
-        _check_links(path, root)
-        fonts = fonts_for(path.name, root)
-        image = _draw_svg(text, path, fonts, width=VECTOR_PIXELS)
-        if image.height > VECTOR_PIXELS:
-            image = _draw_svg(text, path, fonts, height=VECTOR_PIXELS)
-        rgba = np.array(image.convert("RGBA"))
+        return apart(draw)
     except Refusal:
         raise
-    except (ElementTree.ParseError, LookupError, ValueError, OSError, EOFError) as error:
+    except Lost as lost:
+        raise Refusal(
+            f"{name} cannot be drawn, it {lost}: simplify the drawing, or export it as PNG."
+        ) from None
+    except Exception as error:  # a damaged drawing raises whatever its reader runs into
+        raise Refusal(
+            f"{name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
+        ) from error
+
+
+def _read_svg(path: Path, data: bytes) -> Picture:
+    try:
+        text = _svg_text(data)
+    except (LookupError, ValueError, OSError, EOFError, zlib.error) as error:
         raise Refusal(
             f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
         ) from error
+    have = font_files.installed() if "text" in text else {}
+    return _drawn_apart(path.name, partial(_drawing, resolved(path), text, have, VECTOR_PIXELS))
+
+
+def _drawing(path: Path, text: str, have: Mapping[str, tuple[Path, ...]], pixels: int) -> Picture:
+    """Return an SVG as pixels, its longer side so many."""
+    root = _root(text)
+    _check_links(path, root)
+    fonts = fonts_for(path.name, root, have)
+    rgba = _draw_svg(text, path, fonts, width=pixels)
+    if rgba.shape[0] > pixels:
+        rgba = _draw_svg(text, path, fonts, height=pixels)
     width = _physical(root.get("width", ""))
     height = _physical(root.get("height", ""))
     if width:
@@ -182,32 +224,51 @@ def linked_files(path: Path) -> tuple[Path, ...]:
     A drawing within it has none: the renderer shows no pictures of those.
     """
     try:
-        data = path.read_bytes()
+        data = read_whole(path, LARGEST_FILE)
         if path.suffix.lower() not in {".svg", ".svgz"} and b"<svg" not in data[:4096]:
             return ()
-        links = tuple(_links(_parsed(data)[1]))
+        links = tuple(_links(_root(_svg_text(data))))
+        return tuple(
+            place
+            for link in links
+            if not link.startswith(("data:", "#")) and (place := _within(path, link)) is not None
+        )
     except (ElementTree.ParseError, LookupError, ValueError, OSError, EOFError, zlib.error):
         return ()
-    return tuple(path.parent / link for link in links if not link.startswith(("data:", "#")))
 
 
 def _links(root: ElementTree.Element) -> Iterator[str]:
     """Yield where a drawing's pictures are, empty where one does not say."""
     for element in root.iter():
         if str(element.tag).endswith(("}image", "}feImage")):
-            yield element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+            # Of two, renderers choose differently.
+            said = [element.get(name) for name in ("href", "{http://www.w3.org/1999/xlink}href")]
+            yield from [link for link in said if link is not None] or [""]
 
 
 def _check_links(path: Path, root: ElementTree.Element) -> None:
-    """Refuse a drawing with a picture which is not there, or has text: it would be left out."""
+    """Refuse a drawing with a picture which is not there, is elsewhere, or has text."""
     for link in _links(root):
-        if link.startswith(("data:", "#")) or (link and (path.parent / link).is_file()):
+        if link.startswith(("data:", "#")):
             _check_inner(path, link)
             continue
-        raise Refusal(
-            f"{path.name} links to a picture that is not there ({link[:80] or 'without a name'}): "
-            "embed the picture and export it again."
-        )
+        where = _within(path, link) if link else None
+        if where is None and link and (path.parent / link).exists():
+            raise Refusal(
+                f"{path.name} links to a picture outside its folder ({link[:80]}): embed the "
+                "picture and export it again."
+            )
+        if where is None or not where.is_file():
+            raise Refusal(
+                f"{path.name} links to a picture that is not there "
+                f"({link[:80] or 'without a name'}): embed the picture and export it again."
+            )
+        _check_inner(path, link)
+
+
+def _within(path: Path, link: str) -> Path | None:
+    """Return the file that a drawing links to; None where it is not below the drawing's folder."""
+    return below(path.parent, link)
 
 
 def _check_inner(path: Path, link: str) -> None:
@@ -218,10 +279,10 @@ def _check_inner(path: Path, link: str) -> None:
         with urlopen(link) as stream:  # a data: URL holds its data itself
             data = stream.read()
     elif link.lower().endswith((".svg", ".svgz")):
-        data = (path.parent / link).read_bytes()
+        data = read_whole(path.parent / link, LARGEST_FILE)
     else:
         return
-    root = _parsed(data)[1]
+    root = _root(_svg_text(data))
     if undrawn(root) or runs(root):
         raise Refusal(
             f"{path.name} shows another drawing with text, which would be left out: turn the "
@@ -229,18 +290,38 @@ def _check_inner(path: Path, link: str) -> None:
         )
 
 
-def _parsed(data: bytes) -> tuple[str, ElementTree.Element]:
-    """Return an SVG's text and its root, unpacked where it is packed."""
-    if data[:2] == b"\x1f\x8b":
-        import gzip
+def _root(text: str) -> ElementTree.Element:
+    """Return an SVG's root.
 
-        data = gzip.decompress(data)
-    text = _svg_text(data)
-    return text, ElementTree.fromstring(text)
+    Raises
+    ------
+    ElementTree.ParseError
+        If the text is no XML, or nested so deep that walking it would overrun the stack.
+    """
+    depth = 0
+    root: ElementTree.Element | None = None
+    for event, element in ElementTree.iterparse(io.BytesIO(text.encode()), ("start", "end")):
+        root = element if root is None else root
+        depth += 1 if event == "start" else -1
+        if depth > DEEPEST:
+            raise ElementTree.ParseError(f"more than {DEEPEST} elements one in another")
+    if root is None:
+        raise ElementTree.ParseError("no element")
+    return root
 
 
 def _svg_text(data: bytes) -> str:
-    """Return an SVG's text: in the encoding it declares, else UTF-8 or UTF-16 by its mark."""
+    """Return an SVG's text, unpacked.
+
+    It is in the encoding that it declares, else in UTF-8, or in UTF-16 by its mark.
+    """
+    if data[:2] == b"\x1f\x8b":
+        import gzip
+
+        with gzip.open(io.BytesIO(data)) as packed:
+            data = packed.read(LARGEST_TEXT + 1)
+    if len(data) > LARGEST_TEXT:
+        raise ValueError(f"more than {LARGEST_TEXT} bytes of text")
     if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
         text = data.decode("utf-16")
     else:
@@ -256,7 +337,7 @@ def _draw_svg(
     fonts: Fonts | None,
     width: int | None = None,
     height: int | None = None,
-) -> Image.Image:
+) -> Pixels:
     import resvg_py
 
     generic = {} if fonts is None else fonts.generic
@@ -265,7 +346,7 @@ def _draw_svg(
         width=width,
         height=height,
         dpi=CSS_DPI,
-        resources_dir=str(path.resolve().parent),
+        resources_dir=str(resolved(path).parent),
         skip_system_fonts=True,  # reading hundreds of fonts takes longer than drawing
         font_files=[] if fonts is None else [str(file) for file in fonts.files],
         font_family=generic.get("serif"),
@@ -273,7 +354,7 @@ def _draw_svg(
         sans_serif_family=generic.get("sans-serif"),
         monospace_family=generic.get("monospace"),
     )
-    return Image.open(io.BytesIO(drawn))
+    return from_picture(drawn, _to_rgba)
 
 
 def _physical(text: str) -> float | None:

@@ -56,7 +56,7 @@ class Fonts:
     named: tuple[str, ...]
 
 
-def fonts_for(name: str, root: Element) -> Fonts | None:
+def fonts_for(name: str, root: Element, have: Mapping[str, tuple[Path, ...]]) -> Fonts | None:
     """Return the fonts that a drawing's text needs; None if it holds no text.
 
     Parameters
@@ -65,6 +65,8 @@ def fonts_for(name: str, root: Element) -> Fonts | None:
         The file's name, for the sentence of a refusal.
     root : Element
         The SVG's root.
+    have : mapping of str to tuple of Path
+        The files of every font family, as `installed`.
 
     Raises
     ------
@@ -80,7 +82,6 @@ def fonts_for(name: str, root: Element) -> Fonts | None:
     text = runs(root)
     if not text:
         return None
-    have = installed()
     generic = {kind: _stand_in(kind, have) for kind in GENERIC}
     named: dict[str, None] = {}
     for run in text:

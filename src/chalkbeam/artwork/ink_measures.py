@@ -14,7 +14,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.files import read_whole, resolved
 from calibration.geometry import XY, Points
+from calibration.picture_files import LARGEST_FILE
 from chalkbeam.artwork.files import Picture, linked_files, read_picture
 from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
 from chalkbeam.basics.sentences import Sentence
@@ -84,12 +86,12 @@ def measured_ink(
     path = Path(path)
     content = _digest(path)
     linked = (_digest(each) for each in _linked(path, content))
-    return _measured_ink(path.resolve(), (content, *linked), page, mirrored, whole)
+    return _measured_ink(resolved(path), (content, *linked), page, mirrored, whole)
 
 
 def _digest(path: Path) -> bytes:
     try:
-        return hashlib.sha256(path.read_bytes()).digest()
+        return hashlib.sha256(read_whole(path, LARGEST_FILE)).digest()
     except (OSError, ValueError):
         return b""  # reading it as a picture says what is wrong
 

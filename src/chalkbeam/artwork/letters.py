@@ -14,7 +14,9 @@ import shapely.affinity
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from calibration.files import read_whole
 from calibration.refusal import Refusal
+from calibration.worker import Lost, apart
 from chalkbeam.artwork.measure import check_margin, check_size
 from chalkbeam.artwork.outline import outline_of
 from chalkbeam.artwork.values import Artwork, Box, convex_hull, optical_centre
@@ -25,6 +27,10 @@ from overlay.text.typeface import BUNDLED_FONT, Letter, Typeface, typeface
 
 MOST_LETTERS = 60
 """A longer line is no name."""
+LARGEST_FONT = 100_000_000
+"""Bytes; the largest fonts of Chinese are a fifth of it."""
+FAR = 1e6
+"""mm from the pen where no ink of letters 100 mm high lies; only damaged outlines reach there."""
 MOST_TURN = 1.5 * math.pi
 """Text bent further round than this runs into itself."""
 
@@ -77,7 +83,7 @@ def letter(
         raise Refusal(f"“{text}”: the size must be larger than zero.")
     check_letters(text, font)
     check_margin(f"“{text}”", sheet_margin)
-    face = typeface(font)
+    face = _face(font, text)
     if height is not None:
         cap, shape = height, _set(face, text, height, arc)
     else:
@@ -115,7 +121,7 @@ def check_letters(text: str, font: Path = BUNDLED_FONT) -> None:
             f"“{''.join(filter(str.isprintable, text))}” holds a hidden sign that steers the "
             "direction of writing: type the text anew."
         )
-    face = typeface(font)
+    face = _face(font, text)
     missing = face.missing(text)
     if missing:
         raise Refusal(
@@ -130,7 +136,7 @@ def letter_ink(
 
     Counters stay open, where the artwork's outline has outer edges alone.
     """
-    _, shape = _fitted(typeface(font), artwork.name, 100.0, arc, artwork.ink.width)
+    _, shape = _fitted(_face(font, artwork.name), artwork.name, 100.0, arc, artwork.ink.width)
     left, top, right, bottom = shape.bounds
     return shapely.affinity.translate(shape, -(left + right) / 2, -(top + bottom) / 2)
 
@@ -148,6 +154,52 @@ def letter_mask(
     )
     shapely.prepare(shape)
     return np.asarray(shapely.contains_xy(shape, *np.meshgrid(x, y)), np.bool_)
+
+
+def _face(font: Path, text: str) -> Typeface:
+    """Return a font that sets a text without harm: one of others is tried apart first.
+
+    Raises
+    ------
+    Refusal
+        If it is missing or no font, or setting the text in it fails in any way.
+    """
+    if font != BUNDLED_FONT:
+        try:
+            state = font.stat()
+        except (OSError, ValueError):
+            raise Refusal(
+                f"The font {font} is not there: give the path of a .ttf or .otf file."
+            ) from None
+        _try_apart(font, (state.st_mtime_ns, state.st_size), text)
+    return typeface(font)
+
+
+@functools.lru_cache(maxsize=4096)
+def _try_apart(font: Path, state: tuple[int, int], text: str) -> None:
+    del state  # an edited font is tried again
+    try:
+        read_whole(font, LARGEST_FONT)
+        apart(_try, font, text)
+    except Refusal:
+        raise
+    except OSError as error:
+        raise Refusal(f"{font.name} cannot be read: {error.strerror}.") from None
+    except Lost as lost:
+        raise Refusal(f"{font.name} cannot be read as a font, it {lost}: choose another.") from None
+    except Exception:  # whatever a damaged table runs into
+        raise Refusal(
+            f"{font.name} cannot be read as a font: give a .ttf or .otf file with outlines."
+        ) from None
+
+
+def _try(font: Path, text: str) -> None:
+    """Set a text in a font, whatever comes of it."""
+    face = typeface(font)
+    if not face.missing(text):
+        bounds = _set(face, text, 100.0, None).bounds
+        if not all(math.isfinite(side) and abs(side) < FAR for side in bounds):
+            raise ValueError(f"letters {bounds} from the pen")
 
 
 def _width(shape: BaseGeometry) -> float:

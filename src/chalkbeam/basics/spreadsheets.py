@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.files import read_whole
 from calibration.refusal import Refusal
 
 LARGEST = 50_000_000
@@ -75,12 +76,7 @@ def digest_of(path: Path) -> str:
 
 def _bytes(path: Path) -> bytes:
     try:
-        if path.stat().st_size > LARGEST:
-            raise Refusal(
-                f"{path} is larger than {LARGEST // 1_000_000} MB, too large for a run sheet: "
-                "save the order alone to a file."
-            )
-        return path.read_bytes()
+        return read_whole(path, LARGEST)
     except FileNotFoundError:
         raise Refusal(f"There is no file {path}: check the name.") from None
     except OSError as error:

@@ -9,10 +9,11 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
+from calibration.files import read_whole
 from calibration.refusal import Refusal
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -105,12 +106,34 @@ def parse_data(text: str, model: type[Model], name: str) -> Model:
     Refusal
         With every fault and the line it stands on.
     """
+    return checked_data(parse_toml(text, name), text, model, name)
+
+
+def parse_toml(text: str, name: str) -> dict[str, Any]:
+    """Return TOML `text` as it stands.
+
+    Raises
+    ------
+    Refusal
+        If it is none, or holds numbers or nests beyond what is read.
+    """
     try:
-        raw = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise Refusal(f"{name} is not TOML: {_sentence(str(error))}; correct that line.") from None
+    except (ValueError, RecursionError):  # of Python's limits for whole numbers and calls
+        raise Refusal(
+            f"{name} is not TOML: it has a number of thousands of digits, or brackets thousands "
+            "deep; correct that."
+        ) from None
+
+
+def checked_data(raw: Mapping[str, object], text: str, model: type[Model], name: str) -> Model:
+    """Return what was read of `text` as a `model`. Parameters and refusals as `parse_data`."""
     try:
         return model.model_validate(raw)
+    except (ArithmeticError, RecursionError):  # of a sum of numbers, each of which may be
+        raise Refusal(f"{name} cannot be used: it has a number that is far too large.") from None
     except ValidationError as error:
         faults = []
         for fault in error.errors():
@@ -129,12 +152,22 @@ def read_data(path: Path, model: type[Model]) -> Model:
     Refusal
         If the file cannot be read, is not TOML or does not fit the model, with the line.
     """
+    return parse_data(read_text(path), model, str(path))
+
+
+def read_text(path: Path) -> str:
+    """Return a data file's text.
+
+    Raises
+    ------
+    Refusal
+        If the file cannot be read, or is not UTF-8.
+    """
     try:
-        text = path.read_text(encoding="utf-8")
+        return read_whole(path).decode("utf-8").replace("\r\n", "\n")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
         raise Refusal(f"{path} cannot be read: {reason}.") from None
-    return parse_data(text, model, str(path))
 
 
 FolderState = tuple[tuple[str, int], ...]

@@ -83,6 +83,7 @@ def main() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _print_anything()
     try:
+        _check_words(sys.argv[1:])
         code = app(prog_name="chalkbeam", standalone_mode=False)
         if isinstance(code, int):
             sys.exit(code)
@@ -101,6 +102,17 @@ def main() -> None:
             file=sys.stderr,
         )
         sys.exit(2)
+
+
+def _check_words(words: list[str]) -> None:
+    """Refuse what is no text: a file's name in bytes that this system cannot read."""
+    for word in words:
+        if any("\ud800" <= letter <= "\udfff" for letter in word):
+            plain = word.encode(errors="replace").decode()
+            raise Refusal(
+                f"“{plain}” is not written in UTF-8, and so can be neither shown nor kept: rename "
+                "the file, or type the name anew."
+            )
 
 
 def _command() -> Any:

@@ -19,10 +19,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.geometry import Points
 from calibration.model.pinhole import Array
 from calibration.model.projector import ProjectorMap
+from calibration.picture_files import LARGEST_FILE
 from calibration.refusal import Refusal
 from calibration.rig.eye import axis_of_lines, check_light
 from calibration.rig.file import Rig
@@ -386,12 +387,12 @@ def _named(path: Path) -> dict[str, str]:
     if not path.is_file():
         return {}
     try:
-        content = json.loads(path.read_text("utf-8"))
+        content = json.loads(read_whole(path))
         if content["kind"] != KIND:
             raise ValueError(content["kind"])
         newer = content["version"] > VERSION
         named = {str(each["name"]): Path(each["file"]).stem.lower() for each in content["pictures"]}
-    except (OSError, ValueError, LookupError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
         raise Refusal(
             f"{path} does not name the pictures of a burst: make it again beside the patterns."
         ) from None
@@ -402,9 +403,9 @@ def _named(path: Path) -> dict[str, str]:
 
 def _read(path: Path) -> U8:
     image = None
-    data = np.fromfile(path, np.uint8)
-    if data[:8].tobytes().startswith(_SIGNATURES):  # nothing but PNG and JPEG is ever decoded
-        image = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    content = read_whole(path, LARGEST_FILE)
+    if content.startswith(_SIGNATURES):
+        image = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR)
     if image is None:
         raise Refusal(
             f"{path} is damaged or no picture of PNG or JPEG: take the whole burst again."

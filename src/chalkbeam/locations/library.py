@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -14,9 +13,11 @@ from chalkbeam.basics.suggestions import choices
 from chalkbeam.basics.toml_files import (
     DataFolder,
     FolderState,
+    checked_data,
     folder_state,
-    read_data,
+    parse_toml,
     read_folder,
+    read_text,
 )
 from chalkbeam.locations.schema import Location, Preset
 from chalkbeam.locations.twins import twin_of
@@ -43,13 +44,15 @@ def read_location(path: Path, builtin: bool = False) -> tuple[Location, ...]:
     Refusal
         If the file is unusable, with every fault and its line.
     """
-    preset = read_data(path, Preset)
+    text = read_text(path)
+    raw = parse_toml(text, str(path))
+    preset = checked_data(raw, text, Preset, str(path))
     origin = None if builtin else path
     found = Location(path.stem if builtin else _builtin_name(path.stem), preset, origin)
     if preset.twin is None:
         return (found,)
-    raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    return found, Location(preset.twin, Preset.model_validate(twin_of(raw)), origin)
+    twin = checked_data(twin_of(raw), text, Preset, str(path))
+    return found, Location(preset.twin, twin, origin)
 
 
 @functools.cache

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from calibration.files import below
 from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import Row, column_letter, is_blank
 from chalkbeam.basics.units import Unit
@@ -306,6 +308,13 @@ class RowReader:
             if column and not self._row.is_bad(column):
                 self._row.wrong(column, "the artwork is missing: name its file")
             return None
+        if below(self.folder, text.replace("\\", "/")) is None:
+            self._row.wrong(
+                column,
+                f"“{text}” leads out of the folder {self.folder}: put the file into it, or say "
+                "which folder holds the artwork",
+            )
+            return None
         path = self._find(text)
         if path is None:
             self._row.wrong(column, f"there is no file “{text}” in {self.folder}: check the name")
@@ -314,8 +323,9 @@ class RowReader:
 
     def _find(self, text: str) -> Path | None:
         if text not in self._files:
-            path = self.folder / text.replace("\\", "/")
-            self._files[text] = path.resolve() if path.is_file() or self.absent else None
+            path = below(self.folder, text.replace("\\", "/"))
+            there = path is not None and (path.is_file() or self.absent)
+            self._files[text] = Path(os.path.realpath(path)) if path and there else None
         return self._files[text]
 
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.files import resolved
 from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Piece
@@ -69,7 +70,7 @@ def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
     digest : str
         … or of the very same bytes under another name.
     """
-    run = store.latest(digest, sheet.resolve())
+    run = store.latest(digest, resolved(sheet))
     if run is None:
         return None
     events = store.events(run)

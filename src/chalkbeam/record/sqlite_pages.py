@@ -18,12 +18,16 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.files import read_whole
+
 Value = None | int | float | str | bytes
 
 MAGIC = b"SQLite format 3\x00"
 WAL_MAGIC = (0x377F0682, 0x377F0683)
 USUAL_SIZE = 4096
 """Bytes of a page where the file's head does not say: what SQLite makes since 2016."""
+LARGEST = 4_000_000_000
+"""Bytes of a record that is read whole; a busy shop's year takes a hundredth."""
 LONGEST = 200_000_000
 """A row of more bytes than this is a spoiled length, not a row."""
 
@@ -66,7 +70,7 @@ def _log_beside(path: Path) -> Path:
 
 
 def _bytes(path: Path) -> bytes:
-    return path.read_bytes() if path.is_file() else b""
+    return read_whole(path, LARGEST) if path.is_file() else b""
 
 
 def rows(file: bytes, log: bytes = b"") -> Iterator[FoundRow]:

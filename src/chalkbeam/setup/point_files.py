@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.files import read_whole
 from calibration.geometry import Points
 from calibration.refusal import Refusal
 from calibration.solve.values import Cross
@@ -42,7 +43,7 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
         If the file cannot be read, a column is missing or a cell is no length.
     """
     try:
-        text = path.read_text("utf-8-sig")
+        text = read_whole(path).decode("utf-8-sig")
     except FileNotFoundError:
         raise Refusal(f"There is no file of points at {path}: check the name.") from None
     except (OSError, UnicodeDecodeError):

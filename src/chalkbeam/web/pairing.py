@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.refusal import Refusal
 from chalkbeam.web.doors import Device, Right
 
@@ -91,9 +91,9 @@ def digest_of(secret: str) -> str:
 def _read(file: Path) -> list[Device]:
     """Return the devices of a file; none where it is damaged: each can be paired again."""
     try:
-        rows = json.loads(file.read_text("utf-8"))["devices"]
+        rows = json.loads(read_whole(file))["devices"]
         return [Device(**{**row, "right": Right(row["right"])}) for row in rows]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return []
 
 

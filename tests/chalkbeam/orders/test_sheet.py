@@ -243,3 +243,18 @@ def test_lettering_the_font_cannot_set_is_a_problem_of_its_cell(order):
     assert "has no “日”" in found[0]
     assert "hidden sign" in found[1]
     assert "80 letters" in found[2]
+
+
+@pytest.mark.parametrize("name", ["../crest.svg", "art/../../crest.svg", "{folder}/crest.svg"])
+def test_artwork_is_taken_from_its_folder_alone(order, tmp_path, name):
+    inner = tmp_path / "inner"
+    inner.mkdir()
+    order("")
+    path = inner / "order.csv"
+    named = name.format(folder=tmp_path)
+    path.write_text(f"{HEADER}\n{ROW.replace('crest.svg', named)}\n")
+    (said,) = problems(path)
+    assert f"“{named}” leads out of the folder {inner}" in said
+    below = path.read_text().replace(named, "inner/../crest.svg")
+    path.write_text(below)
+    assert len(read_sheet(path, artwork_folder=tmp_path).pieces) == 2

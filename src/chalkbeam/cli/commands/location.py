@@ -127,6 +127,7 @@ def copy_location(
     import re
 
     from calibration.files import write_whole
+    from chalkbeam.basics.toml_files import read_text
     from chalkbeam.locations import location, presets_folder
     from chalkbeam.locations.library import DATA
 
@@ -139,7 +140,7 @@ def copy_location(
     place = presets_folder() / f"{to}.toml"
     if place.exists():
         raise Refusal(f"{place} is there already: choose another name.")
-    text = source.read_text(encoding="utf-8")
+    text = read_text(source)
     if to != found.name:  # two presets cannot share one twin
         text = re.sub(r"(?m)^twin(_also)? = .*\n", "", text)
     write_whole(place, text.encode())

@@ -96,6 +96,7 @@ def run_order(
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
     print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
+    from calibration.files import resolved
     from calibration.rig import library
     from chalkbeam.cli.cautions import AT_THE_PRESS
     from chalkbeam.orders.problems import told
@@ -197,7 +198,7 @@ def run_order(
             run = None if left is None else left.run
             if planned is not None:
                 run = store.begin(
-                    planned, title=sheet.stem, sheet=sheet.resolve(), digest=digest,
+                    planned, title=sheet.stem, sheet=resolved(sheet), digest=digest,
                     earlier=None if earlier is None else earlier.id,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished

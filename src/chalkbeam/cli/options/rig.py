@@ -63,10 +63,10 @@ UpToOption = Annotated[str, typer.Option("--up-to", help="Height up to which tha
 
 def check_place(*paths: Path | None) -> None:
     """Refuse an output place that cannot be written to before any work is done."""
-    from calibration.files import check_can_write
+    from calibration.files import check_can_write, resolved
 
     for path in paths:
-        if path is not None and not path.resolve().parent.is_dir():
+        if path is not None and not resolved(path).parent.is_dir():
             raise Refusal(f"There is no folder {path.parent}: make it, or write elsewhere.")
         if path is not None:
             check_can_write(path)

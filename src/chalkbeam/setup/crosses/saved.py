@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.geometry import XY
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.setup.crosses.state import CrossState
@@ -87,7 +87,7 @@ class SavedCrosses:
 
     def _read(self) -> _File | None:
         try:
-            file = _File.model_validate_json(self.path.read_bytes())
+            file = _File.model_validate_json(read_whole(self.path))
         except FileNotFoundError:
             return None
         except (OSError, ValueError):  # of which pydantic's errors are
