@@ -58,22 +58,9 @@ def load_marks(
     tuple of Mark
         Platen frame, mm.
     """
-    pose, height = loading.platen_from_garment, loading.height
-    plate = shapely.Polygon(loading.platen.face.outline())
-    marks: list[Mark] = []
-    top, bottom = _span(placement)
-    centre = centre_line(placement)
-    line = shapely.LineString([(centre, top), (centre, bottom)])
-    marks += _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.CHAIN)
-    for edge in _guides(placement):
-        marks += _strokes(edge, pose, plate, Role.LOAD, LINE, height)
-    arrow = _arrow(placement, pose, plate, height)
+    marks, arrow = _load_lines(placement, loading)
+    height = loading.height
     marks += arrow
-    marks += _level(placement, pose, plate, height)
-    if loading.platen.pad is not None:  # true on the pad's top, which the garment still leaves bare
-        edge = xy_tuple(loading.platen.pressed())
-        top = loading.platen.height
-        marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=top))
     said = (
         [line for line in note.splitlines() if line],
         [
@@ -102,6 +89,31 @@ def load_marks(
     kept = [mark for mark in marks if mark not in arrow and mark not in hidden]
     shown = [label for label in labels if label not in hidden]
     return (*without_ends(kept, [*texts, *shown]), *arrow, *texts)
+
+
+def load_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
+    """Return the lines of `load_marks` without any lettering, which takes most of the time."""
+    marks, arrow = _load_lines(placement, loading)
+    return tuple(mark for mark in (*marks, *arrow) if not isinstance(mark, Text))
+
+
+def _load_lines(placement: Placement, loading: Loading) -> tuple[list[Mark], list[Stroke]]:
+    """Return lines with the words that belong to one, and apart the arrow to the collar."""
+    pose, height = loading.platen_from_garment, loading.height
+    plate = shapely.Polygon(loading.platen.face.outline())
+    marks: list[Mark] = []
+    top, bottom = _span(placement)
+    centre = centre_line(placement)
+    line = shapely.LineString([(centre, top), (centre, bottom)])
+    marks += _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.CHAIN)
+    for edge in _guides(placement):
+        marks += _strokes(edge, pose, plate, Role.LOAD, LINE, height)
+    marks += _level(placement, pose, plate, height)
+    if loading.platen.pad is not None:  # true on the pad's top, which the garment still leaves bare
+        edge = xy_tuple(loading.platen.pressed())
+        top = loading.platen.height
+        marks.append(Stroke(edge, Role.CLEAR, THIN, closed=True, height=top))
+    return marks, _arrow(placement, pose, plate, height)
 
 
 def _face_words(name: str) -> str:
@@ -148,13 +160,40 @@ def lay_marks(
 
     Parameters and result as `load_marks`; the lines of the note come first.
     """
+    art = _art(placement, loading)
+    marks = lay_lines(placement, loading)
+    severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
+    severe.sort(key=lambda concern: -concern.severity)
+    warned = [concern.sentence.say(unit) for concern in severe[:LONGEST_WARNINGS]]
+    words = [
+        *filter(None, note.splitlines()),
+        f"{placement.location.title}: {placement.artwork.name}",
+    ]
+    if placement.artwork.mirrored:
+        words.append("mirror-printed: shown as seen from the back")
+    kept_off = art.buffer(LINE)
+    off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
+    return (
+        *marks,
+        *_lay_words(words, warned, grounds(loading.platen, loading.height), off, kept_off),
+    )
+
+
+def _art(placement: Placement, loading: Loading) -> BaseGeometry:
+    """Return what the sheet and its ink cover, platen frame."""
+    platen_from_art = loading.platen_from_garment @ placement.garment_from_art
+    sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
+    return sheet.union(moved(ink_shape(placement.artwork), platen_from_art))
+
+
+def lay_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
+    """Return the lines of `lay_marks` without any lettering, which takes most of the time."""
     pose, height = loading.platen_from_garment, loading.height
     plate = shapely.Polygon(loading.platen.face.outline())
     platen_from_art = pose @ placement.garment_from_art
     marks: list[Mark] = []
-    ink = moved(ink_shape(placement.artwork), platen_from_art)
     sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
-    art = sheet.union(ink)
+    art = _art(placement, loading)
     marks += _hatches(placement, loading, art, height)
     if loading.platen.pad is not None:
         edge = xy_tuple(loading.platen.pressed())
@@ -168,18 +207,7 @@ def lay_marks(
     x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
     arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
-    severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
-    severe.sort(key=lambda concern: -concern.severity)
-    warned = [concern.sentence.say(unit) for concern in severe[:LONGEST_WARNINGS]]
-    words = [
-        *filter(None, note.splitlines()),
-        f"{placement.location.title}: {placement.artwork.name}",
-    ]
-    if placement.artwork.mirrored:
-        words.append("mirror-printed: shown as seen from the back")
-    kept_off = art.buffer(LINE)
-    off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
-    return (*marks, *_lay_words(words, warned, grounds(loading.platen, height), off, kept_off))
+    return tuple(marks)
 
 
 def _lay_words(

@@ -353,7 +353,7 @@ def open_window(rig: Rig) -> None:
         )
         return lambda: controller
 
-    run_in_window(lambda tell: prepare(), output, rig, None, beside=False, say=print)
+    run_in_window(lambda tell: prepare(), output, rig, None, beside=None, say=print)
 
 
 def _piece(number: int, imprint: DemoImprint) -> Piece:

@@ -10,23 +10,26 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.geometry import Isometry, PlatenFace
+from calibration.geometry import XY, Isometry, PlatenFace, xy_tuple
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice
-from chalkbeam.light.marks import lay_marks, load_marks
+from chalkbeam.light.marks import lay_lines, load_lines
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Art
 from chalkbeam.orders.times import format_duration
+from chalkbeam.placement import Severity
 from chalkbeam.placement.shift import Shift
+from chalkbeam.placement.values import worst_first
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Outcome, Progress
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.help import shift_words
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
 from chalkbeam.station.scene import fitting, question
-from chalkbeam.station.values import OperatorState, RunView
+from chalkbeam.station.values import Asking, OperatorState, RunView
 from chalkbeam.station.words import piece_words, place_words
-from overlay.marks import Dash, Mark, Role, Stroke, Text
+from overlay.marks import Dash, Mark, Role, Stroke
 from overlay.palette import RGB
 
 AHEAD = 9
@@ -112,10 +115,16 @@ class Display:
         Seconds of dwell; when it is over, s on the monotonic clock.
     asked : tuple of str
         A question with its answers; empty if there is none.
+    typing : bool
+        Whether the answer is typed, letter by letter; else it is one of those listed.
+    moving : bool
+        Whether the garment's lines are being moved on to the real collar.
     moved : str
         How far lines were moved.
     remark, trouble : str
         The last remark; what is wrong.
+    warnings : tuple of (Severity, str)
+        What to know before this imprint is pressed, the worst first.
     coming : tuple of (str, str)
         The stops to come: what, and what to change before.
     results : tuple of (str, str)
@@ -131,6 +140,8 @@ class Display:
     plan : tuple of Mark
         Lines of the plan view, platen frame.
     picture : ArtPicture or None
+    outline : tuple of XY
+        Of the garment's face as it is to lie, platen frame, mm; empty where it is unknown.
     """
 
     title: str
@@ -147,9 +158,12 @@ class Display:
     dwell: float | None
     dwell_ends: float | None
     asked: tuple[str, ...]
+    typing: bool
+    moving: bool
     moved: str
     remark: str
     trouble: str
+    warnings: tuple[tuple[Severity, str], ...]
     coming: tuple[tuple[str, str], ...]
     results: tuple[tuple[str, str], ...]
     pressed: int
@@ -163,6 +177,7 @@ class Display:
     cloth: RGB
     plan: tuple[Mark, ...]
     picture: ArtPicture | None
+    outline: tuple[XY, ...]
 
 
 def display_of(view: RunView, state: OperatorState) -> Display:
@@ -191,9 +206,12 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         dwell=press.dwell if press is not None else None,
         dwell_ends=None if dwell is None else dwell.ends,
         asked=question(state, state.asking) if state.asking is not None else (),
+        typing=state.asking is Asking.JUMP,
+        moving=state.moving is not None,
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else state.said,
         trouble=state.trouble or view.refused or view.sheet_note,
+        warnings=_warnings(choice, nudge, view.unit),
         coming=_coming(progress),
         results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),
@@ -207,6 +225,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         cloth=cloth_of(stop.piece.colour if stop is not None else ""),
         plan=_plan(view.rig.face, choice, progress.at.step, nudge),
         picture=_picture(choice, stop, nudge),
+        outline=_outline(choice),
     )
 
 
@@ -250,9 +269,22 @@ def _plan(face: PlatenFace, choice: Choice | None, step: Step, nudge: Shift) -> 
     marks: list[Mark] = [Stroke(edge, Role.CHECK, 2.0, closed=True, dash=Dash.SOLID)]
     if choice is None:
         return tuple(marks)
-    lines = list(load_marks(choice.placement, choice.loading)) if step is Step.LOAD else []
-    lines += lay_marks(choice.laid(nudge), choice.loading)
-    return (*marks, *(mark for mark in lines if not isinstance(mark, Text)))
+    if step is Step.LOAD:
+        marks += load_lines(choice.placement, choice.loading)
+    return (*marks, *lay_lines(choice.laid(nudge), choice.loading))
+
+
+def _outline(choice: Choice | None) -> tuple[XY, ...]:
+    if choice is None:
+        return ()
+    return xy_tuple(choice.loading.platen_from_garment.apply(choice.placement.face.outline))
+
+
+def _warnings(choice: Choice | None, nudge: Shift, unit: Unit) -> tuple[tuple[Severity, str], ...]:
+    if choice is None:
+        return ()
+    every = worst_first((*choice.laid(nudge).warnings, *choice.loading.concerns))
+    return tuple((each.severity, each.sentence.say(unit)) for each in every)
 
 
 def _picture(choice: Choice | None, stop: Stop | None, nudge: Shift) -> ArtPicture | None:

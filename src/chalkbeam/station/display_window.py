@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 
 from chalkbeam.station.display import Display, GettingReady
 from chalkbeam.station.display_picture import SIZE
+from chalkbeam.station.taps import TapAnswer
 from overlay.window.child_process import GONE, SideWindow, told_over
 from overlay.window.inputs import Closed, Input, Key, Resized, Told
 
@@ -34,9 +35,15 @@ class OperatorWindow(SideWindow):
     def __init__(self, clear: int | None = None) -> None:
         super().__init__(_serve, clear)
 
-    def show(self, display: Display | GettingReady) -> None:
+    rings = True
+
+    def show(self, display: Display | GettingReady, number: str = "") -> None:
         """Show this; nothing happens once the window is closed."""
+        del number  # its keys are typed by who looks at it
         self.send(display)
+
+    def answer(self, answer: TapAnswer) -> None:
+        """Nothing is tapped here."""
 
     def listen(self, post: Callable[[Input], None]) -> None:
         """Pass the display's keys on from now on."""

@@ -1,4 +1,4 @@
-"""The window that lights the platen, with the operator's display beside it: a station's host.
+"""The window that lights the platen, with what the operator looks at beside it: a station's host.
 
 A host takes inputs to the controller and shows what it then says: the scene through an output,
 the rest as a `Display`. The controller knows no host, so that there may be others.
@@ -8,22 +8,43 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from typing import Protocol
 
 from calibration.rig.file import Rig
 from chalkbeam.light.pages import waiting_marks
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.display import GettingReady, display_of
-from chalkbeam.station.display_window import OperatorWindow
+from chalkbeam.station.display import Display, GettingReady, display_of
 from chalkbeam.station.dwell import Bell
 from chalkbeam.station.frames import FrameCache
 from chalkbeam.station.run_when_ready import run_when_ready
+from chalkbeam.station.taps import Tap, TapAnswer, Taps
 from overlay.draw.frame import render
 from overlay.palette import DEFAULT_PALETTE, Palette
 from overlay.window.displays import Screen
+from overlay.window.inputs import Input, Told
 from overlay.window.sound import beep
 
 Tell = Callable[[GettingReady], None]
 """Tells the operator's display how far the order is got ready; from any thread."""
+
+
+class Beside(Protocol):
+    """What the operator looks at beside the light, and may type or tap at."""
+
+    rings: bool
+    """Whether it tells the end of a dwell by a tone."""
+
+    def show(self, display: Display | GettingReady, number: str = "") -> None:
+        """Show this, from any thread; `number` is that of the state, for taps."""
+
+    def listen(self, post: Callable[[Input], None]) -> None:
+        """Pass keys on from now on, and a `Tap` as `Told`."""
+
+    def answer(self, answer: TapAnswer) -> None:
+        """Be told what became of a tap."""
+
+    def close(self) -> None:
+        """Show nothing any more."""
 
 
 def run_in_window(
@@ -32,11 +53,11 @@ def run_in_window(
     rig: Rig,
     number: int | None,
     *,
-    beside: bool,
+    beside: Beside | None,
     say: Callable[[str], None],
     palette: Palette = DEFAULT_PALETTE,
 ) -> StationController | None:
-    """Open the windows and work until the operator leaves.
+    """Open the window and work until the operator leaves.
 
     Parameters
     ----------
@@ -49,8 +70,8 @@ def run_in_window(
         Its picture is the window's.
     number : int or None
         The projector's display; None for an ordinary window.
-    beside : bool
-        Whether the operator has a display beside the light.
+    beside : Beside or None
+        The operator's display beside the light; closed at the end.
     say : callable
         Is told what the light cannot say: that it is gone.
     palette : Palette
@@ -61,41 +82,51 @@ def run_in_window(
     StationController or None
         None if the operator left before anything was ready.
     """
-    operator = OperatorWindow(clear=number) if beside else None
-    bell = Bell()  # with an operator's display it is that which rings
+    bell, taps = Bell(), Taps()
+    own_bell = beside is None or not beside.rings
     told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
-        rings = bell.due(now.dwell) if operator is None else None
+        rings = bell.due(now.dwell) if own_bell else None
         times = (now.state.due, rings, now.count_due(time.monotonic()))
         return min((each for each in times if each is not None), default=None)
 
+    def update(now: StationController, happened: Input) -> StationController:
+        match happened:
+            case Told(Tap() as tap):
+                answer = taps.take(now, tap)
+                if beside is not None:
+                    beside.answer(answer)
+                return now
+            case _:
+                return now.take(happened)
+
     def shown(now: StationController) -> None:
         nonlocal told, trouble
-        if operator is None and bell.rings(now.dwell, time.monotonic()):
+        if own_bell and bell.rings(now.dwell, time.monotonic()):
             beep()
         if now.changes == told:
             return
         told = now.changes
-        if operator is None and now.state.trouble not in ("", trouble):
+        if beside is None and now.state.trouble not in ("", trouble):
             say(now.state.trouble)
         trouble = now.state.trouble
-        if operator is not None:
-            operator.show(display_of(now.view(), now.state))
+        if beside is not None:
+            beside.show(display_of(now.view(), now.state), taps.number(now))
         now.foresee()
 
     try:
         return run_when_ready(
-            lambda: prepare(operator.show if operator is not None else lambda ready: None),
+            lambda: prepare(beside.show if beside is not None else lambda ready: None),
             Screen(rig.projector.size, number, title="Chalkbeam light"),
             waiting=render(waiting_marks(rig.face), rig.projector, palette),
-            update=lambda now, happened: now.take(happened),
+            update=update,
             view=lambda now: output.frame(now.scene(time.monotonic())),
             done=lambda now: now.state.over,
             due=due,
             shown=shown,
-            listen=operator.listen if operator is not None else None,
+            listen=beside.listen if beside is not None else None,
         )
     finally:
-        if operator is not None:
-            operator.close()
+        if beside is not None:
+            beside.close()

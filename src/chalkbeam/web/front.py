@@ -11,7 +11,7 @@ from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from chalkbeam.web.doors import Door, Right, Visit
-from chalkbeam.web.pages import failed, page
+from chalkbeam.web.pages import failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
 from chalkbeam.web.security import COOKIE
 from chalkbeam.web.words import t
@@ -53,7 +53,9 @@ def _static(visit: Visit) -> Response:
     if name not in {each.name for each in folder.iterdir() if each.is_file()}:
         return failed(visit, HTTPStatus.NOT_FOUND)
     kind = mimetypes.guess_type(name)[0] or "application/octet-stream"
-    kept = {"cache-control": f"public, max-age={YEAR}, immutable"}
+    asked = str(visit.request.url.query)
+    lasting = static_address(name).endswith(f"?{asked}")  # else it is looked at again each time
+    kept = {"cache-control": f"public, max-age={YEAR}, immutable" if lasting else "no-cache"}
     return Response((folder / name).read_bytes(), media_type=kind, headers=kept)
 
 

@@ -62,9 +62,12 @@ def _templates() -> jinja2.Environment:
 
 def texts_of(*tables: str) -> Markup:
     """Return the texts of some tables as JSON, to be put into a page for its script."""
-    found = {key: text for table in tables for key, text in part(table).items()}
-    coded = json.dumps(found, ensure_ascii=False).replace("<", "\\u003c")
-    return Markup(coded)
+    return json_of({key: text for table in tables for key, text in part(table).items()})
+
+
+def json_of(value: object) -> Markup:
+    """Return a value as JSON that may stand in a page, inside a script of that type."""
+    return Markup(json.dumps(value, ensure_ascii=False).replace("<", "\\u003c"))
 
 
 def static_address(name: str) -> str:

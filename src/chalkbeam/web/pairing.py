@@ -51,6 +51,10 @@ class Devices:
         """Return the device that has a secret, if any."""
         return self._devices.get(digest_of(secret)) if secret else None
 
+    def knows(self, digest: str) -> bool:
+        """Whether the device of a digest is let in still."""
+        return digest in self._devices
+
     def add(self, name: str, right: Right) -> str:
         """Let a device in; return its secret.
 

@@ -17,6 +17,8 @@ from calibration.refusal import Refusal
 from chalkbeam.web import front
 from chalkbeam.web.doors import Door
 from chalkbeam.web.pairing import Codes, Devices
+from chalkbeam.web.press import doors as press
+from chalkbeam.web.press.link import PressLink, Start
 from chalkbeam.web.security import Guard, GuardedDoor, Names
 from chalkbeam.web.workshop import Workshop
 
@@ -56,10 +58,15 @@ class WebSettings:
 
 def doors() -> list[Door]:
     """Return every door of the page, in the order of the menu: each part's are named here."""
-    return [*front.doors()]
+    return [*press.doors(), *front.doors()]
 
 
-def create_app(shop: Workshop, settings: WebSettings, more: Sequence[Door] = ()) -> Starlette:
+def create_app(
+    shop: Workshop,
+    settings: WebSettings,
+    more: Sequence[Door] = (),
+    start: Start | None = None,
+) -> Starlette:
     """Return the application.
 
     Parameters
@@ -69,6 +76,8 @@ def create_app(shop: Workshop, settings: WebSettings, more: Sequence[Door] = ())
         With the port that it is served at.
     more : sequence of Door
         Doors besides the usual ones; for tests.
+    start : callable, optional
+        How an order is begun at the press, as in `PressLink`.
     """
     devices = Devices(shop.data / "devices.json")
     every = [*doors(), *more]
@@ -76,6 +85,7 @@ def create_app(shop: Workshop, settings: WebSettings, more: Sequence[Door] = ())
     app = Starlette(routes=routes)
     app.state.doors, app.state.settings, app.state.shop = every, settings, shop
     app.state.devices, app.state.codes = devices, Codes()
+    app.state.press = PressLink(start)
     return app
 
 
@@ -90,7 +100,7 @@ class PageServer:
     ----------
     shop : Workshop
     settings : WebSettings
-    more : sequence of Door
+    more, start
         As in `create_app`.
 
     Attributes
@@ -105,15 +115,21 @@ class PageServer:
         If the port is taken.
     """
 
-    def __init__(self, shop: Workshop, settings: WebSettings, more: Sequence[Door] = ()) -> None:
+    def __init__(
+        self,
+        shop: Workshop,
+        settings: WebSettings,
+        more: Sequence[Door] = (),
+        start: Start | None = None,
+    ) -> None:
         self._socket = _listening(settings)
         self.settings = replace(settings, port=self._socket.getsockname()[1])
-        self.app = create_app(shop, self.settings, more)
+        self.app = create_app(shop, self.settings, more, start)
         guarded: ASGIApp = Guard(self.app, self.settings.names)
         self._server = uvicorn.Server(
             uvicorn.Config(
                 guarded,
-                log_level="error",
+                log_level="critical",
                 access_log=False,
                 ws="none",
                 http="h11",
@@ -148,9 +164,14 @@ class PageServer:
         while not self._server.started and self._thread.is_alive():
             self._thread.join(0.01)
 
-    def stop(self) -> None:
-        """Serve no longer."""
+    def end(self) -> None:
+        """Let it come to its end; from any thread."""
+        self.app.state.press.close()
         self._server.should_exit = True
+
+    def stop(self) -> None:
+        """Serve no longer; return once that is so."""
+        self.end()
         if self._thread is not None:
             self._thread.join()
         self._socket.close()

@@ -40,10 +40,13 @@ def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkb
     told = []
 
     class Beside:
+        rings = True
+
         def __init__(self, clear):
             assert clear is None
 
-        show = staticmethod(told.append)
+        def show(self, display, number=""):
+            told.append(display)
 
         def listen(self, post):
             pass
@@ -51,7 +54,7 @@ def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkb
         def close(self):
             pass
 
-    monkeypatch.setattr("chalkbeam.station.host.OperatorWindow", Beside)
+    monkeypatch.setattr("chalkbeam.station.display_window.OperatorWindow", Beside)
     code, _, _ = chalkbeam(*USUAL[:-1])
     assert code == 0
     assert told[:3] == [GettingReady("crew", done, 3) for done in range(3)]

@@ -214,7 +214,7 @@ def _open(
         return lambda: controller
 
     last = run_in_window(
-        lambda tell: ready(), output, rig, number, beside=False, palette=palette,
+        lambda tell: ready(), output, rig, number, beside=None, palette=palette,
         say=lambda sentence: print(sentence, file=sys.stderr),
     )  # fmt: skip
     if last is None:

@@ -1,0 +1,353 @@
+"""An order at the press, as `chalkbeam run` and the page begin it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
+from chalkbeam.cli import advice
+from chalkbeam.cli.commands.sheet import plan_order, read_order, read_planning
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from multiprocessing.connection import Connection
+
+    from calibration.refusal import Phrase
+    from chalkbeam.orders.order_of_work import Stop
+    from chalkbeam.orders.sheet import RunSheet
+    from chalkbeam.placement.loading import Collar
+    from chalkbeam.record.progress import Progress
+    from chalkbeam.record.resume import Left
+    from chalkbeam.record.store import Run, Store
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.host import Beside, Tell
+    from chalkbeam.station.ready_imprint import ImprintPreparer
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """What is asked for; each as the option of `chalkbeam run` of its name."""
+
+    sheet: Path
+    rig: tuple[str, ...] = ()
+    operator: str = ""
+    unit: Unit | None = None
+    artwork: Path | None = None
+    times: str = ""
+    first: str = ""
+    as_listed: bool = False
+    new_run: bool = False
+    as_recorded: bool = False
+    anyway: bool = False
+    again: str | None = None
+    record: Path | None = None
+    collar: str = "away"
+    on_top: bool = False
+    display: int | None = None
+    window: bool = False
+    units: Unit = Unit.INCH
+
+
+OpenBeside = Callable[[int | None], "Beside | None"]
+"""Opens what the operator looks at beside the light, given the light's display; or nothing."""
+
+
+def no_window(number: int | None) -> Beside | None:
+    """Open nothing."""
+    del number
+    return None
+
+
+def window_beside(number: int | None) -> Beside | None:
+    """Open the operator's window, where there is a display for it."""
+    from chalkbeam.station.display_window import OperatorWindow
+
+    there = number is None or several_displays()
+    return OperatorWindow(clear=number) if there else None
+
+
+def light_for_page(connection: Connection, sheet: Path) -> None:
+    """Work an order whose page is at the other end of a pipe; a process of its own."""
+    from chalkbeam.web.press.beside import PageBeside
+    from overlay.window.run import displays
+
+    ways = [connection]
+    page = PageBeside(lambda: ways.pop() if ways else None)
+    try:
+        run_at_press(RunOptions(sheet, window=len(displays()) == 1), lambda number: page)
+    except Refusal as refusal:
+        connection.send(("failed", str(refusal)))
+    finally:
+        page.close()
+
+
+def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
+    """Work through an order; goes on where it was left.
+
+    Raises
+    ------
+    Refusal
+        If anything stands in the way.
+    """
+    sheet, operator, units = asked.sheet, asked.operator, asked.units
+    print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
+    from calibration.files import resolved
+    from calibration.rig import library
+    from chalkbeam.cli.cautions import AT_THE_PRESS
+    from chalkbeam.orders.problems import told
+    from chalkbeam.placement.loading import COLLARS
+    from chalkbeam.record.resume import absent_artwork, check_unchanged
+    from chalkbeam.record.session import open_session
+    from chalkbeam.record.store import Store, record_file
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.frames import FrameCache
+    from chalkbeam.station.host import run_in_window
+    from chalkbeam.station.ready_imprint import ImprintPreparer
+    from chalkbeam.station.words import summary
+    from overlay.window.run import choose_display
+
+    pointing = next((known for known in COLLARS if known == asked.collar), None)
+    if pointing is None:
+        raise Refusal(f"A collar cannot point “{asked.collar}”: write {', '.join(COLLARS)}.")
+    wanted: list[str | None] = list(asked.rig) or [None]
+    rigs = [library.open_rig(each) for each in wanted]
+    preparer = ImprintPreparer(rigs, pointing, not asked.on_top)
+    if asked.as_recorded and (asked.new_run or asked.again is not None):
+        raise Refusal(
+            "--as-recorded goes on with a run, --new-run and --again begin one: give one only."
+        )
+    path = asked.record or record_file()
+    digest = _digest(sheet, asked.as_recorded)
+    left = None if asked.new_run or asked.again is not None else _unfinished(path, sheet, digest)
+    if asked.as_recorded and left is None:
+        raise Refusal(
+            f"There is no unfinished run of {sheet} to go on with: leave --as-recorded out."
+        )
+    order = None
+    if left is None or not (asked.as_recorded or left.run.digest == digest):
+        order = _read(asked, pointing, left)
+        digest = order.digest
+        if left is not None:
+            check_unchanged(left, order.pieces)
+    if left is not None:
+        read_planning(left.pieces, asked.times, asked.first)  # refused as for a new run
+        if asked.artwork is not None and not asked.artwork.is_dir():
+            raise Refusal(f"There is no folder “{asked.artwork}” of artwork: correct --artwork.")
+        given = {
+            "--times": asked.times, "--first": asked.first, "--as-listed": asked.as_listed,
+            "--anyway": asked.anyway,
+        }  # fmt: skip
+        if order is None:  # else the sheet was read with them, to be compared
+            given |= {"--unit": asked.unit, "--artwork": asked.artwork}
+        idle = ", ".join(name for name, value in given.items() if value)
+    number = None if asked.window else choose_display(rigs[0].projector.size, asked.display)
+    with Store(path) as store:
+        earlier = None if asked.again is None else store.run(asked.again)
+        planned = None
+        left_out = left.left_out if left is not None else told(order.left_out) if order else ()
+        brought: dict[str, str] = {}
+        if left is None:
+            assert order is not None  # read for a new run
+            planned = plan_order(order, asked.times, asked.first, asked.as_listed)
+            if earlier is not None:
+                brought = _brought_back(store, earlier, planned.stops)
+                begun = earlier.begun[:16].replace("T", " ")
+                print(
+                    f"A reorder: {len(brought)} of {len(planned.stops)} imprints come back as "
+                    f"they were pressed in the run begun {begun} UTC."
+                )
+            for note in order.notes:
+                print(f"Note: {note}", file=sys.stderr)
+        else:
+            print(f"Going on with the run {left}.")
+            if idle:
+                print(
+                    f"Without effect: {idle}. The run was planned when it began; --new-run begins "
+                    "another.",
+                    file=sys.stderr,
+                )
+            if not operator and left.operator:
+                operator = left.operator
+                print(f"At the press: {operator}, as before; --operator names another.")
+        for sentence in left_out:
+            print(f"Left out of the run: {sentence}", file=sys.stderr)
+        print(AT_THE_PRESS, file=sys.stderr)
+
+        output = FrameCache()
+        beside = open_beside(number)
+
+        def prepare(tell: Tell) -> Callable[[], StationController]:
+            if left is not None:
+                later = absent_artwork(left.still_open)
+            elif asked.anyway:
+                later = absent_artwork(planned.stops if planned else ())
+            elif order is not None:
+                apart = ImprintPreparer(
+                    rigs, pointing, not asked.on_top
+                )  # a preparer serves one thread
+                later = _place_ahead(order, apart, units, brought, tell)
+            return lambda: begin(later)
+
+        def begin(later: tuple[str, ...]) -> StationController:
+            for sentence in later:
+                print(f"To be skipped for now: {sentence}", file=sys.stderr)
+            run = None if left is None else left.run
+            if planned is not None:
+                run = store.begin(
+                    planned, title=sheet.stem, sheet=resolved(sheet), digest=digest,
+                    earlier=None if earlier is None else earlier.id,
+                )  # fmt: skip
+            assert run is not None  # begun just now, or left unfinished
+            session = open_session(
+                store, run, operator=operator, rig=rigs[0].name, calibration=rigs[0].calibration_id
+            )
+            if planned is not None:
+                session.leave_out(left_out)
+            return StationController(
+                session, preparer, output, unit=units, counting=beside is None, known=digest
+            )
+
+        controller = run_in_window(
+            prepare, output, rigs[0], number, beside=beside,
+            say=lambda sentence: print(sentence, file=sys.stderr),
+        )  # fmt: skip
+        if controller is None:
+            print("Left before anything was shown: nothing has changed.")
+            return
+        progress = controller.session.progress
+        lines = summary(progress) if progress.stop is None else _so_far(progress)
+        if left_out:
+            where = "; ".join(dict.fromkeys(each.split(":")[0] for each in left_out))
+            print(f"Not in this run, as they could not be read: {where}.")
+        print("; ".join(lines) + f". See chalkbeam report {controller.session.run.id[:8]}.")
+        # Last: where it cannot be written, what was done is said all the same.
+        controller.session.close()
+
+
+def _read(asked: RunOptions, collar: Collar, left: Left | None) -> RunSheet:
+    """Return the order; where it cannot be read, say everything that is wrong with it.
+
+    Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`); begun
+    anyway, it is without the rows that cannot be read.
+    """
+    from chalkbeam.orders.precheck import on_file
+    from chalkbeam.orders.problems import SheetRefusal
+    from chalkbeam.record.resume import CHOICE, unfinished
+
+    given = (asked.sheet, asked.unit, asked.artwork)
+    absent = asked.anyway or left is not None
+    readable = asked.anyway and left is None
+    try:
+        return read_order(*given, absent=absent, readable=readable)
+    except SheetRefusal as refusal:
+        if left is not None:
+            raise Refusal(f"{refusal}\n{unfinished(left)}. ", *CHOICE) from None
+    try:
+        return read_order(*given, on_file(collar, not asked.on_top), asked.units, absent)
+    except SheetRefusal as refusal:
+        if not absent and _readable(*given):
+            raise SheetRefusal(asked.sheet, refusal.problems, ANYWAY) from None
+        raise
+
+
+def _readable(sheet: Path, unit: Unit | None, artwork: Path | None) -> bool:
+    """Whether some of the order can be read, without artwork that is missing."""
+    try:
+        read_order(sheet, unit, artwork, absent=True, readable=True)
+    except Refusal:
+        return False
+    return True
+
+
+ANYWAY = (
+    "Correct the sheet, or begin all the same with --anyway: rows that cannot be read are then "
+    "left out."
+)
+
+
+def _digest(sheet: Path, as_recorded: bool) -> str:
+    """Return the digest of the sheet; empty for one that is gone and not wanted."""
+    from chalkbeam.basics.spreadsheets import digest_of
+
+    try:
+        return digest_of(sheet)
+    except Refusal:
+        if as_recorded:
+            return ""
+        raise
+
+
+def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str, str]:
+    """Return the locations that a reorder brings back, by imprint id."""
+    from chalkbeam.record.reorder import earlier_placements
+
+    found = earlier_placements(earlier.stops, store.events(earlier), stops)
+    return {imprint: each.location for imprint, each in found.items()}
+
+
+def _place_ahead(
+    order: RunSheet,
+    preparer: ImprintPreparer,
+    units: Unit,
+    brought: Mapping[str, str],
+    tell: Tell,
+) -> tuple[str, ...]:
+    """Place the whole order before it begins, so that nothing is first met at the press.
+
+    Returns what no rig at hand takes: it waits to be skipped, for its platen may come later.
+    `brought` are locations other than the sheet's, by imprint id; `tell` is told how far it is.
+
+    Raises
+    ------
+    SheetRefusal
+        If something can never be pressed as the sheet asks.
+    """
+    from chalkbeam.orders.precheck import precheck_order
+    from chalkbeam.orders.problems import SheetRefusal
+    from chalkbeam.station.display import GettingReady
+    from chalkbeam.station.precheck_on_rigs import first_rigs
+
+    later: dict[tuple[Phrase, ...], None] = {}
+    problems, _ = precheck_order(
+        order,
+        first_rigs(preparer, later),
+        units,
+        lambda imprint: brought.get(imprint.id, imprint.location),
+        lambda done: tell(GettingReady(order.path.stem, done, len(order.pieces))),
+    )
+    if problems:
+        raise SheetRefusal(order.path, problems, ANYWAY)
+    return tuple(advice.told(said) for said in later)
+
+
+def _unfinished(record: Path, sheet: Path, digest: str) -> Left | None:
+    """Return the unfinished run of this sheet; a record is not made for looking."""
+    from chalkbeam.record.resume import left_unfinished
+    from chalkbeam.record.store import Store
+
+    if not record.is_file():
+        return None
+    with Store(record) as store:
+        return left_unfinished(store, sheet, digest)
+
+
+def several_displays() -> bool:
+    """Whether there is a display besides the one that light is shown on."""
+    from overlay.window.run import displays
+
+    return len(displays()) > 1
+
+
+def _so_far(progress: Progress) -> tuple[str, ...]:
+    from chalkbeam.orders.times import format_duration
+
+    left = format_duration(progress.seconds_left())
+    return (
+        f"{progress.pressed()} of {len(progress.stops)} imprints pressed",
+        f"about {left} left: the same command goes on from here",
+    )

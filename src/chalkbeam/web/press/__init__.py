@@ -1,0 +1,1 @@
+"""The page at the press: the piece in hand, a button for every key."""
