@@ -32,7 +32,7 @@ def page_beside(port: int, share: bool, record: Path | None, browser: bool = Tru
     """Return what opens the page beside the light."""
 
     def open_beside(number: int | None) -> Beside:
-        from chalkbeam.web.press.beside import beside_the_light
+        from chalkbeam.web.beside_the_light import beside_the_light
         from chalkbeam.web.server import WebSettings
         from chalkbeam.web.workshop import Workshop
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli import advice
-from chalkbeam.cli.commands.sheet import plan_order, read_order, read_planning
+from chalkbeam.cli.options.order import plan_order, read_order, read_planning
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -82,6 +82,8 @@ def light_for_page(connection: Connection, sheet: Path) -> None:
         run_at_press(RunOptions(sheet, window=len(displays()) == 1), lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
+    except KeyboardInterrupt:  # the page was ended, and this with it
+        pass
     finally:
         page.close()
 

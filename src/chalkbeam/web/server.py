@@ -177,6 +177,18 @@ class PageServer:
         self._socket.close()
 
 
+def settled(settings: WebSettings) -> WebSettings:
+    """Return the settings with the port that is free for them now.
+
+    Raises
+    ------
+    Refusal
+        If the port is taken.
+    """
+    with _listening(settings) as tried:
+        return replace(settings, port=tried.getsockname()[1])
+
+
 def _listening(settings: WebSettings) -> socket.socket:
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

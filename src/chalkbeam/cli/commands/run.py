@@ -11,7 +11,9 @@ from typing import Annotated
 import typer
 
 from chalkbeam.basics.units import Unit
-from chalkbeam.cli.commands.sheet import (
+from chalkbeam.cli.options.display import DisplayOption, WindowOption
+from chalkbeam.cli.options.garment import UnitsOption
+from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
     FirstOption,
@@ -19,8 +21,6 @@ from chalkbeam.cli.commands.sheet import (
     SheetUnitOption,
     TimesOption,
 )
-from chalkbeam.cli.options.display import DisplayOption, WindowOption
-from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
 
 

@@ -10,109 +10,26 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.options.garment import UnitsOption
+from chalkbeam.cli.options.order import (
+    ArtworkOption,
+    AsListedOption,
+    FirstOption,
+    SheetArgument,
+    SheetUnitOption,
+    TimesOption,
+    plan_order,
+    read_order,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from chalkbeam.orders.order_of_work import Plan
-    from chalkbeam.orders.pieces import Piece
-    from chalkbeam.orders.precheck import Lay
-    from chalkbeam.orders.problems import Problem
     from chalkbeam.orders.sheet import RunSheet
-    from chalkbeam.orders.times import Times
 
 sheet_app = typer.Typer(
     help="Run sheets: check one, plan the order of work, get a sample.", no_args_is_help=True
 )
 
-SheetArgument = Annotated[Path, typer.Argument(help="The order, CSV or XLSX.")]
-SheetUnitOption = Annotated[
-    Unit | None, typer.Option("--unit", help="Unit of bare lengths, where the sheet names none.")
-]
-ArtworkOption = Annotated[
-    Path | None, typer.Option("--artwork", help="Folder of the artwork, if not beside the sheet.")
-]
-TimesOption = Annotated[
-    str,
-    typer.Option(help="The shop's own seconds a step, such as “platen=240 load=10 measure=45”."),
-]
-FirstOption = Annotated[
-    str, typer.Option(help="Pieces pinned to the beginning, such as “7-1,7-2,12-1”.")
-]
-AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the sheet's own order.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
-
-
-def read_order(
-    sheet: Path,
-    unit: Unit | None,
-    artwork: Path | None,
-    lay: Lay | None = None,
-    units: Unit = Unit.INCH,
-    absent: bool = False,
-    readable: bool = False,
-) -> RunSheet:
-    """Return a run sheet, checked against the shop's garments and locations.
-
-    With `lay` (see `chalkbeam.orders.precheck`) every imprint is placed and laid as well;
-    lengths are told in `units`.
-    With `absent` artwork files need not be there yet; with `readable` rows that cannot be
-    read are left out.
-
-    Raises
-    ------
-    Refusal
-        As `chalkbeam.orders.sheet.read_sheet`.
-    """
-    from chalkbeam.orders.sheet import read_sheet
-
-    examine = None
-    if lay is not None:
-        from chalkbeam.orders.precheck import precheck_order
-
-        def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
-            return precheck_order(order, lay, units)
-
-    return read_sheet(
-        sheet, unit=unit, artwork_folder=artwork, examine=examine,
-        absent=absent, readable=readable,
-    )  # fmt: skip
-
-
-def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:
-    """Return the order of work that options describe.
-
-    Raises
-    ------
-    Refusal
-        If a time is none or a pinned piece is not in the order.
-    """
-    from chalkbeam.orders.order_of_work import plan
-    from chalkbeam.orders.shop import fit_on_press
-
-    seconds, pinned = read_planning(order.pieces, times, first)
-    return plan(order.pieces, seconds, fit_on_press, first=pinned, as_listed=as_listed)
-
-
-def read_planning(pieces: Sequence[Piece], times: str, first: str) -> tuple[Times, list[str]]:
-    """Return the times and the pinned pieces that options say.
-
-    Raises
-    ------
-    Refusal
-        If a time is none or a pinned piece is not in the order.
-    """
-    from chalkbeam.orders.times import Times
-
-    pinned = [name for name in first.replace(",", " ").split() if name]
-    known = {piece.id for piece in pieces}
-    for name in pinned:
-        if name not in known:
-            raise Refusal(
-                f"There is no piece “{name}” to pin: a piece is its row and its number in the row, "
-                "such as 7-2."
-            )
-    return Times.parse(times), pinned
 
 
 def counted(count: int, word: str) -> str:

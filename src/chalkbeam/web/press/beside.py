@@ -1,13 +1,12 @@
 """The light's end of the page: what is shown goes to the page's server, taps come back.
 
 The server is a process of its own, so that drawing light waits for no browser; where it ends, the
-run goes on by keys, and it is started again.
+run goes on by keys.
 """
 
 from __future__ import annotations
 
 import hashlib
-import multiprocessing
 import threading
 import time
 from collections.abc import Callable
@@ -18,10 +17,7 @@ import cv2
 
 from chalkbeam.station.display import ArtPicture, Display, GettingReady
 from chalkbeam.station.taps import Tap, TapAnswer
-from chalkbeam.web.press.link import serve_beside
 from chalkbeam.web.press.values import Values, values_of
-from chalkbeam.web.server import WebSettings
-from chalkbeam.web.workshop import Workshop
 from overlay.window.inputs import Input, Told
 
 GONE = (OSError, EOFError)
@@ -126,26 +122,3 @@ class PageBeside:
         """Show nothing any more."""
         self._closing = True
         self._send(None)
-
-
-def beside_the_light(
-    shop: Workshop, settings: WebSettings, opened: Callable[[str], None]
-) -> PageBeside:
-    """Return a page whose server is a child of this process."""
-    context = multiprocessing.get_context("spawn")
-    given: dict[str, bool] = {"first": True}
-
-    def connect() -> Connection:
-        here, there = context.Pipe()
-        process = context.Process(
-            target=serve_beside, args=(there, shop, settings), name="page", daemon=True
-        )
-        process.start()
-        there.close()
-        return here
-
-    def tell(address: str) -> None:
-        if given.pop("first", False):  # browsers that are in stay in
-            opened(address)
-
-    return PageBeside(connect, tell)

@@ -11,14 +11,10 @@ from contextlib import suppress
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.station.taps import Tap, TapAnswer
-
-if TYPE_CHECKING:
-    from chalkbeam.web.server import WebSettings
-    from chalkbeam.web.workshop import Workshop
 
 GONE = (OSError, EOFError)
 
@@ -188,16 +184,3 @@ class PressLink:
 def _settle(answered: asyncio.Future[TapAnswer], answer: TapAnswer) -> None:
     if not answered.done():
         answered.set_result(answer)
-
-
-def serve_beside(connection: Connection, shop: Workshop, settings: WebSettings) -> None:
-    """Serve the page of a run, in a process of its own, until the light ends."""
-    from chalkbeam.web.server import PageServer
-    from chalkbeam.web.words import t
-
-    with suppress(Refusal, KeyboardInterrupt):
-        server = PageServer(shop, settings)
-        link: PressLink = server.app.state.press
-        link.attach(connection, server.end)
-        link.say(("opened", server.key_address(t("pair.this_machine"))))
-        server.run()

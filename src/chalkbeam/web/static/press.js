@@ -18,6 +18,7 @@ let seen = ""; // the number of the state that is shown: what a tap is about
 // -- taps ------------------------------------------------------------------------------------
 
 let queue = Promise.resolve();
+let chain = []; // numbers of states that follow each other by this page's own taps alone
 
 function tap(button, text = "") {
   if (!may) return;
@@ -31,7 +32,7 @@ function tap(button, text = "") {
 }
 
 async function send(body, about, follows) {
-  const number = follows && own.after?.from === about ? own.after.to : about;
+  const number = follows && chain.includes(about) ? chain.at(-1) : about;
   for (let tries = 0; tries < 4; tries += 1) {
     try {
       const answer = await fetch("/press/tap", {
@@ -41,7 +42,7 @@ async function send(body, about, follows) {
       });
       const told = await answer.json();
       own.said = answer.ok ? "" : told.said;
-      if (answer.ok) own.after = { from: about, to: told.number };
+      if (answer.ok) chain = [...(chain.at(-1) === number ? chain : [number]), told.number].slice(-50);
       draw();
       return;
     } catch {
@@ -209,6 +210,7 @@ const Facts = () => html`<div class="facts">
     html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
   ${state.step !== "press" && state.warnings.map(([weight, said]) => html`<p class=${weight}>
     <strong>${t(`press.${weight}`)}:</strong> ${said}</p>`)}
+  ${state.step === "press" && html`<p class="caution">${t("press.hot")}</p>`}
   ${state.settings && html`<p><span class="soft">${t("press.by_sheet")}:</span> ${state.settings}</p>`}
   ${state.moved && html`<p>${t("press.moved", { words: state.moved })}</p>`}</div>`;
 
@@ -330,7 +332,8 @@ function App() {
     ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p></div>`;
   if (!state.ready) return html`<div class="wait"><h1>${t("press.getting_ready")}</h1>
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
-      aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}</div>`;
+      aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
+    <p>${t("press.hot")}</p><p>${t("press.light")}</p></div>`;
   return html`<div class="work"><${Picture} /><div class="info"><${Head} /><${Said} /><${Middle} /></div><${Progress} /><${Buttons} /></div>`;
 }
 

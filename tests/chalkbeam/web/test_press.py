@@ -1,0 +1,236 @@
+"""The page at the press: what it shows, what its taps do, and who is told."""
+
+from __future__ import annotations
+
+import json
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from chalkbeam.record.events import Step
+from chalkbeam.station.keys import Act, action_for
+from chalkbeam.station.modes import ORDER
+from chalkbeam.web.doors import Right
+from chalkbeam.web.press.buttons import BUTTONS, caps, keys_of
+from chalkbeam.web.press.picture import picture_of
+from chalkbeam.web.press.values import values_of
+from tests.support.browser import SIZES, serious
+from tests.support.crew_order import open_run
+from tests.support.light import Light
+from tests.support.press import Press
+
+
+@pytest.fixture
+def light(tmp_path):
+    light = Light(open_run(tmp_path))
+    yield light
+    light.end()
+
+
+@pytest.fixture
+def at_press(served, light):
+    served.app.state.press.attach(light.work())
+    return light
+
+
+def progress(light):
+    return light.station.session.progress
+
+
+# -- buttons ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", BUTTONS)
+def test_a_buttons_key_asks_for_what_the_button_says(name):
+    assert action_for(BUTTONS[name].key).act is BUTTONS[name].act
+
+
+def test_every_step_that_has_a_key_has_a_button():
+    there = {button.act for button in BUTTONS.values()} | {Act.JUMP}
+    assert {act for act, _ in ORDER.acts} - there == set()
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [{}, {"button": "format"}, {"button": 7}, {"button": "piece"}, {"button": ["on"]},
+     {"button": "piece", "text": "\n"}, {"button": "piece", "text": 3}],
+)  # fmt: skip
+def test_anything_else_is_no_tap(sent):
+    assert keys_of(sent) is None
+
+
+def test_keys_are_shown_on_the_buttons():
+    assert caps()["on"] == "Space"
+    assert caps()["piece"] == "J"
+    assert "left" not in caps()
+
+
+# -- what is shown ---------------------------------------------------------------------------
+
+
+def test_the_picture_shows_garment_art_and_the_lines_of_the_step(tmp_path):
+    press = Press(open_run(tmp_path))
+    load = press.display()
+    lay = press.keys("space").display()
+    pictures = [ET.fromstring(picture_of(each, "/press/art/x.png")) for each in (load, lay)]
+    for drawn in pictures:
+        kinds = [each.get("class", "") for each in drawn.iter("path")]
+        assert any("cloth" in kind for kind in kinds)
+        assert any("lay" in kind for kind in kinds)
+        (image,) = drawn.iter("image")
+        assert float(image.get("width")) == pytest.approx(90.0)  # mm, as the order asks
+    drawn = ["".join(each.get("class", "") for each in p.iter("path")) for p in pictures]
+    assert "line load" in drawn[0]
+    assert "line load" not in drawn[1]
+
+
+def test_the_picture_holds_no_word_of_the_order(tmp_path):
+    display = Press(open_run(tmp_path)).display()
+    drawn = picture_of(display, "")
+    assert ET.fromstring(drawn).find(".//text") is None
+    assert "pennant" not in drawn
+    assert "style=" not in drawn  # the page's policy would drop it
+
+
+def test_values_are_plain_json(tmp_path):
+    press = Press(open_run(tmp_path))
+    press.keys("space", "space")
+    display = press.display()
+    values = values_of(display, "a.1", display.dwell_ends - 4.0, "")
+    assert json.loads(json.dumps(values)) == values
+    assert (values["step"], values["left"], values["prepress"]) == ("press", 4.0, "3 s")
+
+
+# -- taps over the network -------------------------------------------------------------------
+
+
+def tap(ask, button, seen, id_="0123456789ab", right=Right.PRESS, **more):
+    return ask("/press/tap", sent={"id": id_, "button": button, "seen": seen, **more}, right=right)
+
+
+def test_a_tap_steps_the_press_once(ask, at_press):
+    seen = ask("/press/state").json["number"]
+    assert tap(ask, "on", seen).status == 200
+    assert tap(ask, "on", seen).status == 200  # the network brought it twice
+    assert progress(at_press).at.step is Step.LAY
+    late = tap(ask, "on", seen, "another-one")
+    assert late.status == 409
+    assert "Nothing was done" in late.json["said"]
+    assert progress(at_press).at.step is Step.LAY
+    assert ask("/press/state").json["step"] == "lay"
+
+
+def test_who_may_look_on_taps_nothing(ask, at_press):
+    seen = ask("/press/state", right=Right.SEE).json["number"]
+    assert tap(ask, "on", seen, right=Right.SEE).status == 403
+    assert progress(at_press).at.step is Step.LOAD
+
+
+@pytest.mark.parametrize("wrong", [{"id": "x"}, {"id": 5}, {"seen": 1}, {"button": "dance"}])
+def test_what_is_no_tap_is_refused(ask, at_press, wrong):
+    sent = {"id": "0123456789ab", "button": "on", "seen": "x"} | wrong
+    assert ask("/press/tap", sent=sent).status == 400
+
+
+def test_without_a_press_a_tap_is_told_so(ask):
+    assert ask("/press/state").json["running"] is False
+    assert tap(ask, "on", "").status == 503
+
+
+def test_the_artwork_is_served_as_a_picture(ask, at_press):
+    drawn = ET.fromstring(ask("/press/state").json["picture"])
+    (image,) = drawn.iter("image")
+    answer = ask(image.get("href"))
+    assert answer.body.startswith(b"\x89PNG")
+    assert ask("/press/art/none.png").status == 404
+
+
+def test_when_the_run_ends_the_page_says_so(served, ask, light):
+    served.app.state.press.attach(light.work())
+    light.end()
+    for _ in range(100):
+        if not ask("/press/state").json["running"]:
+            break
+    assert ask("/press/state").json["running"] is False
+
+
+# -- in the browser --------------------------------------------------------------------------
+
+
+def test_an_order_is_pressed_by_taps_while_another_browser_watches(let_in, at_press):
+    press, watcher = let_in(Right.PRESS), let_in(Right.SEE, size=SIZES["phone"])
+    for page in (press, watcher):
+        page.goto("/press")
+        page.locator(".head").wait_for()
+    assert watcher.get_by_role("button").count() == 0
+    on = press.locator("[data-name=on]")
+    done = 0
+    while progress(at_press).stop is not None:
+        before = progress(at_press).at.step
+        on.click()
+        press.wait_for_timeout(170)  # a pedal's bounce is shorter
+        done += 1
+        if progress(at_press).at.step is before:  # the dwell is asked about
+            assert press.locator(".said").inner_text()
+    assert progress(at_press).pressed() == 5
+    assert done <= 20
+    from playwright.sync_api import expect
+
+    expect(watcher.get_by_role("heading", name="The order is finished")).to_be_visible()
+    expect(watcher.get_by_text("5 of 5 pressed")).to_be_visible()
+
+
+def test_spoiling_moving_and_the_window_s_own_keys(let_in, at_press):
+    from playwright.sync_api import expect
+
+    page = let_in(Right.PRESS)
+    page.goto("/press")
+    page.locator("[data-name=on]").click()
+    expect(page.locator(".steps .now")).to_have_text("lay")
+    page.get_by_role("button", name="Move lines").click()
+    for _ in range(3):
+        page.get_by_role("button", name="to the right", exact=True).click()
+    page.get_by_label("Fine steps").check()
+    page.get_by_role("button", name="away from you").click()
+    expect(page.locator(".pad")).to_contain_text("3.0 mm right, 0.1 mm away")
+    at_press.key("page up")  # at the light window
+    expect(page.locator(".steps .now")).to_have_text("load")
+    page.wait_for_timeout(200)  # sooner it would be a pedal's bounce
+    page.keyboard.press("Space")  # at the page
+    expect(page.locator(".steps .now")).to_have_text("lay")
+    page.get_by_role("button", name="Spoiled").click()
+    page.get_by_role("button", name="scorched").click()
+    page.get_by_role("button", name="a fresh garment takes its place").click()
+    expect(page.locator(".progress")).to_contain_text("1 spoiled")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".progress")).not_to_contain_text("spoiled")
+    page.get_by_role("button", name="More").click()
+    page.get_by_role("button", name="Go to piece").click()
+    page.get_by_label("Piece number or code").fill("3")
+    page.keyboard.press("Enter")
+    expect(page.locator(".which")).to_contain_text("piece 3 of 3")
+
+
+def test_a_scanner_at_the_page_goes_to_its_piece(let_in, at_press):
+    from playwright.sync_api import expect
+
+    page = let_in(Right.PRESS)
+    page.goto("/press")
+    page.locator(".head").wait_for()
+    page.keyboard.type("4-1", delay=2)
+    page.keyboard.press("Enter")
+    expect(page.locator(".which")).to_contain_text("piece 3 of 3")
+    assert [name for name, _ in at_press.taken] == ["j"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_finds_nothing_serious_at_the_press(let_in, at_press, size):
+    page = let_in(Right.PRESS, size=SIZES[size], scheme="dark" if size == "phone" else "light")
+    page.goto("/press")
+    page.locator(".head").wait_for()
+    assert serious(page) == []
+    for button in page.locator(".buttons button").all():
+        box = button.bounding_box()
+        assert box["height"] >= 54 if size == "phone" else box["height"] >= 56.6, button  # 15 mm
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= SIZES[size][0]
