@@ -70,7 +70,7 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pygame.display, "get_desktop_sizes", lambda: list(DISPLAYS))
     monkeypatch.setattr(pygame.display, "set_mode", lambda size, *_, **__: set_mode(size))
     # The operator's own window is a process of its own, with tests of its own.
-    monkeypatch.setattr("chalkbeam.cli.commands.run._several_displays", lambda: False)
+    monkeypatch.setattr("chalkbeam.cli.run_at_press.several_displays", lambda: False)
     monkeypatch.setattr("chalkbeam.setup.camera.source.open_source", reach)
     monkeypatch.setattr("chalkbeam.eye.burst.read_burst", reach)
     monkeypatch.setattr(demo, "run", reach)
