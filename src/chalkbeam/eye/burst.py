@@ -53,6 +53,7 @@ ROOM_CHANGE = 0.12
 light seldom does within a second. Common practice, no source."""
 
 _ENOUGH_UNLIT = 0.02  # of the picture
+_MOST_UNLIT = 1.6  # how much brighter under white a spot may be that its light does not reach
 _LINE_SHARE = 0.22  # of the pitch that is lit
 _DOT_RADIUS = 0.06  # of the dots' pitch
 
@@ -313,7 +314,9 @@ class Burst:
         if not usable.any():
             return np.asarray(usable)
         ratio = white / np.maximum(dark, 1e-4)
-        return np.asarray(usable & (ratio < 1.08 * np.percentile(ratio[usable], 2)))
+        least = float(np.percentile(ratio[usable], 2))
+        # An exposure of its own shortens under white: what gains much is lit, all of it here.
+        return np.asarray(usable & (ratio < 1.08 * least) & (least < _MOST_UNLIT))
 
     @cached_property
     def _dark(self) -> F32:

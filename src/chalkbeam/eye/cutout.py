@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from calibration.geometry import PlatenFace, Points
-from chalkbeam.eye.unroll import height_grid
+from chalkbeam.eye.net import beyond_edge
 
 CHANGED = 4.0
-"""Beside the platen, what rises less over the remembered surface is press or bench, mm."""
+"""Beside the platen, what lies nearer to the remembered surface is press or bench, mm."""
+
+THINNEST = 0.3
+"""On the platen, what rises less over the bare face is no cloth, mm: thin knit is 0.5 thick."""
+
+_BESIDE = 10.0  # how far beside a remembered point its surface goes on, mm
+_CELL = 12.0
 
 
 def cloth_points(surface: Points, bare: Points, platen: PlatenFace) -> Points:
     """Return the points of a surface that lie on cloth.
 
-    On the platen all do; beside it those that stand clear of what was there without cloth.
-    Without a remembered surface all are kept.
+    Beside the platen those count that stand clear of what was there without cloth, on it those
+    that lie higher than the bare face did. Without a remembered surface all are kept.
 
     Parameters
     ----------
@@ -26,9 +35,35 @@ def cloth_points(surface: Points, bare: Points, platen: PlatenFace) -> Points:
     points = np.asarray(surface, np.float64).reshape(-1, 3)
     if len(bare) == 0 or len(points) == 0:
         return points
-    before = height_grid(bare, platen, 0.0)
-    x, y = (points[:, k].astype(np.float32)[:, None] for k in (0, 1))
-    rise = points[:, 2] - before.at(x, y).ravel()
-    unknown = ~before.known_at(x, y).ravel()
-    on = (np.abs(points[:, 0]) < platen.width / 2) & (np.abs(points[:, 1]) < platen.depth / 2)
-    return points[on | unknown | (rise > CHANGED)]
+    beside = beyond_edge(platen, points[:, :2])[0] > 0
+    before = beyond_edge(platen, bare[:, :2])[0] > 0
+    keep = np.ones(len(points), bool)
+    if before.any():
+        scale = np.array([CHANGED / _BESIDE, CHANGED / _BESIDE, 1.0])
+        remembered = cKDTree(bare[before] * scale)
+        near, _ = remembered.query(points[beside] * scale, distance_upper_bound=CHANGED)
+        keep[beside] = np.isinf(near)
+        keep &= ~beside | (points[:, 2] > np.percentile(bare[before, 2], 2))
+    keep[~beside] = _rises(points[~beside], bare[~before], platen)
+    return points[keep]
+
+
+def _rises(points: Points, bare: Points, platen: PlatenFace) -> NDArray[np.bool_]:
+    """Tell which points on the platen lie higher than the bare face, judged by small cells."""
+    half = np.array([platen.width, platen.depth]) / 2
+    columns, rows = (int(side // _CELL) + 1 for side in 2 * half)
+
+    def cells(of: Points) -> NDArray[np.intp]:
+        at = np.clip(((of[:, :2] + half) // _CELL).astype(int), 0, (columns - 1, rows - 1))
+        return np.asarray(at[:, 1] * columns + at[:, 0])
+
+    def level(of: Points) -> NDArray[np.float64]:
+        cell = cells(of)
+        total = np.bincount(cell, of[:, 2], columns * rows).reshape(rows, columns)
+        count = np.bincount(cell, minlength=columns * rows).reshape(rows, columns).astype(float)
+        soft, share = (np.asarray(cv2.GaussianBlur(p, (0, 0), 0.7)) for p in (total, count))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(np.where(share > 0.3, soft / share, np.nan))
+
+    rise = level(points) - level(bare)
+    return np.asarray(~(rise.ravel()[cells(points)] < THINNEST))

@@ -14,10 +14,12 @@ from calibration.model.projector import ProjectorMap
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.cutout import cloth_points
 from chalkbeam.eye.judges import Word, doubts, hear
-from chalkbeam.eye.lines import F32, Evidence, energy_maps, evidence
-from chalkbeam.eye.outline import pieces_of
-from chalkbeam.eye.pose import Fit, Lay, refine, search
-from chalkbeam.eye.unroll import height_grid, on_surface, unroll
+from chalkbeam.eye.lines import F32, Evidence, evidence
+from chalkbeam.eye.net import net_of
+from chalkbeam.eye.outline import Pieces, pieces_of
+from chalkbeam.eye.pose import Fit, Lay, refine
+from chalkbeam.eye.search import apart, maps_of, search
+from chalkbeam.eye.unroll import in_space, unroll
 from chalkbeam.eye.values import GarmentSeen, SizeSeen
 from chalkbeam.garments import Garment
 
@@ -25,10 +27,13 @@ OVERHANG = 12.7
 """How far the neck seam usually lies over the platen's edge, mm; as `placement.loading` lays it."""
 
 _SATURATED = 0.97
-_CLEARLY = 1.25  # so much more of another piece's lines must show before it is named
+_CLEARLY = 0.08  # so much better must another piece's lines fit before it is named
 _SIZE_KNOWN = 6.0  # how well the half chest must be known, standard deviation, mm
 _SLIDES = (-20.0, -10.0, 10.0, 20.0)  # as far as a rib's edge is from its seam, mm
-_RIVAL = 0.93  # a lay elsewhere that shows so much of the best one's lines makes it unsure
+_TURNS = (-1.5, 1.5)  # about the collar's middle, degrees
+_ROUGH, _CLOSE = (12.0, 8.0, 5.0), (8.0, 5.0, 3.5, 2.5, 2.5)  # how far lines are looked for, mm
+_RIVAL = 5.0  # a lay elsewhere that is so nearly as likely makes it unsure, of its logarithm
+_SAME = 4.0  # lays nearer than this are one, mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,14 +99,14 @@ def find_garment(
         Direction of the centre line as usually loaded, radians; 0 with the collar away.
     """
     cloth = surface if bare is None else cloth_points(surface, bare, platen)
-    grid = height_grid(cloth, platen, garment.thickness)
-    flat = unroll(grid, platen, camera, burst.size, projector)
-    seen = evidence(flat, reflected(burst))
+    net = net_of(cloth, camera, platen)
+    flat = unroll(net, platen, camera, burst.size, projector, garment.thickness)
+    seen = evidence(flat, reflected(burst), platen)
     fit, rival = _best(seen, garment, face, platen, collar_turn)
     if fit is None:
         why = "No garment's lines show in the light: see that it lies in the light and in view."
         return GarmentFound(GarmentSeen(False, False, why=why), SizeSeen(None, False, why))
-    words = hear(seen, pieces_of(garment.face(face)), fit.lay)
+    words = hear(seen, pieces_of(garment.face(face)), fit)
     against = doubts(words, fit)
     if rival is not None:
         against.append(rival)
@@ -113,7 +118,7 @@ def find_garment(
     return GarmentFound(
         _seen(fit, against, face),
         _size(fit, garment, against, instead),
-        on_surface(grid, platen, (fit.lay.x, fit.lay.y)),
+        in_space(net, (fit.lay.x, fit.lay.y)),
         fit.lay.isometry,
         fit,
         words,
@@ -141,24 +146,49 @@ def _best(
     up = np.array([-math.sin(collar_turn), math.cos(collar_turn)])
     reach = platen.depth / 2 if abs(up[1]) > 0.5 else platen.width / 2
     x, y = up * (reach + OVERHANG)
-    candidates = search(seen, pieces, Lay(float(x), float(y), collar_turn), energy_maps(seen))
-    starts = [candidate.lay for candidate in candidates[:2]]
-    starts += [_slid(candidates[0].lay, by) for by in _SLIDES]
-    fits = [fit for lay in starts if (fit := refine(seen, pieces, lay)) is not None]
+    candidates = search(maps_of(seen), pieces, Lay(float(x), float(y), collar_turn))
+    rough = _distinct(seen, pieces, [candidate.lay for candidate in candidates], _ROUGH)
+    fits = _distinct(seen, pieces, [fit.lay for fit in rough[:3]], _CLOSE)
     if not fits:
         return None, None
-    best = max(fits, key=lambda fit: fit.strength)
-    for other in fits:
-        apart = math.hypot(best.lay.x - other.lay.x, best.lay.y - other.lay.y)
-        if apart > 4 and other.strength > _RIVAL * best.strength:
-            return best, f"it might as well lie {apart:.0f} mm elsewhere"
+    beside = [_slid(fits[0].lay, by) for by in _SLIDES] + [
+        _turned(fits[0].lay, by) for by in _TURNS
+    ]
+    fits = _distinct(seen, pieces, beside, _CLOSE, fits)
+    best = fits[0]
+    for other in fits[1:]:
+        if other.cost < best.cost + _RIVAL:
+            away = math.hypot(best.lay.x - other.lay.x, best.lay.y - other.lay.y)
+            return best, f"it might as well lie {away:.0f} mm elsewhere"
     return best, None
+
+
+def _distinct(
+    seen: Evidence,
+    pieces: Pieces,
+    starts: list[Lay],
+    reaches: tuple[float, ...],
+    fits: Sequence[Fit] = (),
+) -> list[Fit]:
+    """Return the fits from these starts and those there are, best first, each lay once."""
+    fitted = (refine(seen, pieces, lay, reaches) for lay in starts)
+    found = [*fits, *(fit for fit in fitted if fit is not None)]
+    kept: list[Fit] = []
+    for fit in sorted(found, key=lambda fit: fit.cost):
+        if all(apart(fit.lay, other.lay) > _SAME for other in kept):
+            kept.append(fit)
+    return kept
 
 
 def _slid(lay: Lay, by: float) -> Lay:
     """Return a lay moved down its centre line, mm."""
     way = lay.centre_line
     return replace(lay, x=lay.x + by * math.sin(way), y=lay.y - by * math.cos(way))
+
+
+def _turned(lay: Lay, by: float) -> Lay:
+    """Return a lay turned about the neck, degrees."""
+    return replace(lay, turn=lay.turn + math.radians(by))
 
 
 def _seen(fit: Fit, against: list[str], face: str) -> GarmentSeen:
@@ -188,12 +218,12 @@ def _instead(
     collar_turn: float,
 ) -> str | None:
     """Return what the piece looks like if that shows clearly better than what was asked for."""
-    best, words = _CLEARLY * fit.strength, None
+    best, words = fit.badness - _CLEARLY, None
     for garment, face in others:
         other, _ = _best(seen, garment, face, platen, collar_turn)
-        if other is None or other.strength <= best:
+        if other is None or other.badness >= best:
             continue
-        best = other.strength
+        best = other.badness
         words = (
             f"it looks like the {face}, the order says the {asked[1]}"
             if garment.size == asked[0].size

@@ -1,8 +1,8 @@
-"""How much a line shows: local energy, which is the same for grooves, ridges, steps and shadows.
+"""Where lines show: local energy, which is the same for grooves, ridges, steps and shadows.
 
 Energy is the squared answer of an even and an odd filter across the line together (Morrone and
 Owens 1987), averaged along the line *before* it is squared, so that knit and noise, which do not
-run along the line, cancel.
+run along the line, cancel. The garment's rim is looked for where the measured cloth ends.
 """
 
 from __future__ import annotations
@@ -14,20 +14,28 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.geometry import Points
+from calibration.geometry import PlatenFace, Points
+from chalkbeam.eye.outline import Pieces
 from chalkbeam.eye.unroll import Unrolled
 
 F32 = NDArray[np.float32]
+F64 = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
-SPREAD = 1.8
+SPREAD = 1.6
 """Of the filters across a line, mm: a seam with its shadow."""
 
-TURNS = 16
-"""Directions that the map of energy tells apart."""
+FOUND = 4
+"""So many places where a piece's line may be are kept."""
 
-_COARSE = 2.0
-_NEAR = 30.0  # what else lies so near competes with a line, mm
-_GRAIN = 0.004  # energy that plain cloth shows, of shade squared
+_STEP = 0.5
+_CREASE = 7.0  # about the platen's edge, mm: the bend there looks like a line
+_ALONG_CREASE = 0.8  # cosine between a piece and the edge from which it could be taken for it
+_ON_CLOTH = 4.0  # a seam has cloth on both sides, mm
+_SHORT = 1.5  # so far before the rim lines of light end, mm
+_UNCLEAR = 3.0  # how well the end of the lines of light tells the rim, mm
+_PLAIN = 0.02  # shade that plain cloth and noise may show across a line
+_STEEP = 0.08  # shade from which a step is clear
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,14 +49,38 @@ class Evidence:
         Root of the reflected light, levelled: 0.1 is about a tenth more or less light.
     known : float32 array
         1 where cloth or what lies beside it is lit and seen.
+    cloth : float32 array
+        1 where cloth was measured, its small holes closed.
+    platen : PlatenFace
     """
 
     flat: Unrolled
     shade: F32
     known: F32
+    cloth: F32
+    platen: PlatenFace
 
 
-def evidence(flat: Unrolled, light: F32) -> Evidence:
+@dataclass(frozen=True, eq=False)
+class Sightings:
+    """Where each piece's line may be; arrays of shape (P, FOUND) but for `known`.
+
+    Attributes
+    ----------
+    offset : mm along the normal
+    strength : how clearly it shows there, 0 to 1; 0 where there is nothing
+    spread : how well its place is known, mm
+    known : bool array, shape (P,)
+        Whether most of the piece is lit and in view.
+    """
+
+    offset: F64
+    strength: F64
+    spread: F64
+    known: Mask
+
+
+def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
     """Return what can be seen.
 
     Parameters
@@ -56,61 +88,49 @@ def evidence(flat: Unrolled, light: F32) -> Evidence:
     flat : Unrolled
     light : float32 array, camera px
         Light that came back from the projector: lit less dark, linear.
+    platen : PlatenFace
     """
     seen = flat.rectified(light)
     known = flat.lit.astype(np.float32)
-    level = float(np.median(seen[flat.lit])) if flat.lit.any() else 1.0
+    on = flat.lit & flat.cloth
+    level = float(np.median(seen[on])) if on.any() else 1.0
     # Between light and its logarithm: an edge's middle hardly moves, dark cloth keeps its seams.
     shade = 2 * np.sqrt(np.maximum(seen, 0) / np.float32(max(level, 1e-3)))
-    wide = 40.0 / flat.step
-    small = cv2.resize(
-        np.stack([shade * known, known], axis=-1),
-        None,
-        fx=0.125,
-        fy=0.125,
-        interpolation=cv2.INTER_AREA,
-    )
-    soft = cv2.GaussianBlur(small, (0, 0), wide / 8)
-    share = soft[..., 0] / np.maximum(soft[..., 1], np.float32(1e-3))
-    mean = cv2.resize(share, (shade.shape[1], shade.shape[0]), interpolation=cv2.INTER_LINEAR)
+    closed = _closed(flat.cloth, round(24 / flat.step))
+    mean = _smooth(shade, known * closed, 30.0 / flat.step)
     levelled = np.clip((shade - mean) * known, -1.2, 1.2)
-    inner = cv2.erode(known, np.ones((9, 9), np.uint8), borderValue=0)
-    return Evidence(flat, np.asarray(levelled, np.float32), np.asarray(inner, np.float32))
+    inner = cv2.erode(known, np.ones((5, 5), np.uint8), borderValue=0)
+    return Evidence(
+        flat,
+        np.asarray(levelled, np.float32),
+        np.asarray(inner, np.float32),
+        closed.astype(np.float32),
+        platen,
+    )
 
 
-def energy_maps(seen: Evidence) -> tuple[NDArray[np.float32], float]:
-    """Return energy by direction of the normal, shape (TURNS, rows, columns), and mm a cell.
-
-    Each lies between 0 and 1: its share of the energy that is about.
-    """
-    scale = seen.flat.step / _COARSE
-    size = tuple(int(side * scale) for side in seen.shade.shape[::-1])
-    shade = cv2.resize(seen.shade, size, interpolation=cv2.INTER_AREA)
-    known = cv2.resize(seen.known, size, interpolation=cv2.INTER_AREA) > 0.99
-    reach = 8
-    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(np.float64) * _COARSE
-    maps = np.empty((TURNS, *shade.shape), np.float32)
-    for turn in range(TURNS):
-        angle = math.pi * turn / TURNS
-        across = x * math.cos(angle) + y * math.sin(angle)
-        along = -x * math.sin(angle) + y * math.cos(angle)
-        even, odd = _quadrature(across, 2.4)
-        long = np.exp(-(along**2) / (2 * 7.0**2))
-        total: F32 = np.zeros(shade.shape, np.float32)
-        for kernel in (even * long, odd * long):
-            kernel = kernel / np.abs(kernel).sum()
-            answer = np.asarray(cv2.filter2D(shade, cv2.CV_32F, kernel), np.float32)
-            total += answer * answer
-        maps[turn] = total
-    about = cv2.GaussianBlur(maps.mean(axis=0), (0, 0), _NEAR / _COARSE / 2)
-    maps /= maps + 2 * about + np.float32(_GRAIN * 0.02)
-    maps *= known
-    return maps, _COARSE
+def _closed(cloth: Mask, wide: int) -> F32:
+    """Return cloth with holes filled that are narrower than `wide` or shut in by it."""
+    small = cv2.resize(cloth.astype(np.uint8), None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide // 4 | 1,) * 2)
+    padded = cv2.copyMakeBorder(small, 20, 20, 20, 20, cv2.BORDER_REPLICATE)
+    shut = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel)[20:-20, 20:-20]
+    size = cloth.shape[::-1]
+    wide_open = cv2.resize(shut.astype(np.float32), size, interpolation=cv2.INTER_LINEAR) > 0.5
+    return np.asarray(cloth | wide_open, np.float32)
 
 
-def _quadrature(
-    across: NDArray[np.float64], spread: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _smooth(shade: F32, weight: F32, spread: float) -> F32:
+    """Return the weighted mean about each cell."""
+    both = np.stack([shade * weight, weight], axis=-1)
+    small = cv2.resize(both, None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(small, (0, 0), spread / 8)
+    share = soft[..., 0] / np.maximum(soft[..., 1], np.float32(1e-4))
+    size = (shade.shape[1], shade.shape[0])
+    return np.asarray(cv2.resize(share, size, interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def quadrature(across: F64, spread: float) -> tuple[F64, F64]:
     """Return an even and an odd filter without a mean, of unit total size."""
     bell = np.exp(-(across**2) / (2 * spread**2))
     even = (1 - across**2 / spread**2) * bell
@@ -119,43 +139,122 @@ def _quadrature(
     return even / np.abs(even).sum(), odd / np.abs(odd).sum()
 
 
-def profiles(
-    seen: Evidence, points: NDArray[np.float64], normals: Points, reach: float, step: float = 0.5
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-    """Return the energy across each piece of a line.
+def sight(seen: Evidence, pieces: Pieces, points: F64, normals: Points, reach: float) -> Sightings:
+    """Look for each piece's line about where it should lie.
 
     Parameters
     ----------
     seen : Evidence
+    pieces : Pieces
     points : ndarray, shape (P, S, 2)
-        Samples of each piece, flat frame, mm.
+        The pieces' samples as they should lie on the flat frame, mm.
     normals : ndarray, shape (P, 2)
-    reach, step : float
-        How far to each side, and how finely, mm.
-
-    Returns
-    -------
-    offsets : ndarray, shape (T,), mm along the normal
-    energy : ndarray, shape (P, T)
-    known : bool array, shape (P,)
-        Whether most of the piece is lit and in view.
+        There too.
+    reach : float
+        How far to each side, mm.
     """
-    margin = 3 * SPREAD
-    offsets = np.arange(-reach - margin, reach + margin + step / 2, step)
-    spots = points[:, None] + offsets[None, :, None, None] * normals[:, None, None, :]
+    margin = math.ceil(3 * SPREAD / _STEP) * _STEP + 4.0
+    side = reach + margin
+    at = _offsets(side)
+    shade, known, cloth = _across(seen, points, normals, at)
+    across = _offsets(3 * SPREAD)
+    even, odd = (_filtered(shade, kernel) for kernel in quadrature(across, SPREAD))
+    energy = even**2 + odd**2
+    lit = known > 0.85
+    near: Mask = np.asarray(np.abs(at) <= reach)
+    wanted = lit & near & ~_creased(seen.platen, points, normals, at)
+    on_cloth = _worst(cloth, round(_ON_CLOTH / _STEP)) > 0.7
+    seams = _peaks(at, np.where(wanted & on_cloth, energy, 0.0))
+    floor = _median(np.where(lit & (cloth > 0.7), energy, np.nan)) + _PLAIN**2 / 4
+    clear = np.clip((seams[1] / floor[:, None] - 2.0) / 6.0, 0.0, 1.0)
+    found = seams[0], clear, np.full_like(clear, 0.4)
+    rims, rim_known = _rims(at, odd, cloth, lit, reach)
+    rim = pieces.rim[:, None]
+    offset, strength, spread = (np.where(rim, r, s) for r, s in zip(rims, found, strict=True))
+    fully = (wanted & on_cloth)[:, near].mean(axis=1) > 0.5
+    return Sightings(offset, strength, spread, np.where(pieces.rim, rim_known, fully))
+
+
+def _offsets(reach: float) -> F64:
+    count = round(reach / _STEP)
+    return np.asarray(np.arange(-count, count + 1) * _STEP, np.float64)
+
+
+def _across(seen: Evidence, points: F64, normals: Points, at: F64) -> tuple[F64, F64, F64]:
+    """Return shade, what is known and cloth across each piece, means along it, (P, T)."""
+    spots = points[:, None] + at[None, :, None, None] * normals[:, None, None, :]
     cells = seen.flat.cells(spots.reshape(-1, 2)).astype(np.float32)
-    shape = (len(points) * len(offsets), points.shape[1])
-    at = [np.ascontiguousarray(cells[:, k].reshape(shape)) for k in (0, 1)]
-    shade = cv2.remap(seen.shade, at[0], at[1], cv2.INTER_LINEAR).mean(axis=1)
-    known = cv2.remap(seen.known, at[0], at[1], cv2.INTER_LINEAR).mean(axis=1)
-    shade = shade.reshape(len(points), -1).astype(np.float64)
-    covered = known.reshape(len(points), -1) > 0.85
-    across = np.arange(-margin, margin + step / 2, step)
-    even, odd = _quadrature(across, SPREAD)
-    energy = np.array(
-        [np.convolve(row, even, "same") ** 2 + np.convolve(row, odd, "same") ** 2 for row in shade]
+    shape = (len(points), len(at) * points.shape[1])
+    x, y = (np.ascontiguousarray(cells[:, k].reshape(shape)) for k in (0, 1))
+    found = (
+        cv2.remap(plane, x, y, cv2.INTER_LINEAR).reshape(len(points), len(at), -1).mean(axis=2)
+        for plane in (seen.shade, seen.known, seen.cloth)
     )
-    energy *= covered
-    edge = round(margin / step)
-    inner = slice(edge, -edge)
-    return offsets[inner], energy[:, inner], covered[:, inner].mean(axis=1) > 0.7
+    shade, known, cloth = (np.asarray(each, np.float64) for each in found)
+    return shade, known, cloth
+
+
+def _filtered(rows: F64, kernel: F64) -> F64:
+    turned = np.ascontiguousarray(kernel[::-1][None])
+    return np.asarray(cv2.filter2D(rows, cv2.CV_64F, turned, borderType=cv2.BORDER_REPLICATE))
+
+
+def _worst(rows: F64, reach: int) -> F64:
+    return np.asarray(cv2.erode(rows, np.ones((1, 2 * reach + 1), np.uint8)))
+
+
+def _median(rows: F64) -> F64:
+    some: Mask = np.asarray(np.isfinite(rows).any(axis=1))
+    return np.asarray(np.nanmedian(np.where(some[:, None], rows, 0.0), axis=1))
+
+
+def _creased(platen: PlatenFace, points: F64, normals: Points, at: F64) -> Mask:
+    """Tell where a piece could be taken for the bend at the platen's edge, shape (P, T)."""
+    middles = points.mean(axis=1)[:, None] + at[None, :, None] * normals[:, None]
+    half = np.array([platen.width, platen.depth]) / 2
+    off = np.abs(middles) - half
+    beside: Mask = np.asarray((off < _CREASE).all(axis=2))
+    sideways = np.abs(normals) > _ALONG_CREASE
+    return np.asarray(beside & ((np.abs(off) < _CREASE) & np.asarray(sideways)[:, None]).any(axis=2))
+
+
+def _peaks(at: F64, height: F64) -> tuple[F64, F64]:
+    """Return places and heights of the highest peaks of each row, shape (P, FOUND)."""
+    middle, left, right = height[:, 1:-1], height[:, :-2], height[:, 2:]
+    top = np.where((middle > left) & (middle >= right), middle, 0.0)
+    order = np.argpartition(-top, FOUND, axis=1)[:, :FOUND]
+    rows = np.arange(len(height))[:, None]
+    high, low, up = top[rows, order], left[rows, order], right[rows, order]
+    bend = low - 2 * high + up
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shift = np.where(bend < 0, 0.5 * (low - up) / bend, 0.0)
+    return at[order + 1] + np.clip(shift, -0.5, 0.5) * _STEP, high
+
+
+def _rims(
+    at: F64, odd: F64, cloth: F64, lit: Mask, reach: float
+) -> tuple[tuple[F64, F64, F64], Mask]:
+    """Return where the cloth ends along each row (normals run outwards), as `Sightings` has it."""
+    inside: Mask = np.asarray(cloth > 0.5)
+    ends = np.zeros(inside.shape, bool)
+    ends[:, :-1] = inside[:, :-1] & ~inside[:, 1:]
+    distance = np.where(ends & (np.abs(at) <= reach), np.abs(at), np.inf)
+    index = np.argmin(distance, axis=1)
+    there = np.isfinite(distance.min(axis=1))
+    end = at[index] + _SHORT
+    # Seen on both sides: else measuring ends there, not the cloth.
+    reaches = np.array([-6.0, -3.0, 3.0, 6.0])
+    probe = np.clip(np.searchsorted(at, end[:, None] + reaches), 0, len(at) - 1)
+    there &= np.take_along_axis(lit, probe, axis=1).all(axis=1)
+    off = at[None] - end[:, None]
+    window = np.exp(-((off / 5.0) ** 2)) * (np.abs(off) < 9.0) * lit
+    place, high = _peaks(at, np.abs(odd) * window)
+    clear = np.clip(high / _STEEP, 0.0, 1.0) * (high > _PLAIN)
+    best = clear.max(axis=1)
+    weakest = np.argmin(clear, axis=1)
+    rows = np.arange(len(place))
+    place[rows, weakest] = end
+    clear[rows, weakest] = np.maximum(0.35 * (1 - best), 0.0)
+    spread = np.full_like(place, 0.7)
+    spread[rows, weakest] = _UNCLEAR
+    return (place, clear * there[:, None], spread), there

@@ -1,29 +1,41 @@
-"""Where the garment lies: its drawing brought onto the lines that show on the unrolled cloth."""
+"""Where the garment lies: its drawing brought onto the lines that show on the unrolled cloth.
+
+The drawing may differ from the piece by `outline.MODES`, the unrolled cloth from the true one by a
+little for each edge that it hangs over; both are estimated with the pose, with priors, so that the
+covariance of the pose knows of them.
+"""
 
 from __future__ import annotations
 
-import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.geometry import Isometry, Points
-from chalkbeam.eye.lines import TURNS, Evidence, profiles
-from chalkbeam.eye.outline import Pieces
+from calibration.geometry import Isometry, PlatenFace, Points
+from chalkbeam.eye.lines import Evidence, Sightings, sight
+from chalkbeam.eye.outline import MODES, Pieces
 
-PRIOR_SPREAD = np.array([1e3, 1e3, 1e2, 0.012, 0.012, math.radians(0.6)])
+F64 = NDArray[np.float64]
+
+LAY_SPREAD = np.array([1e3, 1e3, 1e2, 0.015, 0.015, math.radians(0.7)])
 """Standard deviations of a lay's numbers before anything is seen: place and turn are free,
-widths and lengths vary by 1.2 % from piece to piece, knit leans by 0.6 degrees; from memory."""
+widths and lengths vary by 1.5 % from piece to piece, knit leans by 0.7 degrees; from memory."""
 
-SEARCH = 40.0
-SEARCH_TURN = math.radians(10.0)
-_FINEST = np.array([0.5, 0.8, 3.0])
-"""How well the drawing's lines of collar, shoulders, sides lie on a true garment's, mm: hanging
-sides are drawn in by folds."""
+HANGS_OFF = (0.4, 0.6)
+"""How far off the unrolled cloth may be beyond an edge: at once, and more for each 50 mm, mm."""
 
-_AROUND = 14.0  # to how far around a line's surroundings are looked at, mm
+REACHES = (12.0, 8.0, 5.0, 3.5, 2.5, 2.5)
+"""How far from the lay lines are looked for, one round each, mm."""
+
+_SCATTER = np.array([0.7, 1.0, 1.2])
+"""How well pieces of collar, shoulders, sides lie on their line besides, mm."""
+
+_UNSEEN = 0.12  # strength of a sighting that counts as much as seeing nothing
+_SHOWN = 0.25  # strength from which a piece shows
+_INNER = 3
+_EDGES = 4
 
 
 @dataclass(frozen=True)
@@ -105,124 +117,84 @@ class Fit:
     Attributes
     ----------
     lay : Lay
+    modes : ndarray, shape (K + 8,)
+        How the piece differs from its drawing, and the unrolled cloth from the true one.
     covariance : ndarray, shape (6, 6)
+        Of the lay's numbers.
     shown : float
         Share of the pieces looked for that show where the lay has them, 0 to 1.
     pieces : int
         How many were lit and in view.
-    strength : float
-        How much of what is looked for shows there, every judge counted alike, 0 to 1.
-    residual : float
-        How far what shows lies from the lay's lines, as a multiple of what is usual.
+    cost : float
+        How badly what shows fits: less the logarithm of the likelihood.
+    pull : float
+        The largest of the priors' numbers over its standard deviation.
+    sure_of : ndarray of bool, shape (P,)
+        Which pieces show.
     """
 
     lay: Lay
-    covariance: NDArray[np.float64]
+    modes: F64
+    covariance: F64
     shown: float
     pieces: int
-    residual: float
-    strength: float
+    cost: float
+    pull: float
+    sure_of: NDArray[np.bool_]
 
-    def spread(self, slope: NDArray[np.float64]) -> float:
+    @property
+    def badness(self) -> float:
+        """The cost for each piece looked for, so that different drawings compare."""
+        return self.cost / len(self.sure_of)
+
+    def spread(self, slope: F64) -> float:
         """Return the standard deviation of a number with these derivatives by the lay's."""
         return math.sqrt(max(float(slope @ self.covariance @ slope), 0.0))
 
 
-@dataclass(frozen=True)
-class Candidate:
-    """A lay of the coarse search with its score, 0 to 1."""
+@dataclass(frozen=True, eq=False)
+class _State:
+    """A lay with all else that is estimated."""
 
     lay: Lay
-    score: float
+    modes: F64
+
+    def points(self, pieces: Pieces, platen: PlatenFace) -> F64:
+        """Return the pieces' samples on the flat frame, shape (P, S, 2)."""
+        spots = self.lay.apply(pieces.points)
+        return spots + (self.slopes(pieces, platen) @ self.modes)[:, None]
+
+    def slopes(self, pieces: Pieces, platen: PlatenFace) -> F64:
+        """Return derivatives of the pieces' places by all but the lay, shape (P, 2, K + 8)."""
+        by_mode = np.einsum("ij,pjk->pik", self.lay.matrix, pieces.modes)
+        return np.concatenate([by_mode, _hanging(self.lay.apply(pieces.middles), platen)], axis=2)
 
 
-def search(
-    seen: Evidence, pieces: Pieces, about: Lay, maps: tuple[NDArray[np.float32], float]
-) -> list[Candidate]:
-    """Return the best lays near `about`, best first, each in its own dip of the score.
-
-    Parameters
-    ----------
-    seen : Evidence
-    pieces : Pieces
-    about : Lay
-        The usual lay.
-    maps : tuple
-        As `energy_maps` gives.
-    """
-    energy, cell = maps
-    found: list[Candidate] = []
-    shifts = np.arange(-SEARCH, SEARCH + 1, 4.0)
-    grid = np.stack(np.meshgrid(shifts, shifts), axis=-1).reshape(-1, 2)
-    for turn in np.arange(-SEARCH_TURN, SEARCH_TURN + 1e-9, math.radians(1.25)):
-        lay = replace(about, turn=about.turn + float(turn))
-        scores = _scores(energy, cell, seen, pieces, lay, grid)
-        for index in np.argsort(scores)[::-1][:6]:
-            dx, dy = grid[index]
-            found.append(Candidate(replace(lay, x=lay.x + dx, y=lay.y + dy), float(scores[index])))
-    found.sort(key=lambda candidate: -candidate.score)
-    kept: list[Candidate] = []
-    for candidate in found:
-        if all(_apart(candidate.lay, other.lay) > 9.0 for other in kept):
-            kept.append(candidate)
-        if len(kept) == 5:
-            break
-    return [_climbed(energy, cell, seen, pieces, candidate) for candidate in kept]
+_PRIOR = np.concatenate([list(MODES.values()), np.repeat(HANGS_OFF, _EDGES)])
 
 
-def _climbed(
-    energy: NDArray[np.float32], cell: float, seen: Evidence, pieces: Pieces, start: Candidate
-) -> Candidate:
-    """Walk to the top of the score in smaller steps."""
-    best = start
-    for step, turn in ((2.0, math.radians(0.6)), (1.0, math.radians(0.3))):
-        for _ in range(2):
-            grid = np.array(list(itertools.product((-step, 0.0, step), repeat=2)))
-            for by in (-turn, 0.0, turn):
-                lay = replace(best.lay, turn=best.lay.turn + by)
-                scores = _scores(energy, cell, seen, pieces, lay, grid)
-                index = int(np.argmax(scores))
-                if scores[index] > best.score:
-                    dx, dy = (float(value) for value in grid[index])
-                    best = Candidate(replace(lay, x=lay.x + dx, y=lay.y + dy), float(scores[index]))
-    return best
-
-
-def _apart(one: Lay, other: Lay) -> float:
-    return math.hypot(one.x - other.x, one.y - other.y) + 200 * abs(one.turn - other.turn)
-
-
-def _scores(
-    energy: NDArray[np.float32],
-    cell: float,
-    seen: Evidence,
-    pieces: Pieces,
-    lay: Lay,
-    grid: Points,
-) -> NDArray[np.float64]:
-    """Return the mean energy on the pieces for each shift of a lay; pieces out of view count 0."""
-    every = pieces.points[:, 2::4]
-    spots = lay.apply(every).reshape(-1, 2)
-    normals = np.repeat(lay.normals(pieces.normals), every.shape[1], axis=0)
-    angle = np.arctan2(normals[:, 1], normals[:, 0])
-    turn = np.rint(angle * TURNS / math.pi).astype(int) % TURNS
-    at = seen.flat.origin
-    columns = np.rint((spots[:, 0] - at[0] + grid[:, None, 0]) / cell).astype(int)
-    rows = np.rint((spots[:, 1] - at[1] + grid[:, None, 1]) / cell).astype(int)
-    _, high, wide = energy.shape
-    inside = (rows >= 0) & (rows < high) & (columns >= 0) & (columns < wide)
-    value = energy[turn[None, :], np.clip(rows, 0, high - 1), np.clip(columns, 0, wide - 1)]
-    weight = np.repeat(_WEIGHT[pieces.judge], every.shape[1])
-    return np.asarray((value * inside) @ weight / weight.sum(), np.float64)
-
-
-_WEIGHT = np.array([1.5, 1.0, 0.5])  # of collar, shoulders, sides: the sides slide along themselves
+def _hanging(at: Points, platen: PlatenFace) -> F64:
+    """Return how flat points move by a millimetre of error beyond each edge, shape (P, 2, 8)."""
+    half = np.array([platen.width, platen.depth]) / 2
+    slopes = np.zeros((len(at), 2, 2 * _EDGES))
+    for edge, (axis, sign) in enumerate(((0, -1), (0, 1), (1, -1), (1, 1))):
+        out = np.maximum(sign * at[:, axis] - half[axis], 0)
+        slopes[:, axis, edge] = sign * np.clip(out / 8, 0, 1)
+        slopes[:, axis, _EDGES + edge] = sign * out / 50
+    return slopes
 
 
 def refine(
-    seen: Evidence, pieces: Pieces, start: Lay, reaches: tuple[float, ...] = (10.0, 6.0, 4.0, 3.0)
+    seen: Evidence,
+    pieces: Pieces,
+    start: Lay,
+    reaches: tuple[float, ...] = REACHES,
+    modes: F64 | None = None,
 ) -> Fit | None:
     """Bring a lay onto the lines near it, by robust least squares with the priors.
+
+    Each piece is drawn to all places where its line may be, by how likely each is (an EM over
+    which sighting is the line).
 
     Parameters
     ----------
@@ -230,84 +202,87 @@ def refine(
     pieces : Pieces
     start : Lay
     reaches : tuple of float
-        How far from the lay lines are looked for, one round each, mm.
+    modes : ndarray, optional
+        What to start the piece's own differences from.
 
     Returns
     -------
     Fit or None
         None where too few pieces are in view.
     """
-    lay, fit = start, None
+    state = _State(start, np.zeros(len(_PRIOR)) if modes is None else modes)
+    fit = None
     for reach in reaches:
-        fit = _round(seen, pieces, lay, reach)
+        state, fit = _round(seen, pieces, state, reach, start)
         if fit is None:
             return None
-        lay = fit.lay
     return fit
 
 
-def _round(seen: Evidence, pieces: Pieces, lay: Lay, reach: float) -> Fit | None:
+def _round(
+    seen: Evidence, pieces: Pieces, state: _State, reach: float, about: Lay
+) -> tuple[_State, Fit | None]:
+    lay = state.lay
     normals = lay.normals(pieces.normals)
-    offsets, energy, known = profiles(seen, lay.apply(pieces.points), normals, _AROUND)
-    if int(known.sum()) < 4:
-        return None
-    offset, weight = _peaks(offsets, energy, reach)
-    weight = weight * known
-    rows = np.einsum("nk,nkp->np", normals, lay.slopes(pieces.middles))
-    sigma = np.maximum(0.25 * reach, _FINEST[pieces.judge])
-    prior = np.diag(PRIOR_SPREAD**-2.0)
-    step = np.zeros(6)
-    base = lay.vector
-    bias = np.array([0.0, 0.0, 0.0, base[3], base[4], base[5]])
-    for _ in range(6):
-        miss = offset - rows @ step
-        robust = weight / (1 + (miss / sigma) ** 2)
-        spread = np.maximum(_FINEST[pieces.judge], 0.18 * sigma)
-        normal = (rows * (robust / spread**2)[:, None]).T @ rows + prior
-        target = (rows * (robust / spread**2)[:, None]).T @ offset - prior @ bias
+    seen_at = sight(seen, pieces, state.points(pieces, seen.platen), normals, reach)
+    if int(seen_at.known.sum()) < 3:
+        return state, None
+    by_lay = lay.slopes(pieces.middles)
+    slopes = np.concatenate([by_lay, state.slopes(pieces, seen.platen)], axis=2)
+    rows = np.einsum("pi,pik->pk", normals, slopes)
+    base = np.concatenate([lay.vector, state.modes])
+    prior = np.concatenate([LAY_SPREAD, _PRIOR])
+    middle = np.zeros_like(base)
+    middle[:3] = base[:3]
+    scatter = _SCATTER[pieces.judge][:, None]
+    sharp = np.hypot(seen_at.spread, scatter)
+    blur = np.hypot(sharp, reach / 3)
+    step = np.zeros_like(base)
+    for _ in range(_INNER):
+        miss = seen_at.offset - (rows @ step)[:, None]
+        chance = seen_at.strength * np.exp(-0.5 * (miss / blur) ** 2)
+        share = chance / (chance.sum(axis=1, keepdims=True) + _UNSEEN)
+        weight = share / np.hypot(sharp, 0.3 * blur) ** 2 * seen_at.known[:, None]
+        normal = (rows * weight.sum(axis=1)[:, None]).T @ rows + np.diag(prior**-2.0)
+        target = rows.T @ (weight * seen_at.offset).sum(axis=1) - (base - middle) / prior**2
         step = np.linalg.solve(normal, target)
-    miss = offset - rows @ step
-    spread = _FINEST[pieces.judge]
-    good = (np.abs(miss) < 3 * spread) & (weight > 0.25)
-    wide = 1.4826 * float(np.median(np.abs(miss[good]) / spread[good])) if good.any() else reach
-    useful = rows.T @ (rows * (weight * good / (2 * max(wide, 1.0) * spread) ** 2)[:, None]) + prior
+    after = base + step
+    miss = seen_at.offset - (rows @ step)[:, None]
+    moved = _State(Lay(*(float(v) for v in after[:6])), after[6:])
+    return moved, _judged(moved, rows, miss, sharp, seen_at, prior, after, pieces)
+
+
+def _judged(
+    state: _State,
+    rows: F64,
+    miss: F64,
+    sharp: F64,
+    seen_at: Sightings,
+    prior: F64,
+    after: F64,
+    pieces: Pieces,
+) -> Fit:
+    close = seen_at.strength * np.exp(-0.5 * (miss / (1.5 * sharp)) ** 2)
+    best = close.max(axis=1) * seen_at.known
+    share = close / (close.sum(axis=1, keepdims=True) + _UNSEEN)
+    weight = (share / sharp**2).sum(axis=1) * seen_at.known
+    useful = (rows * (weight * _ALIKE)[:, None]).T @ rows + np.diag(prior**-2.0)
+    pulls = after[3:] / prior[3:]
+    known = int(seen_at.known.sum())
+    likely = np.where(seen_at.known, (1 - _UNSEEN) * close.sum(axis=1) + _UNSEEN, 2 * _UNSEEN)
+    each = -np.log(np.minimum(likely, 1.0)) * _WEIGHT[pieces.judge]
+    shows = best > _SHOWN
     return Fit(
-        Lay(*(float(value) for value in base + step)),
-        np.linalg.inv(useful),
-        float(good.sum() / max(int(known.sum()), 1)),
-        int(known.sum()),
-        wide,
-        _strength(pieces, weight * np.exp(-0.5 * (miss / spread) ** 2), known),
+        state.lay,
+        state.modes,
+        np.linalg.inv(useful)[:6, :6],
+        float(shows.sum() / max(known, 1)),
+        known,
+        float(each.sum() + 0.5 * (pulls**2).sum()),
+        float(np.abs(pulls).max()),
+        shows,
     )
 
 
-def _strength(pieces: Pieces, shown: NDArray[np.float64], known: NDArray[np.bool_]) -> float:
-    total = most = 0.0
-    for judge, weight in enumerate(_WEIGHT):
-        own = known & (pieces.judge == judge)
-        if own.any():
-            total += weight * float(shown[own].mean())
-            most += weight
-    return total / most if most else 0.0
-
-
-def _peaks(
-    offsets: NDArray[np.float64], energy: NDArray[np.float64], reach: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return where each piece's line shows, mm along its normal, and how much it stands out."""
-    near = np.abs(offsets) <= reach
-    part, at = energy[:, near], offsets[near]
-    top = np.argmax(part, axis=1)
-    rows = np.arange(len(part))
-    high = part[rows, top]
-    left = part[rows, np.maximum(top - 1, 0)]
-    right = part[rows, np.minimum(top + 1, part.shape[1] - 1)]
-    bend = left - 2 * high + right
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shift = np.where(bend < 0, 0.5 * (left - right) / bend, 0.0)
-    floor = np.median(energy, axis=1) + 2e-5
-    ratio = high / (floor + 1e-12)
-    edge = (top == 0) | (top == part.shape[1] - 1)
-    weight = np.clip((ratio - 2.5) / 8.0, 0.0, 1.0) * ~edge
-    step = float(at[1] - at[0])
-    return at[top] + np.clip(shift, -0.5, 0.5) * step, weight
+_ALIKE = 0.5  # neighbours err alike: two pieces tell as much as one
+_WEIGHT = np.array([1.0, 1.0, 0.4])  # of collar, shoulders, sides: of these there are many

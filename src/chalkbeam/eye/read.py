@@ -38,7 +38,6 @@ _CLOTH = 0.35
 _OTHER = 0.12
 _LEAST_CHANGED = 0.15  # of the platen, before anything lies there
 _RIM = 15.0  # mm of the platen's rim, and of the sheet's surroundings, whose colour is not taken
-_MOST_POINTS = 30_000  # of a surface: a place every 4 mm has several
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,13 +178,13 @@ def read_piece(
     if _anything_lies(rig, burst, empty, press):
         found = find_garment(
             burst,
-            _thinned(press.surface.points),
+            press.surface.points,
             camera,
             rig.projector,
             rig.face,
             garment,
             face,
-            bare=_thinned(press.bare.points),
+            bare=press.bare.points,
             others=others,
             collar_turn=usual.angle,
         )
@@ -225,10 +224,6 @@ def _by_usual_load(found: TransferSeen) -> TransferSeen:
     )
     verdict = "cannot see" if found.verdict == "good" else found.verdict
     return replace(found, sure=False, verdict=verdict, why=why)
-
-
-def _thinned(points: Points) -> Points:
-    return points[:: 1 + len(points) // _MOST_POINTS]
 
 
 def _anything_lies(rig: Rig, burst: Burst, empty: Burst, press: PressSeen) -> bool:

@@ -1,22 +1,23 @@
 """The cloth unrolled: where each spot of a garment, were it flat, is in space and in the picture.
 
-On the platen the cloth lies flat, so flat millimetres are platen millimetres. Beyond the platen's
-edge it hangs: there the flat position runs on along the measured surface, square to the edge, by
-the length of the arc. The *flat* frame is so the platen frame, carried on over the edge.
+On the platen the cloth lies flat, so flat millimetres are platen millimetres; what hangs over the
+edge is laid flat with its threads' lengths kept (`net`). The *flat* frame is so the platen frame,
+carried on over the edge.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import LinearNDInterpolator
 
-from calibration.geometry import PlatenFace, Points
+from calibration.geometry import XY, PlatenFace, Points
 from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
+from chalkbeam.eye.net import Net
 
 F32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -25,11 +26,14 @@ REACH = 150.0
 """How far beyond the platen's edge the cloth is followed, mm along the cloth."""
 
 CELL = 4.0
-"""Step of the surface's grid, mm."""
+"""Step of the map from the flat frame to the picture, mm; between its points it is straight."""
+
+BORDER = 14.0
+"""How far beyond the cloth's measured rim its surface is carried on straight, mm."""
 
 _FINE = 1.0
-_STEEPEST = 5.0
-_BRIDGE = 10.0  # holes narrower than this are bridged smoothly, mm
+_SMOOTH = 9.0  # reach of the straight piece through the rim that carries it on, mm
+_LEAST_SEEN = 0.3  # px a mm: cloth seen at a more grazing angle shows nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,12 +50,15 @@ class Unrolled:
         Camera px of each cell.
     lit : bool array
         Whether the camera sees it and the projector's picture reaches it.
+    cloth : bool array
+        Whether its surface was measured to be cloth.
     """
 
     origin: tuple[float, float]
     step: float
     picture: tuple[F32, F32]
     lit: Mask
+    cloth: Mask
 
     def rectified(self, image: F32) -> F32:
         """Return a camera picture as it would look on the flat frame; zero outside the picture."""
@@ -63,182 +70,131 @@ class Unrolled:
         return np.asarray((points - self.origin) / self.step)
 
 
-@dataclass(frozen=True, eq=False)
-class HeightGrid:
-    """The cloth's surface: heights over the bare platen, rows towards +y, mm.
-
-    `known` is 1 where it was measured, less where `heights` were filled from beside it.
-    """
-
-    origin: tuple[float, float]
-    heights: F32
-    known: F32
-
-    def at(self, x: F32, y: F32) -> F32:
-        """Return heights at planes of platen coordinates, mm."""
-        return self._sampled(self.heights, x, y)
-
-    def known_at(self, x: F32, y: F32) -> NDArray[np.bool_]:
-        """Return whether the surface was measured at planes of platen coordinates, mm."""
-        return np.asarray(self._sampled(self.known, x, y) > 0.5)
-
-    def _sampled(self, plane: F32, x: F32, y: F32) -> F32:
-        columns = (x - np.float32(self.origin[0])) / np.float32(CELL)
-        rows = (y - np.float32(self.origin[1])) / np.float32(CELL)
-        found = cv2.remap(plane, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(found, np.float32)
-
-
-def height_grid(points: Points, face: PlatenFace, usual: float) -> HeightGrid:
-    """Return the surface through measured points of the cloth.
-
-    Holes are filled from around them; without any points the cloth is flat at `usual`.
-
-    Parameters
-    ----------
-    points : ndarray, shape (N, 3), platen frame, mm
-    face : PlatenFace
-    usual : float
-        Height where nothing was measured on the platen, mm.
-    """
-    half = np.array([face.width, face.depth]) / 2 + REACH
-    shape = tuple(int(2 * side / CELL) + 1 for side in half[::-1])
-    spots = np.asarray(points, np.float64).reshape(-1, 3)
-    spots = spots[np.isfinite(spots).all(axis=1)]
-    column, row = np.rint((spots[:, :2] + half) / CELL).astype(int).T
-    inside = (column >= 0) & (row >= 0) & (column < shape[1]) & (row < shape[0])
-    cell = row[inside] * shape[1] + column[inside]
-    grid = np.full(shape[0] * shape[1], np.nan, np.float32)
-    order = np.lexsort((spots[inside, 2], cell))
-    cell, height = cell[order], spots[inside, 2][order]
-    found, first, count = np.unique(cell, return_index=True, return_counts=True)
-    grid[found] = height[first + (count - 1) // 2]  # the median of each cell
-    heights = grid.reshape(shape)
-    origin = (float(-half[0]), float(-half[1]))
-    if len(found) < 20:
-        return HeightGrid(origin, np.full(shape, usual, np.float32), np.zeros(shape, np.float32))
-    return HeightGrid(origin, *_filled(heights))
-
-
-def _filled(heights: F32) -> tuple[F32, F32]:
-    """Return heights without holes, and where they rest on a measurement close by."""
-    known = np.isfinite(heights)
-    zero = np.where(known, heights, 0).astype(np.float32)
-    wide = _BRIDGE / CELL
-    weight = cv2.GaussianBlur(known.astype(np.float32), (0, 0), wide)
-    smooth = cv2.GaussianBlur(zero, (0, 0), wide) / np.maximum(weight, np.float32(1e-6))
-    near = weight > 0.05
-    _, label = cv2.distanceTransformWithLabels(
-        (~near).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    value = np.zeros(int(label.max()) + 1, np.float32)
-    value[label[near]] = np.where(known, zero, smooth)[near]
-    close = cv2.GaussianBlur(known.astype(np.float32), (0, 0), 1.5) > 0.3
-    return (
-        np.asarray(cv2.GaussianBlur(value[label], (0, 0), 0.6), np.float32),
-        np.asarray(cv2.erode(close.astype(np.float32), np.ones((3, 3), np.uint8)), np.float32),
-    )
-
-
 def unroll(
-    grid: HeightGrid,
+    net: Net,
     face: PlatenFace,
     camera: Pinhole,
     size: tuple[int, int],
     projector: ProjectorMap,
+    usual: float = 1.0,
 ) -> Unrolled:
-    """Unroll a surface over the platen's edges.
+    """Return the map from the flat frame to the picture.
 
     Parameters
     ----------
-    grid : HeightGrid
+    net : Net
+        The cloth's; without points the cloth is taken to be flat.
     face : PlatenFace
     camera : Pinhole
     size : (int, int)
         Width and height of the camera's picture, px.
     projector : ProjectorMap
+    usual : float
+        Height of cloth of which nothing was measured, mm.
     """
     half_x, half_y = face.width / 2 + REACH, face.depth / 2 + REACH
     x, y = np.meshgrid(
-        np.arange(-half_x, half_x + CELL, CELL, dtype=np.float32),
-        np.arange(-half_y, half_y + CELL, CELL, dtype=np.float32),
+        np.arange(-half_x, half_x + CELL, CELL), np.arange(-half_y, half_y + CELL, CELL)
     )
-    away, nx, ny = _from_edge(face, x, y)
-    foot_x, foot_y = x - nx * away, y - ny * away
-    out, fall = _followed(grid, (foot_x, foot_y), (nx, ny), away)
-    px, py = foot_x + nx * out, foot_y + ny * out
-    height = grid.at(foot_x, foot_y) + fall
-    spots = np.stack([px, py, height], axis=-1).reshape(-1, 3).astype(np.float64)
+    if len(net.triangles) == 0:
+        space = np.stack([x, y, np.full_like(x, usual)], axis=-1)
+        cloth = np.ones(x.shape, bool)
+    else:
+        space, cloth = _spread(net, x, y)
+    spots = space.reshape(-1, 3)
+    known = np.isfinite(spots).all(axis=1)
+    spots = np.where(known[:, None], spots, 0.0)
     seen = camera.project(spots)
     shown = projector.projector_from_platen(spots[:, :2], spots[:, 2])
-    lit = np.ones(len(spots), bool)
+    lit = known
     for pixels, (wide, high) in ((seen, size), (shown, projector.size)):
         with np.errstate(invalid="ignore"):
             lit &= (pixels >= 2).all(axis=1) & (pixels[:, 0] < wide - 3) & (pixels[:, 1] < high - 3)
+    lit &= _density(seen.reshape(*x.shape, 2)).ravel() > _LEAST_SEEN
+    seen = np.where(known[:, None], seen, -1e4)
     scale = CELL / _FINE
-    rows, columns = x.shape
-    to = (round((columns - 1) * scale) + 1, round((rows - 1) * scale) + 1)
-    at_x, at_y = np.meshgrid(
-        np.arange(to[0], dtype=np.float32) / np.float32(scale),
-        np.arange(to[1], dtype=np.float32) / np.float32(scale),
-    )
-    u, v, bright = (
+    to = tuple(round((side - 1) * scale) + 1 for side in x.shape[::-1])
+    at = np.meshgrid(*(np.asarray(np.arange(side) / scale, np.float32) for side in to))
+    u, v, bright, sure = (
         np.asarray(
             cv2.remap(
-                np.nan_to_num(plane, nan=-1e4).astype(np.float32).reshape(x.shape),
-                at_x,
-                at_y,
-                cv2.INTER_LINEAR,
+                np.asarray(plane, np.float32).reshape(x.shape), at[0], at[1], cv2.INTER_LINEAR
             ),
             np.float32,
         )
-        for plane in (seen[:, 0], seen[:, 1], lit)
+        for plane in (seen[:, 0], seen[:, 1], lit, cloth)
     )
-    return Unrolled((float(x[0, 0]), float(y[0, 0])), _FINE, (u, v), bright > 0.99)
+    return Unrolled((float(x[0, 0]), float(y[0, 0])), _FINE, (u, v), bright > 0.99, sure > 0.5)
 
 
-def _followed(
-    grid: HeightGrid, foot: tuple[F32, F32], way: tuple[F32, F32], length: F32
-) -> tuple[F32, F32]:
-    """Follow the surface outwards for `length`, mm; return how far out and how much higher it is.
+def _spread(net: Net, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[Points, Mask]:
+    """Return where flat points are in space, nan where nothing is near, and where cloth is."""
+    origin, shape = np.array([x[0, 0], y[0, 0]]), x.shape
+    fixed = np.rint((net.flat[net.triangles] - origin) / CELL * 16).astype(np.int32)
+    mask = np.zeros(shape, np.uint8)
+    for corners in fixed:
+        cv2.fillConvexPoly(mask, corners, 1, cv2.LINE_8, 4)
+    cloth = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
+    inside = LinearNDInterpolator(net.flat, net.space)(np.stack([x, y], axis=-1))
+    near = cv2.dilate(cloth.astype(np.uint8), _disc(BORDER / CELL)) > 0
+    beyond = _straight_on(net, origin, shape)
+    space = np.where(cloth[..., None] & np.isfinite(inside), inside, beyond)
+    return np.where(near[..., None], space, np.nan), cloth
 
-    Where it was not measured it goes on as steeply as before: a cloth's end has no slope beyond it.
+
+def _disc(radius: float) -> NDArray[np.uint8]:
+    side = 2 * int(np.ceil(radius)) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)), np.uint8)
+
+
+def _straight_on(net: Net, origin: Points, shape: tuple[int, ...]) -> NDArray[np.float64]:
+    """Return the planes through the nearest measured points, at every flat point.
+
+    Least squares with weights that fall off with distance (moving least squares), worked out for
+    all points at once from blurred moments.
     """
-    out, fall, slope = np.zeros_like(length), np.zeros_like(length), np.zeros_like(length)
-    ahead, probe = np.float32(CELL / 2), np.float32(CELL)
-    for step in range(int(REACH * math.sqrt(2) / ahead) + 1):
-        left = np.clip(length - step * ahead, 0, ahead)
-        spots = [
-            (foot[0] + way[0] * far, foot[1] + way[1] * far)
-            for far in (out - probe / 2, out + probe / 2)
-        ]
-        now = (grid.at(*spots[1]) - grid.at(*spots[0])) / probe
-        slope = np.where(grid.known_at(*spots[1]), np.clip(now, -_STEEPEST, _STEEPEST), slope)
-        run = left / np.sqrt(1 + slope * slope)
-        out, fall = out + run, fall + slope * run
-    return out.astype(np.float32), fall.astype(np.float32)
+    at = (net.flat - origin) / CELL
+    cell = np.rint(at).astype(int)
+    good = (cell >= 0).all(axis=1) & (cell < np.array(shape[::-1])).all(axis=1)
+    cell, flat, space = cell[good], (net.flat - origin)[good], net.space[good]
+    index = cell[:, 1] * shape[1] + cell[:, 0]
+    x, y = flat.T
+    moments = [np.ones_like(x), x, y, x * x, x * y, y * y]
+    values = [v for s in space.T for v in (s, s * x, s * y)]
+
+    def blurred(weight: NDArray[np.float64]) -> NDArray[np.float64]:
+        plane = np.bincount(index, weight, shape[0] * shape[1]).reshape(shape)
+        return np.asarray(cv2.GaussianBlur(plane, (0, 0), _SMOOTH / CELL))
+
+    n, sx, sy, sxx, sxy, syy = (blurred(m) for m in moments)
+    sums = np.stack([blurred(v) for v in values], axis=-1).reshape(*shape, 3, 3)
+    tiny = 1e-9
+    a = np.stack([np.stack([n, sx, sy], -1), np.stack([sx, sxx, sxy], -1),
+                  np.stack([sy, sxy, syy], -1)], axis=-2)  # fmt: skip
+    few = n < 1e-4
+    a[few] = np.eye(3)
+    a += tiny * np.eye(3)
+    plane = np.linalg.solve(a, np.swapaxes(sums, -1, -2))  # (rows, columns, 3 terms, 3 axes)
+    row, column = np.mgrid[0 : shape[0], 0 : shape[1]] * CELL
+    terms = np.stack([np.ones(shape), column, row], axis=-1)
+    found = np.einsum("ijt,ijtk->ijk", terms, plane)
+    found[few] = np.nan
+    return np.asarray(found)
 
 
-def on_surface(
-    grid: HeightGrid, face: PlatenFace, point: tuple[float, float]
-) -> tuple[float, float]:
-    """Return where a flat point is as seen from above, platen frame, mm."""
-    x, y = (np.full((1, 1), value, np.float32) for value in point)
-    away, nx, ny = _from_edge(face, x, y)
-    out, _ = _followed(grid, (x - nx * away, y - ny * away), (nx, ny), away)
-    back = away - out
-    return point[0] - float((nx * back)[0, 0]), point[1] - float((ny * back)[0, 0])
+def _density(seen: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return px a mm of the picture in its most crowded direction, at each point of the map."""
+    with np.errstate(invalid="ignore"):
+        across, along = np.gradient(seen, axis=1) / CELL, np.gradient(seen, axis=0) / CELL
+        area = np.abs(across[..., 0] * along[..., 1] - across[..., 1] * along[..., 0])
+        size = (across**2).sum(axis=-1) + (along**2).sum(axis=-1)
+        largest = np.sqrt((size + np.sqrt(np.maximum(size**2 - 4 * area**2, 0))) / 2)
+        return np.asarray(np.nan_to_num(area / np.maximum(largest, 1e-9)))
 
 
-def _from_edge(face: PlatenFace, x: F32, y: F32) -> tuple[F32, F32, F32]:
-    """Return the distance beyond the platen's edge (0 on it) and the way outwards."""
-    radius = np.float32(max(face.corner_radius, 1.0))
-    qx = np.maximum(np.abs(x) - np.float32(face.width / 2) + radius, 0)
-    qy = np.maximum(np.abs(y) - np.float32(face.depth / 2) + radius, 0)
-    length = np.hypot(qx, qy)
-    safe = np.maximum(length, np.float32(1e-6))
-    return (
-        np.maximum(length - radius, 0).astype(np.float32),
-        (np.sign(x) * qx / safe).astype(np.float32),
-        (np.sign(y) * qy / safe).astype(np.float32),
-    )
+def in_space(net: Net, point: XY) -> XY:
+    """Return where a flat point is as seen from above, platen frame, mm; itself if unknown."""
+    if len(net.triangles) == 0:
+        return point
+    x, y = LinearNDInterpolator(net.flat, net.space[:, :2])([point])[0]
+    return (float(x), float(y)) if np.isfinite([x, y]).all() else point
