@@ -295,43 +295,93 @@ def drift(asked: argparse.Namespace, place: Path) -> None:
         print(f"drift of {far:.0f} mm: told in {number} of {n}")
 
 
+# What the file's projector may be off by: rx ry rz, radians, and tx ty tz, mm; `write_rig` states
+# the same.
+MAP_ERROR = np.array([2e-4, 2e-4, 1e-4, 0.15, 0.15, 0.4])
+
+
 def fit(asked: argparse.Namespace, place: Path) -> None:
-    errors: dict[float, list[float]] = {0.0: [], 10.0: [], 20.0: []}
-    number = 0
-    for shop, _ in shops(argparse.Namespace(**vars(asked) | {"per_press": 1}), place):
-        number += 1
-        eye = json.loads(shop.fitted.read_text())["rig"]["eye"]
-        seen = of_plain(tuple(eye["size"]), eye["camera"])
-        half = np.array([shop.press.plate.width, shop.press.plate.depth]) / 2 - 5
-        x, y = np.meshgrid(*(np.linspace(-h, h, 9) for h in half))
-        for up, worst in errors.items():
-            points = np.stack([x, y, np.full_like(x, up)], axis=-1)
-            off = np.linalg.norm(
-                _surface(seen, shop.press.projector, shop.bare.camera, points) - points, axis=-1
-            )
-            worst.append(float(off.max()))
-    print(f"surface points by the fitted eye, worst of the platen, mm; {number} presses")
-    for up, worst in errors.items():
-        print(f"  {up:4.0f} mm up: 50 % / 95 % of presses {middle_and_high(worst)}")
+    """Measure surface points through the fitted eye: exact rigs and erring ones, board or none."""
+    rng = np.random.default_rng(asked.seed)
+    rows: dict[tuple[bool, bool], list[tuple[list[float], list[bool]]]] = {}
+    for number in range(asked.seed // 10, asked.seed // 10 + asked.scenes):
+        press = second.press(number)
+        shop = place / f"press-{number}"
+        bursts: list[Path] = []
+        for errs in (False, True):
+            rig = shop / f"rig-{errs}.json"
+            rig.parent.mkdir(exist_ok=True)
+            error = rng.normal(0, MAP_ERROR) if errs else None
+            second.write_rig(press, rig, error)
+            # The burst is made once: what is shown hardly follows the file's error.
+            if not bursts:
+                ask("eye", "patterns", "--rig", rig, "--out", shop / "burst")
+                frames = pictures(shop / "burst")
+                bursts = [
+                    _photographed(second.scene(number * 10, kind, scale=asked.scale, at=press),
+                                  frames, shop / kind)
+                    for kind in ("empty", "raised")
+                ]  # fmt: skip
+            for board in (False, True):
+                words = ("eye", "fit", bursts[0], *(("--raised", "10mm", bursts[1]) * board))
+                code, out, wrong = ask(*words, "--rig", rig, "--out", shop / "fit.json", "--json")
+                if code:
+                    print(f"  press {number}: {wrong.strip()[-200:]}")
+                    continue
+                told, own = json.loads(out), json.loads((shop / "fit.json").read_text())["rig"]
+                eye = of_plain(tuple(own["eye"]["size"]), own["eye"]["camera"])
+                light = of_plain(tuple(own["projector"]["size"]), own["projector"]["pinhole"])
+                camera = press.camera.scaled(asked.scale)
+                off = _off_at(
+                    press, eye, light, camera, [each["height_mm"] for each in told["heights"]]
+                )
+                held = [
+                    o <= each["within_mm"] for o, each in zip(off, told["heights"], strict=True)
+                ]
+                bound = [each["within_mm"] for each in told["heights"]]
+                rows.setdefault((errs, board), []).append((off + bound, held))
+                if asked.each:
+                    print(f"  {number} rig errs {errs}, board {board}: {np.round(off + bound, 3)}")
+    print("surface points by the fitted eye, worst of the platen, mm: 50 % / 95 % of presses")
+    for (errs, board), some in rows.items():
+        low, high, bound, other = np.array([each for each, _ in some]).T
+        held = np.array([each for _, each in some]).mean(axis=0)
+        what = f"rig {'errs' if errs else 'exact'}, {'board' if board else 'no board'}"
+        print(
+            f"  {what}: n {len(some)}"
+            f"  at 0 mm {middle_and_high(list(low))}, bound {middle_and_high(list(bound))}, held"
+            f" {held[0]:4.0%}  at 20 mm {middle_and_high(list(high))}, bound"
+            f" {middle_and_high(list(other))}, held {held[1]:4.0%}"
+        )
 
 
-def _surface(eye: Any, projector: Any, camera: Any, points: Any) -> Any:
-    """Return where points seem to be: the eye's model, the light's true place, the true photo."""
-    seen, aim = camera.see(points)[0], projector.see(points)[0]
-    out = points.astype(float).copy()
-    for _ in range(6):  # Gauss and Newton over four coordinates, three unknowns, per point
-        now = np.concatenate([eye.see(out)[0], projector.see(out)[0]], axis=-1)
-        miss = np.concatenate([seen, aim], axis=-1) - now
-        slopes = []
-        for axis in np.eye(3):
-            step = np.concatenate(
-                [eye.see(out + 2 * axis)[0], projector.see(out + 2 * axis)[0]], axis=-1
-            )
-            slopes.append((step - now) / 2)
-        j = np.stack(slopes, axis=-1).astype(float)
-        jt = np.swapaxes(j, -1, -2)
-        out += np.linalg.solve(jt @ j, jt @ miss[..., None].astype(float))[..., 0]
-    return out
+def _photographed(scene: second.Scene, frames: dict[str, Any], folder: Path) -> Path:
+    folder.mkdir()
+    for frame, photo in second.burst(scene, frames).items():
+        cv2.imwrite(str(folder / f"{frame}.jpg"), photo, [cv2.IMWRITE_JPEG_QUALITY, 97])
+    return folder
+
+
+def _off_at(press: Any, eye: Any, light: Any, camera: Any, heights: list[float]) -> list[float]:
+    """Return how far surface points seem to be from where they are, at worst, mm, by height."""
+    half = np.array([press.plate.width, press.plate.depth]) / 2 - 5
+    x, y = np.meshgrid(*(np.linspace(-h, h, 9) for h in half))
+    worst = []
+    for up in heights:
+        points = np.stack([x, y, np.full_like(x, up)], axis=-1)
+        seen = np.concatenate([camera.see(points)[0], press.projector.see(points)[0]], axis=-1)
+        out = points.astype(float).copy()
+        for _ in range(6):  # Gauss and Newton over four coordinates, three unknowns, per point
+
+            def both(at: Any) -> Any:
+                return np.concatenate([eye.see(at)[0], light.see(at)[0]], axis=-1)
+
+            now = both(out)
+            j = np.stack([(both(out + 2 * a) - now) / 2 for a in np.eye(3)], axis=-1).astype(float)
+            jt = np.swapaxes(j, -1, -2)
+            out += np.linalg.solve(jt @ j, jt @ (seen - now)[..., None].astype(float))[..., 0]
+        worst.append(float(np.linalg.norm(out - points, axis=-1).max()))
+    return worst
 
 
 def main(arguments: list[str] | None = None) -> int:

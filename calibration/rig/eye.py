@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,11 +27,20 @@ from calibration.targets.pattern import Pattern
 ENOUGH_CORNERS = 24
 """Fewer corners leave lens and place too open."""
 
+ENOUGH_CROSSINGS = 150
+"""Fewer crossings of lines are a strip of the platen, or are miscounted."""
+
+MOST_BENT = 12.0
+"""How far a webcam's lens may bend a plane's picture, px: what is farther off was miscounted."""
+
 NOISIEST = 1.5
 """Scatter beyond which the pattern was not seen on one flat face, px."""
 
 MOST_MOVED = 0.8
 """How far dots may lie from where the pattern has them before the camera was moved, px."""
+
+_ENOUGH_BESIDE = 40
+_FACE_SHARE = 0.7  # of the crossings that should lie on the face
 
 HEIGHTS = (0.0, 20.0)
 """Heights above the platen for which the bound is stated, mm."""
@@ -52,6 +62,8 @@ class EyeView:
         What the dots' light added, linear.
     raised : float
         Height of the lit face above the bare platen, mm.
+    spots : (ndarray, ndarray), each of shape (N, 2), or None
+        Where lines of light cross: px of the projector, and px of the picture.
     """
 
     name: str
@@ -60,6 +72,7 @@ class EyeView:
     white: NDArray[np.uint8]
     dotted: NDArray[np.float32] | None = None
     raised: float = 0.0
+    spots: tuple[Points, Points] | None = None
 
     @property
     def size(self) -> tuple[int, int]:
@@ -100,9 +113,10 @@ def fit_eye(
             )
     if all(view.raised for view in views):
         raise Refusal("No pictures show the bare platen: take a burst without the board, too.")
-    sightings = [_corners(rig, view) for view in views]
+    sightings = [_crossings(rig, view) or _corners(rig, view) for view in views]
+    beside = [found for view in views if (found := _beside(rig, view)) is not None]
     try:
-        eye, off = solve_eye(rig.projector, sightings, size, prior)
+        eye, off = solve_eye(rig.projector, [*sightings, *beside], size, prior)
     except ArithmeticError:
         raise Refusal(
             f"What {views[0].name} shows fits no camera: take the burst again with nothing on "
@@ -125,8 +139,8 @@ def fit_eye(
             )
     more = [found for view in views if (found := _dots(rig, eye, view, dot_places)) is not None]
     if more:
-        eye, _ = solve_eye(rig.projector, [*sightings, *more], size, prior)
-    return with_sentences(eye, *_fixed_by(views, prior))
+        eye, _ = solve_eye(rig.projector, [*sightings, *more, *beside], size, prior)
+    return with_sentences(eye, *_fixed_by(views, prior, bool(beside)))
 
 
 def bounds(rig: Rig, eye: Eye) -> tuple[tuple[float, float], ...]:
@@ -162,8 +176,36 @@ def axis_of_lines(rig: Rig) -> int | None:
     return best_axis(rig.projector, rig.eye.camera, rig.face)
 
 
-def _corners(rig: Rig, view: EyeView) -> Sighting:
+def _crossings(rig: Rig, view: EyeView) -> Sighting | None:
+    """Return the crossings on the face, where there are enough: they are finer than corners."""
     check_light(view.name, view.dark, view.white)
+    if view.spots is None or len(view.spots[0]) == 0:
+        return None
+    light, pixels = view.spots
+    landed = rig.projector.platen_from_projector(light, view.raised)
+    on = on_face(landed, rig.face, EDGE)
+    if on.sum() < ENOUGH_CROSSINGS:
+        return None
+    _, kept = cv2.findHomography(landed[on], pixels[on], cv2.RANSAC, MOST_BENT)
+    near = kept.ravel().astype(bool)
+    if near.mean() < _FACE_SHARE:
+        return None
+    return Sighting(view.name, light[on][near], pixels[on][near], view.raised)
+
+
+def _beside(rig: Rig, view: EyeView) -> Sighting | None:
+    """Return the crossings beside the platen, at whatever height: they tell of the lens."""
+    if view.spots is None or view.raised or len(view.spots[0]) == 0:
+        return None
+    light, pixels = view.spots
+    landed = rig.projector.platen_from_projector(light)
+    off = ~on_face(landed, rig.face, -2 * EDGE)
+    if off.sum() < _ENOUGH_BESIDE:
+        return None
+    return Sighting(view.name, light[off], pixels[off], None)
+
+
+def _corners(rig: Rig, view: EyeView) -> Sighting:
     indices, pixels = pattern_on_face(view.pattern, rig.projector, rig.face, view.raised)
     if len(indices) < ENOUGH_CORNERS:
         seen = f"only {len(indices)} corners" if len(indices) else "nothing"
@@ -224,12 +266,14 @@ def dot_radius(expected: Points) -> float:
     return float(np.clip(0.33 * np.median(apart.min(axis=1)), 4, 40))
 
 
-def _fixed_by(views: Sequence[EyeView], prior: FocalPrior | None) -> list[str]:
+def _fixed_by(views: Sequence[EyeView], prior: FocalPrior | None, beside: bool) -> list[str]:
     raised = sorted({view.raised for view in views if view.raised})
     said = ["The place comes from light on the bare platen, known in mm by the rig."]
     if raised:
         boards = ", ".join(f"{height:g}" for height in raised)
         said.append(f"A board {boards} mm high fixes the focal length.")
+    elif beside:
+        said.append("Light on what lies below, beside the platen, fixes the focal length.")
     elif prior is not None:
         said.append("The focal length was stated, and light on the platen seen aslant refines it.")
     else:

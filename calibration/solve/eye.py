@@ -2,7 +2,9 @@
 
 Every spot of light is known in mm, on the bare platen and perhaps on a flat board: one resection
 of all of them gives pose, focal length and distortion (Hartley and Zisserman, Multiple View
-Geometry, 2nd ed., 7.2). A plane seen aslant tells the focal length; a board tells it better.
+Geometry, 2nd ed., 7.2). A plane seen aslant tells the focal length; a board tells it better. So
+do spots beside the platen, on a bench whose height nobody knows: each must lie on the image of
+its ray of light, its epipolar line (the same, 9.1).
 """
 
 from __future__ import annotations
@@ -56,14 +58,14 @@ class Sighting:
         Where the projector's picture has them, px.
     pixels : ndarray, shape (N, 2)
         Where the camera saw them, px.
-    height : float
-        Of the lit face above the bare platen, mm.
+    height : float or None
+        Of the lit face above the bare platen, mm; None where it is not known.
     """
 
     name: str
     light: Points
     pixels: Points
-    height: float = 0.0
+    height: float | None = 0.0
 
 
 @dataclass(frozen=True)
@@ -106,29 +108,26 @@ def solve_eye(
     residuals : ndarray, shape (N, 2), px
         Of all spots, sighting after sighting.
     """
-    flat = [projector.platen_from_projector(each.light, each.height) for each in sightings]
-    points = np.vstack(
-        [projector.bow.at(p, s.height) for p, s in zip(flat, sightings, strict=True)]
-    )
-    pixels = np.vstack([each.pixels for each in sightings])
-    heights = np.concatenate(
-        [np.full(len(p), s.height) for p, s in zip(flat, sightings, strict=True)]
-    )
+    known = [each for each in sightings if each.height is not None]
+    free = [each for each in sightings if each.height is None]
+    spots = _Spots.of(projector, known)
     mean, error = _before(size, prior)
-    camera, noise = _first(points, pixels, size, prior), 1.0
-    for _ in range(_ROUNDS):
-        camera = _fitted(camera, points, pixels, noise, mean, error)
-        off = camera.project(points) - pixels
-        noise = max(1.4826 * float(np.median(np.abs(off))), 0.01)
+    camera, noise = _first(spots.points, spots.pixels, size, prior), np.ones((len(spots.points), 1))
+    for _ in range(_ROUNDS if not free else 2 * _ROUNDS):
+        camera = _fitted(camera, spots, noise, mean, error)
+        if free:  # from the first round on the camera is near enough to place them
+            spots = _Spots.of(projector, known, free, camera)
+        noise = spots.noise(off := spots.off(camera))
+    points = spots.points
     _, slope, by_point = camera.jacobian(points)
-    weight = 1 / (1 + (off / noise / _ROBUST) ** 2)  # Cauchy's, as in the fit
-    rows = slope[:, :, FREE]
-    known = np.where(np.isfinite(error), error, 1.0)
-    normal = np.einsum("nip,ni,niq->pq", rows, weight, rows) / noise**2 + np.diag(known**-2.0)
+    weight = 1 / (1 + (off / noise / _ROBUST) ** 2) / noise**2  # Cauchy's, as in the fit
+    rows = spots.across @ slope[:, :, FREE]
+    expected = np.where(np.isfinite(error), error, 1.0)
+    normal = np.einsum("nip,ni,niq->pq", rows, weight, rows) + np.diag(expected**-2.0)
     spread = np.linalg.inv(normal)
-    by_map = _moved(projector, np.vstack(flat), heights)
-    seen = np.einsum("nix,nxp->nip", by_point, by_map)
-    follow = spread @ np.einsum("nip,ni,niq->pq", rows, weight, seen) / noise**2
+    by_map = _moved(projector, spots)
+    seen = spots.across @ np.einsum("nix,nxp->nip", by_point, by_map)
+    follow = spread @ np.einsum("nip,ni,niq->pq", rows, weight, seen)
     whole, gain = np.zeros((15, 15)), np.zeros((15, by_map.shape[2]))
     whole[np.ix_(FREE, FREE)] = spread
     gain[list(FREE)] = follow
@@ -137,19 +136,122 @@ def solve_eye(
         size=size,
         covariance=frozen_matrix(whole),
         by_projector=frozen_matrix(gain),
-        noise=noise,
-        freedom=max(1, 2 * len(points) - len(FREE)),
+        noise=float(noise[0, 0]),
+        freedom=max(1, int(spots.counted.sum()) - len(FREE)),
         points=len(points),
     )
     return eye, np.asarray(off)
 
 
-def _moved(projector: ProjectorMap, points: Points, heights: Array) -> Array:
+@dataclass(frozen=True, eq=False)
+class _Spots:
+    """All spots of light together.
+
+    Attributes
+    ----------
+    points : ndarray, shape (N, 3), platen frame, mm
+    pixels : ndarray, shape (N, 2)
+    across : ndarray, shape (N, 2, 2)
+        What of an error in the picture counts: all of it, or what lies across the image of the
+        spot's ray, for a spot of unknown height.
+    on_face : ndarray of bool, shape (N,)
+        Whether the spot's height is known.
+    flat : ndarray, shape (N, 2)
+        Where the light would meet the height in `points`, before the platen's bow.
+    heights : ndarray, shape (N,), mm
+    """
+
+    points: Points
+    pixels: Points
+    across: Array
+    on_face: NDArray[np.bool_]
+    flat: Points
+    heights: Array
+
+    @classmethod
+    def of(
+        cls,
+        projector: ProjectorMap,
+        known: Sequence[Sighting],
+        free: Sequence[Sighting] = (),
+        camera: Pinhole | None = None,
+    ) -> _Spots:
+        parts = []
+        for each in known:
+            assert each.height is not None
+            flat = projector.platen_from_projector(each.light, each.height)
+            whole = np.broadcast_to(np.eye(2), (len(flat), 2, 2))
+            at = projector.bow.at(flat, each.height)
+            parts.append((at, each.pixels, whole, flat, np.full(len(flat), each.height)))
+        for each in free:
+            assert camera is not None
+            height = _meeting(projector, camera, each)
+            way = _on_ray(projector, each.light, height + 1.0)
+            here = _on_ray(projector, each.light, height)
+            along = camera.project(way) - camera.project(here)
+            normal = np.column_stack([-along[:, 1], along[:, 0]])
+            normal /= np.linalg.norm(normal, axis=1)[:, None]
+            # In the first row alone, so that what does not count is plainly zero.
+            across = np.stack([normal, np.zeros_like(normal)], axis=1)
+            parts.append((here, each.pixels, across, here[:, :2], height))
+        points, pixels, across, flat, heights = (
+            np.concatenate(column) for column in zip(*parts, strict=True)
+        )
+        on_face = np.arange(len(points)) < sum(len(each.pixels) for each in known)
+        return cls(points, pixels, across, on_face, flat, heights)
+
+    def off(self, camera: Pinhole) -> Array:
+        """Return what a camera leaves unexplained, shape (N, 2), px."""
+        return self.turned(camera.project(self.points) - self.pixels)
+
+    def turned(self, off: Array) -> Array:
+        """Return what counts of errors in the picture, shape (N, 2), px."""
+        return np.asarray(np.einsum("nij,nj->ni", self.across, off))
+
+    def noise(self, off: Array) -> Array:
+        """Return the scatter of spots of known height, and of the others, for each, (N, 1), px."""
+        scatter = np.ones(len(off))
+        for group in (self.on_face, ~self.on_face):
+            if group.any():
+                part = np.abs(off[group][self.counted[group]])
+                scatter[group] = max(1.4826 * float(np.median(part)), 0.01)
+        return scatter[:, None]
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """Which of `off` can differ from nothing, shape (N, 2)."""
+        return np.asarray(np.abs(self.across).sum(axis=2) > 0)
+
+
+def _on_ray(projector: ProjectorMap, light: Points, height: Array) -> Points:
+    """Return points of the light's rays at heights, shape (N, 3)."""
+    lens, way = projector.pinhole.lens, projector.pinhole.directions(light)
+    return np.asarray(lens + way * ((height - lens[2]) / way[:, 2])[:, None])
+
+
+def _meeting(projector: ProjectorMap, camera: Pinhole, seen: Sighting) -> Array:
+    """Return at which height light and camera's ray come nearest to each other, mm, shape (N,)."""
+    lens, other = projector.pinhole.lens, camera.lens
+    a, b = projector.pinhole.directions(seen.light), camera.directions(seen.pixels)
+    a, b = (each / np.linalg.norm(each, axis=1)[:, None] for each in (a, b))
+    # Hartley and Sturm's midpoint: the feet of the common perpendicular of two lines.
+    c, gap = (a * b).sum(axis=1), other - lens
+    far = ((gap * a).sum(axis=1) - c * (gap * b).sum(axis=1)) / np.maximum(1 - c * c, 1e-9)
+    return np.asarray(lens[2] + far * a[:, 2])
+
+
+def _moved(projector: ProjectorMap, spots: _Spots) -> Array:
     """Return how far spots of light truly lie from where an erring map has them, (N, 3, 20)."""
-    along = landing_slope(projector, points, heights)
-    up = np.einsum("nx,nxp->np", projector.bow.slope(points), along)
-    up[:, 15:18] -= basis(points)
-    return np.concatenate([along, up[:, None]], axis=1)
+    on, flat, heights = spots.on_face, spots.flat, spots.heights
+    moved = np.zeros((len(flat), 3, 20))
+    moved[on, :2] = along = landing_slope(projector, flat[on], heights[on])
+    moved[on, 2] = np.einsum("nx,nxp->np", projector.bow.slope(flat[on]), along)
+    moved[on, 2, 15:18] -= basis(flat[on])
+    if not on.all():  # beside the platen there is no bow
+        level = replace(projector, bow=type(projector.bow)())
+        moved[~on, :2] = landing_slope(level, flat[~on], heights[~on])
+        moved[~on, :, 15:18] = 0.0
+    return moved
 
 
 def _before(size: tuple[int, int], prior: FocalPrior | None) -> tuple[Array, Array]:
@@ -191,13 +293,12 @@ def _first(
     return best
 
 
-def _fitted(
-    start: Pinhole, points: Points, pixels: Points, noise: float, mean: Array, error: Array
-) -> Pinhole:
+def _fitted(start: Pinhole, spots: _Spots, noise: Array, mean: Array, error: Array) -> Pinhole:
     """Return the camera with the least weighted squares."""
     free = list(FREE)
     base = start.vector
-    far = np.concatenate([np.full(pixels.size, _ROBUST), np.full(len(free), 1e9)])
+    points = spots.points
+    far = np.concatenate([np.full(spots.pixels.size, _ROBUST), np.full(len(free), 1e9)])
 
     def camera(vector: Array) -> Pinhole:
         full = base.copy()
@@ -205,12 +306,14 @@ def _fitted(
         return Pinhole.from_vector(full)
 
     def residuals(vector: Array) -> Array:
-        off = np.nan_to_num((camera(vector).project(points) - pixels) / noise, nan=1e6)
+        off = np.nan_to_num(spots.off(camera(vector)) / noise, nan=1e6)
         return np.concatenate([off.ravel(), (vector - mean) / error])
 
     def slope(vector: Array) -> Array:
         _, by, _ = camera(vector).jacobian(points)
-        rows = np.nan_to_num(by[:, :, free].reshape(-1, len(free)) / noise)
+        rows = np.nan_to_num(
+            (spots.across @ by[:, :, free] / noise[..., None]).reshape(-1, len(free))
+        )
         return np.vstack([rows, np.diag(1 / error)])
 
     def loss(squared: Array) -> NDArray[np.float64]:

@@ -12,6 +12,7 @@ import math
 import warnings
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import cv2
 import numpy as np
@@ -121,7 +122,7 @@ def measure_surface(rig: Rig, burst: Burst) -> SeenSurface:
     lines = next((each for each in found if each is not None), None)
     if lines is None:
         raise Refusal(f"{burst.where} lacks lines and their code: take the whole burst again.")
-    pixels, numbers = _lines_seen(rig, burst, lines)
+    pixels, numbers = lines_seen(burst, lines, _distance(rig, lines))
     axis = FAMILIES.index(lines.family)
     points = triangulate(rig.projector, eye.camera, pixels, lines.centre(numbers), axis)
     points[:, 2] -= rig.projector.bow.at(points[:, :2])[:, 2] * _near(points, rig.face)
@@ -180,34 +181,84 @@ def triangulate(
     return np.where(met[:, None], at(height), np.nan)
 
 
-def _lines_seen(rig: Rig, burst: Burst, lines: Lines) -> tuple[Points, NDArray[np.intp]]:
-    """Return middles of lines in the camera's picture, shape (N, 2), and their numbers, (N,)."""
-    white = _grey(burst.light("white"))
-    lit = cv2.GaussianBlur(white, (0, 0), 1.0) > LEAST_LIGHT
-    if not lit.any():
+def lines_seen(burst: Burst, lines: Lines, apart: float) -> tuple[Points, NDArray[np.intp]]:
+    """Return middles of lines in the camera's picture, shape (N, 2), and their numbers, (N,).
+
+    Parameters
+    ----------
+    burst : Burst
+    lines : Lines
+    apart : float
+        Roughly how far apart they lie in the picture, px.
+    """
+    area = _Lit.of(burst)
+    if area is None:
         return np.zeros((0, 2)), np.zeros(0, np.intp)
-    rows, columns = np.flatnonzero(lit.any(axis=1)), np.flatnonzero(lit.any(axis=0))
-    part = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-    white, lit = white[part], lit[part]
-    under = np.maximum(white, LEAST_LIGHT)
-    share = _grey(burst.light(lines.names[0]))[part] / under
-    apart = _distance(rig, lines)
-    y, x, offset = _ridges(np.where(lit, share, 0).astype(np.float32), _SHARPNESS * apart, lit)
-    number = np.zeros(len(y), np.intp)
-    bit = np.zeros(len(y), np.intp)
-    sure = np.ones(len(y), bool)
+    share = area.share(burst, lines.names[0])
+    y, x, offset = _ridges(
+        np.where(area.lit, share, 0).astype(np.float32), _SHARPNESS * apart, area.lit
+    )
+    number, sure = _number(burst, lines, area, (y, x))
+    pixels = np.column_stack([x + area.corner[0], y + area.corner[1]]) + offset
+    return pixels[sure], number[sure]
+
+
+def coded(burst: Burst, lines: Lines) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Return the stripe's number at each pixel, and where that is sure, both (height, width)."""
+    area = _Lit.of(burst)
+    width, height = burst.size
+    number, sure = np.zeros((height, width), np.intp), np.zeros((height, width), bool)
+    if area is None:
+        return number, sure
+    part_number, part_sure = _number(burst, lines, area, (slice(None), slice(None)))
+    number[area.part], sure[area.part] = part_number, part_sure & area.lit
+    return number, sure
+
+
+@dataclass(frozen=True, eq=False)
+class _Lit:
+    """The part of the picture that the projector lights."""
+
+    part: tuple[slice, slice]
+    lit: NDArray[np.bool_]
+    under: F32
+
+    @classmethod
+    def of(cls, burst: Burst) -> _Lit | None:
+        white = _grey(burst.light("white"))
+        lit = cv2.GaussianBlur(white, (0, 0), 1.0) > LEAST_LIGHT
+        if not lit.any():
+            return None
+        rows, columns = np.flatnonzero(lit.any(axis=1)), np.flatnonzero(lit.any(axis=0))
+        part = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+        return cls(part, lit[part], np.maximum(white[part], LEAST_LIGHT))
+
+    @property
+    def corner(self) -> tuple[int, int]:
+        return self.part[1].start, self.part[0].start
+
+    def share(self, burst: Burst, name: str) -> F32:
+        """Return a picture's light over white's."""
+        return np.asarray(_grey(burst.light(name))[self.part] / self.under, np.float32)
+
+
+def _number(
+    burst: Burst, lines: Lines, area: _Lit, at: tuple[Any, Any]
+) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Return what the code says at pixels of the lit part, and whether it is sure."""
+    number = np.zeros(area.lit[at].shape, np.intp)
+    bit = np.zeros_like(number)
+    sure = np.ones(number.shape, bool)
     for name in lines.names[1:]:
-        code = cv2.GaussianBlur(_grey(burst.light(name))[part] / under, (0, 0), 0.6)
-        low, high = np.percentile(code[lit], [10, 90])
+        code = cv2.GaussianBlur(area.share(burst, name), (0, 0), 0.6)
+        low, high = np.percentile(code[area.lit], [10, 90])
         # A picture with hardly a lit stripe in view keeps the levels that it ought to have.
         low, high = min(max(low, -0.2), 0.3), max(min(high, 1.3), 0.7)
-        said = (code[y, x] - low) / (high - low)
+        said = (code[at] - low) / (high - low)
         sure &= np.abs(said - 0.5) > _DOUBTFUL
         bit = bit ^ (said > 0.5)
         number = 2 * number + bit
-    sure &= number < lines.count
-    pixels = np.column_stack([x + columns[0], y + rows[0]]) + offset
-    return pixels[sure], number[sure]
+    return number, sure & (number < lines.count)
 
 
 def _grey(light: F32) -> F32:

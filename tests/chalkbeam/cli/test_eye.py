@@ -96,6 +96,29 @@ def test_the_camera_is_found_within_half_a_millimetre(chalkbeam, rig_file, bare,
     assert cv2.imread(str(report)).shape[1] == 1100
 
 
+@pytest.mark.slow
+def test_lines_on_the_bench_fix_the_lens_without_a_board(chalkbeam, rig_file, scene, tmp_path):
+    """The bench lies 150 mm below, which nobody states; the scene's own camera is the truth."""
+    burst = tmp_path / "burst"
+    burst.mkdir()
+    frames = (f for f in burst_frames(demo_rig()) if "-" in f.name or f.name in ("dark", "white"))
+    for name, picture in scene.burst(frames).items():
+        cv2.imwrite(str(burst / f"{name}.png"), picture)
+    blank = cv2.imread(str(burst / "white.png"))
+    cv2.imwrite(str(burst / "pattern.png"), blank)  # not needed where lines are
+    out = tmp_path / "with-eye.json"
+    code, said, _ = chalkbeam("eye", "fit", burst, "--rig", rig_file, "--out", out)
+    assert code == 0
+    assert "what lies below, beside the platen, fixes the focal length" in said
+    eye = load(out).eye
+    assert eye.camera.focal == pytest.approx(LENS.focal, rel=0.002)
+    x, y = np.meshgrid(np.linspace(-200, 200, 9), np.linspace(-250, 250, 9))
+    for height in (0.0, 20.0):
+        points = np.column_stack([x.ravel(), y.ravel(), np.full(81, height)])
+        seen = eye.camera.unproject(LENS.project(points), height)
+        assert np.linalg.norm(seen - points[:, :2], axis=1).max() < 0.1
+
+
 def test_with_an_eye_a_burst_is_shorter(chalkbeam, rig_file, bare, tmp_path) -> None:
     out = tmp_path / "with-eye.json"
     assert chalkbeam("eye", "fit", bare, "--rig", rig_file, "--out", out)[0] == 0

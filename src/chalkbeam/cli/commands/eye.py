@@ -124,7 +124,7 @@ def fit(
     place = out if out is not None else library.find(rig)
     reflectance = None if platen_colour is None else _reflectance(platen_colour)
     views = [
-        _view(folder, read_height(height))
+        _view(folder, read_height(height), press)
         for folder, height in zip(bursts, context.meta[RAISED], strict=True)
     ]
     prior = None if lens_prior is None else read_lens_prior(lens_prior, views[0].size[0])
@@ -244,9 +244,10 @@ def _tolerance(distance: str, degrees: float) -> Tolerance:
     return Tolerance(far, math.radians(degrees))
 
 
-def _view(folder: Path, raised: float) -> EyeView:
+def _view(folder: Path, raised: float, press: Rig) -> EyeView:
     from calibration.rig.eye import EyeView
     from chalkbeam.eye.burst import read_burst
+    from chalkbeam.eye.crossings import crossings
 
     burst = read_burst(folder)
     dotted = burst.light("dots").mean(axis=2) if burst.has("dots") else None
@@ -257,6 +258,7 @@ def _view(folder: Path, raised: float) -> EyeView:
         burst.picture("white"),
         dotted,
         raised,
+        crossings(burst, press.projector),
     )
 
 
