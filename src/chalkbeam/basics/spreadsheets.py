@@ -3,36 +3,21 @@
 from __future__ import annotations
 
 import csv
-import datetime
 import hashlib
 import io
-import zipfile
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from calibration.files import read_whole
 from calibration.refusal import Refusal
+from chalkbeam.basics.cells import MOST_CELLS, BadCell, Row, too_many_cells
+from chalkbeam.basics.workbooks import read_workbook
 
 LARGEST = 50_000_000
 """Bytes beyond which a file is taken for a mistake; 100,000 rows are about 10 MB."""
 
 DELIMITERS = (",", ";", "\t", "|")
-
-
-@dataclass(frozen=True)
-class BadCell:
-    """A cell that holds no text: why."""
-
-    reason: str
-
-
-class Merged(str):
-    """The text of a cell that is merged with others above or below: it stands for all of them."""
-
-
-Cell = str | BadCell
-Row = tuple[Cell, ...]
 
 
 @dataclass(frozen=True)
@@ -50,12 +35,15 @@ class Table:
         What the user should know of how it was read.
     worksheets : bool
         Whether the ways are worksheets: then the first that has a header counts.
+    hidden : mapping of str to tuple of int
+        Numbers of the rows that a worksheet does not show, by its title.
     """
 
     dialects: tuple[tuple[str, tuple[Row, ...]], ...]
     digest: str
     notes: tuple[str, ...] = ()
     worksheets: bool = False
+    hidden: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
 
 
 _ENCRYPTED = "EncryptedPackage".encode("utf-16-le")
@@ -94,7 +82,10 @@ def read_table(path: Path) -> Table:
     raw = _bytes(path)
     digest = hashlib.sha256(raw).hexdigest()
     if raw[:4] == b"PK\x03\x04":
-        return Table(_workbook(raw, path), digest, worksheets=True)
+        pages = read_workbook(raw, path)
+        ways = tuple((page.title, page.rows) for page in pages)
+        hidden = {page.title: page.hidden for page in pages if page.hidden}
+        return Table(ways, digest, worksheets=True, hidden=hidden)
     if raw[:4] == b"\xd0\xcf\x11\xe0":
         if _ENCRYPTED in raw:
             raise Refusal(
@@ -108,25 +99,30 @@ def read_table(path: Path) -> Table:
     dialects = []
     for delimiter in DELIMITERS:
         try:
-            dialects.append((delimiter, _delimited(text, delimiter)))
+            dialects.append((delimiter, _delimited(text, delimiter, path)))
         except csv.Error:
             continue
     return Table(tuple(dialects), digest, notes)
 
 
-def _delimited(text: str, delimiter: str) -> tuple[Row, ...]:
+def _delimited(text: str, delimiter: str, path: Path) -> tuple[Row, ...]:
     """Return the rows of a text (RFC 4180, with any delimiter).
 
     Raises
     ------
     csv.Error
         If it is no such text.
+    Refusal
+        If it has too many cells.
     """
     lines = io.StringIO(text, newline="").readlines()
     reader = csv.reader(lines, delimiter=delimiter)
     rows: list[Row] = []
-    begins = 0
+    begins = count = 0
     for row in reader:
+        count += 1 + len(row)
+        if count > MOST_CELLS:
+            raise too_many_cells(path)
         rows.append(tuple(cell.strip() for cell in row))
         if reader.line_num == len(lines) and row and _left_open(lines[begins:], delimiter):
             rows[-1] = (*rows[-1][:-1], BadCell(_OPEN))
@@ -161,91 +157,3 @@ def _decode(raw: bytes, path: Path) -> tuple[str, tuple[str, ...]]:
     except UnicodeDecodeError:
         note = "Not saved as UTF-8, so read as Windows-1252: check the accents in names."
         return raw.decode("cp1252", errors="replace"), (note,)
-
-
-def _workbook(raw: bytes, path: Path) -> tuple[tuple[str, tuple[Row, ...]], ...]:
-    """Return the title and the cells of every visible worksheet."""
-    import openpyxl
-
-    try:
-        values = openpyxl.load_workbook(io.BytesIO(raw), read_only=True, data_only=True)
-        formulas = openpyxl.load_workbook(io.BytesIO(raw), read_only=True)
-        merged = openpyxl.load_workbook(io.BytesIO(raw)) if _merges(raw) else None
-        pages = []
-        for page in values.worksheets:
-            if page.sheet_state != "visible":
-                continue
-            rows = [
-                tuple(_text(a, b) for a, b in zip(shown, written, strict=True))
-                for shown, written in zip(
-                    page.iter_rows(values_only=True),
-                    formulas[page.title].iter_rows(values_only=True),
-                    strict=True,
-                )
-            ]
-            if merged is not None:
-                for cells in merged[page.title].merged_cells.ranges:
-                    _spread(rows, cells.min_row - 1, cells.max_row, cells.min_col - 1)
-            pages.append((page.title, tuple(rows)))
-    except Exception as error:  # a damaged file raises what zip, XML or cells are read by
-        raise Refusal(
-            f"{path} cannot be opened as XLSX: save it again from the spreadsheet, or as CSV."
-        ) from error
-    if not pages:
-        raise Refusal(f"{path} has no visible worksheet: put the order on the first one.")
-    return tuple(pages)
-
-
-def _merges(raw: bytes) -> bool:
-    """Whether any worksheet has merged cells, which take a slower reading to know."""
-    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
-        sheets = [name for name in archive.namelist() if name.startswith("xl/worksheets/")]
-        return any(b"<mergeCell " in archive.read(name) for name in sheets)
-
-
-def _spread(rows: list[Row], top: int, end: int, column: int) -> None:
-    """Put a merged cell's text into the rows below that hold something; counted from 0."""
-    if end - top < 2 or top >= len(rows) or column >= len(rows[top]):
-        return
-    text = rows[top][column]
-    if not isinstance(text, str) or not text:
-        return
-    for index in range(top, min(end, len(rows))):
-        row = rows[index]
-        if column < len(row) and not is_blank(row):
-            rows[index] = (*row[:column], Merged(text), *row[column + 1 :])
-
-
-def _text(shown: object, written: object) -> Cell:
-    if shown is None:
-        if isinstance(written, str) and written.startswith("="):
-            return BadCell(
-                "holds a formula that has never been worked out: open and save the file in the "
-                "spreadsheet"
-            )
-        return ""
-    if isinstance(shown, bool):
-        return "yes" if shown else "no"
-    if isinstance(shown, float):
-        return str(int(shown)) if shown.is_integer() else repr(shown)
-    if isinstance(shown, datetime.date | datetime.time | datetime.timedelta):
-        return BadCell("was turned into a date by the spreadsheet: format it as text")
-    text = str(shown).strip()
-    if text.startswith("#") and text.rstrip("!?").isupper() and text[-1] in "!?AE":
-        return BadCell(f"holds the error {text}: correct the formula")
-    return text
-
-
-def column_letter(index: int) -> str:
-    """Return a spreadsheet's letters for a column counted from 0: A, B, … Z, AA."""
-    letters = ""
-    index += 1
-    while index:
-        index, rest = divmod(index - 1, 26)
-        letters = chr(65 + rest) + letters
-    return letters
-
-
-def is_blank(row: Sequence[Cell]) -> bool:
-    """Whether a row holds nothing."""
-    return not any(row)

@@ -29,7 +29,10 @@ _MM_PER_UNIT = {
     '"': MM_PER_INCH,
     "ft": 12 * MM_PER_INCH,
 }
-_NUMBER = r"\d+(?:[.,]\d+)?(?:[ -]\d+\s*/\s*\d+)?|\d+\s*/\s*\d+|[.,]\d+"
+_NUMBER = r"\d+(?:[.,]\d+|[ -]\d+\s*/\s*\d+)?|\d+\s*/\s*\d+|[.,]\d+"
+_LONGEST_TEXT = 60
+LARGEST_LENGTH = 100_000.0
+"""mm; nothing at a press is longer, and what is computed of lengths stays finite."""
 _LENGTH = re.compile(rf"(?P<sign>[+-]?)\s*(?P<number>{_NUMBER})\s*(?P<unit>[a-z\"]*)\.?", re.ASCII)
 
 
@@ -45,7 +48,8 @@ def _plain(text: str) -> str:
     spelled = []
     for character in text.strip():
         if unicodedata.decomposition(character).startswith("<fraction>"):
-            spelled.append(" " + unicodedata.normalize("NFKC", character).replace("⁄", "/"))
+            # A digit behind it is no part of it: ½5 is not 1/25.
+            spelled.append(f" {unicodedata.normalize('NFKC', character).replace('⁄', '/')} ")
         else:
             spelled.append(character)
     plain = " ".join("".join(spelled).lower().split())
@@ -75,14 +79,15 @@ def parse_length(text: str, default: Unit | None = None) -> float:
     Refusal
         If the text is no length, or carries no unit and there is no default.
     """
-    match = _LENGTH.fullmatch(_plain(text))
+    match = _LENGTH.fullmatch(_plain(text)) if len(text) <= _LONGEST_TEXT else None
     try:
         value = _number(match["number"]) if match else None
     except ZeroDivisionError:
         value = None
     if match is None or value is None:
         raise Refusal(
-            f"“{text}” is not a length: write a number and a unit, such as 89 mm or 3 1/2 in."
+            f"“{text[:_LONGEST_TEXT]}” is not a length: write a number and a unit, such as 89 mm "
+            "or 3 1/2 in."
         )
     unit = match["unit"]
     if not unit and value != 0:
@@ -91,8 +96,10 @@ def parse_length(text: str, default: Unit | None = None) -> float:
         unit = default.value
     if unit and unit not in _MM_PER_UNIT:
         raise Refusal(f"“{unit}” in “{text}” is not a unit Chalkbeam knows: use mm, cm or in.")
-    sign = -1.0 if match["sign"] == "-" else 1.0
-    return sign * value * (_MM_PER_UNIT[unit] if unit else 1.0)
+    value *= _MM_PER_UNIT[unit] if unit else 1.0
+    if value > LARGEST_LENGTH:
+        raise Refusal(f"“{text}” is longer than anything at a press: check the number and unit.")
+    return -value if match["sign"] == "-" else value
 
 
 def parse_size(text: str) -> tuple[float, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import BadCell, Merged, Row
+from chalkbeam.basics.cells import BadCell, Merged, Row
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.orders.headers import Column, Header
 from chalkbeam.orders.pieces import PressSettings

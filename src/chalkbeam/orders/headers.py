@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chalkbeam.basics.spreadsheets import BadCell, Cell
+from chalkbeam.basics.cells import BadCell, Cell
 
 ALSO_CALLED: dict[str, tuple[str, ...]] = {
     "style": ("garment", "garment style", "item", "product", "article", "garment type"),
@@ -108,19 +108,21 @@ def plain(text: str) -> str:
 def read_column(index: int, title: str) -> Column | None:
     """Return what a header means; None if it is not understood.
 
-    A unit may follow in brackets or as the last word: ``Width (in)``, ``width mm``. So may
-    the imprint's number: ``Location 2``, ``Art2``.
+    A unit may follow in brackets or as the last word: ``Width (in)``, ``width mm``; two of them
+    give none. So may the imprint's number: ``Location 2``, ``Art2``.
     """
     words = plain(re.sub(r"([\"″”])", " in ", title)).split()
     if words and (match := re.fullmatch(r"([a-z]+)([1-9])", words[-1])) and match[1] in _KNOWN:
         words[-1:] = [match[1], match[2]]
     turn = 1
     unit = ""
+    doubtful = False
     for _ in range(2):
         if len(words) > 1 and re.fullmatch(r"[1-9]", words[-1]):
             turn = int(words.pop())
         elif len(words) > 1 and " ".join(words) not in _KNOWN and words[-1] in _UNITS:
-            unit = _UNITS[words.pop()]
+            other, unit = unit, _UNITS[words.pop()]
+            doubtful = doubtful or bool(other and other != unit)
             if words[-1] in ("deg", "degrees", "degree"):
                 words.pop()
     field = _KNOWN.get(" ".join(words))
@@ -128,7 +130,7 @@ def read_column(index: int, title: str) -> Column | None:
         return None
     if turn > 1 and field not in PER_IMPRINT:
         return None
-    return Column(index, field, turn, unit, title)
+    return Column(index, field, turn, "" if doubtful else unit, title)
 
 
 @dataclass(frozen=True)

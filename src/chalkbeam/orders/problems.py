@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import column_letter
+from chalkbeam.basics.cells import column_letter
 
 
 @dataclass(frozen=True, order=True)

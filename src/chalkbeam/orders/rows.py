@@ -10,7 +10,7 @@ from pathlib import Path
 
 from calibration.files import below
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import Row, column_letter, is_blank
+from chalkbeam.basics.cells import Row, column_letter, is_blank
 from chalkbeam.basics.units import Unit
 from chalkbeam.orders.cells import RowCells
 from chalkbeam.orders.headers import Cells, Column, Header, plain
@@ -25,6 +25,8 @@ NAME_LOCATION = "player name"
 NUMBER_LOCATION = "player number"
 """Where a name and a number go unless the sheet has a column that says otherwise."""
 
+_QUANTITY = re.compile(r"(\d{1,9})(?:[.,]0{1,2})?(?:\s*(?:x|pcs?|pieces?)\.?)?", re.ASCII)
+"""A whole number, also as spreadsheets write one (2.0); three noughts would be thousands."""
 _PARTING = re.compile(r"\s*[;\n]\s*|\s+[+&]\s+")
 
 
@@ -92,9 +94,13 @@ class RowReader:
         if self._row.is_merged(column):
             self._row.wrong(column, "is merged over several rows: write how many in each of them")
             return 0
-        match = re.fullmatch(r"(\d+)(?:[.,]0+)?(?:\s*(?:x|pcs?|pieces?)\.?)?", text.lower())
+        match = _QUANTITY.fullmatch(text.lower())
         if match is None:
-            if not self._row.is_bad(column):
+            if re.match(r"\d{1,3}([.,’'  ]\d{3})+(?!\d)", text):
+                self._row.wrong(
+                    column, f"“{text}” can be read in two ways: write the number by figures alone"
+                )
+            elif not self._row.is_bad(column):
                 said = (
                     f"“{text}” is not a number of pieces" if text else "how many pieces is missing"
                 )
@@ -177,7 +183,7 @@ class RowReader:
         text, column = self._row.cell("order"), self._row.column("order")
         if not text or column is None:
             return None
-        if not re.fullmatch(r"\d+(?:[.,]\d+)?", text):
+        if not re.fullmatch(r"\d{1,9}(?:[.,]\d{1,9})?", text):
             self._row.wrong(
                 column, f"“{text}” is not a place in the order: write a number or nothing"
             )

@@ -102,8 +102,10 @@ def read_sheet(
         titles = [title for title, page in table.dialects if page is rows]
         more = [title for title, page in table.dialects if page is not rows and find_header(page)]
         notes += [f"Worksheet “{titles[0]}” is read, “{title}” is not." for title in more]
+        hidden = set(table.hidden.get(titles[0], ()))
     else:
         header, rows = max(headed, key=lambda pair: len(pair[0].columns))
+        hidden = set()
     reader = RowReader(header, unit, artwork_folder or path.parent, absent)
     reader.check_header()
     if not reader.problems:
@@ -112,6 +114,9 @@ def read_sheet(
         if not reader.pieces and not reader.problems:
             reader.problem(0, None, "the sheet has a header but no order under it: add rows")
     notes += dict.fromkeys(reader.notes)
+    if unseen := sorted(hidden & {piece.row for piece in reader.pieces}):
+        many = f"Row {unseen[0]} is" if len(unseen) == 1 else f"Rows {_ranges(unseen)} are"
+        notes.append(f"{many} hidden in the spreadsheet and part of the order all the same.")
     order = RunSheet(path, table.digest, tuple(reader.pieces), tuple(notes), reader.cells)
     if readable and reader.pieces:
         order = replace(order, left_out=tuple(sorted(set(reader.problems))))
@@ -119,3 +124,14 @@ def read_sheet(
     if further or (reader.problems and not order.left_out):
         raise SheetRefusal(path, [*reader.problems, *further])
     return replace(order, cautions=tuple(cautions))
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """Return sorted numbers in words: 3, 5 to 9."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs)

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import column_letter, read_table
+from chalkbeam.basics.cells import column_letter
+from chalkbeam.basics.spreadsheets import read_table
 from chalkbeam.orders.sheet import read_sheet
 from tests.support.sheets import HEADER, ROW, problems, sheet_writer, workbook
 

@@ -45,8 +45,13 @@ def test_lengths_as_people_write_them(text, millimetres):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "mm", "89", "3 in in", "1/0 in", "5 furlong", "nan mm", "1e3mm"]
-)
+    "text",
+    [
+        "", "mm", "89", "3 in in", "1/0 in", "5 furlong", "nan mm", "1e3mm", "½5 in", "3½5 in",
+        "3½/2 in", "3.5 1/2 in", "3.51/2 in", "9" * 5000 + " mm", "1/" + "9" * 5000 + " in",
+        "9" * 50 + " mm", "100001 mm",
+    ],
+)  # fmt: skip
 def test_not_a_length_is_one_sentence(text):
     with pytest.raises(Refusal) as refused:
         parse_length(text)

@@ -258,3 +258,31 @@ def test_artwork_is_taken_from_its_folder_alone(order, tmp_path, name):
     below = path.read_text().replace(named, "inner/../crest.svg")
     path.write_text(below)
     assert len(read_sheet(path, artwork_folder=tmp_path).pieces) == 2
+
+
+def counted(quantity):
+    return ROW.replace(",2,", f',"{quantity}",')
+
+
+@pytest.mark.parametrize("text", ["1,000", "1.000", "12,000", "12.500", "1'000", "1,000,000 pcs"])
+def test_a_quantity_that_reads_in_two_ways_is_refused(order, text):
+    (said,) = problems(order(f"{HEADER}\n{counted(text)}\n"))
+    assert f"“{text}” can be read in two ways" in said
+
+
+@pytest.mark.parametrize("text", ["2", "2.0", "2,00", "02", "2 pcs", "2x"])
+def test_a_quantity_as_sheets_write_it(order, text):
+    assert len(read_sheet(order(f"{HEADER}\n{counted(text)}\n")).pieces) == 2
+
+
+@pytest.mark.parametrize("text", ["9" * 5000, "99999999999", "1.5", "2.0.0", "-2", "٢"])
+def test_what_is_no_quantity(order, text):
+    (said,) = problems(order(f"{HEADER}\n{counted(text)}\n"))
+    assert "column D (Quantity)" in said
+
+
+def test_a_header_of_two_units_gives_none(order):
+    sheet = f"{HEADER} mm/in\n{ROW}\n"
+    assert read_sheet(order(sheet)).pieces[0].imprints[0].width == 89
+    (said,) = problems(order(sheet.replace("89 mm", "89")))
+    assert "has no unit" in said

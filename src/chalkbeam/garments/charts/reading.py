@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import BadCell, Cell, Row, column_letter, is_blank, read_table
+from chalkbeam.basics.cells import BadCell, Cell, Row, column_letter, is_blank
+from chalkbeam.basics.spreadsheets import read_table
 from chalkbeam.basics.units import MM_PER_INCH, parse_length
 from chalkbeam.garments.library import (
     Size,
