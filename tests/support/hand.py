@@ -1,5 +1,6 @@
 """An operator at the keys of the pure loop: no window, no record, no light."""
 
+from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.station.modes import ORDER
@@ -62,6 +63,8 @@ class Hand:
             case CommandKind.NUDGE:
                 apply(Kind.NUDGED, batch="", **command.shift.data())
             case CommandKind.NUDGE_BATCH:
+                back = Shift(-command.shift.x, -command.shift.y, -command.shift.angle)
+                apply(Kind.NUDGED, batch="", **back.data())
                 apply(Kind.NUDGED, batch=batch, **command.shift.data())
             case CommandKind.COLLAR:
                 apply(Kind.COLLARED, batch="", **command.shift.data())

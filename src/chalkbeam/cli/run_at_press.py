@@ -125,7 +125,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         )
     path = asked.record or record_file()
     digest = _digest(sheet, asked.as_recorded)
-    left = None if asked.new_run or asked.again is not None else _unfinished(path, sheet, digest)
+    newest, left = _seen_before(path, sheet, digest)
+    if asked.new_run or asked.again is not None:
+        left = None
     if asked.as_recorded and left is None:
         raise Refusal(
             f"There is no unfinished run of {sheet} to go on with: leave --as-recorded out."
@@ -202,7 +204,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             if planned is not None:
                 run = store.begin(
                     planned, title=sheet.stem, sheet=resolved(sheet), digest=digest,
-                    earlier=None if earlier is None else earlier.id,
+                    earlier=None if earlier is None else earlier.id, newest=newest,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
             session = open_session(
@@ -327,15 +329,20 @@ def _place_ahead(
     return tuple(advice.told(said) for said in later)
 
 
-def _unfinished(record: Path, sheet: Path, digest: str) -> Left | None:
-    """Return the unfinished run of this sheet; a record is not made for looking."""
+def _seen_before(record: Path, sheet: Path, digest: str) -> tuple[str | None, Left | None]:
+    """Return the id of the latest run of this sheet, and that run if it was left unfinished.
+
+    A record is not made for looking.
+    """
+    from calibration.files import resolved
     from chalkbeam.record.resume import left_unfinished
     from chalkbeam.record.store import Store
 
     if not record.is_file():
-        return None
+        return None, None
     with Store(record) as store:
-        return left_unfinished(store, sheet, digest)
+        latest = store.latest(digest, resolved(sheet))
+        return latest.id if latest else None, left_unfinished(store, sheet, digest)
 
 
 def several_displays() -> bool:

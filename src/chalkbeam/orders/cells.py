@@ -13,6 +13,8 @@ from chalkbeam.orders.problems import Problem
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[-–]\s*\d+(?:[.,]\d+)?)?")
 """A number or a range without a unit."""
+LONGEST_PRESS = 3600.0
+"""s; an hour is far beyond any transfer; common practice, no source."""
 _DURATION = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|sec|secs|second|seconds|min|minute|minutes)\.?")
 
 
@@ -95,7 +97,11 @@ class RowCells:
         match = _DURATION.fullmatch(text.lower())
         if match is None:
             return text, None
-        return text, float(match[1].replace(",", ".")) * (60 if match[2].startswith("m") else 1)
+        seconds = float(match[1].replace(",", ".")) * (60 if match[2].startswith("m") else 1)
+        if seconds > LONGEST_PRESS:
+            self.wrong(column, f"“{text[:40]}” is no time that a press stays closed: check it")
+            return text, None
+        return text, seconds
 
     def press(self, turn: int) -> PressSettings:
         """Return the press settings of an imprint, word for word."""

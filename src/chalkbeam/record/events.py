@@ -70,6 +70,16 @@ def new_id() -> str:
 
 
 @dataclass(frozen=True)
+class NewEvent:
+    """What is to be recorded. Attributes as of `Event`."""
+
+    kind: Kind
+    imprint: str = ""
+    step: Step | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Event:
     """One thing that happened.
 

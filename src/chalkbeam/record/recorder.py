@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from chalkbeam.record.events import Event, Kind, Step, new_id
+from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.store import Run, Store, utc_now
 
 
@@ -68,11 +68,19 @@ class Recorder:
         Refusal
             If it is not safely on the disk.
         """
-        event = Event(
-            event_id or new_id(), kind, imprint, step, data,
-            session=self._session, clock=self._clock(), wall=self._wall(),
-            operator=self._operator, rig=self._rig, calibration=self._calibration,
-        )  # fmt: skip
-        written = self.store.add(self.run, event, self._last)
-        self._last = max(self._last, written.seq)
+        (event,) = self.write_all([NewEvent(kind, imprint, step, data)], [event_id or new_id()])
+        return event
+
+    def write_all(self, acts: Sequence[NewEvent], ids: Sequence[str]) -> list[Event]:
+        """Write acts as events with these ids, all of them or none; as `write`."""
+        events = [
+            Event(
+                own, act.kind, act.imprint, act.step, act.data,
+                session=self._session, clock=self._clock(), wall=self._wall(),
+                operator=self._operator, rig=self._rig, calibration=self._calibration,
+            )
+            for act, own in zip(acts, ids, strict=True)
+        ]  # fmt: skip
+        written = self.store.add(self.run, events, self._last)
+        self._last = max(self._last, *(event.seq for event in written))
         return written

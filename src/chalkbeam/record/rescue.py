@@ -14,7 +14,14 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.record import snapshot, sqlite_pages
 from chalkbeam.record.events import Kind, Step
-from chalkbeam.record.migrations import RUN_COLUMNS, STEPS, packed, unpacked
+from chalkbeam.record.migrations import (
+    EVENT_COLUMNS,
+    RUN_COLUMNS,
+    STEPS,
+    checksum,
+    packed,
+    unpacked,
+)
 from chalkbeam.record.sqlite_pages import FoundRow, Holds, Value
 from chalkbeam.record.store import Store
 
@@ -22,11 +29,7 @@ HIGHEST_VERSION = 999
 """A version mark beyond it is damage, not a newer program's: the record is rescued all the same."""
 SHORTEST_EVENT = 96
 """Least bytes of an event: its id, its run's and its session's, 32 each."""
-_EVENT = (
-    "seq", "id", "run", "kind", "imprint", "step", "data", "session", "clock", "wall",
-    "operator", "rig", "calibration",
-)  # fmt: skip
-_WALL = _EVENT.index("wall")
+_WALL = EVENT_COLUMNS.index("wall")
 _KINDS = {kind.value for kind in Kind}
 _STEPS = {None, *(step.value for step in Step)}
 
@@ -78,12 +81,16 @@ class Rescued:
     orphans : tuple of str
         Ids of runs that are lost themselves, with their order of work: their events are
         saved, but they cannot be gone on with.
+    sure : str
+        What goes before the number of lost events: empty where it is known, else "at least "
+        or "up to ".
     """
 
     runs: int
     events: int
     gaps: tuple[Gap, ...] = ()
     orphans: tuple[str, ...] = ()
+    sure: str = ""
 
     @property
     def lost(self) -> int:
@@ -99,6 +106,7 @@ class _Read:
     copies: dict[str, tuple[int, Row]] = field(default_factory=dict)
     events: dict[int, Row] = field(default_factory=dict)
     numbers: set[int] = field(default_factory=set)  # of events, by whatever names them
+    given: set[int] = field(default_factory=set)  # the highest number so far, as the file says it
 
     def take(self, found: FoundRow) -> None:
         values = found.values
@@ -107,8 +115,8 @@ class _Read:
             # Each entry says its number twice: as a column and as the row it leads to.
             if len(values) == 3 and isinstance(values[1], int) and values[1] == values[2]:
                 self.numbers.add(values[1])
-        elif len(values) == len(_EVENT) and _is_event(values):
-            self.events[found.rowid] = (found.rowid, *values[1:])
+        elif len(values) - len(EVENT_COLUMNS) in (0, 1) and _is_event(found.rowid, values):
+            self.events[found.rowid] = (found.rowid, *values[1 : len(EVENT_COLUMNS)])
             self.numbers.add(found.rowid)
         elif len(values) == len(RUN_COLUMNS) and _is_run(values):
             self.runs[str(values[0])] = found.rowid, values
@@ -117,7 +125,7 @@ class _Read:
                 run = unpacked(values[0])
                 self.copies[run["id"]] = found.rowid, tuple(run[name] for name in RUN_COLUMNS)
         elif len(values) == 2 and values[0] == "events" and isinstance(values[1], int):
-            self.numbers.add(values[1])  # the highest number ever given
+            self.given.add(values[1])
 
 
 def rescue(damaged: Path, fresh: Path) -> Rescued:
@@ -150,9 +158,8 @@ def rescue(damaged: Path, fresh: Path) -> Rescued:
     events = [read.events[seq] for seq in sorted(read.events)]
     runs, orphans = _runs(read, events)
     _write(fresh, runs, events)
-    return Rescued(
-        len(runs), len(events), _gaps(read.events, _last(read, len(file) + len(log))), orphans
-    )
+    last, sure = _last(read, len(file) + len(log))
+    return Rescued(len(runs), len(events), _gaps(read.events, last), orphans, sure)
 
 
 def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...]]:
@@ -171,8 +178,11 @@ def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...
     return [*orphans.values(), *before], tuple(orphans)
 
 
-def _last(read: _Read, size: int) -> int:
-    """Return the highest number that an event had; a number that cannot be is spoiled.
+def _last(read: _Read, size: int) -> tuple[int, str]:
+    """Return the highest number that an event had, and how sure the count of lost ones is.
+
+    A number that cannot be is spoiled. That the file's own mark of the highest number and
+    the highest that an event or the index names agree makes it sure.
 
     Parameters
     ----------
@@ -180,7 +190,12 @@ def _last(read: _Read, size: int) -> int:
         Bytes of the record: no more events can be missing than it has room for.
     """
     top = max(read.events, default=0)
-    return max((n for n in read.numbers if n <= top + size // SHORTEST_EVENT), default=top)
+    most = top + size // SHORTEST_EVENT
+    named = max((n for n in read.numbers if n <= most), default=top)
+    given = max((n for n in read.given if n <= most), default=0)
+    if given > named:
+        return given, "up to "
+    return named, "" if given == named else "at least "
 
 
 def _gaps(events: Mapping[int, Row], last: int) -> tuple[Gap, ...]:
@@ -203,7 +218,7 @@ def _write(fresh: Path, runs: Sequence[Row], events: Iterable[Row]) -> None:
             for table, columns, rows in (
                 ("runs", RUN_COLUMNS, runs),
                 ("run_copies", ("packed",), copies),
-                ("events", _EVENT, events),
+                ("events", (*EVENT_COLUMNS, "checksum"), [(*row, checksum(row)) for row in events]),
             ):
                 marks = ", ".join("?" * len(columns))
                 new.executemany(
@@ -212,8 +227,11 @@ def _write(fresh: Path, runs: Sequence[Row], events: Iterable[Row]) -> None:
         draft.replace(fresh)
 
 
-def _is_event(values: Row) -> bool:
-    """Whether values can be an event's: bytes that were spoiled rarely can."""
+def _is_event(number: int, values: Row) -> bool:
+    """Whether values are an event's: their check sum says so, or, in older records, their form."""
+    own = (number, *values[1 : len(EVENT_COLUMNS)])
+    if len(values) > len(own) and values[-1] != checksum(own):
+        return False
     seq, kind, step, data, clock = values[0], values[3], values[5], values[6], values[8]
     texts = [values[place] for place in (1, 2, 4, 7, 9, 10, 11, 12)]
     if seq is not None or kind not in _KINDS or step not in _STEPS:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 from chalkbeam.orders.order_of_work import Plan
-from chalkbeam.record.events import Event, Kind, Step, new_id
+from chalkbeam.record.events import Event, NewEvent, new_id
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Run
 
@@ -18,18 +18,14 @@ class ScratchLog:
     def __init__(self) -> None:
         self._last = 0
 
-    def write(
-        self,
-        kind: Kind,
-        imprint: str = "",
-        step: Step | None = None,
-        *,
-        event_id: str | None = None,
-        **data: Any,
-    ) -> Event:
-        """Return the event as one that is in force."""
-        self._last += 1
-        return Event(event_id or new_id(), kind, imprint, step, data, seq=self._last)
+    def write_all(self, acts: Sequence[NewEvent], ids: Sequence[str]) -> list[Event]:
+        """Return acts as events that are in force."""
+        first = self._last + 1
+        self._last += len(acts)
+        return [
+            Event(own, act.kind, act.imprint, act.step, act.data, seq=first + place)
+            for place, (act, own) in enumerate(zip(acts, ids, strict=True))
+        ]
 
     def use(self, rig: str, calibration: str) -> None:
         """Forget it: no event bears a rig here."""

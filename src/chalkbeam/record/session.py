@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from calibration.refusal import Refusal
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Event, Kind, Step, new_id
+from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.reorder import Earlier, earlier_placements
@@ -21,16 +21,8 @@ class EventLog(Protocol):
     def history(self) -> tuple[Event, ...]:
         """The run's events before this session."""
 
-    def write(
-        self,
-        kind: Kind,
-        imprint: str = "",
-        step: Step | None = None,
-        *,
-        event_id: str | None = None,
-        **data: Any,
-    ) -> Event:
-        """Keep an event and return it; raise a Refusal if it is not kept."""
+    def write_all(self, acts: Sequence[NewEvent], ids: Sequence[str]) -> list[Event]:
+        """Keep acts as events and return them; raise a Refusal if none of them is kept."""
 
     def use(self, rig: str, calibration: str) -> None:
         """Say which rig the events to come are made at."""
@@ -69,7 +61,7 @@ class RunSession:
         carried = {imprint: each.nudge for imprint, each in self.earlier.items()}
         places = {imprint: each.location for imprint, each in self.earlier.items()}
         self.progress = Progress(run.stops, log.history, carried, places)
-        self._unsure: tuple[tuple[Any, ...], str] | None = None
+        self._unsure: tuple[str, tuple[str, ...]] | None = None
         self.write(Kind.OPENED)
 
     def write(self, kind: Kind, imprint: str = "", step: Step | None = None, **data: Any) -> None:
@@ -80,15 +72,21 @@ class RunSession:
         Refusal
             If it is not kept; nothing has changed.
         """
-        act = (kind, imprint, step, repr(sorted(data.items())))
-        event_id = self._unsure[1] if self._unsure and self._unsure[0] == act else new_id()
+        self._write_all(NewEvent(kind, imprint, step, data))
+
+    def _write_all(self, *acts: NewEvent) -> None:
+        """Record acts, all of them or none, and put them in force."""
+        said = repr(acts)
+        ids = self._unsure[1] if self._unsure and self._unsure[0] == said else None
+        ids = ids or tuple(new_id() for _ in acts)
         try:
-            event = self._log.write(kind, imprint, step, event_id=event_id, **data)
+            events = self._log.write_all(acts, ids)
         except Refusal:
-            self._unsure = (act, event_id)
+            self._unsure = (said, ids)
             raise
         self._unsure = None
-        self.progress.apply(event)
+        for event in events:
+            self.progress.apply(event)
 
     def use(self, rig: str, calibration: str) -> None:
         """Say which rig lights the current imprint; every event bears its name and calibration."""
@@ -118,6 +116,16 @@ class RunSession:
         index, imprint = self._current()
         batch = self.run.stops[index].batch if rest_of_batch else ""
         self.write(Kind.NUDGED, imprint, batch=batch, **shift.data())
+
+    def keep_for_batch(self, shift: Shift) -> None:
+        """Let what was moved for this imprint hold for its batch from here on instead."""
+        index, imprint = self._current()
+        back = Shift(-shift.x, -shift.y, -shift.angle)
+        batch = self.run.stops[index].batch
+        self._write_all(
+            NewEvent(Kind.NUDGED, imprint, None, {"batch": "", **back.data()}),
+            NewEvent(Kind.NUDGED, imprint, None, {"batch": batch, **shift.data()}),
+        )
 
     def collar(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Say where the real collar is: replaces the piece's (or batch's) garment correction."""

@@ -62,10 +62,11 @@ def read(path: Path) -> tuple[bytes, bytes]:
 
     Either is empty if it is not there.
     """
-    return _bytes(path), _bytes(_log_beside(path))
+    return _bytes(path), _bytes(log_beside(path))
 
 
-def _log_beside(path: Path) -> Path:
+def log_beside(path: Path) -> Path:
+    """Return where a database's write-ahead log lies."""
     return path.with_name(f"{path.name}-wal")
 
 
@@ -213,7 +214,7 @@ def breaks_off(path: Path) -> bool:
 
     The log alone is read, which SQLite keeps short; the file only where the log's head is spoiled.
     """
-    log = _bytes(_log_beside(path))
+    log = _bytes(log_beside(path))
     head = _sound_head(log)
     if head is None and log:
         file = _bytes(path)

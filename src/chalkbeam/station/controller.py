@@ -147,9 +147,10 @@ class StationController:
                 session.step(command.step)
             case CommandKind.PRESS:
                 session.press(self._pose(), load=self._loads_again())
-            case CommandKind.NUDGE | CommandKind.NUDGE_BATCH:
-                batch = command.kind is CommandKind.NUDGE_BATCH
-                session.nudge(command.shift, rest_of_batch=batch)
+            case CommandKind.NUDGE:
+                session.nudge(command.shift)
+            case CommandKind.NUDGE_BATCH:
+                session.keep_for_batch(command.shift)
             case CommandKind.COLLAR | CommandKind.COLLAR_BATCH:
                 batch = command.kind is CommandKind.COLLAR_BATCH
                 session.collar(command.shift, rest_of_batch=batch)

@@ -170,11 +170,8 @@ def _at_stop(state: OperatorState, view: RunView, action: Action) -> Answer:
             own = _own_nudge(progress)
             if own == Shift():
                 return replace(state, said="nothing was moved here"), ()
-            return replace(state, said="moved alike from here on"), (
-                # In this order: a run killed in between has lost a nudge, not doubled it.
-                Command(CommandKind.NUDGE, shift=_opposite(own)),
-                Command(CommandKind.NUDGE_BATCH, shift=own),
-            )
+            command = Command(CommandKind.NUDGE_BATCH, shift=own)
+            return replace(state, said="moved alike from here on"), (command,)
         case _:
             return state, ()
 

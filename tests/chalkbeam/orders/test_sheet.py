@@ -286,3 +286,9 @@ def test_a_header_of_two_units_gives_none(order):
     assert read_sheet(order(sheet)).pieces[0].imprints[0].width == 89
     (said,) = problems(order(sheet.replace("89 mm", "89")))
     assert "has no unit" in said
+
+
+@pytest.mark.parametrize("time", ["9" * 400 + " s", "61 min", "3601 s"])
+def test_a_press_time_without_end_is_refused(order, time):
+    (said,) = problems(order(f"{HEADER},Time\n{ROW},{time}\n"))
+    assert "is no time that a press stays closed" in said

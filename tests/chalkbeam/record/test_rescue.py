@@ -11,6 +11,7 @@ from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
+from chalkbeam.record.migrations import STEPS
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.rescue import Gap, rescue
 from chalkbeam.record.session import open_session
@@ -249,11 +250,11 @@ def test_rescue_refuses_what_it_cannot_do(tmp_path):
 def test_a_newer_record_is_refused_and_a_spoiled_version_mark_is_not(tmp_path):
     path = tmp_path / "record.db"
     record(path, notes=5)
-    for mark in (4, 100):
+    for mark in (len(STEPS) + 1, 100):
         with sqlite3.connect(path) as raw:
             raw.execute(f"PRAGMA user_version = {mark}")
         raw.close()
-        with pytest.raises(Refusal, match=rf"of version {mark} .* up to 3: update Chalkbeam"):
+        with pytest.raises(Refusal, match=rf"of version {mark} .* up to {len(STEPS)}: update"):
             rescue(path, tmp_path / "new.db")
         assert not (tmp_path / "new.db").exists()
     spoiled = bytearray(path.read_bytes())
@@ -276,6 +277,31 @@ def test_one_spoiled_number_does_not_make_up_lost_events(tmp_path):
     raw.close()
     (gap,) = rescue(path, tmp_path / "again.db").gaps
     assert (gap.first, gap.last) == (21, 23)
+
+
+def test_spoiled_events_are_never_saved_as_good_and_lost_ones_are_counted(tmp_path):
+    path, fresh = tmp_path / "record.db", tmp_path / "new.db"
+    record(path, notes=60)
+    known = events_of(path)
+    whole = path.read_bytes()
+    chance = random.Random(5)
+    for _ in range(40):
+        spoiled = bytearray(whole[: len(whole) - PAGE * chance.choice([0, 0, 1, 3])])
+        for _ in range(chance.choice([1, 3, 30])):
+            spoiled[chance.randrange(len(spoiled))] ^= 1 << chance.randrange(8)
+        path.write_bytes(spoiled)
+        fresh.unlink(missing_ok=True)
+        saved = rescue(path, fresh)
+        found = events_of(fresh)
+        assert all(known[seq] == row for seq, row in found.items())
+        lost = len(known) - len(found)
+        told = {
+            "": saved.lost == lost,
+            "at least ": saved.lost <= lost,
+            "up to ": saved.lost >= lost,
+        }
+        assert told[saved.sure]
+        assert path.read_bytes() == spoiled
 
 
 def test_a_gap_in_words():

@@ -3,6 +3,7 @@
 import itertools
 import json
 import os
+import random
 import sqlite3
 import subprocess
 import sys
@@ -16,8 +17,11 @@ from calibration.refusal import Refusal, RemedyKind
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind
 from chalkbeam.orders.place_imprint import artwork_trouble
+from chalkbeam.placement.shift import Shift
 from chalkbeam.record import migrations
+from chalkbeam.record import store as store_module
 from chalkbeam.record.events import Kind, Step, new_id
+from chalkbeam.record.migrations import EVENT_COLUMNS, RUN_COLUMNS
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
@@ -149,8 +153,9 @@ def test_an_older_record_is_brought_up(tmp_path):
         migrations.migrate(connection, migrations.STEPS[:1])
     with engine.begin() as connection:
         connection.exec_driver_sql(f"ATTACH '{tmp_path / 'new.db'}' AS new")
-        for table in ("runs", "events"):
-            connection.exec_driver_sql(f"INSERT INTO {table} SELECT * FROM new.{table}")
+        for table, names in (("runs", RUN_COLUMNS), ("events", EVENT_COLUMNS)):
+            columns = ", ".join(names)
+            connection.exec_driver_sql(f"INSERT INTO {table} SELECT {columns} FROM new.{table}")
     engine.dispose()
     assert version(path) == 1
     with Store(path) as store:
@@ -219,8 +224,8 @@ def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store,
     session = open_session(store, run)
     real = store.add
 
-    def reaches_the_disk_but_says_it_failed(run, event, after=None):
-        real(run, event, after)
+    def reaches_the_disk_but_says_it_failed(run, events, after=None):
+        real(run, events, after)
         raise Refusal("the wire fell out")
 
     monkeypatch.setattr(store, "add", reaches_the_disk_but_says_it_failed)
@@ -282,6 +287,101 @@ def test_a_spoiled_row_that_sqlite_does_not_see_is_said(tmp_path, spoiled):
         for read in readings[:2] if spoiled == "work" else readings[2:]:
             with pytest.raises(Refusal, match=r"damaged .*save what can be read"):
                 read()
+
+
+def flipped(path, whole, place, bit):
+    spoiled = bytearray(whole)
+    spoiled[place] ^= 1 << bit
+    path.write_bytes(spoiled)
+    return bytes(spoiled)
+
+
+def test_one_flipped_bit_is_told_or_does_no_harm(tmp_path):
+    """In an index or a text, too: nothing that is read of a record differs from what was written.
+
+    A damaged record stays as it is, to the byte.
+    """
+    path = tmp_path / "record.db"
+    with Store(path) as store:
+        run = begin(store, count=12)
+        session = open_session(store, run, operator="Marit")
+        for _ in range(12):
+            session.step(Step.LAY)
+            session.press()
+        truth = store.events(run)
+    whole = path.read_bytes()
+    chance = random.Random(17)
+    told = 0
+    for _ in range(150):
+        spoiled = flipped(path, whole, chance.randrange(len(whole)), chance.randrange(8))
+        try:
+            with Store(path) as store:
+                assert store.latest() == run
+                assert store.events(run) == truth
+        except Refusal:
+            told += 1
+            assert path.read_bytes() == spoiled
+    assert 50 < told < 150
+
+
+@pytest.mark.parametrize("act", ["delete", "replace", "delete log"])
+def test_a_record_taken_away_under_a_run_is_told_at_the_next_act(tmp_path, act):
+    path = tmp_path / "record.db"
+    with Store(path) as store:
+        session = open_session(store, begin(store))
+        session.step(Step.LAY)
+        before = session.progress.at
+        if act == "replace":
+            (tmp_path / "other.db").write_bytes(path.read_bytes())
+            (tmp_path / "other.db").replace(path)
+        else:
+            (path if act == "delete" else path.with_name("record.db-wal")).unlink()
+        for _ in range(2):
+            with pytest.raises(Refusal, match="was deleted, moved or replaced"):
+                session.press()
+        assert session.progress.at == before
+
+
+def test_two_windows_that_begin_one_sheet_make_one_run(store):
+    planned = plan(random_order(4, 5))
+    named = {"title": "t", "sheet": Path("order.csv"), "digest": "d"}
+    first = store.begin(planned, **named, newest=None)
+    with pytest.raises(Refusal, match="has begun a run of this sheet just now"):
+        store.begin(planned, **named, newest=None)
+    assert [heading.id for heading in store.runs()] == [first.id]
+    second = store.begin(planned, **named, newest=first.id)  # a new run, asked for
+    assert store.latest("d") == second
+
+
+def test_what_is_moved_for_the_batch_is_written_whole_or_not_at_all(store, monkeypatch):
+    session = open_session(store, begin(store))
+    session.step(Step.LAY)
+    session.nudge(Shift(2.0, 1.0))
+    before, said = store.events(session.run), session.progress.nudge(0)
+    real, count = store_module._row, itertools.count()
+
+    def breaks_at_the_second(run, event):
+        if next(count) == 1:
+            raise sqlite3.OperationalError("database or disk is full")
+        return real(run, event)
+
+    monkeypatch.setattr(store_module, "_row", breaks_at_the_second)
+    with pytest.raises(Refusal, match="The disk is full"):
+        session.keep_for_batch(Shift(2.0, 1.0))
+    assert (store.events(session.run), session.progress.nudge(0)) == (before, said)
+    session.keep_for_batch(Shift(2.0, 1.0))
+    assert len(store.events(session.run)) == len(before) + 2
+    assert session.progress.nudge(0) == said
+
+
+def test_what_cannot_be_kept_does_not_make_the_record_damaged(store):
+    run = begin(store)
+    recorder = Recorder(store, run, operator="Ren\udce9")
+    with pytest.raises(Refusal, match="no letters, so that it cannot be kept"):
+        recorder.write(Kind.OPENED)
+    with pytest.raises(Refusal, match="a number without end"):
+        Recorder(store, run).write(Kind.PRESSED, pose={"x": float("inf")})
+    assert store.events(run) == []
 
 
 def test_places_where_no_record_can_be(tmp_path):

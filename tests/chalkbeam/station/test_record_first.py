@@ -79,7 +79,7 @@ def test_what_cannot_be_recorded_has_not_happened(press, monkeypatch):
     press.keys("space")
     before = press.marks()
     with monkeypatch.context() as broken:
-        broken.setattr(press.session._log, "write", full)
+        broken.setattr(press.session._log, "write_all", full)
         press.keys("right", "space")
         progress = press.progress
         assert progress.at.step is Step.LAY

@@ -281,7 +281,7 @@ def rescue_record(
     runs = "1 run" if saved.runs == 1 else f"{saved.runs} runs"
     typer.echo(
         f"{runs} with {saved.events} events saved in {out}; "
-        f"{saved.lost} events could not be read. {record} was left as it is."
+        f"{saved.sure}{saved.lost} events could not be read. {record} was left as it is."
     )
     for gap in saved.gaps[:MOST_GAPS]:
         typer.echo(f"  lost: {gap}", err=True)
