@@ -13,7 +13,7 @@ $(VENV)/.ready: pyproject.toml constraints.txt tools/setup.sh
 	touch $@
 
 demo: setup
-	$(BIN)/chalkbeam demo --out $(OUT) $(if $(WINDOW),--window,)
+	$(BIN)/chalkbeam demo --out $(OUT) $(if $(PAGE),--page,$(if $(WINDOW),--window,))
 
 test: setup
 	$(BIN)/ruff check .

@@ -103,9 +103,14 @@ class Visit:
         return self.device is not None and self.device.right.covers(right)
 
     def text(self, name: str, most: int = 200) -> str:
-        """Return a field of the form without blanks around it, cut after `most` letters."""
+        """Return a line of the form without blanks around it, cut after `most` letters.
+
+        Without what nobody sees, too: line ends, NUL, halves of letters.
+        """
         value = self.form.get(name)
-        return value.strip()[:most] if isinstance(value, str) else ""
+        if not isinstance(value, str):
+            return ""
+        return "".join(letter for letter in value if letter.isprintable()).strip()[:most]
 
 
 Answer = Callable[[Visit], Response | Awaitable[Response]]

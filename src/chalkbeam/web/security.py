@@ -40,6 +40,7 @@ POLICY = (
 """Nothing but what this machine serves is loaded, and no script or style stands in a page."""
 
 _log = logging.getLogger(__name__)
+logging.getLogger("python_multipart").setLevel(logging.ERROR)  # a broken form is no news
 
 _HEADERS = {
     "content-security-policy": POLICY,
@@ -116,6 +117,8 @@ class Guard:
         refused: Response | None = None
         if len(headers.getlist("host")) != 1 or not self._names.allows_host(headers.get("host")):
             refused = Response(status_code=HTTPStatus.MISDIRECTED_REQUEST)
+        elif not scope["path"].startswith("/"):  # what is asked of a proxy, which this is none
+            refused = Response(status_code=HTTPStatus.BAD_REQUEST)
         elif not self._names.allows_origin(headers, scope["method"]):
             refused = Response(status_code=HTTPStatus.FORBIDDEN)
         await (refused or self._app)(scope, receive, with_headers)

@@ -8,10 +8,12 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
+import h11
 import uvicorn
 from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.types import ASGIApp
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from calibration.refusal import Refusal
 from chalkbeam.web import front
@@ -93,6 +95,16 @@ def _route(door: Door, shop: Workshop, devices: Devices) -> Route:
     return Route(door.path, GuardedDoor(door, shop, devices), methods=list(door.methods))
 
 
+class _Protocol(H11Protocol):
+    """HTTP as uvicorn has it, but for what goes wrong after the answer has begun: it is closed."""
+
+    def send_400_response(self, msg: str) -> None:
+        with suppress(h11.LocalProtocolError):
+            super().send_400_response(msg)
+            return
+        self.transport.close()
+
+
 class PageServer:
     """The page, served until it is stopped.
 
@@ -123,6 +135,7 @@ class PageServer:
         start: Start | None = None,
     ) -> None:
         self._socket = _listening(settings)
+        self._socket.listen(128)  # who comes before it answers waits
         self.settings = replace(settings, port=self._socket.getsockname()[1])
         self.app = create_app(shop, self.settings, more, start)
         guarded: ASGIApp = Guard(self.app, self.settings.names)
@@ -132,7 +145,7 @@ class PageServer:
                 log_level="critical",
                 access_log=False,
                 ws="none",
-                http="h11",
+                http=_Protocol,
                 loop="asyncio",
                 server_header=False,
                 proxy_headers=False,

@@ -6,6 +6,7 @@ import webbrowser
 
 import pytest
 
+from chalkbeam.simulator import demo
 from chalkbeam.web.server import PageServer
 from tests.support.run_cli import run_program
 
@@ -61,3 +62,18 @@ def workshop_port():
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         yield taken.getsockname()[1]
+
+
+def test_the_demo_says_how_to_see_the_page_and_opens_it(capsys, monkeypatch, tmp_path):
+    asked = []
+    monkeypatch.setattr(demo, "run", lambda *given: (None, []))
+    monkeypatch.setattr(
+        "chalkbeam.cli.run_at_press.run_at_press", lambda options, beside: asked.append(options)
+    )
+    code, out, _ = run_program(capsys, monkeypatch, "demo", "--out", tmp_path)
+    assert (code, asked) == (0, [])
+    assert "make demo PAGE=1" in out
+    run_program(capsys, monkeypatch, "demo", "--page", "--out", tmp_path)
+    (options,) = asked
+    assert options.window
+    assert options.sheet.is_file()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -152,6 +153,27 @@ def test_when_the_run_ends_the_page_says_so(served, ask, light):
         if not ask("/press/state").json["running"]:
             break
     assert ask("/press/state").json["running"] is False
+
+
+def begin_nothing(connection, sheet):
+    connection.send(("failed", f"{sheet.name} is no order"))
+
+
+def test_only_an_order_that_is_kept_here_is_begun(served, ask, workshop):
+    link = served.app.state.press
+    workshop.orders.mkdir(parents=True)
+    (workshop.orders / "crew.csv").write_text("x")
+    (workshop.data / "secret.csv").write_text("x")
+    assert "this page has none" in ask("/press/start", form={"order": "crew.csv"}).text
+    link._start = begin_nothing
+    for path in ("../secret.csv", "/etc/passwd", "", ".", "none.csv", "x\0y"):
+        assert ask("/press/start", form={"order": path}).status == 400, path
+    assert ask("/press/start", form={"order": "crew.csv"}).status == 303
+    for _ in range(2000):
+        if not link.running:
+            break
+        time.sleep(0.01)
+    assert ask("/press/state").json["failed"] == "crew.csv is no order"
 
 
 # -- in the browser --------------------------------------------------------------------------
