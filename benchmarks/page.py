@@ -24,9 +24,11 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from contextlib import closing
 from pathlib import Path
 
 from calibration.rig.file import save
+from chalkbeam.simulator.tern_harbour import write_sample
 from chalkbeam.web.doors import Right
 from chalkbeam.web.security import COOKIE, token_of
 from chalkbeam.web.server import PageServer, WebSettings, doors
@@ -38,22 +40,26 @@ ROOT = Path(__file__).parents[1]
 
 
 class Run:
-    """`chalkbeam run` of the sample order on the demo's rig, with its page or without."""
+    """`chalkbeam run` on the demo's rig, with its page or without; of the sample order if no other.
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    Attributes
+    ----------
+    process : subprocess.Popen
+        The light's.
+    """
+
+    def __init__(self, folder: Path, *options: str, sheet: Path | None = None) -> None:
         chalkbeam = [sys.executable, "-m", "chalkbeam"]
         driver = {} if os.environ.get("DISPLAY") else {"SDL_VIDEODRIVER": "dummy"}
         env = os.environ | driver | {
             "SDL_AUDIODRIVER": "dummy", "XDG_DATA_HOME": str(folder / "data"),
             "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "src")]),
         }  # fmt: skip
-        out = folder / "tern-harbour"
-        if not out.exists():
-            command = [*chalkbeam, "sheet", "sample", "--out", str(out)]
-            subprocess.run(command, env=env, check=True, stdout=subprocess.DEVNULL)
-            save(demo_rig(), folder / "rig.json")
+        if sheet is None:
+            sheet = write_sample(folder / "tern-harbour")
+        save(demo_rig(), folder / "rig.json")
         self.process = subprocess.Popen(
-            [*chalkbeam, "run", str(out / "regatta-order.csv"), "--rig", str(folder / "rig.json"),
+            [*chalkbeam, "run", str(sheet), "--rig", str(folder / "rig.json"),
              "--window", *options],
             env=env, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
@@ -70,6 +76,8 @@ class Run:
         """End it."""
         self.process.kill()
         self.process.wait()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
 
 
 class Client:
@@ -77,7 +85,6 @@ class Client:
 
     def __init__(self, port: int, key: str = "", secret: str = "") -> None:
         self.port, self.secret = port, secret
-        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
         if key:
             answer = self.send("POST", "/pair", f"code={key}", "application/x-www-form-urlencoded")
             cookie = answer[1]["set-cookie"]
@@ -91,9 +98,10 @@ class Client:
 
     def send(self, method: str, path: str, body: str = "", kind: str = "application/json"):
         """Return status, headers and body of an answer."""
-        self._connection.request(method, path, body, self.headers() | {"content-type": kind})
-        answer = self._connection.getresponse()
-        return answer.status, answer.headers, answer.read()
+        with closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)) as made:
+            made.request(method, path, body, self.headers() | {"content-type": kind})
+            answer = made.getresponse()
+            return answer.status, answer.headers, answer.read()
 
     def state(self) -> dict:
         """Return what the page at the press shows."""
@@ -187,31 +195,39 @@ def children(pid: int) -> list[int]:
     return [int(each) for each in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
 
+def at_rest(run: Run, seconds: float) -> dict[str, tuple[float, float]]:
+    """Return memory, MB, and load, % of a core, of each process of a run."""
+    kinds = {b"calibration.worker": "decoders", b"resource_tracker": "tracker", b"spawn": "server"}
+    pids = [run.process.pid, *children(run.process.pid)]
+    lines = [Path(f"/proc/{pid}/cmdline").read_bytes() for pid in pids]
+    names = [
+        next((kind for mark, kind in kinds.items() if mark in line), "light") for line in lines
+    ]
+    before = [busy(pid) for pid in pids]
+    time.sleep(seconds)
+    load = [100 * (busy(pid) - was) / seconds for pid, was in zip(pids, before, strict=True)]
+    return dict(zip(names, zip(map(memory, pids), load, strict=True), strict=True))
+
+
 def rest(seconds: float = 20.0) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        plain = Run(Path(folder), "--no-display", "--record", str(Path(folder) / "plain.db"))
+        run = Run(Path(folder), "--no-page", "--record", str(Path(folder) / "plain.db"))
         time.sleep(25)
-        alone = memory(plain.process.pid)
-        plain.end()
+        alone = at_rest(run, seconds)
+        run.end()
         run = Run(Path(folder), "--page", "--no-browser", "--port", "0")
         client = entered(run.opened())
         when_ready(client)
-        watching = Client(client.port, secret=client.secret)
-        watching.watch(lambda number, at: None)
+        Client(client.port, secret=client.secret).watch(lambda number, at: None)
         time.sleep(3)
-        pids = [run.process.pid, *children(run.process.pid)]
-        names = [Path(f"/proc/{pid}/cmdline").read_bytes() for pid in pids]
-        before = [busy(pid) for pid in pids]
-        time.sleep(seconds)
-        load = [100 * (busy(pid) - was) / seconds for pid, was in zip(pids, before, strict=True)]
-        shares = [memory(pid) for pid in pids]
-        print(f"at rest, a browser watching: run alone {alone:.0f} MB; with its page "
-              f"{sum(shares):.0f} MB in {len(pids)} processes")  # fmt: skip
-        for name, share, percent in zip(names, shares, load, strict=True):
-            kind = "tracker" if b"resource_tracker" in name else (
-                "server" if b"spawn" in name else "light")  # fmt: skip
-            print(f"  {kind:8} {share:6.1f} MB  {percent:.2f} % of a core")
+        paged = at_rest(run, seconds)
         run.end()
+    print("at rest, a browser watching:")
+    for name, (share, percent) in paged.items():
+        before = "{:6.1f} MB {:.2f} %".format(*alone[name]) if name in alone else "-"
+        print(f"  {name:9} {share:6.1f} MB  {percent:.2f} % of a core; without a page {before}")
+    more = sum(share for share, _ in paged.values()) - sum(share for share, _ in alone.values())
+    print(f"  the page takes {more:.0f} MB more than the run alone")
 
 
 def paint() -> None:

@@ -8,6 +8,7 @@ through are:
 * a calibration of photos after the README's: it is answered with that one's result (twice the
   same photos would be solved again; pairs of photos are no sample);
 * `--camera`, up to where the camera is opened, and `eye`, up to where a burst is;
+* `page`, up to where it is served;
 * `demo`, up to where it begins (`make demo` runs it whole).
 """
 
@@ -69,11 +70,12 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> None:
     set_mode = pygame.display.set_mode
     monkeypatch.setattr(pygame.display, "get_desktop_sizes", lambda: list(DISPLAYS))
     monkeypatch.setattr(pygame.display, "set_mode", lambda size, *_, **__: set_mode(size))
-    # The operator's own window is a process of its own, with tests of its own.
+    # The page beside the light is a process of its own, with tests of its own.
     monkeypatch.setattr("chalkbeam.cli.run_at_press.several_displays", lambda: False)
     monkeypatch.setattr("chalkbeam.setup.camera.source.open_source", reach)
     monkeypatch.setattr("chalkbeam.eye.burst.read_burst", reach)
     monkeypatch.setattr(demo, "run", reach)
+    monkeypatch.setattr("chalkbeam.web.server.PageServer", reach)
     monkeypatch.setattr("chalkbeam.paper.proof.sheet.PICTURE", 120)  # px: quick to draw
     monkeypatch.setattr(from_photos, "calibrate", once(from_photos.calibrate))
 

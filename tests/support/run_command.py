@@ -13,7 +13,7 @@ WAY_OUT = [pygame.K_ESCAPE, pygame.K_ESCAPE]
 STEPS = [pygame.K_SPACE] * 3
 PLAIN = SHEET.replace(",12\n", ",\n")  # no dwell to confirm: three steps press an imprint
 USUAL = (
-    "run", "crew.csv", "--rig", "rig.json", "--record", "record.db", "--window", "--no-display",
+    "run", "crew.csv", "--rig", "rig.json", "--record", "record.db", "--window", "--no-page",
 )  # fmt: skip
 
 

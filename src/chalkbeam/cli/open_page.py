@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.options.page import PORT
 
 if TYPE_CHECKING:
     from chalkbeam.cli.run_at_press import OpenBeside
@@ -28,16 +32,35 @@ def print_code(address: str) -> None:
         segno.make(address, error="l", micro=False).terminal(compact=True, border=2)
 
 
-def page_beside(port: int, share: bool, record: Path | None, browser: bool = True) -> OpenBeside:
-    """Return what opens the page beside the light."""
+def page_beside(
+    port: int,
+    share: bool,
+    record: Path | None,
+    browser: bool = True,
+    wanted: bool | None = True,
+) -> OpenBeside:
+    """Return what opens the page beside the light.
 
-    def open_beside(number: int | None) -> Beside:
+    Where nobody says whether it is `wanted` (None), it is if there is a display for it. At the
+    usual port another page may be open: then any free one does.
+    """
+
+    def open_beside(number: int | None) -> Beside | None:
+        from chalkbeam.cli.run_at_press import several_displays
+
+        if wanted is False or (wanted is None and number is not None and not several_displays()):
+            return None
         from chalkbeam.web.beside_the_light import beside_the_light
-        from chalkbeam.web.server import WebSettings
+        from chalkbeam.web.server import WebSettings, settled
         from chalkbeam.web.workshop import Workshop
 
-        del number  # a browser goes where its user puts it
         settings = WebSettings(port, share)
+        try:
+            settings = settled(settings)
+        except Refusal:
+            if port != PORT:
+                raise
+            settings = settled(replace(settings, port=0))
         return beside_the_light(
             Workshop.of_user(record), settings, lambda own: tell_and_open(own, browser)
         )

@@ -57,20 +57,6 @@ OpenBeside = Callable[[int | None], "Beside | None"]
 """Opens what the operator looks at beside the light, given the light's display; or nothing."""
 
 
-def no_window(number: int | None) -> Beside | None:
-    """Open nothing."""
-    del number
-    return None
-
-
-def window_beside(number: int | None) -> Beside | None:
-    """Open the operator's window, where there is a display for it."""
-    from chalkbeam.station.display_window import OperatorWindow
-
-    there = number is None or several_displays()
-    return OperatorWindow(clear=number) if there else None
-
-
 def light_for_page(connection: Connection, sheet: Path) -> None:
     """Work an order whose page is at the other end of a pipe; a process of its own."""
     from chalkbeam.web.press.beside import PageBeside

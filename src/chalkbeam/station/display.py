@@ -18,7 +18,7 @@ from chalkbeam.light.marks import lay_lines, load_lines
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Art
 from chalkbeam.orders.times import format_duration
-from chalkbeam.placement import Severity
+from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.shift import Shift
 from chalkbeam.placement.values import worst_first
 from chalkbeam.record.events import Step
@@ -189,6 +189,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     here = progress.location(index) if index is not None else ""
     nudge = progress.nudge(index) if index is not None else Shift()
     choice = view.ready.choice if view.ready is not None else None
+    laid = choice.laid(nudge) if choice is not None else None
     dwell = dwell_of(progress, state.pressing_since)
     heading = "finished" if stop is None else f"piece {progress.number(stop)} of {progress.pieces}"
     return Display(
@@ -211,7 +212,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else state.said,
         trouble=state.trouble or view.refused or view.sheet_note,
-        warnings=_warnings(choice, nudge, view.unit),
+        warnings=_warnings(choice, laid, view.unit),
         coming=_coming(progress),
         results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),
@@ -223,8 +224,8 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         dark=state.dark or progress.at.step is Step.PRESS,
         face=view.rig.face,
         cloth=cloth_of(stop.piece.colour if stop is not None else ""),
-        plan=_plan(view.rig.face, choice, progress.at.step, nudge),
-        picture=_picture(choice, stop, nudge),
+        plan=_plan(view.rig.face, choice, progress.at.step, laid),
+        picture=_picture(choice, stop, laid),
         outline=_outline(choice),
     )
 
@@ -263,15 +264,17 @@ def _results(progress: Progress) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _plan(face: PlatenFace, choice: Choice | None, step: Step, nudge: Shift) -> tuple[Mark, ...]:
+def _plan(
+    face: PlatenFace, choice: Choice | None, step: Step, laid: Placement | None
+) -> tuple[Mark, ...]:
     """Return the platen, the garment on it and the lines of the step, without lettering."""
     edge = tuple((float(x), float(y)) for x, y in face.outline())
     marks: list[Mark] = [Stroke(edge, Role.CHECK, 2.0, closed=True, dash=Dash.SOLID)]
-    if choice is None:
+    if choice is None or laid is None:
         return tuple(marks)
     if step is Step.LOAD:
         marks += load_lines(choice.placement, choice.loading)
-    return (*marks, *lay_lines(choice.laid(nudge), choice.loading))
+    return (*marks, *lay_lines(laid, choice.loading))
 
 
 def _outline(choice: Choice | None) -> tuple[XY, ...]:
@@ -280,22 +283,23 @@ def _outline(choice: Choice | None) -> tuple[XY, ...]:
     return xy_tuple(choice.loading.platen_from_garment.apply(choice.placement.face.outline))
 
 
-def _warnings(choice: Choice | None, nudge: Shift, unit: Unit) -> tuple[tuple[Severity, str], ...]:
-    if choice is None:
+def _warnings(
+    choice: Choice | None, laid: Placement | None, unit: Unit
+) -> tuple[tuple[Severity, str], ...]:
+    if choice is None or laid is None:
         return ()
-    every = worst_first((*choice.laid(nudge).warnings, *choice.loading.concerns))
+    every = worst_first((*laid.warnings, *choice.loading.concerns))
     return tuple((each.severity, each.sentence.say(unit)) for each in every)
 
 
-def _picture(choice: Choice | None, stop: Stop | None, nudge: Shift) -> ArtPicture | None:
-    if choice is None or stop is None or stop.imprint.art.path is None:
+def _picture(choice: Choice | None, stop: Stop | None, laid: Placement | None) -> ArtPicture | None:
+    if choice is None or laid is None or stop is None or stop.imprint.art.path is None:
         return None
     art, mirrored = stop.imprint.art, choice.placement.artwork.mirrored
     source = (art, changed_at(art), mirrored)
     rgba = _thumbnail(*source)
     if rgba is None:
         return None
-    laid = choice.laid(nudge)
     ink = laid.artwork.ink
     pose = choice.loading.platen_from_garment @ laid.garment_from_art
     return ArtPicture(source, rgba, ink.width, ink.height, pose)

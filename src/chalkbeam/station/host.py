@@ -31,9 +31,6 @@ Tell = Callable[[GettingReady], None]
 class Beside(Protocol):
     """What the operator looks at beside the light, and may type or tap at."""
 
-    rings: bool
-    """Whether it tells the end of a dwell by a tone."""
-
     def show(self, display: Display | GettingReady, number: str = "") -> None:
         """Show this, from any thread; `number` is that of the state, for taps."""
 
@@ -83,12 +80,10 @@ def run_in_window(
         None if the operator left before anything was ready.
     """
     bell, taps = Bell(), Taps()
-    own_bell = beside is None or not beside.rings
     told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
-        rings = bell.due(now.dwell) if own_bell else None
-        times = (now.state.due, rings, now.count_due(time.monotonic()))
+        times = (now.state.due, bell.due(now.dwell), now.count_due(time.monotonic()))
         return min((each for each in times if each is not None), default=None)
 
     def update(now: StationController, happened: Input) -> StationController:
@@ -103,7 +98,7 @@ def run_in_window(
 
     def shown(now: StationController) -> None:
         nonlocal told, trouble
-        if own_bell and bell.rings(now.dwell, time.monotonic()):
+        if bell.rings(now.dwell, time.monotonic()):
             beep()
         if now.changes == told:
             return

@@ -9,7 +9,7 @@ from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
 from calibration.refusal import Refusal
-from chalkbeam.web.server import PageServer, WebSettings, settled
+from chalkbeam.web.server import PageServer, WebSettings
 from chalkbeam.web.words import t
 from chalkbeam.web.workshop import Workshop
 
@@ -27,18 +27,13 @@ def beside_the_light(
     ----------
     shop : Workshop
     settings : WebSettings
+        As `settled`: a server that is started again is found at the same address.
     opened : callable
         Is told, once, the address that lets a browser of this machine in.
-
-    Raises
-    ------
-    Refusal
-        If the port is taken.
     """
     from chalkbeam.web.press.beside import PageBeside
 
     context = multiprocessing.get_context("spawn")
-    settings = settled(settings)  # a server that is started again is found at the same address
     given: dict[str, bool] = {"first": True}
 
     def connect() -> Connection:

@@ -40,11 +40,6 @@ def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkb
     told = []
 
     class Beside:
-        rings = True
-
-        def __init__(self, clear):
-            assert clear is None
-
         def show(self, display, number=""):
             told.append(display)
 
@@ -54,7 +49,7 @@ def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkb
         def close(self):
             pass
 
-    monkeypatch.setattr("chalkbeam.station.display_window.OperatorWindow", Beside)
+    monkeypatch.setattr("chalkbeam.web.beside_the_light.beside_the_light", lambda *given: Beside())
     code, _, _ = chalkbeam(*USUAL[:-1])
     assert code == 0
     assert told[:3] == [GettingReady("crew", done, 3) for done in range(3)]

@@ -57,8 +57,9 @@ def test_what_options_were_called_before_still_works_and_is_not_listed(shop, cha
     _, out, _ = chalkbeam(*before, "--anew")
     assert "0 of 5 imprints pressed" in out
     _, out, _ = chalkbeam("run", "--help")
-    for now, then in (("new-run", "anew"), ("as-recorded", "as-begun"), ("no-display", "no-board")):
+    for now in ("new-run", "as-recorded", "no-page"):
         assert f"--{now}" in out
+    for then in ("anew", "as-begun", "no-board", "no-display"):
         assert f"--{then}" not in out
 
 

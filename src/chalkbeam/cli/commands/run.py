@@ -66,24 +66,27 @@ def run_order(
     ] = False,
     display: DisplayOption = None,
     window: WindowOption = False,
-    no_display: Annotated[
-        bool, typer.Option("--no-display", help="No second window for the operator.")
-    ] = False,
     units: UnitsOption = Unit.INCH,
     page: Annotated[
-        bool,
-        typer.Option("--page", help="Show the run on a page in the browser, with a button a key."),
-    ] = False,
+        bool | None,
+        typer.Option(
+            "--page/--no-page",
+            help="The piece in hand on a page in the browser, with a button for every key; "
+            "without, where there is a display for it.",
+        ),
+    ] = None,
     share: ShareOption = False,
     port: PortOption = PORT,
     no_browser: BrowserOption = False,
     # What these were called in the version before; they work for one more.
     anew: Annotated[bool, typer.Option("--anew", hidden=True)] = False,
     as_begun: Annotated[bool, typer.Option("--as-begun", hidden=True)] = False,
+    no_display: Annotated[bool, typer.Option("--no-display", hidden=True)] = False,
     no_board: Annotated[bool, typer.Option("--no-board", hidden=True)] = False,
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
-    from chalkbeam.cli.run_at_press import RunOptions, no_window, run_at_press, window_beside
+    from chalkbeam.cli.open_page import page_beside
+    from chalkbeam.cli.run_at_press import RunOptions, run_at_press
 
     asked = RunOptions(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
@@ -91,12 +94,8 @@ def run_order(
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
         collar=collar, on_top=on_top, display=display, window=window, units=units,
     )  # fmt: skip
-    if page:
-        from chalkbeam.cli.open_page import page_beside
-
-        run_at_press(asked, page_beside(port, share, record, not no_browser))
-    else:
-        run_at_press(asked, no_window if no_display or no_board else window_beside)
+    wanted = False if no_display or no_board else page
+    run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))
 
 
 def register(app: typer.Typer) -> None:

@@ -45,8 +45,6 @@ class PageBeside:
         is one.
     """
 
-    rings = False  # a page may be closed: the light rings itself
-
     def __init__(
         self, connect: Connect, opened: Callable[[str], None] = lambda address: None
     ) -> None:

@@ -1,0 +1,70 @@
+"""The program's own processes: light, page, taps; the page's server killed on the way."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from benchmarks.page import Run, children, entered, when_ready
+from tests.support.crew_order import write_pennant
+from tests.support.run_command import SHEET
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(sys.platform != "linux", reason="looks for the server in /proc"),
+]
+
+
+def servers(run):
+    """Return the processes of the page's server."""
+    lines = {pid: Path(f"/proc/{pid}/cmdline").read_bytes() for pid in children(run.process.pid)}
+    return [pid for pid, line in lines.items() if b"spawn_main" in line]
+
+
+def again(state, until):
+    """Ask until what is asked for has come."""
+    for _ in range(300):
+        try:
+            now = state()
+            if until(now):
+                return now
+        except OSError:
+            pass
+        time.sleep(0.1)
+    raise AssertionError("it has not come")
+
+
+def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path, monkeypatch):
+    monkeypatch.delenv("DISPLAY", raising=False)
+    write_pennant(tmp_path / "pennant.png")
+    (tmp_path / "crew.csv").write_text(SHEET)
+    run = Run(tmp_path, "--page", "--no-browser", "--port", "0", sheet=tmp_path / "crew.csv")
+    try:
+        client = entered(run.opened())
+        first = when_ready(client)
+        assert (first["heading"], first["step"]) == ("piece 1 of 3", "load")
+        assert client.tap("on", first["number"]) == 200
+        laid = again(client.state, lambda now: now["step"] == "lay")
+
+        (server,) = servers(run)
+        os.kill(server, signal.SIGKILL)
+        # The browser is let in still, at the same address.
+        back = again(client.state, lambda now: now["ready"])
+        assert back["number"] == laid["number"]
+        assert client.tap("on", first["number"]) == 409
+        assert client.tap("on", back["number"]) == 200
+        pressing = again(client.state, lambda now: now["step"] == "press")
+        assert 11.0 < pressing["left"] <= 12.0  # s, as the sheet has it
+
+        assert client.tap("leave", pressing["number"]) == 200
+        asked = again(client.state, lambda now: now["number"] != pressing["number"])
+        client.tap("leave", asked["number"])
+        assert run.process.wait(timeout=30) == 0
+        assert "0 of 3 imprints pressed" in run.process.stdout.read()
+    finally:
+        run.end()
