@@ -8,10 +8,8 @@ from collections.abc import AsyncIterator
 from contextlib import suppress
 from http import HTTPStatus
 
-from starlette.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.responses import JSONResponse, Response, StreamingResponse
 
-from calibration.files import resolved
-from calibration.refusal import Refusal
 from chalkbeam.station.taps import Taken, Tap
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import failed, json_of, page
@@ -31,7 +29,6 @@ def doors() -> list[Door]:
         Door("/press/events", _events, Right.SEE),
         Door("/press/art/{name}", _art, Right.SEE),
         Door("/press/tap", _tap, Right.PRESS, ("POST",)),
-        Door("/press/start", _start, Right.PRESS, ("POST",)),
     ]
 
 
@@ -75,16 +72,6 @@ async def _art(visit: Visit) -> Response:
         return failed(visit, HTTPStatus.NOT_FOUND)
     kept = {"cache-control": "private, max-age=86400, immutable"}
     return Response(content, media_type="image/png", headers=kept)
-
-
-def _start(visit: Visit) -> Response:
-    """Begin an order of the orders folder: `order` is its sheet's path in it."""
-    orders = resolved(visit.shop.orders)
-    sheet = resolved(orders / visit.text("order", 400))
-    if not sheet.is_relative_to(orders) or not sheet.is_file():
-        raise Refusal("That order is not among those kept here: open it and begin it from there.")
-    _link(visit).start(sheet)
-    return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
 
 
 async def _tap(visit: Visit) -> Response:

@@ -329,7 +329,8 @@ function App() {
   if (state === null) return html`<div class="wait"><h1>${t("press.title")}</h1>${own.lost && html`
     <p class="wrong">${t("press.lost")}</p>`}</div>`;
   if (!state.running) return html`<div class="wait"><h1>${t("press.idle")}</h1>
-    ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p></div>`;
+    ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p>
+    <p><a class="button" href="/">${t("press.home")}</a></p></div>`;
   if (!state.ready) return html`<div class="wait"><h1>${t("press.getting_ready")}</h1>
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
       aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
