@@ -267,13 +267,12 @@ function Pad() {
       ${move("left", "←")}<label class="fine"><input type="checkbox" checked=${own.fine} onChange=${flip} />
       ${t("press.fine")}</label>${move("right", "→")}${move("down", "↓")}</div>
     <div class="answers">
-      ${state.moving && html`<${Button} name="keep" kind="go" />`}
       <${Button} name="keep_batch" /><${Button} name="planned" />
       ${state.moving
         ? html`<${Button} name="leave" label=${t("press.cancel")} kind="quiet" />`
         : html`<${Button} name="close" label=${t("press.less")} kind="quiet" does=${() => show("nudge")} />`}
-    </div><p class="soft">${t("press.fine_about")}${state.moved &&
-      html`; <strong>${t("press.moved", { words: state.moved })}</strong>`}</p></section>`;
+      <p class="soft">${t("press.fine_about")}${state.moved &&
+      html`; <strong>${t("press.moved", { words: state.moved })}</strong>`}</p></div></section>`;
 }
 
 const Places = () => state.locations.length < 2 ? "" : html`<div class="places">
@@ -296,7 +295,9 @@ function Middle() {
 function Buttons() {
   if (!may) return html`<footer class="buttons"><p class="soft">${t("press.looking")}</p></footer>`;
   if (state.asked.length > 0) return html`<footer class="buttons"></footer>`; // answered above
-  const on = state.paused ? t("press.go_on") : t(`press.on_${state.step || "finished"}`);
+  const over = !state.step;
+  const on = state.paused ? t("press.go_on")
+    : state.moving ? t("press.keep") : t(`press.on_${state.step || "finished"}`);
   const full = () => document.fullscreenElement
     ? document.exitFullscreen() : document.documentElement.requestFullscreen();
   const more = () => {
@@ -311,12 +312,12 @@ function Buttons() {
       <${Button} name="keys" /><${Button} name="piece" does=${() => show("piece")} />
       ${document.fullscreenEnabled && html`<${Button} name="full" does=${full} />`}
       <${Button} name="leave" kind="quiet" /></div>`}
-    <div class="row"><${Button} name="back" /><${Button} name="undo" />
-      <${Button} name="skip" /><${Button} name="spoil" />
+    <div class="row"><${Button} name="back" off=${over} /><${Button} name="undo" />
+      <${Button} name="skip" off=${over} /><${Button} name="spoil" off=${over} />
       <${Button} name="nudge" off=${state.step !== "lay"} does=${() => show("nudge")} />
       <${Button} name="collar" off=${!["load", "lay"].includes(state.step)} />
       <${Button} name="more" label=${t(own.more ? "press.less" : "press.more")} kind="quiet" does=${more} />
-      <${Button} name="on" label=${on} kind="go wide" /></div></footer>`;
+      <${Button} name="on" label=${on} kind="go wide" off=${over} /></div></footer>`;
 }
 
 const Progress = () => html`<div class="progress">
