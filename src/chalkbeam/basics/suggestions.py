@@ -9,6 +9,13 @@ LIKE = 0.6
 """Ratio from which two names count as like each other, as `difflib` has it."""
 
 
+def near(name: str, known: Sequence[str], most: int = 3) -> tuple[str, ...]:
+    """Return the names that are like one that was mistyped, the likest first."""
+    folded = {each.casefold().replace("_", "-"): each for each in known}
+    wanted = name.casefold().replace("_", "-").replace(" ", "-")
+    return tuple(folded[each] for each in difflib.get_close_matches(wanted, folded, most, LIKE))
+
+
 def choices(name: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
     """Return "did you mean “left-chest”? There are …", or "take one of …" where none is like it.
 
@@ -21,10 +28,8 @@ def choices(name: str, known: Sequence[str], also: Sequence[str] = ()) -> str:
     also : sequence of str
         Names that are understood besides, listed only where one of them is near.
     """
-    folded = {each.casefold().replace("_", "-"): each for each in (*known, *also)}
-    wanted = name.casefold().replace("_", "-").replace(" ", "-")
-    near = [folded[each] for each in difflib.get_close_matches(wanted, folded, 3, LIKE)]
-    if not near:
+    like = near(name, (*known, *also))
+    if not like:
         return f"take one of {', '.join(known)}"
-    meant = " or ".join(f"“{each}”" for each in near)
+    meant = " or ".join(f"“{each}”" for each in like)
     return f"did you mean {meant}? Take one of {', '.join(known)}"

@@ -118,9 +118,8 @@ class RowReader:
         """Read the row with this spreadsheet number."""
         if is_blank(row):
             return
-        first = next((cell for cell in row if cell), "")
-        if isinstance(first, str) and re.match(r"(sub|grand )?total\b", first.lower()):
-            self.notes.append(f"Row {number} begins with “{first}” and is left out.")
+        if total := total_word(row):
+            self.notes.append(f"Row {number} begins with “{total}” and is left out.")
             return
         self._row.take(number, row)
         self._placed = 0
@@ -333,6 +332,13 @@ class RowReader:
             there = path is not None and (path.is_file() or self.absent)
             self._files[text] = Path(os.path.realpath(path)) if path and there else None
         return self._files[text]
+
+
+def total_word(row: Row) -> str:
+    """Return the word of a row that only sums others up, such as “Total”; else nothing."""
+    first = next((cell for cell in row if cell), "")
+    total = isinstance(first, str) and re.match(r"(sub|grand )?total\b", first.lower())
+    return str(first) if total else ""
 
 
 def _an(word: str) -> str:

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import read_table
+from chalkbeam.basics.spreadsheets import Row, Table, read_table
 from chalkbeam.basics.units import Unit
-from chalkbeam.orders.headers import Cells, find_header
+from chalkbeam.orders.headers import Cells, Header, find_header
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.rows import RowReader
@@ -54,6 +54,49 @@ Examine = Callable[[RunSheet], tuple[Sequence[Problem], Sequence[str]]]
 """Looks further into an order as read; returns problems, and cautions to be passed on."""
 
 
+@dataclass(frozen=True)
+class Headed:
+    """The way to read a file that has a header.
+
+    Attributes
+    ----------
+    header : Header
+    rows : tuple of Row
+    hidden : frozenset of int
+        Numbers of the rows that its worksheet does not show.
+    notes : tuple of str
+        What of the file is not read.
+    """
+
+    header: Header
+    rows: tuple[Row, ...]
+    hidden: frozenset[int] = frozenset()
+    notes: tuple[str, ...] = ()
+
+
+def headed(table: Table, path: Path) -> Headed:
+    """Return the way to read a file that has a header.
+
+    Raises
+    ------
+    Refusal
+        If none has.
+    """
+    ways = [(find_header(rows), title, rows) for title, rows in table.dialects]
+    found = [(header, title, rows) for header, title, rows in ways if header is not None]
+    if not found:
+        raise Refusal(
+            f"{path} has no header row: write one above the order, such as "
+            "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
+        )
+    if not table.worksheets:
+        header, _, rows = max(found, key=lambda each: len(each[0].columns))
+        return Headed(header, rows)
+    (header, title, rows), *others = found
+    notes = (f"Worksheet “{title}” is read, “{other}” is not." for _, other, _ in others)
+    return Headed(header, rows, frozenset(table.hidden.get(title, ())), tuple(notes))
+
+
 def read_sheet(
     path: Path,
     *,
@@ -89,23 +132,9 @@ def read_sheet(
     """
     path = Path(path)
     table = read_table(path)
-    found = [(find_header(rows), rows) for _, rows in table.dialects]
-    headed = [(header, rows) for header, rows in found if header is not None]
-    if not headed:
-        raise Refusal(
-            f"{path} has no header row: write one above the order, such as "
-            "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
-        )
-    notes = list(table.notes)
-    if table.worksheets:
-        header, rows = headed[0]
-        titles = [title for title, page in table.dialects if page is rows]
-        more = [title for title, page in table.dialects if page is not rows and find_header(page)]
-        notes += [f"Worksheet “{titles[0]}” is read, “{title}” is not." for title in more]
-        hidden = set(table.hidden.get(titles[0], ()))
-    else:
-        header, rows = max(headed, key=lambda pair: len(pair[0].columns))
-        hidden = set()
+    found = headed(table, path)
+    header, rows, hidden = found.header, found.rows, found.hidden
+    notes = [*table.notes, *found.notes]
     reader = RowReader(header, unit, artwork_folder or path.parent, absent)
     reader.check_header()
     if not reader.problems:

@@ -136,6 +136,7 @@ def plan_sheet(
     from rich.table import Table
 
     from chalkbeam.cli.terminal import terminal
+    from chalkbeam.orders.stretches import stretches
     from chalkbeam.orders.times import Times, format_duration
 
     console = terminal()
@@ -143,8 +144,9 @@ def plan_sheet(
         "", "pieces", "garments", "location", "artwork", "change before it",
         box=None, pad_edge=False, header_style="bold",
     )  # fmt: skip
-    for number, spell in enumerate(_rows_of_stops(planned), start=1):
-        table.add_row(str(number), *spell)
+    for number, each in enumerate(stretches(planned), start=1):
+        pieces = f"{len(each.pieces)}\n{each.codes}"
+        table.add_row(str(number), pieces, each.pile, each.location, each.stack, each.changes)
     console.print(table)
     console.print()
     kinds = {"platen": "platens", "pad": "pads", "load": "loads", "turn": "turns",
@@ -174,49 +176,6 @@ def plan_sheet(
             f"No order can take less than {format_duration(planned.bound)} by these seconds: this "
             f"one is {over:.1%} above that.",
         )
-
-
-def _rows_of_stops(planned: Plan) -> list[tuple[str, ...]]:
-    """Return a row for each run of stops that differ in nothing but the piece."""
-    rows: list[list[str]] = []
-    pieces: list[list[str]] = []
-    before: object = None
-    for stop in planned.stops:
-        if stop.imprint.follows:
-            location = stop.imprint.location
-            if not rows[-1][1].endswith(location):
-                rows[-1][1] += f" + {location}"
-            continue
-        now = (stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, stop.fit)
-        if now == before:
-            pieces[-1].append(stop.piece.id)
-            continue
-        before = now
-        words = {
-            "platen": stop.fit.platen_words,
-            "pad": stop.fit.pad_words,
-            "stack": "transfers",
-            "pile": "garments",
-        }
-        # Nobody knows what is on the press at the start: say what the first stop needs.
-        needed = [each for each in ("platen", "pad") if not rows and getattr(stop.fit, each)]
-        changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
-        rows.append([stop.piece.pile, stop.imprint.location, stop.imprint.art.stack, changes])
-        pieces.append([stop.piece.id])
-    counted_pieces = (f"{len(codes)}\n{_ranges(codes)}" for codes in pieces)
-    return [(cell, *row) for cell, row in zip(counted_pieces, rows, strict=True)]
-
-
-def _ranges(codes: list[str]) -> str:
-    """Return codes of pieces, those that count up within one row of the sheet as "9-1…9-5"."""
-    runs: list[list[str]] = []
-    for code in codes:
-        row, _, number = code.rpartition("-")
-        if runs and f"{row}-{int(number) - 1}" == runs[-1][-1]:
-            runs[-1].append(code)
-        else:
-            runs.append([code])
-    return ", ".join(run[0] if len(run) == 1 else f"{run[0]}…{run[-1]}" for run in runs)
 
 
 def _print_plan_json(planned: Plan) -> None:

@@ -1,0 +1,1 @@
+"""Orders on the page: typed or dropped in, seen on the garment, proofs, plan of work."""

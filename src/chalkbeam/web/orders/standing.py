@@ -1,0 +1,70 @@
+"""How far orders are, by the record; and what was pressed of sheets that lie elsewhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.files import resolved
+from chalkbeam.record.progress import Progress
+from chalkbeam.record.store import Heading, Store
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How far an order's latest run is.
+
+    Attributes
+    ----------
+    run : str
+        Its id.
+    begun : str
+        Day, ISO 8601.
+    pressed, imprints : int
+    finished : bool
+        Whether nothing is left to do.
+    """
+
+    run: str
+    begun: str
+    pressed: int
+    imprints: int
+    finished: bool
+
+
+@dataclass(frozen=True)
+class Standings:
+    """What the record says.
+
+    Attributes
+    ----------
+    of_sheet : dict of str to Standing
+        By the sheet's path; a sheet never pressed is not among them.
+    elsewhere : tuple of Heading
+        Runs of sheets that are none of those asked for, the newest first, one a sheet.
+    """
+
+    of_sheet: dict[str, Standing]
+    elsewhere: tuple[Heading, ...] = ()
+
+
+def standings(record: Path, sheets: Iterable[Path]) -> Standings:
+    """Return how far the orders of some sheets are."""
+    if not record.is_file():  # it is not made for looking
+        return Standings({})
+    wanted = {str(resolved(sheet)) for sheet in sheets}
+    with Store(record) as store:
+        latest = {heading.sheet: heading for heading in store.runs()}
+        found = {sheet: _standing(store, latest[sheet]) for sheet in wanted if sheet in latest}
+    others = [each for each in latest.values() if each.sheet not in wanted]
+    others.sort(key=lambda each: each.begun, reverse=True)
+    return Standings(found, tuple(others))
+
+
+def _standing(store: Store, heading: Heading) -> Standing:
+    run = store.run(heading.id)
+    progress = Progress(run.stops, store.events(run))
+    return Standing(
+        run.id, run.begun[:10], progress.pressed(), len(run.stops), progress.stop is None
+    )

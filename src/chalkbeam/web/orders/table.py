@@ -1,0 +1,209 @@
+"""An order as the page's table holds it: the sheet's own columns, and cells as text.
+
+It is kept as a CSV file with its header in row 1.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from calibration.refusal import Refusal
+from chalkbeam.basics.cells import BadCell, Cell, Merged, column_letter, is_blank
+from chalkbeam.basics.spreadsheets import read_table
+from chalkbeam.orders.headers import PER_IMPRINT, Header, read_header
+from chalkbeam.orders.rows import total_word
+from chalkbeam.orders.sheet import headed
+
+FIRST_ROW = 2
+"""Row of the spreadsheet that the first row of a table is."""
+
+MOST_ROWS, MOST_COLUMNS, LONGEST = 10_000, 60, 400
+"""Rows and columns of a table, and letters of a cell."""
+
+TITLES = (
+    "Style", "Fit", "Size", "Colour", "Quantity", "Location", "Artwork", "Width", "Name",
+    "Number", "Note",
+)  # fmt: skip
+"""Columns of an order that is typed in."""
+
+MORE = (
+    "Location 2", "Artwork 2", "Width 2", "Location 3", "Artwork 3", "Width 3", "Height",
+    "Temperature", "Time", "Pressure", "Peel", "Prepress", "Platen", "Pad", "Name location",
+    "Number location", "Order",
+)  # fmt: skip
+"""Columns that may be added to it."""
+
+
+@dataclass(frozen=True)
+class OrderTable:
+    """A table of cells.
+
+    Attributes
+    ----------
+    titles : tuple of str
+        The header, as the sheet writes it.
+    rows : tuple of tuple of str
+        Each as long as the header.
+    """
+
+    titles: tuple[str, ...] = TITLES
+    rows: tuple[tuple[str, ...], ...] = ()
+
+    @property
+    def header(self) -> Header:
+        """The header, understood."""
+        return read_header(0, self.titles)
+
+    def fields(self) -> tuple[str, ...]:
+        """Return what each column means, a word of `headers.ALSO_CALLED`; empty if unknown."""
+        known = {column.index: column.field for column in self.header.columns}
+        return tuple(known.get(index, "") for index in range(len(self.titles)))
+
+    def more_titles(self) -> tuple[str, ...]:
+        """Return the columns that it has not and may be given."""
+        here = {(column.field, column.turn) for column in self.header.columns}
+        found = []
+        for title in (*TITLES, *MORE):
+            column = next(iter(read_header(0, (title,)).columns))
+            if (column.field, column.turn) not in here:
+                found.append(title)
+        return tuple(found)
+
+    def with_column(self, title: str) -> OrderTable:
+        """Return the table with one of `more_titles` as its last column."""
+        if title not in self.more_titles() or len(self.titles) >= MOST_COLUMNS:
+            return self
+        return OrderTable((*self.titles, title), tuple((*row, "") for row in self.rows))
+
+    def with_titles(self, titles: Mapping[int, str]) -> OrderTable:
+        """Return the table with columns that are not understood called otherwise."""
+        unknown = {index for index, _ in self.header.unknown}
+        return replace(
+            self,
+            titles=tuple(
+                titles.get(index, title) if index in unknown else title
+                for index, title in enumerate(self.titles)
+            ),
+        )
+
+    def with_rows(self, start: int, rows: Sequence[Sequence[str]]) -> OrderTable:
+        """Return the table with rows from `start` on replaced or added; blank ones are dropped."""
+        width = len(self.titles)
+        new = [tuple(_cell(each) for each in (*row, *[""] * width)[:width]) for row in rows]
+        every = (*self.rows[:start], *new, *self.rows[start + len(new) :])
+        kept = tuple(row for row in every if any(row))
+        if len(kept) > MOST_ROWS:
+            raise Refusal(f"An order of more than {MOST_ROWS} rows is not kept here: split it.")
+        return replace(self, rows=kept)
+
+    def csv(self) -> bytes:
+        """Return the table as CSV (RFC 4180), UTF-8 with the mark that spreadsheets look for."""
+        text = io.StringIO(newline="")
+        csv.writer(text, lineterminator="\r\n").writerows([self.titles, *self.rows])
+        return text.getvalue().encode("utf-8-sig")
+
+
+def _cell(text: str) -> str:
+    return " ".join(text.replace("\0", "").split())[:LONGEST]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A sheet as taken over.
+
+    Attributes
+    ----------
+    table : OrderTable
+    remarks : tuple of str
+        What of the sheet is not in the table, or is to be looked at there.
+    numbers : tuple of int
+        Row of the sheet that each row of the table is, as a spreadsheet counts.
+    """
+
+    table: OrderTable
+    remarks: tuple[str, ...]
+    numbers: tuple[int, ...]
+
+
+def take_over(path: Path, name: str) -> Taken:
+    """Return a sheet, CSV or XLSX, as a table.
+
+    Parameters
+    ----------
+    path : Path
+    name : str
+        What its user calls it.
+
+    Raises
+    ------
+    Refusal
+        If it cannot be read, has no header row, or more than an order may have.
+    """
+    try:
+        table = read_table(path)
+        found = headed(table, path)
+    except Refusal as refusal:
+        raise Refusal(str(refusal).replace(str(path), name)) from None
+    header, rows = found.header, found.rows
+    width = min(MOST_COLUMNS, max(map(len, rows)))
+    remarks = [*table.notes, *found.notes]
+    if any(rows[: header.row]):
+        remarks.append("What stands above the header is left out here.")
+    titles = _titles(rows[header.row], header, width)
+    quantity = {each.index for each in header.columns if each.field == "quantity"}
+    taken: list[tuple[str, ...]] = []
+    numbers: list[int] = []
+    for at, row in enumerate(rows[header.row + 1 :], start=header.row + 2):
+        if is_blank(row):
+            continue
+        if total := total_word(row):
+            remarks.append(f"The row that begins with “{total}” is left out.")
+            continue
+        number = len(taken) + FIRST_ROW
+        cells = []
+        for index in range(width):
+            cell: Cell = row[index] if index < len(row) else ""
+            if isinstance(cell, BadCell):
+                remarks.append(f"Row {number}, {titles[index]}: the cell {cell.reason}; now empty.")
+                cell = ""
+            elif isinstance(cell, Merged) and index in quantity:
+                remarks.append(f"Row {number}, {titles[index]}: merged over rows; now empty.")
+                cell = ""
+            cells.append(_cell(cell))
+        taken.append(tuple(cells))
+        numbers.append(at)
+        if len(taken) > MOST_ROWS:
+            raise Refusal(f"{name} has more than {MOST_ROWS} rows: split the order.")
+    seen = tuple(dict.fromkeys(remarks))
+    return Taken(OrderTable(titles, tuple(taken)), seen, tuple(numbers))
+
+
+def _titles(row: Sequence[Cell], header: Header, width: int) -> tuple[str, ...]:
+    """Return the titles, each readable; a column without one is called by its letter.
+
+    Repeated ones (“Location” twice) are numbered, as the reader of sheets understands them.
+    """
+    turns = {column.index: column for column in header.columns}
+    titles: list[str] = []
+    for index in range(width):
+        cell = row[index] if index < len(row) else ""
+        title = "" if isinstance(cell, BadCell) else _cell(cell)
+        column = turns.get(index)
+        if column and column.turn > 1 and column.field in PER_IMPRINT and title in titles:
+            title = f"{title} {column.turn}"
+        if not title:
+            title = f"({column_letter(index)})"
+        titles.append(title)
+    return tuple(titles)
+
+
+def cells_of(form: Mapping[str, object], start: int, columns: int) -> Iterable[tuple[str, ...]]:
+    """Yield the rows that a form brings, from row `start` on: fields `c-ROW-COLUMN`."""
+    row = start
+    while f"c-{row}-0" in form:
+        yield tuple(str(form.get(f"c-{row}-{column}") or "") for column in range(columns))
+        row += 1
