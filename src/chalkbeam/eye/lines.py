@@ -215,7 +215,9 @@ def _creased(platen: PlatenFace, points: F64, normals: Points, at: F64) -> Mask:
     off = np.abs(middles) - half
     beside: Mask = np.asarray((off < _CREASE).all(axis=2))
     sideways = np.abs(normals) > _ALONG_CREASE
-    return np.asarray(beside & ((np.abs(off) < _CREASE) & np.asarray(sideways)[:, None]).any(axis=2))
+    return np.asarray(
+        beside & ((np.abs(off) < _CREASE) & np.asarray(sideways)[:, None]).any(axis=2)
+    )
 
 
 def _peaks(at: F64, height: F64) -> tuple[F64, F64]:

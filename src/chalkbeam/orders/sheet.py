@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.spreadsheets import Row, Table, read_table
+from chalkbeam.basics.cells import Row
+from chalkbeam.basics.spreadsheets import Table, read_table
 from chalkbeam.basics.units import Unit
 from chalkbeam.orders.headers import Cells, Header, find_header
 from chalkbeam.orders.pieces import Piece

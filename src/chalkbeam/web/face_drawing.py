@@ -13,7 +13,7 @@ DARK = 330
 
 
 @dataclass(frozen=True)
-class Shape:
+class DrawnShape:
     """A shape of a drawing.
 
     Attributes
@@ -36,15 +36,15 @@ class FaceDrawing:
     ----------
     box : (x, y, width, height)
         What it fills, mm, with a rim.
-    shapes : tuple of Shape
+    shapes : tuple of DrawnShape
         Later ones lie on top.
-    clear : tuple of Shape
+    clear : tuple of DrawnShape
         What is to be kept free of ink.
     """
 
     box: tuple[float, float, float, float]
-    shapes: tuple[Shape, ...]
-    clear: tuple[Shape, ...]
+    shapes: tuple[DrawnShape, ...]
+    clear: tuple[DrawnShape, ...]
 
     @property
     def view(self) -> str:
@@ -61,19 +61,19 @@ def drawing_of(face: Face) -> FaceDrawing:
     left, top, right, bottom = face.bounds
     behind = [each for each in face.lines if each.name == "sleeve"]
     above = [each for each in face.lines if each.name != "sleeve"]
-    cloth = Shape("edge cloth", path_of(face.outline, True))
+    cloth = DrawnShape("edge cloth", path_of(face.outline, True))
     return FaceDrawing(
         (left - RIM, top - RIM, right - left + 2 * RIM, bottom - top + 2 * RIM),
         (*map(_line, behind), cloth, *map(_line, above)),
         tuple(
-            Shape("never" if area.hard else "care", path_of(area.polygon, True))
+            DrawnShape("never" if area.hard else "care", path_of(area.polygon, True))
             for area in face.areas
         ),
     )
 
 
-def _line(line: Line) -> Shape:
-    return Shape(f"{line.kind} {line.fill}", path_of(line.points, line.closed))
+def _line(line: Line) -> DrawnShape:
+    return DrawnShape(f"{line.kind} {line.fill}", path_of(line.points, line.closed))
 
 
 def path_of(points: Points, closed: bool) -> str:

@@ -45,7 +45,7 @@ class Kept:
                         self._found[key] = found
                         while len(self._found) > self._most:
                             self._found.popitem(last=False)
-                return found  # type: ignore[no-any-return]
+                return found
         finally:
             with self._lock:
                 self._working.pop(key, None)

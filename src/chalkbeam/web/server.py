@@ -16,7 +16,7 @@ from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from calibration.refusal import Refusal
-from chalkbeam.web import front
+from chalkbeam.web import front, reports
 from chalkbeam.web.doors import Door
 from chalkbeam.web.orders import doors as orders
 from chalkbeam.web.pairing import Codes, Devices
@@ -61,7 +61,7 @@ class WebSettings:
 
 def doors() -> list[Door]:
     """Return every door of the page, in the order of the menu: each part's are named here."""
-    return [*press.doors(), *orders.doors(), *front.doors()]
+    return [*press.doors(), *orders.doors(), *reports.doors(), *front.doors()]
 
 
 def create_app(

@@ -16,7 +16,7 @@ from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.sheet import RunSheet, read_sheet
 from chalkbeam.placement.platens import platens
 from chalkbeam.web.orders.folders import OrderFolder
-from chalkbeam.web.orders.table import OrderTable, Taken
+from chalkbeam.web.orders.table import OrderTable, TakenSheet
 from chalkbeam.web.words import t
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?")
@@ -132,7 +132,7 @@ class Checked:
         return tuple(dict.fromkeys(each.row for each in self.faults if each.row >= 0))
 
 
-def check(folder: OrderFolder, taken: Taken, lists: PickLists) -> Checked:
+def check(folder: OrderFolder, taken: TakenSheet, lists: PickLists) -> Checked:
     """Check an order's sheet, as `chalkbeam sheet check` does before it places anything."""
     if not taken.table.rows:
         return Checked(())
@@ -143,7 +143,7 @@ def check(folder: OrderFolder, taken: Taken, lists: PickLists) -> Checked:
 
 
 def faults_of(
-    problems: Sequence[Problem], folder: OrderFolder, taken: Taken, lists: PickLists
+    problems: Sequence[Problem], folder: OrderFolder, taken: TakenSheet, lists: PickLists
 ) -> tuple[Fault, ...]:
     """Return problems of an order's sheet as faults of its table."""
     here = str(folder.path), t("orders.its_folder")

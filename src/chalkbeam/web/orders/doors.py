@@ -32,8 +32,9 @@ from chalkbeam.web.orders.folders import (
     sorted_files,
 )
 from chalkbeam.web.orders.standing import Standing, standings
-from chalkbeam.web.orders.table import FIRST_ROW, OrderTable, Taken, cells_of, take_over
+from chalkbeam.web.orders.table import FIRST_ROW, OrderTable, TakenSheet, cells_of, take_over
 from chalkbeam.web.pages import page
+from chalkbeam.web.press.link import PressLink
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
 
@@ -70,6 +71,7 @@ def doors() -> list[Door]:
         Door("/orders/{name}/seen", _seen, *change),
         Door("/orders/{name}/again", _again, *change),
         Door("/orders/{name}/plan", _plan, Right.SEE),
+        Door("/orders/{name}/press", _press, Right.PRESS, ("POST",)),
         *pictures.doors(),
     ]
 
@@ -124,7 +126,9 @@ def _make(visit: Visit) -> Response:
     _refuse_others(others)
     if len(sheets) > 1:
         raise Refusal(t("orders.two_sheets"))
-    taken = _taken_apart(sheets[0], files[sheets[0]]) if sheets else Taken(OrderTable(), (), ())
+    taken = (
+        _taken_apart(sheets[0], files[sheets[0]]) if sheets else TakenSheet(OrderTable(), (), ())
+    )
     title = visit.text("title") or (Path(sheets[0]).stem if sheets else "")
     if not title:
         raise Refusal(t("orders.no_title"))
@@ -154,7 +158,7 @@ def _refuse_others(names: Sequence[str]) -> None:
         raise Refusal(t("orders.other_kind", names=", ".join(f"“{each}”" for each in names)))
 
 
-def _taken_apart(name: str, content: bytes) -> Taken:
+def _taken_apart(name: str, content: bytes) -> TakenSheet:
     """Return a foreign sheet as a table, read in a process of its own."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"sheet{Path(name).suffix.lower()}"
@@ -190,7 +194,8 @@ def _show(visit: Visit) -> Response:
         fields=taken.table.fields(), start=start, end=end, total=rows, blank=blank,
         step=ON_A_PAGE, checked=checked, lists=lists, style_of=style_of, seen=_word(taken.table),
         numbers=numbers, overview=overview,
-        pieces=len(checked.order.pieces) if checked.order else 0, **_at_press(visit, folder),
+        pieces=len(checked.order.pieces) if checked.order else 0, standing=_standing(visit, folder),
+        command=_command(folder), can_start=_link(visit).can_start,
     )  # fmt: skip
 
 
@@ -200,13 +205,23 @@ def _number(text: str, rows: int) -> int:
     return min(asked, max(0, rows - 1)) // ON_A_PAGE * ON_A_PAGE
 
 
-def _at_press(visit: Visit, folder: OrderFolder) -> dict[str, object]:
-    """Return how far an order is, and how it is begun at the press."""
+def _link(visit: Visit) -> PressLink:
+    link: PressLink = visit.app.press
+    return link
+
+
+def _press(visit: Visit) -> Response:
+    """Begin the order at the press, or go on with it."""
+    folder = _folder(visit)
+    if folder.about.earlier and _standing(visit, folder) is None:
+        raise Refusal(t("orders.again_by_command"))
+    _link(visit).start(folder.sheet)
+    return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
+
+
+def _standing(visit: Visit, folder: OrderFolder) -> Standing | None:
     known = standings(visit.shop.record, [folder.sheet])
-    return {
-        "standing": known.of_sheet.get(str(resolved(folder.sheet))),
-        "command": _command(folder),
-    }
+    return known.of_sheet.get(str(resolved(folder.sheet)))
 
 
 def _command(folder: OrderFolder) -> str:
@@ -277,8 +292,7 @@ def _seen(visit: Visit) -> Response:
 
 def _again(visit: Visit) -> Response:
     folder = _folder(visit)
-    known = standings(visit.shop.record, [folder.sheet]).of_sheet
-    standing = known.get(str(resolved(folder.sheet)))
+    standing = _standing(visit, folder)
     title = visit.text("title") or t("orders.again_title", title=folder.about.title)
     made = order_again(visit.shop.orders, folder, title, standing.run if standing else "")
     return _go(made)

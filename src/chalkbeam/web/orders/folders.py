@@ -21,7 +21,7 @@ from calibration.files import write_whole
 from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import near
 from chalkbeam.basics.toml_files import read_data
-from chalkbeam.web.orders.table import OrderTable, Taken, take_over
+from chalkbeam.web.orders.table import OrderTable, TakenSheet, take_over
 
 SHEET, ABOUT = "sheet.csv", "order.toml"
 
@@ -113,7 +113,7 @@ class OrderFolder:
         )
         return hashlib.sha256(repr(files).encode()).hexdigest()[:16]
 
-    def taken(self) -> Taken:
+    def taken(self) -> TakenSheet:
         """Return its table, and which row of the sheet is which."""
         return take_over(self.sheet, self.sheet.name)
 

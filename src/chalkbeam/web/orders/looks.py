@@ -48,7 +48,7 @@ WORN = 620
 
 
 @dataclass(frozen=True)
-class Look:
+class ArtLook:
     """Imprints that differ in nothing that is seen, but for the size of the garment.
 
     Attributes
@@ -115,11 +115,11 @@ class Overview:
         What would stop the work at the press.
     notes, cautions : tuple of str
     pieces, imprints : int
-    looks : tuple of Look
+    looks : tuple of ArtLook
     more : int
         Pictures that were too many to be drawn.
     inks : dict of str to bytes
-        The artworks' pictures, PNG, by `Look.art`.
+        The artworks' pictures, PNG, by `ArtLook.art`.
     """
 
     problems: tuple[Problem, ...]
@@ -127,7 +127,7 @@ class Overview:
     cautions: tuple[str, ...] = ()
     pieces: int = 0
     imprints: int = 0
-    looks: tuple[Look, ...] = ()
+    looks: tuple[ArtLook, ...] = ()
     more: int = 0
     inks: dict[str, bytes] | None = None
 
@@ -195,7 +195,7 @@ def _placed(piece: Piece, imprint: Imprint, placer: Placer) -> Placement:
     return place_imprint(placer, piece, imprint, lambda each: each.location)
 
 
-def _look(key: str, members: list[tuple[Piece, Imprint]], placer: Placer) -> tuple[Look, bytes]:
+def _look(key: str, members: list[tuple[Piece, Imprint]], placer: Placer) -> tuple[ArtLook, bytes]:
     piece, imprint = members[0]
     placement = _placed(piece, imprint, placer)
     cloth, fabric = _cloth_of(piece)
@@ -205,7 +205,7 @@ def _look(key: str, members: list[tuple[Piece, Imprint]], placer: Placer) -> tup
     off = placement.centre[0] - centre_line(placement)
     seam = origin_words(placement.face.name)
     coded = _png(picture)
-    seen = Look(
+    seen = ArtLook(
         key=key,
         title=f"{placement.location.title}: {placement.artwork.name}",
         garment=placement.garment.label,

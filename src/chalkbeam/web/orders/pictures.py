@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from http import HTTPStatus
+
 from starlette.responses import Response
 
 from calibration.refusal import Refusal
@@ -14,7 +15,7 @@ from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.kept import Kept
 from chalkbeam.web.orders.checking import faults_of, pick_lists
 from chalkbeam.web.orders.folders import OrderFolder, order_named
-from chalkbeam.web.orders.looks import Look, Overview, look_over, proof_of, worn_pictures
+from chalkbeam.web.orders.looks import ArtLook, Overview, look_over, proof_of, worn_pictures
 from chalkbeam.web.pages import failed, page
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
@@ -102,7 +103,7 @@ def _placed(visit: Visit) -> Response:
     )
 
 
-def _one(folder: OrderFolder, key: str) -> Look:
+def _one(folder: OrderFolder, key: str) -> ArtLook:
     for look in _overview(folder).looks:
         if look.key == key:
             return look

@@ -112,7 +112,7 @@ def _cell(text: str) -> str:
 
 
 @dataclass(frozen=True)
-class Taken:
+class TakenSheet:
     """A sheet as taken over.
 
     Attributes
@@ -129,7 +129,7 @@ class Taken:
     numbers: tuple[int, ...]
 
 
-def take_over(path: Path, name: str) -> Taken:
+def take_over(path: Path, name: str) -> TakenSheet:
     """Return a sheet, CSV or XLSX, as a table.
 
     Parameters
@@ -179,7 +179,7 @@ def take_over(path: Path, name: str) -> Taken:
         if len(taken) > MOST_ROWS:
             raise Refusal(f"{name} has more than {MOST_ROWS} rows: split the order.")
     seen = tuple(dict.fromkeys(remarks))
-    return Taken(OrderTable(titles, tuple(taken)), seen, tuple(numbers))
+    return TakenSheet(OrderTable(titles, tuple(taken)), seen, tuple(numbers))
 
 
 def _titles(row: Sequence[Cell], header: Header, width: int) -> tuple[str, ...]:
