@@ -65,13 +65,25 @@ def light_for_page(connection: Connection, sheet: Path) -> None:
     ways = [connection]
     page = PageBeside(lambda: ways.pop() if ways else None)
     try:
-        run_at_press(RunOptions(sheet, window=len(displays()) == 1), lambda number: page)
+        asked = RunOptions(sheet, again=_repeated(sheet), window=len(displays()) == 1)
+        run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
     except KeyboardInterrupt:  # the page was ended, and this with it
         pass
     finally:
         page.close()
+
+
+def _repeated(sheet: Path) -> str | None:
+    """Return the run that an order of the page repeats, until it has a run of its own."""
+    from chalkbeam.record.store import record_file
+    from chalkbeam.web.orders.folders import OrderFolder
+    from chalkbeam.web.orders.standing import standings
+
+    earlier = OrderFolder(sheet.parent).about.earlier
+    begun = earlier and standings(record_file(), [sheet]).of_sheet
+    return None if begun else earlier or None
 
 
 def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:

@@ -10,7 +10,9 @@ import openpyxl
 import pytest
 from PIL import Image, ImageDraw
 
+from calibration.files import resolved
 from calibration.refusal import Refusal
+from chalkbeam.cli.run_at_press import _repeated
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.stretches import stretches
 from chalkbeam.record.session import open_session
@@ -258,7 +260,9 @@ def test_the_plan_of_work_is_that_of_the_command_line(ask, order):
     assert "is not a step with a time" in ask(f"/orders/{order.name}/plan?times=nap%3D1").text
 
 
-def test_an_order_is_found_again_by_a_name_on_a_shirt_and_made_anew(ask, workshop, order):
+def test_an_order_is_found_again_by_a_name_on_a_shirt_and_made_anew(
+    ask, workshop, order, monkeypatch
+):
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.orders.shop import fit_on_press
 
@@ -283,7 +287,22 @@ def test_an_order_is_found_again_by_a_name_on_a_shirt_and_made_anew(ask, worksho
     made = OrderFolder(workshop.orders / "rowing-regatta-again")
     assert made.about.earlier == run.id
     assert made.artwork == ("crest.png",)
-    assert f"--again {run.id[:8]}" in ask("/orders/rowing-regatta-again").text
+    assert "come back at the press" in ask("/orders/rowing-regatta-again").text
+    monkeypatch.setattr("chalkbeam.record.store.record_file", lambda: workshop.record)
+    assert _repeated(made.sheet) == run.id
+    assert _repeated(order.sheet) is None
+    with Store(workshop.record) as store:  # begun once, it goes on with its own run
+        store.begin(planned, title="sheet", sheet=resolved(made.sheet), digest=sheet.digest)
+    assert _repeated(made.sheet) is None
+
+
+def test_an_order_is_begun_at_the_press_by_who_may_press(ask, served, order):
+    begun = []
+    served.app.state.press.start = begun.append
+    assert ask(f"/orders/{order.name}/press", form={}, right=Right.SEE).status == 403
+    answer = ask(f"/orders/{order.name}/press", form={}, right=Right.PRESS)
+    assert answer.headers["location"] == "/press"
+    assert begun == [order.sheet]
 
 
 # -- in a browser --------------------------------------------------------------------------

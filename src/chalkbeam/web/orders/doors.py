@@ -195,7 +195,7 @@ def _show(visit: Visit) -> Response:
         step=ON_A_PAGE, checked=checked, lists=lists, style_of=style_of, seen=_word(taken.table),
         numbers=numbers, overview=overview,
         pieces=len(checked.order.pieces) if checked.order else 0, standing=_standing(visit, folder),
-        command=_command(folder), can_start=_link(visit).can_start,
+        can_start=_link(visit).can_start,
     )  # fmt: skip
 
 
@@ -213,8 +213,6 @@ def _link(visit: Visit) -> PressLink:
 def _press(visit: Visit) -> Response:
     """Begin the order at the press, or go on with it."""
     folder = _folder(visit)
-    if folder.about.earlier and _standing(visit, folder) is None:
-        raise Refusal(t("orders.again_by_command"))
     _link(visit).start(folder.sheet)
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
 
@@ -222,12 +220,6 @@ def _press(visit: Visit) -> Response:
 def _standing(visit: Visit, folder: OrderFolder) -> Standing | None:
     known = standings(visit.shop.record, [folder.sheet])
     return known.of_sheet.get(str(resolved(folder.sheet)))
-
-
-def _command(folder: OrderFolder) -> str:
-    path = str(folder.sheet)
-    again = f" --again {folder.about.earlier[:8]}" if folder.about.earlier else ""
-    return f'chalkbeam run "{path}"{again}'
 
 
 def _save(visit: Visit) -> Response:

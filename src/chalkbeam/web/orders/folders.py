@@ -22,6 +22,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import near
 from chalkbeam.basics.toml_files import read_data
 from chalkbeam.web.orders.table import OrderTable, TakenSheet, take_over
+from chalkbeam.web.words import t
 
 SHEET, ABOUT = "sheet.csv", "order.toml"
 
@@ -134,9 +135,9 @@ class OrderFolder:
         """Write an artwork file, in place of one of its name; return that name."""
         own = file_name(name)
         if Path(own).suffix.lower() not in ARTWORK:
-            raise Refusal(f"“{name}” is no artwork: take PNG, JPEG, WebP, TIFF, SVG or PDF.")
+            raise Refusal(t("orders.other_kind", names=f"“{name}”"))
         if len(self.artwork) >= MOST_FILES:
-            raise Refusal(f"An order takes no more than {MOST_FILES} artworks: split it.")
+            raise Refusal(t("orders.too_many_files", most=MOST_FILES))
         write_whole(self.path / own, content)
         return own
 
@@ -147,7 +148,7 @@ def file_name(name: str) -> str:
     clean = "".join(c for c in last if c.isprintable() and c not in '<>:"|?*').strip(" .")
     stem, dot, ending = clean.rpartition(".")
     if not stem or not dot:
-        raise Refusal(f"“{name}” is no name of a file: rename it, such as crest.png.")
+        raise Refusal(t("orders.odd_name", name=name))
     return f"{stem[:100]}.{ending[:10]}"
 
 
@@ -171,8 +172,8 @@ def order_named(root: Path, name: str) -> OrderFolder:
     found = {each.name: each for each in orders_in(root)}
     if name not in found:
         like = near(name, tuple(found))
-        asked = f": is it {' or '.join(like)}?" if like else ": look for it in the list of orders."
-        raise Refusal(f"There is no order “{name}”{asked}")
+        asked = t("orders.is_it", names=" / ".join(like)) if like else t("orders.in_list")
+        raise Refusal(t("orders.no_order", name=name, asked=asked))
     return found[name]
 
 

@@ -33,6 +33,7 @@ from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.loading import centre_line, origin_words
 from chalkbeam.placement.many import Placer
 from chalkbeam.web.face_drawing import FaceDrawing, drawing_of, is_dark
+from chalkbeam.web.words import t
 from overlay.palette import RGB
 
 WHITE: RGB = (236, 238, 240)
@@ -273,7 +274,7 @@ def _png(pixels: np.ndarray) -> bytes:
 def _proof(sheet: Path, key: str, customer: str, title: str, day: str) -> Proof:
     found = dict(_alike(read_sheet(sheet)))
     if key not in found:
-        raise Refusal("The order has changed since this was shown: look at its pictures anew.")
+        raise Refusal(t("orders.no_look"))
     piece, imprint = found[key][0]
     placement = _placed(piece, imprint, Placer())
     cloth, fabric = _cloth_of(piece)

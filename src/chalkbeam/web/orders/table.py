@@ -17,6 +17,7 @@ from chalkbeam.basics.spreadsheets import read_table
 from chalkbeam.orders.headers import PER_IMPRINT, Header, read_header
 from chalkbeam.orders.rows import total_word
 from chalkbeam.orders.sheet import headed
+from chalkbeam.web.words import t
 
 FIRST_ROW = 2
 """Row of the spreadsheet that the first row of a table is."""
@@ -97,7 +98,7 @@ class OrderTable:
         every = (*self.rows[:start], *new, *self.rows[start + len(new) :])
         kept = tuple(row for row in every if any(row))
         if len(kept) > MOST_ROWS:
-            raise Refusal(f"An order of more than {MOST_ROWS} rows is not kept here: split it.")
+            raise Refusal(t("orders.too_many_rows", most=MOST_ROWS))
         return replace(self, rows=kept)
 
     def csv(self) -> bytes:
@@ -177,7 +178,7 @@ def take_over(path: Path, name: str) -> TakenSheet:
         taken.append(tuple(cells))
         numbers.append(at)
         if len(taken) > MOST_ROWS:
-            raise Refusal(f"{name} has more than {MOST_ROWS} rows: split the order.")
+            raise Refusal(t("orders.too_many_rows", most=MOST_ROWS))
     seen = tuple(dict.fromkeys(remarks))
     return TakenSheet(OrderTable(titles, tuple(taken)), seen, tuple(numbers))
 
