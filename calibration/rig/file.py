@@ -21,9 +21,11 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from calibration.files import read_whole, write_whole
 from calibration.geometry import XY, PlatenFace, xy_tuple
 from calibration.model.eye import Eye
+from calibration.model.pinhole import PARAMETERS
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.rig.possible import OF_MAP, check_map, check_matrix, check_numbers, check_text
 from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 
 if TYPE_CHECKING:
@@ -238,8 +240,10 @@ def load(path: Path | str) -> Rig:
         fits = _check_number(content["rig"]) == content["calibration_id"]
         for older in range(version, VERSION):
             content = MIGRATIONS[older](content) | {"version": older + 1}
+        check_numbers(content)
         file = _File.model_validate(content)
-    except (ValidationError, LookupError, TypeError, ValueError) as error:
+        _check_possible(file.rig)
+    except (ValidationError, LookupError, TypeError, ValueError, ArithmeticError) as error:
         raise Refusal(
             f"The rig file “{place}” is damaged ({_complaint(error)}): calibrate again."
         ) from None
@@ -249,6 +253,21 @@ def load(path: Path | str) -> Rig:
             "fit its content): calibrate again."
         )
     return file.rig
+
+
+def _check_possible(rig: Rig) -> None:
+    """Raise a ValueError if no press can be as a rig file says."""
+    check_text(rig.name)
+    check_map(rig.face, rig.projector, rig.fit.covariance, rig.fit.freedom)
+    if rig.inherited is not None:
+        check_matrix([rig.inherited.mean], 1, OF_MAP, "mean before")
+        check_matrix(rig.inherited.covariance, OF_MAP, OF_MAP, "covariance before")
+    if rig.eye is not None:
+        check_matrix(rig.eye.covariance, len(PARAMETERS), len(PARAMETERS), "camera's covariance")
+        check_matrix(rig.eye.by_projector, len(PARAMETERS), OF_MAP, "camera's slope")
+    heights = (*rig.stated.heights, *(photo.raised for photo in rig.photos))
+    if not all(-100 <= height <= 100 for height in heights):
+        raise ValueError("nothing is lit at such heights")
 
 
 def _complaint(error: Exception) -> str:

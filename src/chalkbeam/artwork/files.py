@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +41,8 @@ VECTOR_PIXELS = 3000
 """Long side at which drawings are rendered: 0.1 mm a pixel on a 300 mm transfer."""
 MOST_PIXELS = 170_000_000
 """A larger picture would not fit a small shop computer's memory; 22 x 80 in at 300 dpi does."""
+LONGEST_PAGE = 10_000.0
+"""mm; a roll of ganged transfers is a few metres long."""
 WORK_PIXELS = 20_000_000
 """Larger pictures are reduced by a whole factor as they are read: a pixel of 0.25 mm is enough for
 a long sheet of transfers."""
@@ -387,8 +389,14 @@ def _read_pdf(name: str, data: bytes, page: int) -> Picture:
             raise Refusal(f"{name} has {pages}: there is no page {page}.")
         sheet = document[page - 1]
         width, height = sheet.get_size()
-        if not (width > 0 and height > 0):
+        if not (0 < width < math.inf and 0 < height < math.inf):
             raise Refusal(f"{name} has a page without a size: export it again.")
+        unit = _user_unit(document, page - 1)
+        if not max(width, height) * unit * MM_PER_POINT <= LONGEST_PAGE:
+            raise Refusal(
+                f"{name} has a page {max(width, height) * unit * MM_PER_POINT / 1000:.3g} m long, "
+                "which is no sheet of transfers: export it at true size."
+            )
         scale = VECTOR_PIXELS / max(width, height)
         bitmap = sheet.render(
             scale=scale, fill_color=(255, 255, 255, 0), rev_byteorder=True, may_draw_forms=False
@@ -400,4 +408,24 @@ def _read_pdf(name: str, data: bytes, page: int) -> Picture:
     other = Remedy(RemedyKind.PAGE, "another can be chosen")
     taken = Sentence(f"Page {page} of {count} is taken: {{remedy}}.", remedy=other)
     remarks = (taken,) if count > 1 else ()
-    return Picture(name, rgba, rgba.shape[1] / (width * MM_PER_POINT), True, remarks)
+    return Picture(name, rgba, rgba.shape[1] / (width * unit * MM_PER_POINT), True, remarks)
+
+
+def _user_unit(document: Any, index: int) -> float:
+    """Return how many points a unit of a page is (ISO 32000-1, 14.11: UserUnit), usually 1.
+
+    PDFium does not tell. It writes the page alone, its entries in plain text.
+    """
+    import pypdfium2
+
+    alone = pypdfium2.PdfDocument.new()
+    try:
+        alone.import_pages(document, [index])
+        written = io.BytesIO()
+        alone.save(written)
+    finally:
+        alone.close()
+    entries = re.sub(rb"stream\r?\n.*?endstream", b"", written.getvalue(), flags=re.DOTALL)
+    said = re.search(rb"/UserUnit\s+(\d*\.?\d+)", entries)
+    unit = float(said[1]) if said else 1.0
+    return unit if unit > 0 else 1.0

@@ -14,11 +14,15 @@ from calibration.files import read_whole
 from calibration.geometry import Points
 from calibration.refusal import Refusal
 from calibration.solve.values import Cross
-from chalkbeam.basics.units import Unit, parse_length
+from chalkbeam.basics.units import LARGEST_LENGTH, Unit, parse_length
 
 _HEADER = re.compile(r"(?P<name>[a-z]+)\s*[_(\[ ]?\s*(?P<unit>mm|cm|in|inch|inches|px)?\s*[)\]]?")
 
 _ALSO = ("height",)
+FARTHEST_PIXEL = 1e6
+"""px from a picture's corner that no cross is set at."""
+HIGHEST = 100.0
+"""mm above the bare platen that nothing lit is."""
 
 
 def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float64]]:
@@ -52,7 +56,10 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
     if not lines:
         raise Refusal(f"{path} is empty: write a line for each point, under {','.join(wanted)}.")
     separator = next((mark for mark in ("\t", ";", ",") if mark in lines[0]), ",")
-    rows = [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=separator)]
+    try:
+        rows = [[cell.strip() for cell in row] for row in csv.reader(lines, delimiter=separator)]
+    except csv.Error:
+        raise Refusal(f"{path} cannot be read as text: save the points as CSV.") from None
     if rows[0][0][:1] in (*"+-.0123456789",):  # a number: there is no header
         names = [(name, "px" if name.endswith("_px") else "mm") for name in wanted]
     else:
@@ -64,6 +71,9 @@ def read_table(path: Path, wanted: Sequence[str]) -> dict[str, NDArray[np.float6
         raise Refusal(
             f"{path} has no column {missing[0]}: begin it with the line {','.join(wanted)}."
         )
+    for name in (*wanted, *_ALSO):
+        if known.count(name) > 1:
+            raise Refusal(f"{path} has {known.count(name)} columns {name}: keep one of them.")
     table: dict[str, list[float]] = {n: [] for n in known if n in (*wanted, *_ALSO)}
     for number, row in enumerate(rows, start=1):
         if len(row) < len(names):
@@ -101,7 +111,19 @@ def read_points(path: Path, height: float) -> tuple[Points, NDArray[np.float64]]
     """
     table = read_table(path, ("x", "y"))
     points = np.column_stack([table["x"], table["y"]])
-    return points, table.get("height", np.full(len(points), height))
+    return points, _heights(table, path, height)
+
+
+def _heights(
+    table: dict[str, NDArray[np.float64]], path: Path, usual: float
+) -> NDArray[np.float64]:
+    heights = table.get("height", np.full(len(table["x"]), usual))
+    for number in np.flatnonzero((heights < 0) | (heights > HIGHEST))[:1]:
+        raise Refusal(
+            f"Point {number + 1} of {path}: {heights[number]:g} mm is no height above the platen: "
+            f"write 0 to {HIGHEST:g} mm."
+        )
+    return heights
 
 
 def read_crosses(path: Path) -> tuple[Cross, ...]:
@@ -112,7 +134,7 @@ def read_crosses(path: Path) -> tuple[Cross, ...]:
     table = read_table(path, ("x", "y", "x_px", "y_px"))
     points = np.column_stack([table["x"], table["y"]])
     pixels = np.column_stack([table["x_px"], table["y_px"]])
-    heights = table.get("height", np.zeros(len(points)))
+    heights = _heights(table, path, 0.0)
     return tuple(
         Cross((float(x), float(y)), (float(u), float(v)), float(h))
         for (x, y), (u, v), h in zip(points, pixels, heights, strict=True)
@@ -121,15 +143,24 @@ def read_crosses(path: Path) -> tuple[Cross, ...]:
 
 def _value(cell: str, unit: str, where: str) -> float:
     if unit == "px":
-        try:
-            return float(cell)
-        except ValueError:
-            raise Refusal(f"{where}: “{cell}” is not a number of pixels.") from None
+        number = _plain_number(cell)
+        if number is None or abs(number) > FARTHEST_PIXEL:
+            raise Refusal(f"{where}: “{cell[:40]}” is not a number of pixels.")
+        return number
     default = {"mm": Unit.MM, "in": Unit.INCH, "inch": Unit.INCH, "inches": Unit.INCH}.get(unit)
     try:
-        if re.fullmatch(r"[+-]?[\d.]+(e[+-]?\d+)?", cell, re.IGNORECASE):
-            scale = {"mm": 1.0, "cm": 10.0}.get(unit, 25.4)
-            return float(cell) * scale
-        return parse_length(cell, default)
-    except (Refusal, ValueError) as error:
+        number = _plain_number(cell)
+        if number is None:
+            return parse_length(cell, default)
+        length = number * {"mm": 1.0, "cm": 10.0}.get(unit, 25.4)
+        if abs(length) > LARGEST_LENGTH:
+            raise Refusal(f"“{cell[:40]}” is longer than anything at a press: check it.")
+    except Refusal as error:
         raise Refusal(f"{where}: {error}") from None
+    return length
+
+
+def _plain_number(cell: str) -> float | None:
+    """Return a number without a unit, as programs write it: 12.5, 1.25e1; None for others."""
+    match = re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,4})?", cell, re.ASCII | re.IGNORECASE)
+    return float(cell) if match else None

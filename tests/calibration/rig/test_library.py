@@ -21,7 +21,7 @@ RIG = Rig(
     "Slipway press",
     PlatenFace(406.4, 508.0),
     ProjectorMap((1920, 1080), Pinhole(2400.0, 959.5, 1100.0, rx=2.6, tz=1100.0)),
-    MapFit("pinhole", "the solved pose", frozen_matrix(np.zeros((15, 15))), 0.1, 7),
+    MapFit("pinhole", "the solved pose", frozen_matrix(np.zeros((20, 20))), 0.1, 7),
 )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +9,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
+from chalkbeam.cli.answers import check_numbers, print_json
 from chalkbeam.cli.commands.calibrate import JsonOption
 from chalkbeam.cli.options.rig import RigOption, read_height
 from chalkbeam.cli.parsing import Signed
@@ -77,9 +77,10 @@ def aim(
             places, heights, pixels, limits, lit, strict=True
         )
     ]
+    check_numbers(rows)
     if as_json:
         calibration = {"rig": press.name, "calibration_id": press.calibration_id}
-        print(json.dumps({**calibration, "points": rows}, indent=1))
+        print_json({**calibration, "points": rows})
         return
     print(",".join(AIM_COLUMNS))
     for row in rows:

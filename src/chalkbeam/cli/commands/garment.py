@@ -9,6 +9,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.options.garment import (
     FitOption,
     JsonOption,
@@ -38,7 +39,7 @@ def list_garments(json: JsonOption = False) -> None:
         for style in styles()
     }
     if json:
-        _print_json(known)
+        print_json(known)
         return
     from rich.table import Table
 
@@ -61,7 +62,7 @@ def show_garment(
     """Show a garment's measures and the landmarks of each face."""
     garment = find_garment(style, size, fit, measured)
     if json:
-        _print_json(as_json(garment))
+        print_json(as_json(garment))
         return
     from rich.table import Table
     from rich.text import Text
@@ -228,7 +229,7 @@ def import_sizes(
         file, style, name=name, unit=unit, fit=cast("Fit", fit), replace=replace
     )
     if json:
-        _print_json(
+        print_json(
             {
                 "stored": str(stored) if stored else None,
                 "sizes": [size.name for size in read.sizes],
@@ -255,12 +256,6 @@ def _print(part: object) -> None:
     from chalkbeam.cli.terminal import terminal
 
     terminal().print(part)
-
-
-def _print_json(value: object) -> None:
-    import json
-
-    print(json.dumps(value, indent=1, ensure_ascii=False))
 
 
 def register(app: typer.Typer) -> None:

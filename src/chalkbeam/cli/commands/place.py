@@ -13,6 +13,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.options.artwork import (
     ArcOption,
     ArtOption,
@@ -116,7 +117,7 @@ def place_art(
         placement = place(garment, found, artwork, turn=read_turn(turn), extra=extra)
     except Impossible as conflict:
         if json:
-            _print_json(_impossible_json(conflict, units))
+            print_json(_impossible_json(conflict, units))
         else:
             print(conflict.words.say(units))
         raise typer.Exit(1) from None
@@ -131,7 +132,7 @@ def place_art(
         save_drawing(plan(placement, loading, units), png, placement.location.title)
     if json:
         drawn = {} if png is None else {"plan": str(png)}
-        _print_json({**as_json(placement, loading, units), **drawn})
+        print_json({**as_json(placement, loading, units), **drawn})
     else:
         show_placement(placement, loading, units)
         if png is not None:
@@ -192,12 +193,6 @@ def _impossible_json(conflict: Impossible, unit: Unit) -> dict[str, object]:
         "width_that_fits_mm": None if conflict.width is None else round(conflict.width, 3),
         "other_locations": list(conflict.others),
     }
-
-
-def _print_json(value: object) -> None:
-    import json
-
-    print(json.dumps(value, indent=1, ensure_ascii=False))
 
 
 def register(app: typer.Typer) -> None:
