@@ -37,12 +37,13 @@ def read_whole(path: Path, largest: int = LARGEST_DATA) -> bytes:
     except ValueError:  # a name with a NUL in it
         raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path)) from None
     with os.fdopen(number, "rb") as file:
-        mode = os.fstat(number).st_mode
-        if stat.S_ISDIR(mode):
+        state = os.fstat(number)
+        if stat.S_ISDIR(state.st_mode):
             raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
-        if not stat.S_ISREG(mode):
+        if not stat.S_ISREG(state.st_mode):
             raise Refusal(f"{path} is a device or a pipe and no file: name a plain file.")
-        content = file.read(largest + 1)
+        # Room for what is asked for is made before it is read: ask for no more than there is.
+        content = file.read(min(largest, state.st_size) + 1)
     if len(content) > largest:
         raise Refusal(
             f"{path} is larger than {largest // 1_000_000} MB, too large for what it should hold: "

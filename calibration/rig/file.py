@@ -25,7 +25,14 @@ from calibration.model.pinhole import PARAMETERS
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from calibration.rig.possible import OF_MAP, check_map, check_matrix, check_numbers, check_text
+from calibration.rig.possible import (
+    OF_MAP,
+    check_covariance,
+    check_map,
+    check_matrix,
+    check_numbers,
+    check_text,
+)
 from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 
 if TYPE_CHECKING:
@@ -262,8 +269,10 @@ def _check_possible(rig: Rig) -> None:
     if rig.inherited is not None:
         check_matrix([rig.inherited.mean], 1, OF_MAP, "mean before")
         check_matrix(rig.inherited.covariance, OF_MAP, OF_MAP, "covariance before")
+        check_covariance(rig.inherited.covariance)
     if rig.eye is not None:
         check_matrix(rig.eye.covariance, len(PARAMETERS), len(PARAMETERS), "camera's covariance")
+        check_covariance(rig.eye.covariance)
         check_matrix(rig.eye.by_projector, len(PARAMETERS), OF_MAP, "camera's slope")
     heights = (*rig.stated.heights, *(photo.raised for photo in rig.photos))
     if not all(-100 <= height <= 100 for height in heights):
@@ -274,7 +283,9 @@ def _complaint(error: Exception) -> str:
     """Say in a few words what a validation found first."""
     if isinstance(error, ValidationError):
         first = error.errors(include_url=False)[0]
-        return f"{'.'.join(str(part) for part in first['loc'])}: {first['msg'].lower()}"
+        place = ".".join(str(part) for part in first["loc"])
+        said = first["msg"].lower().replace("unexpected keyword argument", "not known here")
+        return f"{place[:60]}: {said}"
     return _first_line(error)
 
 

@@ -26,6 +26,8 @@ PICTURES = (16, 32768)
 """Sides of pictures, px."""
 FARTHEST_PIXEL = 1e6
 """px from the picture to which no point of a platen is mapped."""
+ROUNDING = 1e-6
+"""Of correlations, which are 1 at most."""
 WIDEST_BOUND = 1000.0
 """mm; light that may be a metre off is no calibration."""
 
@@ -54,6 +56,18 @@ def check_matrix(matrix: Sequence[Sequence[float]], rows: int, columns: int, wha
         raise ValueError(f"the {what} has not {rows} x {columns} numbers")
 
 
+def check_covariance(matrix: Sequence[Sequence[float]]) -> None:
+    """Raise a ValueError if a square matrix is the covariance of nothing: lopsided, or negative."""
+    spread = np.array(matrix, dtype=np.float64)
+    variances = np.diag(spread)
+    if (variances < 0).any():
+        raise ValueError("a variance is negative")
+    sizes = np.sqrt(np.where(variances > 0, variances, 1.0))
+    related = spread / np.outer(sizes, sizes)
+    if np.abs(related - related.T).max() > ROUNDING or np.linalg.eigvalsh(related)[0] < -ROUNDING:
+        raise ValueError("the covariance is none")
+
+
 def check_map(
     face: PlatenFace, projector: ProjectorMap, covariance: Sequence[Sequence[float]], freedom: int
 ) -> None:
@@ -65,6 +79,7 @@ def check_map(
     if not all(PICTURES[0] <= side <= PICTURES[1] for side in projector.size):
         raise ValueError("no projector has such a picture")
     check_matrix(covariance, OF_MAP, OF_MAP, "covariance")
+    check_covariance(covariance)
     if freedom < 0:
         raise ValueError("there are no observations")
     corners = np.array([[x, y] for x in (-0.5, 0, 0.5) for y in (-0.5, 0, 0.5)])

@@ -132,3 +132,12 @@ def test_a_formula_without_a_value_is_told(tmp_path):
     workbook(path, [["Size", "=1+1"]])
     ((_, rows),) = read_table(path).dialects
     assert isinstance(rows[0][1], BadCell)
+
+
+def test_a_charts_line_of_totals_is_left_out_and_told(tmp_path):
+    path = tmp_path / "chart.csv"
+    path.write_text("Size,Half chest (in)\nS,18\nM,20\nTotal,38\naverage,19\nOther,20\n")
+    read = read_chart(path, "crew tee")
+    assert [size.name for size in read.sizes] == ["S", "M"]
+    assert read.left_out == ("row 4 “Total”", "row 5 “average”")
+    assert [problem.row for problem in read.problems] == [6]  # no size, and no sum either

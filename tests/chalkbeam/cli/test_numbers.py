@@ -87,6 +87,8 @@ def damaged_rig(folder, path, value):
         (("fit", "covariance"), [[1.0]]),
         (("fit", "covariance"), [[1.0] * 20] * 19 + [[1.0]]),
         (("fit", "covariance", 0, 0), 1e308),
+        (("fit", "covariance", 3, 0), -1e5),
+        (("fit", "covariance", 2, 2), -1.0),
         (("fit", "freedom"), -5),
         (("name",), "\ud800"),
         (("stated", "heights"), [1e300]),

@@ -234,6 +234,7 @@ def import_sizes(
                 "stored": str(stored) if stored else None,
                 "sizes": [size.name for size in read.sizes],
                 "unused_columns": list(read.unused),
+                "left_out": list(read.left_out),
                 "problems": [problem._asdict() for problem in read.problems],
             }
         )
@@ -241,6 +242,8 @@ def import_sizes(
         print(f"Stored {len(read.sizes)} sizes: {stored}")
     if read.unused and not json:
         print(f"Not used: {', '.join(read.unused)}")
+    if read.left_out and not json:
+        print(f"Left out, being no size: {', '.join(read.left_out)}")
     if stored:
         return
     if not json:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.commands.calibrate import JsonOption, photos_with_heights, rig_json, rig_words
 from chalkbeam.cli.options.rig import PairsOption, ReportOption, RigOption
 from chalkbeam.cli.parsing import WithRaised
@@ -92,7 +93,10 @@ def show(
         from calibration.rig.report import write_report
 
         write_report(report, press)
-    print(json.dumps(rig_json(press), indent=1) if as_json else rig_words(press))
+    if as_json:
+        print_json(rig_json(press))
+    else:
+        print(rig_words(press))
 
 
 @rigs.command("default")

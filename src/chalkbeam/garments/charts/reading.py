@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -73,6 +73,10 @@ _FITS: Mapping[str, Fit] = {
 _UNITS = {"in": "in", "inch": "in", "inches": "in", "mm": "mm", "cm": "cm"}
 
 
+_SUM = re.compile(r"(?:(?:sub|grand)[ -]?)?(?:total|sum|average|mean)s?\b", re.IGNORECASE)
+"""How a line begins that sums up the others."""
+
+
 class ChartProblem(NamedTuple):
     """A fault and its cell, as the spreadsheet numbers it ("" where it is the whole row's)."""
 
@@ -102,12 +106,15 @@ class ReadChart:
     problems : tuple of ChartProblem
     unused : tuple of str
         Headers that no measure goes by.
+    left_out : tuple of str
+        Rows that sum others up and are no size, in words.
     """
 
     sizes: tuple[Size, ...]
     rows: tuple[int, ...]
     problems: tuple[ChartProblem, ...]
     unused: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
 
 
 def _words(text: str) -> str:
@@ -216,7 +223,7 @@ def read_chart(path: Path, style: str, unit: str | None = None, fit: Fit = "regu
     (start, columns, unused), rows = found
     read = _read_rows(rows, start, columns, like, known, fit)
     twice = _named_twice(start + 1, columns)
-    return ReadChart(read.sizes, read.rows, (*twice, *read.problems), tuple(unused))
+    return replace(read, problems=(*twice, *read.problems), unused=tuple(unused))
 
 
 def _named_twice(row: int, columns: Sequence[ChartColumn]) -> tuple[ChartProblem, ...]:
@@ -243,9 +250,14 @@ def _read_rows(
     sizes: list[Size] = []
     where: list[int] = []
     problems: list[ChartProblem] = []
+    left_out: list[str] = []
     seen: dict[tuple[Fit, str], int] = {}
     for number, row in enumerate(rows[start + 1 :], start=start + 2):
         if is_blank(row):
+            continue
+        first = next((cell for cell in row if isinstance(cell, str) and cell), "")
+        if _SUM.match(first):
+            left_out.append(f"row {number} “{first[:40]}”")
             continue
         before = len(problems)
         size = _read_row(number, row, columns, like, known, fit, problems)
@@ -262,7 +274,7 @@ def _read_rows(
         where.append(number)
     if not sizes and not problems:
         problems.append(ChartProblem(start + 1, "", "There is no size below the header."))
-    return ReadChart(tuple(sizes), tuple(where), tuple(problems), ())
+    return ReadChart(tuple(sizes), tuple(where), tuple(problems), (), tuple(left_out))
 
 
 def _read_row(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import tempfile
 from pathlib import Path
@@ -129,6 +130,6 @@ def import_chart(
     text = chart_text(read, name or found.label, like, path.name)
     problems = check_drafts(read, text, key)
     if problems:
-        return None, ReadChart(read.sizes, read.rows, problems, read.unused)
+        return None, dataclasses.replace(read, problems=problems)
     write_whole(target, text.encode())
     return target, read
