@@ -19,6 +19,7 @@ import struct
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -33,31 +34,68 @@ MEMORY = 4 * 2**30
 """Most bytes of addresses; a picture of 170 megapixels takes about half."""
 
 _START = (
-    "import sys, pickle; sys.path[:] = pickle.load(sys.stdin.buffer); "
-    "from calibration.worker import serve; serve()"
+    "import sys, pickle; sys.path[:], memory = pickle.load(sys.stdin.buffer); "
+    "from calibration.worker import serve; serve(memory)"
 )
 _LENGTH = struct.Struct("<Q")
+_LOOK_EVERY = 0.1
 
 
 class Lost(Exception):
     """The process ended, or had to be ended, before it answered: why, in words for people."""
 
 
-class Worker:
-    """The process, seen from the program; any thread may ask, one at a time is answered."""
+class TookTooLong(Lost):
+    """It was ended for the time that it took."""
 
-    def __init__(self) -> None:
+
+class NeedsMemory(Lost):
+    """It wanted more memory than it may have."""
+
+
+class Stopped(Lost):
+    """It was ended because nobody wants its answer any more."""
+
+
+class Worker:
+    """The process, seen from the program; any thread may ask, one at a time is answered.
+
+    Parameters
+    ----------
+    memory : int
+        Most bytes of addresses that it may have.
+    """
+
+    def __init__(self, memory: int = MEMORY) -> None:
+        self._memory = memory
         self._process: subprocess.Popen[bytes] | None = None
         self._owner = 0
         self._asking = threading.Lock()
 
-    def ask(self, call: Callable[[], Result], seconds: float) -> Result:
+    def ask(
+        self,
+        call: Callable[..., Result],
+        seconds: float,
+        tell: Callable[[Any], None] | None = None,
+        stop: threading.Event | None = None,
+    ) -> Result:
         """Return what a call gives that pickles (a `functools.partial` of a module's function).
+
+        Parameters
+        ----------
+        call : callable
+        seconds : float
+            How long it may take.
+        tell : callable, optional
+            Is given what the call says of its progress; the call then gets, as the keyword
+            `tell`, what passes that on.
+        stop : threading.Event, optional
+            Once it is set, the process is ended.
 
         Raises
         ------
         Lost
-            If it crashed, took longer, or needed more memory than there is.
+            If it crashed, took longer, needed more memory than there is, or was stopped.
         Exception
             Whatever the call raised.
         """
@@ -65,33 +103,43 @@ class Worker:
             process = self._running()
             assert process.stdin is not None  # both are pipes
             assert process.stdout is not None
-            late = threading.Event()
+            lost = Lost("made its reader crash")
+            answered = threading.Event()
 
-            def end() -> None:
-                late.set()
+            def watch() -> None:
+                nonlocal lost
+                ends = time.monotonic() + seconds
+                while (left := ends - time.monotonic()) > 0 and not (stop and stop.is_set()):
+                    if answered.wait(left if stop is None else min(left, _LOOK_EVERY)):
+                        return
+                stopped = stop is not None and stop.is_set()
+                lost = Stopped("is not wanted") if stopped else TookTooLong(
+                    f"took longer than {seconds:g} s"
+                )  # fmt: skip
                 process.kill()
 
-            timer = threading.Timer(seconds, end)
-            timer.start()
+            watching = threading.Thread(target=watch, daemon=True)
+            watching.start()
             try:
-                _send(process.stdin, call)
-                raised, answer = _receive(process.stdout)
+                _send(process.stdin, (call, tell is not None, seconds))
+                what, value = _receive(process.stdout)
+                while what == "told":
+                    if tell is not None:
+                        tell(value)
+                    what, value = _receive(process.stdout)
             except (OSError, EOFError, pickle.UnpicklingError):
                 self.close()
-                took = f"took longer than {seconds:g} s"
-                raise Lost(took if late.is_set() else "made its reader crash") from None
-            except (
-                BaseException
-            ):  # as when Ctrl-C comes: what is answered later is not for the next
+                raise lost from None
+            except BaseException:  # Ctrl-C: what is answered later is not for the next
                 self.close()
                 raise
             finally:
-                timer.cancel()
-        if isinstance(raised, MemoryError):
-            raise Lost("needs more memory than a file may take")
-        if raised is not None:
-            raise raised
-        result: Result = answer
+                answered.set()
+        if isinstance(value, MemoryError):
+            raise NeedsMemory("needs more memory than a file may take")
+        if what == "failed":
+            raise value
+        result: Result = value
         return result
 
     def _running(self) -> subprocess.Popen[bytes]:
@@ -106,7 +154,8 @@ class Worker:
             stderr=subprocess.DEVNULL,  # what a decoder says as it breaks is not for operators
         )
         assert process.stdin is not None
-        pickle.dump([path or str(Path.cwd()) for path in sys.path], process.stdin)
+        paths = [path or str(Path.cwd()) for path in sys.path]
+        pickle.dump((paths, self._memory), process.stdin)
         process.stdin.flush()
         self._process, self._owner = process, os.getpid()
         return process
@@ -162,28 +211,32 @@ def _exactly(pipe: IO[bytes], count: int) -> bytes:
     return data
 
 
-def serve() -> None:
+def serve(memory: int) -> None:
     """Answer questions from standard input until it ends: the process apart."""
-    _limit_memory()
+    _limit_memory(memory)
     asked = sys.stdin.buffer
     # What a decoder prints must not be taken for an answer.
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+
+    def tell(said: object) -> None:
+        _send(answers, ("told", said))
+
     while True:
         try:
-            call = _receive(asked)
+            call, tells, seconds = _receive(asked)
         except EOFError:
             return
-        _end_after(round(2 * SECONDS))  # the program, which waits less long, may be gone
+        _end_after(round(2 * seconds) + 1)  # the program, which waits less long, may be gone
         try:
-            answer: tuple[BaseException | None, object] = None, call()
+            answer: tuple[str, object] = "done", call(tell=tell) if tells else call()
         except Exception as error:
-            answer = error.with_traceback(None), None
+            answer = "failed", error.with_traceback(None)
         _end_after(0)
         try:
             _send(answers, answer)
         except (pickle.PicklingError, TypeError, AttributeError):  # an error that cannot travel
-            _send(answers, (ValueError(str(answer[0])), None))
+            _send(answers, ("failed", ValueError(str(answer[1]))))
 
 
 def _end_after(seconds: int) -> None:
@@ -191,12 +244,12 @@ def _end_after(seconds: int) -> None:
         signal.alarm(seconds)
 
 
-def _limit_memory() -> None:
+def _limit_memory(most: int) -> None:
     try:
         import resource
     except ImportError:  # not every system has it
         return
     with contextlib.suppress(ValueError, OSError):
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+        resource.setrlimit(resource.RLIMIT_AS, (most, most))
     with contextlib.suppress(ValueError, OSError):
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))

@@ -1,28 +1,24 @@
-"""Work in a process of its own that can be killed: foreign files are decoded, long sums done.
+"""A job for the page in a process of its own that can be told from, stopped and killed.
 
 A file from a phone may be broken, or made to be. Whatever it does to its decoder, the page and
-the press go on.
+the press go on. The process itself is `calibration.worker`'s; here each job has its own.
 """
 
 from __future__ import annotations
 
-import multiprocessing
 import threading
-import time
 from collections.abc import Callable
-from contextlib import suppress
-from multiprocessing.connection import Connection
+from functools import partial
 from typing import Any, TypeVar
 
 from calibration.refusal import Refusal
+from calibration.worker import Lost, NeedsMemory, Stopped, TookTooLong, Worker
 
 T = TypeVar("T")
 
 SECONDS, MEGABYTES = 60.0, 3072
 """What work may take if nothing else is said. Memory is counted as addresses, of which a process
 that only imports has some hundred megabytes."""
-
-_LOOK_EVERY = 0.1
 
 
 class StoppedError(Exception):
@@ -63,72 +59,22 @@ def run_apart(
     StoppedError
         If it was stopped.
     """
-    context = multiprocessing.get_context("spawn")
-    here, there = context.Pipe(duplex=False)
-    process = context.Process(
-        target=_work, args=(there, work, given, tell is not None, megabytes), daemon=True
-    )
-    process.start()
-    there.close()
-    ends = time.monotonic() + seconds
+    worker = Worker(megabytes * 1024 * 1024)
     try:
-        while True:
-            if stop is not None and stop.is_set():
-                raise StoppedError
-            if time.monotonic() >= ends:
-                raise Refusal(
-                    f"That took longer than {seconds:g} s and was stopped: try it with a smaller "
-                    "or another file."
-                )
-            if not here.poll(min(_LOOK_EVERY, max(0.0, ends - time.monotonic()))):
-                continue
-            what, value = here.recv()
-            if what == "told" and tell is not None:
-                tell(value)
-            elif what == "done":
-                return value  # type: ignore[no-any-return]
-            elif what == "failed":
-                raise value
-    except (EOFError, OSError):
+        return worker.ask(partial(work, *given), seconds, tell, stop)
+    except Stopped:
+        raise StoppedError from None
+    except TookTooLong:
+        raise Refusal(
+            f"That took longer than {seconds:g} s and was stopped: try it with a smaller "
+            "or another file."
+        ) from None
+    except NeedsMemory:
+        raise Refusal("That needs more memory than it may take: try a smaller file.") from None
+    except Lost:
         raise Refusal(
             "The program that was to read that ended: the file is damaged or too large; try "
             "another one."
         ) from None
     finally:
-        process.kill()  # it has said all, or is to say no more
-        process.join()
-        process.close()
-        here.close()
-
-
-def _work(
-    connection: Connection,
-    work: Callable[..., object],
-    given: tuple[object, ...],
-    told: bool,
-    megabytes: int,
-) -> None:
-    """Do the work; the child's side."""
-    _hold_to(megabytes)
-    more = {"tell": lambda value: connection.send(("told", value))} if told else {}
-    try:
-        answer: tuple[str, object] = ("done", work(*given, **more))
-    except MemoryError:
-        answer = ("failed", Refusal("That needs more memory than it may take: try a smaller file."))
-    except Exception as error:
-        answer = ("failed", error)
-    with suppress(OSError):
-        try:
-            connection.send(answer)
-        except (TypeError, AttributeError, ValueError):  # an error that cannot be pickled
-            connection.send(("failed", RuntimeError(str(answer[1]))))
-    connection.close()
-
-
-def _hold_to(megabytes: int) -> None:
-    with suppress(ImportError, ValueError, OSError):  # Windows has no such limit
-        import resource
-
-        most = megabytes * 1024 * 1024
-        resource.setrlimit(resource.RLIMIT_AS, (most, most))
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        worker.close()
