@@ -19,7 +19,7 @@ from chalkbeam.eye.colour import measure_colour
 from chalkbeam.eye.drift import check_dots
 from chalkbeam.eye.garment import OVERHANG, GarmentFound, find_garment
 from chalkbeam.eye.surface import SeenSurface, measure_surface
-from chalkbeam.eye.transfer import USUAL_TOLERANCE, Target, Tolerance, find_transfer
+from chalkbeam.eye.transfer import FAR, NEAR, USUAL_TOLERANCE, Target, Tolerance, find_transfer
 from chalkbeam.eye.values import (
     GarmentSeen,
     Reading,
@@ -199,8 +199,11 @@ def read_piece(
             wanted.artwork, wanted.ink, pose @ wanted.garment_from_art, wanted.sheet_known
         )
         if found.garment.seen:
-            transfer = find_transfer(burst, camera, target, press.surface.height_at, tolerance)
-            if lies is None and not seen:
+            known = lies is not None or seen
+            transfer = find_transfer(
+                burst, camera, target, press.surface.height_at, tolerance, NEAR if known else FAR
+            )
+            if not known:
                 transfer = _by_usual_load(transfer)
         else:
             why = "No garment is seen, so no transfer is looked for."

@@ -6,11 +6,11 @@ ways in which they should not (turned half round, mirrored, both). A pose is bel
 - it shows nearly everywhere: cell by cell of the ink, against the same cells laid elsewhere on the
   very same picture, which tells what cloth and noise alone would show;
 - no other place explains the picture nearly as well;
-- the two halves of the ink, solved apart, agree.
+- the two halves of the ink, solved apart, agree;
+- nowhere is ink missing or too much: a name may differ from another by a letter.
 
-Where the ink does not show so, or hardly differs from the cloth, the sheet's own edges are tried in
-the same way: of a known size, else of whatever size has four sides and differs from the cloth.
-Where neither shows, nothing is guessed.
+Where no ink shows at all, the sheet's own edges are tried in the same way: of a known size, else
+of whatever size has four sides and differs from the cloth. Where neither shows, nothing is guessed.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,14 +29,10 @@ from calibration.model.pinhole import Pinhole
 from chalkbeam.artwork import Artwork, Box
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.edges import Pose, Shape, ShapeFit, field, search
+from chalkbeam.eye.ink import SMALLEST_STRAY, contrast, is_plain, strays
 from chalkbeam.eye.sheet import WIDEST_MARGIN, rectangle_around
 from chalkbeam.eye.values import TransferSeen
 from chalkbeam.eye.view import F32, PER_MM, Height, View, merged, view_from_above
-
-REACH = 10.0
-"""How far from its target a transfer is looked for along either axis, mm."""
-TURN_REACH = math.radians(6)
-"""And how far turned."""
 
 _SHOWN = 0.75  # share of the ink's edges that must show
 _PARTLY = 0.35  # below it nothing is said of what lies there
@@ -45,6 +41,18 @@ _BETTER = 1.15  # one way round beats another by so much
 _APART = 0.7, math.radians(0.5)  # two halves agree within
 _FAINTEST = 0.12  # of the light: ink or sheet differing less from the cloth may be cloth
 _LEAST_MARGIN = 0.3, math.radians(0.15)  # no pose is known better than this, mm and radians
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far from its target a transfer is looked for along either axis, mm, and turned."""
+
+    distance: float = 10.0
+    turn: float = math.radians(6)
+
+
+NEAR, FAR = Reach(), Reach(45.0, math.radians(12))
+"""About a target that is known, and about one that only the standard load tells."""
 
 
 @dataclass(frozen=True)
@@ -158,12 +166,17 @@ class _Found:
         return self.shown >= _SHOWN and self.rival <= _RIVAL and agree
 
 
+Look = Callable[[Shape, Pose], _Found]
+"""Looks for a shape about a pose."""
+
+
 def find_transfer(
     burst: Burst,
     camera: Pinhole,
     target: Target,
     height: Height = 0.0,
     tolerance: Tolerance = USUAL_TOLERANCE,
+    reach: Reach = NEAR,
 ) -> TransferSeen:
     """Return where the laid transfer lies against its target.
 
@@ -177,37 +190,44 @@ def find_transfer(
     height : float or callable
         Of the cloth over the bare platen, mm; or of platen points, shape (N, 2).
     tolerance : Tolerance
+    reach : Reach
     """
-    margin = REACH + 6.0 if target.sheet is not None else WIDEST_MARGIN + 6.0
+    margin = reach.distance + 6.0
+    if target.sheet is None:
+        margin = max(margin, WIDEST_MARGIN + 6.0)
     corners = target.corners()
     around = np.vstack([corners - margin, corners + margin])
     view = view_from_above(merged(burst), camera, around, height)
     seen = field(view.image)
     about = view.from_platen(target.platen_from_art)
     shape = Shape.of_mask(target.ink, *target.size)
-    ink = _by_ink(view, seen, target, shape, about, tolerance)
+    look = partial(_looked, seen, reach=reach)
+    ink = _by_ink(view, look, target, shape, about, tolerance)
     if ink.verdict != "cannot see":
         return ink
-    sheet = _by_sheet(view, seen, target, about)
-    return ink if sheet is None else _told(view, target, sheet, tolerance, "sheet")
+    sheet = _by_sheet(view, seen, look, target, about)
+    if sheet is None or not is_plain(view, shape, sheet.fit.pose):
+        return ink  # ink that shows must be the right ink
+    return _told(view, target, sheet, tolerance, "sheet")
 
 
 def _by_ink(
-    view: View, seen: F32, target: Target, shape: Shape, about: Pose, tolerance: Tolerance
+    view: View, look: Look, target: Target, shape: Shape, about: Pose, tolerance: Tolerance
 ) -> TransferSeen:
-    right = _looked(seen, shape, about)
-    shows = right.believed and _contrast(view, shape, right.fit.pose) >= _FAINTEST
-    if shows and right.shown > 0.9 and _is_odd(shape, right):
+    right = look(shape, about)
+    shows = right.believed and contrast(view, shape, right.fit.pose) >= _FAINTEST
+    other = shows and strays(view, shape, right.fit.pose) >= SMALLEST_STRAY
+    if shows and not other and right.shown > 0.9 and _is_odd(shape, right):
         return _told(view, target, right, tolerance, "ink")
-    others = {
-        way: _looked(seen, make(shape), about) for way, make in _WAYS.items() if way != "right"
-    }
+    others = {way: look(make(shape), about) for way, make in _WAYS.items() if way != "right"}
     way, best = max(others.items(), key=lambda item: item[1].evidence)
     if best.believed and best.evidence > _BETTER * right.evidence:
-        if _contrast(view, _WAYS[way](shape), best.fit.pose) >= _FAINTEST:
+        if contrast(view, _WAYS[way](shape), best.fit.pose) >= _FAINTEST:
             found = _told(view, target, best, tolerance, "ink")
             why = f"{target.name} lies {_WRONG[way]}: lay it the right way round."
             return replace(found, verdict="move", why=why)
+    elif other:
+        return _other(target)
     elif shows:
         return _told(view, target, right, tolerance, "ink")
     return _unseen(target, max((right, best), key=lambda found: found.shown))
@@ -227,8 +247,8 @@ def _alike(shape: Shape, other: Shape) -> float:
     return float((a * b).sum() / max(float((a * a).sum()), 1e-9))
 
 
-def _looked(seen: F32, shape: Shape, about: Pose) -> _Found:
-    peak = search(seen, shape, about, REACH, TURN_REACH)
+def _looked(seen: F32, shape: Shape, about: Pose, reach: Reach) -> _Found:
+    peak = search(seen, shape, about, reach.distance, reach.turn)
     fit = shape.refined(seen, peak.pose)
     rival = max(peak.second, 0.0) / max(peak.value, 1e-6)
     return _Found(peak.value, rival, _shown(seen, shape, fit.pose), fit)
@@ -258,45 +278,15 @@ def _shown(seen: F32, shape: Shape, pose: Pose) -> float:
     return float((weight * shows).sum() / max(float(weight.sum()), 1e-9))
 
 
-def _contrast(view: View, shape: Shape, pose: Pose) -> float:
-    """Return by how much of the light a shape differs from what is beside it: its typical cell."""
-    near = cv2.dilate(shape.cover, np.ones((9, 9), np.uint8)) > 0.5
-    inside = cv2.erode(shape.cover, np.ones((3, 3), np.uint8)) > 0.7
-    beside = near & (cv2.dilate(shape.cover, np.ones((5, 5), np.uint8)) < 0.1)
-    close = cv2.dilate(beside.astype(np.uint8), np.ones((13, 13), np.uint8)) > 0
-    height, width = shape.cover.shape
-    x, y, turn = pose
-    c, s = math.cos(turn), math.sin(turn)
-    turned = np.array([[c, -s], [s, c]])
-    shift = np.array([x, y]) - turned @ [(width - 1) / 2, (height - 1) / 2]
-    there = cv2.warpAffine(
-        view.image, np.column_stack([turned, shift]), (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    light = there**2
-    side = round(24 * PER_MM)
-    found, weight = [], []
-    for top in range(0, height, side):
-        for left in range(0, width, side):
-            part = slice(top, top + side), slice(left, left + side)
-            a, b = light[part][(inside & close)[part]], light[part][beside[part]]
-            if min(len(a), len(b)) < 30:
-                continue
-            ink, cloth = np.median(a, axis=0), np.median(b, axis=0)
-            found.append(float(np.max(np.abs(ink - cloth) / np.maximum(ink + cloth, 1e-3)) * 2))
-            weight.append(min(len(a), len(b)))
-    return float(np.median(np.repeat(found, weight))) if found else 0.0
-
-
-def _by_sheet(view: View, seen: F32, target: Target, about: Pose) -> _Found | None:
+def _by_sheet(view: View, seen: F32, look: Look, target: Target, about: Pose) -> _Found | None:
     """Return where the ink must lie by its sheet's edges; None if they do not tell."""
     if target.sheet is None:
         guess = rectangle_around(seen, target.size, about)
         if guess is None or guess.width < target.size[0] or guess.height < target.size[1]:
             return None
         shape = Shape.of_mask(np.ones((8, 8), bool), guess.width, guess.height)
-        found = _looked(seen, shape, guess.pose)
-        differs = _contrast(view, shape, found.fit.pose) >= _FAINTEST
+        found = look(shape, guess.pose)
+        differs = contrast(view, shape, found.fit.pose) >= _FAINTEST
         return found if found.believed and found.shown > 0.9 and differs else None
     sheet = target.sheet
     shape = Shape.of_mask(np.ones((8, 8), bool), sheet.width, sheet.height)
@@ -306,7 +296,7 @@ def _by_sheet(view: View, seen: F32, target: Target, about: Pose) -> _Found | No
         c, s = sign * math.cos(pose[2]), sign * math.sin(pose[2])
         return pose[0] + c * x - s * y, pose[1] + s * x + c * y, pose[2]
 
-    found = _looked(seen, shape, shifted(about, 1))
+    found = look(shape, shifted(about, 1))
     first, second = found.fit.halves
     halves = shifted(first, -1), shifted(second, -1)
     fit = replace(found.fit, pose=shifted(found.fit.pose, -1), halves=halves)
@@ -350,6 +340,14 @@ def _way(off: tuple[float, float], turned: float, far: bool, skew: bool) -> str:
         moved.append(f"turn it {abs(math.degrees(turned)):.1f} degrees {side}")
     words = ", ".join(moved)
     return words[:1].upper() + words[1:]
+
+
+def _other(target: Target) -> TransferSeen:
+    why = (
+        f"What lies there is like {target.name}, but not everywhere: check that it is the right "
+        "artwork and name."
+    )
+    return TransferSeen(True, False, None, None, "cannot see", why)
 
 
 def _unseen(target: Target, found: _Found) -> TransferSeen:

@@ -28,6 +28,8 @@ Height = float | Callable[[Points], Array]
 
 _FULL = 0.86
 """Linear light above which a camera's pixel may be clipped: code 238 of 255."""
+_HALF_FULL = 0.55
+"""And from which on the dimmer picture begins to count."""
 _NODES = 8  # px from one point that is projected to the next: between them the lens is straight
 
 
@@ -66,27 +68,28 @@ def merged(burst: Burst) -> F32:
     """Return white and dim as one linear picture, BGR: dim fills in where white may be clipped.
 
     Gain and offset between the two (room light, automatic exposure) are fitted channel by channel
-    where neither is clipped.
+    where neither is clipped; one goes over into the other without an edge. Where next to all that
+    is lit is clipped, dim serves alone.
     """
     white = burst.linear("white")
     if not burst.has("dim"):
         return white
     dim = burst.linear("dim")
-    clipped = white.max(axis=2) > _FULL
-    if not clipped.any():
+    level = white.max(axis=2)
+    if not (level > _FULL).any():
         return white
+    share = np.clip((level - _HALF_FULL) / (_FULL - _HALF_FULL), 0, 1)
+    usable = (level <= _FULL)[::3, ::3]
     whole = white.copy()
-    sample = (~clipped)[::3, ::3]
     for channel in range(3):
-        x, y = dim[::3, ::3, channel][sample], white[::3, ::3, channel][sample]
-        bright = y > 0.02
-        if bright.sum() < 500 or float(np.ptp(x[bright])) < 0.02:
-            return white
-        gain, offset = np.polyfit(x[bright], y[bright], 1)
-        # Never darker than clipped white says: a poor fit must make no edge of its own.
-        filled = np.maximum(gain * dim[..., channel] + offset, white[..., channel])
-        whole[..., channel] = np.where(clipped, filled, white[..., channel])
-    return whole
+        x, y = dim[::3, ::3, channel], white[::3, ::3, channel]
+        sample = usable & (y > _HALF_FULL / 3)
+        if sample.sum() < 500 or float(np.ptp(x[sample])) < 0.02:
+            return dim
+        gain, offset = np.polyfit(x[sample], y[sample], 1)
+        filled = gain * dim[..., channel] + offset
+        whole[..., channel] += share * (filled - white[..., channel])
+    return np.maximum(whole, 0)
 
 
 def view_from_above(picture: F32, camera: Pinhole, around: Points, height: Height) -> View:

@@ -121,6 +121,21 @@ def test_another_name_is_never_good():
     assert not found.sure
 
 
+@pytest.mark.slow
+def test_a_name_that_differs_by_one_letter_is_never_good():
+    """Of five letters four are where they should be: nearly all edges agree."""
+    eye = camera((960, 540), np.random.default_rng(5003))
+    laid = words("HARTS", 120.0)
+    for name, verdict in (("HARTS", "good"), ("HARTE", "cannot see")):
+        mask = words(name, 120.0 * (1.0 if name == "HARTS" else 1.003))
+        height, width = (side / 8 for side in mask.shape)
+        target = Target(name, mask, (width, height), None, GOAL)
+        scene = Scene(eye, laid, (GOAL.x, GOAL.y, GOAL.angle), seed=5003)
+        found = find_transfer(Burst("here", scene.pictures()), eye, target, scene.height)
+        assert found.verdict == verdict
+    assert "right artwork and name" in found.why
+
+
 def test_registration_agrees_with_opencv_s_own():
     """`cv2.findTransformECC` (Evangelidis and Psarakis 2008) on the same picture."""
     shape = Shape.of_mask(MASK, 110.0, MASK.shape[0] / 8)
