@@ -195,6 +195,20 @@ def children(pid: int) -> list[int]:
     return [int(each) for each in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
 
 
+def calm(run: Run) -> None:
+    """Wait until a run has been got ready: for eight seconds it and its children do little."""
+
+    def work() -> float:
+        return sum(map(busy, (run.process.pid, *children(run.process.pid))))
+
+    quiet = 0
+    while quiet < 8:
+        before = work()
+        time.sleep(1.0)
+        ready = len(children(run.process.pid)) > 0  # the artwork has been looked at
+        quiet = quiet + 1 if ready and work() - before < 0.1 else 0
+
+
 def at_rest(run: Run, seconds: float) -> dict[str, tuple[float, float]]:
     """Return memory, MB, and load, % of a core, of each process of a run."""
     kinds = {b"calibration.worker": "decoders", b"resource_tracker": "tracker", b"spawn": "server"}
@@ -212,14 +226,14 @@ def at_rest(run: Run, seconds: float) -> dict[str, tuple[float, float]]:
 def rest(seconds: float = 20.0) -> None:
     with tempfile.TemporaryDirectory() as folder:
         run = Run(Path(folder), "--no-page", "--record", str(Path(folder) / "plain.db"))
-        time.sleep(25)
+        calm(run)
         alone = at_rest(run, seconds)
         run.end()
         run = Run(Path(folder), "--page", "--no-browser", "--port", "0")
         client = entered(run.opened())
         when_ready(client)
         Client(client.port, secret=client.secret).watch(lambda number, at: None)
-        time.sleep(3)
+        calm(run)
         paged = at_rest(run, seconds)
         run.end()
     print("at rest, a browser watching:")

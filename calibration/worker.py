@@ -174,13 +174,14 @@ class Worker:
 
 
 _worker = Worker()
+_serving = False  # whether this is the process apart itself
 atexit.register(_worker.close)
 
 
 def apart(function: Callable[Given, Result], *args: Given.args, **named: Given.kwargs) -> Result:
     """Return what a function of a module gives, called in the process apart.
 
-    Arguments and result are pickled.
+    Arguments and result are pickled. What is called there may call this again: it is there already.
 
     Raises
     ------
@@ -189,6 +190,8 @@ def apart(function: Callable[Given, Result], *args: Given.args, **named: Given.k
     Exception
         Whatever the function raised.
     """
+    if _serving:
+        return function(*args, **named)
     return _worker.ask(partial(function, *args, **named), SECONDS)
 
 
@@ -213,6 +216,8 @@ def _exactly(pipe: IO[bytes], count: int) -> bytes:
 
 def serve(memory: int) -> None:
     """Answer questions from standard input until it ends: the process apart."""
+    global _serving
+    _serving = True
     _limit_memory(memory)
     asked = sys.stdin.buffer
     # What a decoder prints must not be taken for an answer.

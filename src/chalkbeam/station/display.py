@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import XY, Isometry, PlatenFace, xy_tuple
 from calibration.refusal import Refusal
+from calibration.worker import Lost, apart
 from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice
 from chalkbeam.light.marks import lay_lines, load_lines
@@ -309,20 +310,33 @@ def _picture(choice: Choice | None, stop: Stop | None, laid: Placement | None) -
 def _thumbnail(art: Art, changed: int, mirrored: bool) -> NDArray[np.uint8] | None:
     """Return an artwork's ink in colour, shape (h, w, 4), RGBA; None if it cannot be read."""
     del changed  # an edited file is read again
+    try:
+        return apart(_small_ink, Path(art.path or art.text), mirrored)
+    except (Refusal, Lost):
+        return None
+
+
+def _small_ink(path: Path, mirrored: bool) -> NDArray[np.uint8]:
+    """Return the same; called where decoders run, for a whole picture takes a hundred megabytes."""
     from chalkbeam.artwork.files import read_picture
     from chalkbeam.artwork.ink import bounds, find_ink
 
-    try:
-        picture = read_picture(Path(art.path or art.text))
-        ink = find_ink(picture.name, picture.rgba)
-    except Refusal:
-        return None
+    picture = read_picture(path)
+    rgba = _within(picture.rgba, 3 * THUMB)
+    ink = find_ink(picture.name, rgba)
     left, top, right, bottom = bounds(ink.mask)
-    rgba = picture.rgba.copy()
+    rgba = rgba.copy()
     rgba[:, :, 3] = np.rint(255 * ink.cover)
     rgba = rgba[top:bottom, left:right]
     if mirrored:
         rgba = np.ascontiguousarray(rgba[:, ::-1])
-    scale = min(1.0, THUMB / max(rgba.shape[:2]))
+    return _within(rgba, THUMB)
+
+
+def _within(rgba: NDArray[np.uint8], longest: int) -> NDArray[np.uint8]:
+    """Return a picture with no side longer than so many pixels."""
+    scale = longest / max(rgba.shape[:2])
+    if scale >= 1.0:
+        return rgba
     size = (max(1, round(rgba.shape[1] * scale)), max(1, round(rgba.shape[0] * scale)))
     return np.asarray(cv2.resize(rgba, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
