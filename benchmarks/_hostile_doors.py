@@ -141,12 +141,13 @@ def sheets() -> dict[str, bytes]:
     return {"order.csv": text.encode(), "order2.csv": text.replace(",", ";").encode("utf-16")}
 
 
-def workbook(rows: list[list[str]]) -> bytes:
-    """Return rows as XLSX."""
+def workbook(rows: list[list[str]], merged: str = "") -> bytes:
+    """Return rows as XLSX, cells merged over them."""
     book = openpyxl.Workbook()
     for row in rows:
         book.active.append([float(c) if c.isdigit() else c for c in row])
-    book.active.merge_cells("A2:A3")
+    if merged:
+        book.active.merge_cells(merged)
     buffer = io.BytesIO()
     book.save(buffer)
     return buffer.getvalue()
@@ -154,7 +155,7 @@ def workbook(rows: list[list[str]]) -> bytes:
 
 def workbooks() -> dict[str, bytes]:
     """Return a run sheet as XLSX."""
-    return {"order.xlsx": workbook([row.split(",") for row in (HEADER, *ROWS)])}
+    return {"order.xlsx": workbook([row.split(",") for row in (HEADER, *ROWS)], "A2:A3")}
 
 
 CHART = "Size,Age,Half chest (in),Body length (in)\nS,adult,18,28\nM,adult,20,29\nL,adult,22,30\n"

@@ -24,11 +24,12 @@ import sys
 import tempfile
 import traceback
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from benchmarks._hostile_doors import DOORS, Door
-from calibration.worker import Lost, Worker
+from calibration.worker import Lost, TookTooLong, Worker
 
 SECONDS = 60.0
 AS_PROMISED = ("answered", "refused")
@@ -128,21 +129,22 @@ def _judged(door: Door, case: Path, command: list[str]) -> tuple[str, str]:
 
 
 def run_cases(
-    cases: int, seed: int, doors: tuple[str, ...], folder: Path, only: int | None = None
+    numbers: Sequence[int], seed: int, doors: Sequence[str], folder: Path, worker: Worker
 ) -> list[Outcome]:
-    """Run cases, spread over doors, in a process that is started again if one ends it."""
-    worker = Worker()
+    """Run the cases with these numbers at each door, in a process that is begun again if ended.
+
+    Number 0 is the door's sound input, which must be answered.
+    """
     found = []
-    numbers = range(cases) if only is None else [only * len(doors)]
-    for index in numbers:
-        door, number = doors[index % len(doors)], index // len(doors)
-        case = functools.partial(run_case, door, seed, number, folder)
-        try:
-            found.append(worker.ask(case, SECONDS))
-        except Lost as lost:
-            kind = "hang" if "longer" in str(lost) else "crash"
-            found.append(Outcome(door, number, kind, str(lost)))
-    worker.close()
+    for number in numbers:
+        for door in doors:
+            case = functools.partial(run_case, door, seed, number, folder)
+            try:
+                found.append(worker.ask(case, SECONDS))
+            except TookTooLong as lost:
+                found.append(Outcome(door, number, "hang", str(lost)))
+            except Lost as lost:
+                found.append(Outcome(door, number, "crash", str(lost)))
     return found
 
 
@@ -166,7 +168,10 @@ def main() -> int:
     asked = parser.parse_args()
     doors = tuple(asked.door or (door.name for door in DOORS))
     folder = Path(tempfile.mkdtemp(prefix="hostile-"))
-    found = run_cases(asked.cases, asked.seed, doors, folder, asked.only)
+    worker = Worker()
+    numbers = range(-(-asked.cases // len(doors))) if asked.only is None else [asked.only]
+    found = run_cases(numbers, asked.seed, doors, folder, worker)
+    worker.close()
     failed = [each for each in found if each.kind not in AS_PROMISED]
     for each in failed:
         print(f"{each.kind}: --seed {asked.seed} --door {each.door} --only {each.number}")

@@ -9,15 +9,18 @@ import datetime
 import pytest
 
 from benchmarks.hostile import AS_PROMISED, DOORS, run_cases
+from calibration.worker import Worker
 
 QUICK = tuple(door.name for door in DOORS if door.name not in {"photos", "pictures"})
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [7, datetime.date.today().toordinal()])
-def test_spoiled_inputs_are_answered_or_refused_in_a_sentence(tmp_path, seed):
-    found = run_cases(3 * len(QUICK), seed, QUICK, tmp_path)
-    assert [each for each in found if each.kind not in AS_PROMISED] == []
+def test_spoiled_inputs_are_answered_or_refused_in_a_sentence(tmp_path):
+    worker, today = Worker(), datetime.date.today().toordinal()
+    found = run_cases([0, 1], 7, QUICK, tmp_path, worker)
+    found += run_cases([1], today, QUICK, tmp_path, worker)
+    worker.close()
+    assert [each for each in found if each.kind not in AS_PROMISED] == [], f"seeds 7 and {today}"
 
 
 def test_a_fault_is_found(tmp_path):
