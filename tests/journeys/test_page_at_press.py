@@ -28,7 +28,7 @@ def servers(run):
 
 def again(state, until):
     """Ask until what is asked for has come."""
-    for _ in range(300):
+    for _ in range(900):
         try:
             now = state()
             if until(now):

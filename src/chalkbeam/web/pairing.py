@@ -33,6 +33,9 @@ WRONG = 10
 class Devices:
     """The devices that are let in, in a file of the data folder.
 
+    Several servers may share the file (the shop's page, and that of a run): each looks whether
+    it has changed.
+
     Parameters
     ----------
     file : Path
@@ -41,7 +44,18 @@ class Devices:
 
     def __init__(self, file: Path) -> None:
         self._file, self._lock = file, threading.Lock()
-        self._devices = {each.digest: each for each in _read(file)}
+        self._kept: dict[str, Device] = {}
+        self._stamp = -1
+
+    @property
+    def _devices(self) -> dict[str, Device]:
+        try:
+            stamp = self._file.stat().st_mtime_ns
+        except OSError:
+            stamp = 0
+        if stamp != self._stamp:
+            self._stamp, self._kept = stamp, {each.digest: each for each in _read(self._file)}
+        return self._kept
 
     def listed(self) -> tuple[Device, ...]:
         """Return all, the latest first."""
@@ -84,7 +98,7 @@ class Devices:
     def _keep(self, devices: dict[str, Device]) -> None:
         rows = [asdict(each) | {"right": each.right.value} for each in devices.values()]
         write_whole(self._file, json.dumps({"devices": rows}, indent=1))
-        self._devices = devices
+        self._stamp = -1
 
 
 def digest_of(secret: str) -> str:

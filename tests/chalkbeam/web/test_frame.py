@@ -164,6 +164,15 @@ def test_a_device_that_is_forgotten_is_out(ask, served, workshop):
     assert Devices(workshop.data / "devices.json").of(secret) is None
 
 
+def test_two_servers_share_the_devices(workshop):
+    first, second = (Devices(workshop.data / "devices.json") for _ in range(2))
+    phone, tablet = first.add("phone", Right.SEE), second.add("tablet", Right.PRESS)
+    assert first.of(tablet).name == "tablet"
+    second.forget(first.of(phone).id)
+    assert first.of(phone) is None
+    assert first.of(tablet) is not None
+
+
 def test_codes_grow_old_and_wrong_guesses_void_them():
     now = [0.0]
     codes = Codes(lambda: now[0])
@@ -217,6 +226,7 @@ def test_a_phone_comes_in_by_the_code_shown_on_the_page(browser_page, let_in, se
     assert phone.get_by_role("button").count() == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious_on_the_first_pages(let_in, scheme):
     page = let_in(scheme=scheme)

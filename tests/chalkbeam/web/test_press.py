@@ -160,6 +160,7 @@ def begin_nothing(connection, sheet):
     connection.send(("failed", f"{sheet.name} is no order"))
 
 
+@pytest.mark.slow
 def test_an_order_is_begun_in_a_process_of_its_own(served, ask, tmp_path):
     link = served.app.state.press
     with pytest.raises(Refusal, match="this page has none"):
@@ -178,6 +179,7 @@ def test_an_order_is_begun_in_a_process_of_its_own(served, ask, tmp_path):
 # -- in the browser --------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_an_order_is_pressed_by_taps_while_another_browser_watches(let_in, at_press):
     press, watcher = let_in(Right.PRESS), let_in(Right.SEE, size=SIZES["phone"])
     for page in (press, watcher):
@@ -201,6 +203,7 @@ def test_an_order_is_pressed_by_taps_while_another_browser_watches(let_in, at_pr
     expect(watcher.get_by_text("5 of 5 pressed")).to_be_visible()
 
 
+@pytest.mark.slow
 def test_spoiling_moving_and_the_window_s_own_keys(let_in, at_press):
     from playwright.sync_api import expect
 
@@ -244,6 +247,7 @@ def test_a_scanner_at_the_page_goes_to_its_piece(let_in, at_press):
     assert [name for name, _ in at_press.taken] == ["j"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", SIZES)
 def test_axe_finds_nothing_serious_at_the_press(let_in, at_press, size):
     page = let_in(Right.PRESS, size=SIZES[size], scheme="dark" if size == "phone" else "light")
