@@ -130,6 +130,21 @@ def calibrate(
     tell(f"Reading {', '.join(each.path.name for each in given)} …")
     photos, seen = read_and_observe(given, face, size)
     tell("Solving …")
+    return calibrate_seen(photos, seen, face, size, stated, part_lit)
+
+
+def calibrate_seen(
+    photos: tuple[Photo, ...],
+    seen: tuple[PhotoObservation, ...],
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated | None = None,
+    part_lit: bool = False,
+) -> Calibration:
+    """Return the calibration that photos give in which everything was found before.
+
+    As `calibrate`, with what `read_and_observe` found.
+    """
     done = _solved(photos, seen, face, size, stated)
     if not part_lit:
         check_covered(done.solution.map, face)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -129,6 +130,36 @@ def find(text: str | None) -> Path:
 def open_rig(text: str | None) -> Rig:
     """Return the rig given as a path, as a name, or not at all (the default)."""
     return load(find(text))
+
+
+def rename(name: str, new: str) -> Path:
+    """Give a named rig another name, and return its file; it stays the default if it was.
+
+    Raises
+    ------
+    Refusal
+        If there is no such rig, another bears that name, or it can be no name.
+    """
+    old = _known_as(name)
+    if old not in names():
+        raise Refusal(f"There is no rig named “{name}”: {_known()}.")
+    to = place(new)
+    if to.stem in names() and to.stem != old:
+        raise Refusal(f"Another rig is named “{to.stem}”: choose another name.")
+    was_default = default() == old
+    rig = replace(load(place(old)), name=unicodedata.normalize("NFC", new))
+    to = folder() / f"{rig.name}.json"
+    save(rig, to)
+    if not to.samefile(folder() / f"{old}.json"):
+        (folder() / f"{old}.json").unlink()
+    if was_default:
+        write_whole(folder() / _DEFAULT, rig.name + "\n")
+    return to
+
+
+def report_place(rig: Rig) -> Path:
+    """Return where the report of a calibration is kept, PNG; it need not exist."""
+    return folder() / "reports" / f"{rig.calibration_id}.png"
 
 
 def set_aside(name: str) -> Path | None:

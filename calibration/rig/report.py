@@ -46,10 +46,15 @@ def write_report(
         If the file cannot be written.
     """
     picture = draw_report(rig, photos, solution or solve_again(rig))
-    file = io.BytesIO()
     kind = "JPEG" if path.suffix.lower() in (".jpg", ".jpeg") else "PNG"
+    write_whole(path, coded(picture, kind))
+
+
+def coded(picture: Image.Image, kind: str = "PNG") -> bytes:
+    """Return a report as the bytes of a file, PNG or JPEG."""
+    file = io.BytesIO()
     picture.save(file, kind, quality=90, optimize=True)
-    write_whole(path, file.getvalue())
+    return file.getvalue()
 
 
 def draw_report(rig: Rig, photos: Sequence[Photo], solution: Solution) -> Image.Image:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -16,13 +16,16 @@ from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from calibration.refusal import Refusal
-from chalkbeam.web import front, reports
+from chalkbeam.web import front, reports, rigs
 from chalkbeam.web.doors import Door
 from chalkbeam.web.orders import doors as orders
 from chalkbeam.web.pairing import Codes, Devices
 from chalkbeam.web.press import doors as press
 from chalkbeam.web.press.link import PressLink, Start
 from chalkbeam.web.security import Guard, GuardedDoor, Names
+from chalkbeam.web.setup import doors as setup
+from chalkbeam.web.setup.desk import SetupDesk
+from chalkbeam.web.setup.light import SetupLight, WindowLight
 from chalkbeam.web.workshop import Workshop
 
 HERE = "127.0.0.1"
@@ -39,10 +42,13 @@ class WebSettings:
         0 for any that is free.
     shared : bool
         Whether other devices of the shop's network reach it; else this machine alone does.
+    light : callable
+        Makes what lights the platen while the press is set up; pickled with the rest.
     """
 
     port: int = PORT
     shared: bool = False
+    light: Callable[[], SetupLight] = WindowLight
 
     @property
     def address(self) -> str:
@@ -61,7 +67,10 @@ class WebSettings:
 
 def doors() -> list[Door]:
     """Return every door of the page, in the order of the menu: each part's are named here."""
-    return [*press.doors(), *orders.doors(), *reports.doors(), *front.doors()]
+    return [
+        *press.doors(), *orders.doors(), *setup.doors(), *reports.doors(), *rigs.doors(),
+        *front.doors(),
+    ]  # fmt: skip
 
 
 def create_app(
@@ -89,6 +98,9 @@ def create_app(
     app.state.doors, app.state.settings, app.state.shop = every, settings, shop
     app.state.devices, app.state.codes = devices, Codes()
     app.state.press = PressLink(start)
+    app.state.setup = SetupDesk(
+        shop.data / "setup", settings.light(), lambda: app.state.press.running
+    )
     return app
 
 
@@ -170,6 +182,7 @@ class PageServer:
         """Serve until Ctrl-C; only from the main thread."""
         with suppress(KeyboardInterrupt):
             self._server.run(sockets=[self._socket])
+        self.app.state.setup.end()
 
     def start(self) -> None:
         """Serve in a thread; return once it answers."""

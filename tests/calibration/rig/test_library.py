@@ -113,3 +113,24 @@ def test_a_rig_whose_name_is_taken_again_is_kept() -> None:
     assert library.open_rig(str(copy)).calibration_id == RIG.calibration_id
     path.write_bytes(b"\xff\x00")  # not even a damaged one is lost
     library.set_aside(RIG.name)
+
+
+def test_a_rig_gets_another_name_and_stays_the_default() -> None:
+    library.keep(RIG)
+    library.keep(replace(RIG, name="other"))
+    library.set_default("Slipway press")
+    library.rename("slipway press", "Boathouse")
+    assert library.names() == ("Boathouse", "other")
+    assert library.open_rig(None) == replace(RIG, name="Boathouse")
+    library.rename("Boathouse", "boathouse")  # capitals alone
+    assert library.open_rig(None).name == "boathouse"
+    assert library.names() == ("boathouse", "other")
+
+
+def test_a_name_that_another_rig_bears_is_refused() -> None:
+    library.keep(RIG)
+    library.keep(replace(RIG, name="other"))
+    for old, new in (("other", "SLIPWAY press"), ("third", "fourth"), ("other", "a/b")):
+        with pytest.raises(Refusal):
+            library.rename(old, new)
+    assert library.names() == ("other", "Slipway press")

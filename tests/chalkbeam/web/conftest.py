@@ -15,6 +15,7 @@ import pytest
 from chalkbeam.web.doors import Right
 from chalkbeam.web.security import COOKIE, token_of
 from chalkbeam.web.server import PageServer, WebSettings
+from chalkbeam.web.setup.light import WindowLight
 from chalkbeam.web.workshop import Workshop
 from tests.support.browser import FLAGS, chromium, lacking
 
@@ -32,9 +33,15 @@ def more_doors() -> list:
 
 
 @pytest.fixture
-def served(workshop, more_doors):
+def light():
+    """What lights the platen while a press is set up; a test module overrides this."""
+    return WindowLight()
+
+
+@pytest.fixture
+def served(workshop, more_doors, light):
     """The page, served at a free port while the test runs."""
-    server = PageServer(workshop, WebSettings(port=0), more_doors)
+    server = PageServer(workshop, WebSettings(port=0, light=lambda: light), more_doors)
     server.start()
     yield server
     server.stop()

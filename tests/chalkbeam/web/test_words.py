@@ -14,6 +14,8 @@ from chalkbeam.web.words import texts
 ROOM = Path(__file__).parents[3] / "src" / "chalkbeam" / "web"
 TEMPLATES = sorted((ROOM / "templates").rglob("*.html"))
 SHOWN = {"alt", "title", "placeholder", "aria-label", "aria-description", "value", "content"}
+CODED = {"radio", "checkbox", "hidden"}
+"""Inputs whose value nobody reads."""
 
 
 class Literals(HTMLParser):
@@ -27,8 +29,9 @@ class Literals(HTMLParser):
     def handle_starttag(self, tag, attributes):
         if tag in ("script", "style"):
             self.inside.append(tag)
+        unseen = {"value"} if tag == "button" or dict(attributes).get("type") in CODED else set()
         if tag != "meta":
-            self.words += [value or "" for name, value in attributes if name in SHOWN]
+            self.words += [value or "" for name, value in attributes if name in SHOWN - unseen]
 
     def handle_endtag(self, tag):
         if self.inside and self.inside[-1] == tag:

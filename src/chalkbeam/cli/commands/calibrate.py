@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
+from chalkbeam.basics.units import parse_platen, parse_resolution
 from chalkbeam.cli.commands.calibrate_camera import (
     CameraOption,
     DisplayOption,
@@ -91,11 +91,12 @@ def calibrate(
     from calibration.rig.file import Rig
     from calibration.rig.from_photos import calibrate as calibrate_photos
     from calibration.solve.values import Stated
+    from chalkbeam.setup.bar import parse_bar
 
     top = read_height(up_to)
     stated = Stated(
         laid=read_positive(laid, "--laid"),
-        bar=None if bar is None else _bar(bar),
+        bar=None if bar is None else parse_bar(bar),
         throw=None if throw is None else read_throw(throw),
         lens=None if lens is None else read_lens(lens),
         tolerance=read_positive(tolerance, "--tolerance"),
@@ -291,16 +292,6 @@ def _table_heights(rig: Rig) -> tuple[float, ...]:
 def say_doing(what: str) -> None:
     """Say on standard error what takes a few seconds."""
     print(what, file=sys.stderr, flush=True)
-
-
-def _bar(text: str) -> float:
-    value = parse_length(text)
-    if not 90 <= value <= 110:
-        raise Refusal(
-            f"A bar of {text} is no 100 mm bar printed at 100 %: print the cards again at actual "
-            "size."
-        )
-    return value
 
 
 def register(app: typer.Typer) -> None:

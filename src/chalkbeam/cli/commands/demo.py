@@ -44,11 +44,12 @@ def show_demo(
 def _work_on_page(out: Path, port: int, browser: bool) -> None:
     from chalkbeam.cli.open_page import page_beside
     from chalkbeam.cli.run_at_press import RunOptions, run_at_press
+    from chalkbeam.simulator.set_up_light import SimulatedLight
     from chalkbeam.simulator.tern_harbour import write_sample
 
     sheet, record = write_sample(out / "tern-harbour"), out / "record.db"
     asked = RunOptions(sheet, rig=(str(out / "rig.json"),), window=True, record=record)
-    run_at_press(asked, page_beside(port, False, record, browser))
+    run_at_press(asked, page_beside(port, False, record, browser, light=SimulatedLight))
 
 
 def register(app: typer.Typer) -> None:

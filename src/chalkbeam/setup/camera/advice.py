@@ -233,7 +233,7 @@ def _poor_direction(now: QuickLook, watch: Watch) -> Advice | None:
         )
     if all(_angle(now.towards, taken) >= watch.apart for taken in watch.taken):
         return None
-    return Advice(Want.DIRECTION, _other_direction(watch))
+    return Advice(Want.DIRECTION, other_direction(watch))
 
 
 _TILT = math.radians(24.0)
@@ -246,8 +246,11 @@ _PLACES: dict[str, tuple[str, XYZ]] = {
 """Directions to take photos from."""
 
 
-def _other_direction(watch: Watch) -> str:
-    """Say where to go for a photo unlike all taken: where one is asked for, or none is yet."""
+def other_direction(watch: Watch) -> str:
+    """Say where to go for a photo unlike all taken: where one is asked for, or none is yet.
+
+    One at least is taken.
+    """
 
     def away(place: tuple[str, XYZ]) -> float:
         return min(_angle(place[1], one) for one in watch.taken)
@@ -256,6 +259,15 @@ def _other_direction(watch: Watch) -> str:
     if asked is None or away(asked) < watch.apart:
         asked = max(_PLACES.values(), key=away)
     return f"Next from another side: {asked[0]}, and tilt it so that the platen stays in view."
+
+
+def sides(taken: Sequence[XYZ]) -> int:
+    """Return from how many sides, well apart, photos were taken."""
+    kept: list[XYZ] = []
+    for one in taken:
+        if all(_angle(one, other) >= APART for other in kept):
+            kept.append(one)
+    return len(kept)
 
 
 def _angle(one: XYZ, other: XYZ) -> float:

@@ -167,14 +167,20 @@ def _until(
 
 def still_good(remedy: Remedy, taken: Sequence[TakenPhoto]) -> list[TakenPhoto]:
     """Return which of the photos taken may stay, going by what the refusal asks for."""
+    newest = taken[-1:]
+    return [each for each in taken if stays(remedy, each.photo, each in newest)]
+
+
+def stays(remedy: Remedy, photo: CalibrationPhoto, newest: bool) -> bool:
+    """Whether a photo may stay, going by what a refusal asks for."""
     match remedy.kind:
         case RemedyKind.AGAIN:
-            return [each for each in taken if each.photo.path.name != remedy.value]
+            return photo.path.name != remedy.value
         case RemedyKind.SPACER_AGAIN:
-            return [each for each in taken if not each.photo.raised]
+            return not photo.raised
         case RemedyKind.SINCE_MOVED:
-            return list(taken[-1:])
+            return newest
         case RemedyKind.ALL_AGAIN:
-            return []
+            return False
         case _:
-            return list(taken)
+            return True

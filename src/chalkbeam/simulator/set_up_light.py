@@ -1,0 +1,123 @@
+"""Light for the guided set-up without hardware: a simulated projector, and a phone that looks."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from calibration.files import read_whole
+from calibration.geometry import XY, PlatenFace
+from calibration.refusal import Refusal
+from chalkbeam.simulator.rig.optics import Lens, look_at
+from chalkbeam.simulator.rig.photo_file import write_photo
+from chalkbeam.simulator.rig.rigs import VirtualRig, random_rig, render_photo
+from chalkbeam.simulator.rig.sensor import Sensor
+from chalkbeam.simulator.rig.stage import SAMPLE_SEED, bystander
+from overlay.draw.frame import Frame
+from overlay.window.displays import ConnectedDisplay
+
+PHOTOS = 3
+PROJECTOR = ConnectedDisplay(2, (1920, 1080), "simulated projector")
+_SCREEN = ConnectedDisplay(1, (1440, 900), "this screen")
+
+_LOOK = (560, 420)
+_CLOSE = 60.0
+"""Width of what a close look shows, mm."""
+
+_SENSOR = Sensor(blur=0.6, vignette=0.2, full_well=40000.0, read_noise=3.0, white=1.0)
+
+
+class SimulatedLight:
+    """A press in software: what is shown falls on a platen with the cards laid, and is seen.
+
+    Parameters
+    ----------
+    scale : float
+        Size of the photos against a phone's.
+
+    Attributes
+    ----------
+    frame : Frame or None
+        What the projector shows.
+    """
+
+    simulated, shots = True, PHOTOS
+
+    def __init__(self, scale: float = 0.5) -> None:
+        self._scale = scale
+        self.frame: Frame | None = None
+
+    def displays(self) -> tuple[ConnectedDisplay, ...]:
+        """Return a computer's own screen and a projector."""
+        return _SCREEN, PROJECTOR
+
+    def show(self, frame: Frame, display: int) -> None:
+        """Show a picture by the simulated projector."""
+        if display != PROJECTOR.number:
+            raise Refusal(f"Display {display} is this screen: choose the projector.")
+        self.frame = frame
+
+    def dark(self) -> None:
+        """Show nothing."""
+        self.frame = None
+
+    def trouble(self) -> str:
+        """Return nothing: what is simulated does not fail."""
+        return ""
+
+    def photo(self, face: PlatenFace, number: int) -> bytes:
+        """Return a photo as a phone takes it of the platen as it is lit now, JPEG."""
+        dark = np.zeros((PROJECTOR.size[1], PROJECTOR.size[0], 3), np.uint8)
+        return _photo(_rig(face, self._scale), number, dark if self.frame is None else self.frame)
+
+    def look(self, face: PlatenFace, mark: XY | None) -> bytes:
+        """Return what somebody at the press sees, or sees close to a mark, JPEG."""
+        rig = _rig(face, self._scale)
+        view = bystander(_LOOK) if mark is None else _close_to(mark)
+        scene = rig.scene()
+        if mark is not None:  # the cards are taken off for it
+            scene = replace(scene, prints=())
+        projector = replace(rig.projector, lamp=replace(rig.projector.lamp, brightness=1.0))
+        seen = render_photo(scene, view, _SENSOR, projector, self.frame, seed=1)
+        if mark is not None:
+            (place,) = view.pixels(np.array([[*mark, 0.0]]))
+            centre = (round(float(place[0])), round(float(place[1])))
+            cv2.drawMarker(seen, centre, (40, 40, 160), cv2.MARKER_CROSS, 46, 1, cv2.LINE_AA)
+        return cv2.imencode(".jpg", seen)[1].tobytes()
+
+
+@lru_cache(maxsize=2)
+def _rig(face: PlatenFace, scale: float) -> VirtualRig:
+    return random_rig(
+        SAMPLE_SEED, "phone", photos=PHOTOS, raised=0, face=face, scale=scale, laying=0.2,
+        paper=0.1, projector_size=PROJECTOR.size,
+    )  # fmt: skip
+
+
+def _photo(rig: VirtualRig, number: int, frame: Frame) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "photo.jpg"
+        write_photo(
+            rig.photo(number, frame), path, make="Tern Harbour", model="Pocket camera",
+            view=rig.photos[number].view,
+        )  # fmt: skip
+        return read_whole(path)
+
+
+def _close_to(mark: XY) -> Lens:
+    """Return a view straight down on a mark, the operator's right to the right."""
+    width, height = _LOOK
+    above = 500.0
+    eye = (mark[0], mark[1], above)
+    return Lens(
+        size=_LOOK,
+        focal=width * above / _CLOSE,
+        centre=(width / 2 - 0.5, height / 2 - 0.5),
+        turn=look_at(eye, (mark[0], mark[1] + 1e-3, 0.0)),
+        position=eye,
+    )

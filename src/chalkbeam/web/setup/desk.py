@@ -1,0 +1,308 @@
+"""What the set-up has in hand while the page is served: the light, photos looked at, the sum."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.files import write_whole
+from calibration.observations import PhotoObservation
+from calibration.refusal import Refusal, RemedyKind
+from calibration.rig import library
+from calibration.rig.file import Rig
+from calibration.rig.from_photos import CalibrationPhoto
+from chalkbeam.setup.camera.until_accepted import stays
+from chalkbeam.setup.crosses.state import CrossState
+from chalkbeam.web.setup import apart
+from chalkbeam.web.setup.guide import Guide, GuideFile, GuidePhoto, Said, SetupStep
+from chalkbeam.web.setup.light import SetupLight
+from chalkbeam.web.words import t
+from chalkbeam.web.worker import StoppedError, run_apart
+from overlay.draw.frame import Frame
+
+_log = logging.getLogger(__name__)
+
+LOOK_SECONDS, SUM_SECONDS = 60.0, 300.0
+"""Longest that one photo and the sum may take."""
+
+MOST_PHOTOS = 24
+MOST_BYTES = 40 * 1024 * 1024
+"""Of one photo; phones write 2 to 12 MB."""
+
+_KINDS = {
+    b"\xff\xd8\xff": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp", b"II*\x00": ".tif",
+    b"MM\x00*": ".tif",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Sum:
+    """How far the solving has come.
+
+    Attributes
+    ----------
+    doing : str
+        "reading", "solving" or "drawing"; empty before it begins.
+    began : float
+        When, on the monotonic clock, s.
+    """
+
+    doing: str
+    began: float
+
+
+class SetupDesk:
+    """What the set-up has in hand; any thread may call it.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the guide and its photos are kept.
+    light : SetupLight
+    pressing : callable
+        Whether an order is at the press, whose light fills the projector.
+
+    Attributes
+    ----------
+    lit : str
+        Name of the picture that is lit; empty for none.
+    look : str
+        Names what is to be seen on a simulated press: another picture, another name.
+    trouble : str
+        Why there is no light though there should be.
+    crosses : CrossState or None
+        Crosses that are being moved on to their marks.
+    """
+
+    def __init__(
+        self, folder: Path, light: SetupLight, pressing: Callable[[], bool] = lambda: False
+    ) -> None:
+        self.light, self._pressing = light, pressing
+        self.file = GuideFile(folder)
+        self.lit = self.trouble = ""
+        self.look = ""
+        self.crosses: CrossState | None = None
+        self._lookers = ThreadPoolExecutor(1, thread_name_prefix="photos")
+        self._seen: dict[str, PhotoObservation] = {}
+        self._asked: set[str] = set()
+        self._sum: Sum | None = None
+        self._taking = False
+        self._stop, self._ended = threading.Event(), threading.Event()
+        self._lock = threading.Lock()
+
+    def guide(self) -> Guide:
+        """Return the guide; photos that nobody looks at, as after a restart, are looked at."""
+        guide = self.file.load()
+        for photo in guide.photos:
+            if photo.said is Said.LOOKING:
+                self._look(guide, photo)
+        return guide
+
+    # -- light -------------------------------------------------------------------------------
+
+    def show(self, what: str, frame: Frame, guide: Guide) -> None:
+        """Light a picture on the guide's display; `what` is its name.
+
+        Raises
+        ------
+        Refusal
+            If the display is not there.
+        """
+        assert guide.display is not None  # chosen in the second step
+        if self._pressing() and not self.light.simulated:
+            raise Refusal("An order is at the press: end it first, then switch the light on here.")
+        self.light.show(frame, guide.display)
+        self.lit, self.trouble = what, ""
+        self.look = secrets.token_hex(4)
+
+    def dark(self) -> None:
+        """End the light."""
+        self.light.dark()
+        self.lit = ""
+
+    # -- photos ------------------------------------------------------------------------------
+
+    def take_in(self, content: bytes, raised: float) -> None:
+        """Keep a photo and have it looked at.
+
+        Raises
+        ------
+        Refusal
+            If it is no picture, has come before, or there are too many.
+        """
+        ending = _ending(content)
+        if ending is None:
+            raise Refusal("That is no photo: send a JPEG or HEIC as the phone takes it.")
+        digest = hashlib.sha256(content).hexdigest()
+
+        def add(guide: Guide) -> Guide:
+            twice = next((each for each in guide.photos if each.digest == digest), None)
+            if twice is not None:
+                raise Refusal(
+                    f"That is the same photo as {twice.name}: take another from a different side."
+                )
+            if len(guide.photos) >= MOST_PHOTOS:
+                raise Refusal(f"There are {MOST_PHOTOS} photos: take away those that are not good.")
+            name = f"photo-{guide.taken + 1}{ending}"
+            write_whole(self.file.photos / name, content)
+            photo = GuidePhoto(name=name, digest=digest, raised=raised)
+            return guide.with_(photos=(*guide.photos, photo), taken=guide.taken + 1, refused="")
+
+        guide = self.file.change(add)
+        self._look(guide, guide.photos[-1])
+
+    @property
+    def taking(self) -> bool:
+        """Whether the simulated press is being photographed."""
+        return self._taking
+
+    def photograph(self, guide: Guide) -> None:
+        """Have a simulated press photographed; the photos come in one after the other."""
+        if not self._taking:
+            self._taking = True
+            self._lookers.submit(self._photograph, guide)
+
+    def _photograph(self, guide: Guide) -> None:
+        try:
+            for number in range(self.light.shots):
+                with suppress(Refusal):  # the same photo once more
+                    self.take_in(self.light.photo(guide.face, number), 0.0)
+        finally:
+            self._taking = False
+
+    def take_away(self, name: str) -> None:
+        """Forget a photo."""
+
+        def without(guide: Guide) -> Guide:
+            return guide.with_(photos=tuple(each for each in guide.photos if each.name != name))
+
+        if self.file.load().photo(name) is not None:
+            self.file.change(without)
+            for path in (self.file.photos / name, apart.small_place(self.file.photos / name)):
+                path.unlink(missing_ok=True)
+
+    def _look(self, guide: Guide, photo: GuidePhoto) -> None:
+        with self._lock:
+            if photo.name in self._asked or guide.size is None:
+                return
+            self._asked.add(photo.name)
+        self._lookers.submit(self._look_now, guide, photo)
+
+    def _look_now(self, guide: Guide, photo: GuidePhoto) -> None:
+        path = self.file.photos / photo.name
+        values: dict[str, object]
+        try:
+            found = run_apart(
+                apart.look_at, path, photo.raised, guide.face, guide.size,
+                seconds=LOOK_SECONDS, stop=self._ended,
+            )  # fmt: skip
+        except StoppedError:
+            return
+        except Refusal as refusal:
+            sentence = str(refusal)
+            values = {"said": Said.BAD, "sentence": sentence[:1].upper() + sentence[1:]}
+        except Exception:
+            _log.exception("%s", photo.name)
+            values = {"said": Said.BAD, "sentence": t("failed.500")}
+        else:
+            self._seen[photo.name] = found.seen
+            values = {"said": Said.GOOD, "towards": found.towards}
+        finally:
+            with self._lock:
+                self._asked.discard(photo.name)
+        self.file.change(lambda now: now.judged(photo.name, **values))
+
+    # -- the sum -----------------------------------------------------------------------------
+
+    @property
+    def working(self) -> Sum | None:
+        """How far the solving has come; None where nothing is solved."""
+        return self._sum
+
+    def work_out(self, guide: Guide) -> None:
+        """Begin to solve; the guide goes on to the verdict once that is done."""
+        with self._lock:
+            if self._sum is not None:
+                return
+            self._sum = Sum("", time.monotonic())
+            self._stop.clear()
+        threading.Thread(target=self._work_out, args=(guide,), name="sum", daemon=True).start()
+
+    def stop(self) -> None:
+        """Solve no longer."""
+        self._stop.set()
+
+    def _tell(self, doing: str) -> None:
+        if self._sum is not None:
+            self._sum = Sum(doing, self._sum.began)
+
+    def _work_out(self, guide: Guide) -> None:
+        photos = [(self.file.photos / each.name, each.raised) for each in guide.good]
+        try:
+            done = run_apart(
+                apart.work_out, photos, dict(self._seen), guide.face, guide.size, guide.stated,
+                guide.rig, seconds=SUM_SECONDS, tell=self._tell, stop=self._stop,
+            )  # fmt: skip
+            self.keep(done.rig, done.report)
+        except StoppedError:
+            self.file.change(lambda now: now.at(SetupStep.PHOTOS))
+        except Refusal as refusal:
+            said = refusal
+            self.file.change(lambda now: _refused(now, said))
+        except Exception:
+            _log.exception("solving")
+            self.file.change(lambda now: now.at(SetupStep.PHOTOS, refused=t("failed.500")))
+        else:
+            self.file.change(
+                lambda now: now.at(
+                    SetupStep.VERDICT, refused="", calibration=done.rig.calibration_id
+                )
+            )
+        finally:
+            self._sum = None
+
+    def keep(self, rig: Rig, report: bytes | None = None) -> None:
+        """Keep a rig by its name, the one before it aside."""
+        library.set_aside(rig.name)
+        library.keep(rig)
+        if report is not None:
+            write_whole(library.report_place(rig), report)
+
+    def end(self) -> None:
+        """Let everything come to its end: the page ends."""
+        self._stop.set()
+        self._ended.set()
+        self._lookers.shutdown(wait=False, cancel_futures=True)
+        with suppress(Refusal):
+            self.dark()
+
+
+def _refused(guide: Guide, refusal: Refusal) -> Guide:
+    """Return the guide back at its photos; those that must come again are marked as bad."""
+    sentence, newest = str(refusal), guide.good[-1:]
+    wanted = ""
+    for photo in guide.good:
+        taken = CalibrationPhoto(Path(photo.name), photo.raised)
+        if not all(stays(each, taken, photo in newest) for each in refusal.remedies):
+            guide = guide.judged(photo.name, said=Said.BAD, sentence=sentence)
+    for each in refusal.remedies:
+        if each.kind is RemedyKind.ONE_MORE:
+            wanted = str(each.value)
+    return guide.at(SetupStep.PHOTOS, refused=sentence, wanted=wanted)
+
+
+def _ending(content: bytes) -> str | None:
+    """Return the ending that a photo's file gets, by its first bytes; None for no photo."""
+    if len(content) > MOST_BYTES:
+        return None
+    if content[4:8] == b"ftyp":
+        return ".heic"
+    return next((end for start, end in _KINDS.items() if content.startswith(start)), None)

@@ -1,0 +1,56 @@
+"""What is lit while the press is set up, in the projector's own pixels."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from calibration.geometry import XY, PlatenFace
+from calibration.rig.file import Rig
+from calibration.targets.pattern import Pattern, wants_fine
+from overlay.draw.check_view import check_marks
+from overlay.draw.frame import Frame, render
+from overlay.draw.page_map import FlatMap
+from overlay.marks import Dash, Mark, Role, Stroke, Text
+from overlay.palette import DEFAULT_PALETTE
+
+_TALL = 1080.0
+"""Height of the page that the picture is drawn as, in its own units."""
+
+_EDGE, _ARM, _THICK = 12.0, 150.0, 18.0
+_FIELD = 90
+
+
+def naming(number: int, size: tuple[int, int]) -> Frame:
+    """Return a picture with a display's number and marks along its very edges.
+
+    Parameters
+    ----------
+    number : int
+    size : (int, int)
+        Of the display's picture, px.
+    """
+    scale = size[1] / _TALL
+    half_w, half_h = size[0] / 2 / scale, _TALL / 2
+    page = FlatMap(size, scale, -half_w, -half_h)
+    x, y = half_w - _EDGE, half_h - _EDGE
+    edge: tuple[XY, ...] = ((-x, -y), (x, -y), (x, y), (-x, y))
+    marks: list[Mark] = [Stroke(edge, Role.CHECK, 6.0, closed=True, dash=Dash.SOLID)]
+    for a, b in edge:
+        along = (a - _ARM if a > 0 else a + _ARM, b)
+        arms = (along, (a, b), (a, b - _ARM if b > 0 else b + _ARM))
+        marks.append(Stroke(arms, Role.NOTE, _THICK, dash=Dash.SOLID))
+    # Twice, one of them upside down: a projector hangs either way.
+    for across, angle in ((-half_w / 2, 0.0), (half_w / 2, 3.141592653589793)):
+        marks.append(Text((across, 0.0), f"{number}", Role.NOTE, 260.0, (0.5, 0.5), angle))
+    drawn = render(marks, page, DEFAULT_PALETTE)
+    return np.maximum(drawn, np.uint8(_FIELD))  # light all over shows what it covers
+
+
+def pattern(face: PlatenFace, size: tuple[int, int]) -> Frame:
+    """Return the picture that is lit while photos are taken."""
+    return Pattern(size).draw(wants_fine(face))
+
+
+def squares(rig: Rig) -> Frame:
+    """Return the platen's outline and squares to hold a ruler to."""
+    return render(check_marks(rig.face, rig.name), rig.projector, DEFAULT_PALETTE)

@@ -1,0 +1,102 @@
+"""What each step's page of the set-up shows, beside what all of them do."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any
+
+import segno
+from markupsafe import Markup
+
+from calibration.model.uncertainty import place_in_words, worst
+from calibration.refusal import Refusal
+from calibration.rig import library
+from chalkbeam.placement.platens import platens
+from chalkbeam.setup.camera.advice import Watch, other_direction, sides
+from chalkbeam.web.doors import Visit
+from chalkbeam.web.setup import crosses
+from chalkbeam.web.setup.desk import SetupDesk
+from chalkbeam.web.setup.guide import ENOUGH, SIDES, Guide, SetupStep
+from chalkbeam.web.words import t
+
+Values = dict[str, Any]
+
+
+def values_of(visit: Visit, desk: SetupDesk, guide: Guide, step: SetupStep) -> Values:
+    """Return what the template of a step's page names."""
+    wanted = _VALUES.get(step)
+    return {} if wanted is None else wanted(visit, desk, guide)
+
+
+def _platen_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    return {"platens": [each for each in platens().values() if each.pad is None]}
+
+
+def _projector_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    try:
+        return {"displays": desk.light.displays(), "unseen": "", "usual": usual_name(desk)}
+    except Refusal as refusal:
+        return {"displays": (), "unseen": str(refusal), "usual": usual_name(desk)}
+
+
+def usual_name(desk: SetupDesk) -> str:
+    """Return what a press is called that nobody gives a name; no real one for a simulated one."""
+    return t("setup.projector.simulated" if desk.light.simulated else "setup.projector.usual")
+
+
+def _photo_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    flat = [each for each in guide.good if not each.raised]
+    seen = tuple(each.towards for each in flat if each.towards is not None)
+    more = max(ENOUGH - len(flat), 1 if flat and sides(seen) < SIDES else 0)
+    watch = Watch(guide.face, taken=seen, side=guide.wanted)
+    settings = visit.app.settings
+    drawn = Markup("")
+    if settings.shared:
+        made = segno.make(f"{settings.address}setup/photos", error="m", micro=False)
+        drawn = Markup(made.svg_inline(scale=4, border=4, dark="#000", light="#fff", omitsize=True))
+    return {
+        "more": more, "next": other_direction(watch) if seen else t("setup.photos.first"),
+        "drawn": drawn, "address": settings.address, "busy": guide.busy or desk.taking,
+    }  # fmt: skip
+
+
+def _solve_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    working = desk.working
+    doing = working.doing if working is not None else ""
+    since = round(time.monotonic() - working.began) if working is not None else 0
+    return {"doing": doing, "seconds": since}
+
+
+def _verdict_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    rig = library.open_rig(guide.rig)
+    fit = rig.fit
+    found = worst(rig.projector, fit.matrix, fit.freedom, rig.face, (0.0, 4.0, 10.0, 20.0))
+    rows = [
+        (each.height, each.bound, place_in_words(each.point, rig.face), rig.stated.tolerance)
+        for each in found
+    ]
+    asked = worst(rig.projector, fit.matrix, fit.freedom, rig.face, rig.stated.heights)
+    return {
+        "rig": rig, "rows": rows, "bound": max(each.bound for each in asked),
+        "notes": fit.notes,
+    }  # fmt: skip
+
+
+def _cross_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    return {"cross": crosses.view_of(desk, guide), "far": visit.query.get("far", "")}
+
+
+def _done_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    return {"rig": library.open_rig(guide.rig)}
+
+
+_VALUES: dict[SetupStep, Callable[[Visit, SetupDesk, Guide], Values]] = {
+    SetupStep.PLATEN: _platen_values,
+    SetupStep.PROJECTOR: _projector_values,
+    SetupStep.PHOTOS: _photo_values,
+    SetupStep.SOLVE: _solve_values,
+    SetupStep.VERDICT: _verdict_values,
+    SetupStep.CROSSES: _cross_values,
+    SetupStep.DONE: _done_values,
+}

@@ -1,0 +1,283 @@
+"""The guided set-up on the simulated press: a real browser, real photo files, a killed server."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from calibration.refusal import Refusal
+from calibration.rig import library
+from chalkbeam.orders.sheet import read_sheet
+from chalkbeam.simulator.rig.stage import sample_rig
+from chalkbeam.simulator.set_up_light import SimulatedLight
+from chalkbeam.web.doors import Right
+from chalkbeam.web.server import PageServer, WebSettings
+from chalkbeam.web.setup import trial
+from chalkbeam.web.setup.guide import Guide, GuideFile, Said, SetupStep
+from chalkbeam.web.setup.light import WindowLight
+from tests.support.browser import serious
+
+SAMPLES = Path(__file__).parents[3] / "sample_images"
+MOST_TAPS, MOST_TYPED = 25, 20
+
+
+def half_size(name: str, crop: float = 0.0, kind: str = "JPEG") -> bytes:
+    """Return a sample photo at half its size, less a share of its left."""
+    with Image.open(SAMPLES / name) as opened:
+        exif = opened.getexif()
+        whole = opened.resize((opened.width // 2, opened.height // 2))
+    file = io.BytesIO()
+    whole.crop((round(crop * whole.width), 0, *whole.size)).save(file, kind, quality=92, exif=exif)
+    return file.getvalue()
+
+
+@pytest.fixture
+def light():
+    return SimulatedLight()
+
+
+class Thumb:
+    """Somebody who taps and types, and counts it."""
+
+    def __init__(self, page):
+        self.page, self.taps, self.typed = page, 0, 0
+
+    def tap(self, locator):
+        self.taps += 1
+        locator.click()
+
+    def press(self, name):
+        self.tap(self.page.get_by_role("button", name=name, exact=True))
+
+    def send(self, *photos):
+        """Choose files; each costs a tap on the button, one to take it and one to use it."""
+        for name, content in photos:
+            self.taps += 3
+            chosen = {"name": name, "mimeType": "image/jpeg", "buffer": content}
+            self.page.locator("input[capture]").set_input_files([chosen])
+            self.page.wait_for_url("**/setup/photos")
+
+
+def until_judged(page):
+    page.locator("#live:not([data-busy])").wait_for(timeout=120_000)
+
+
+@pytest.mark.slow
+def test_the_whole_set_up_by_taps_with_photos_sent(let_in, served, workshop, light):
+    page = let_in(size=(390, 844))
+    page.set_default_timeout(60_000)  # pictures of the press are drawn on the way
+    thumb = Thumb(page)
+    page.goto("/")
+    thumb.tap(page.get_by_role("link", name="Set the press up"))
+    thumb.press("Begin")
+    thumb.tap(page.get_by_role("button", name="16x20in"))
+    thumb.tap(page.locator("button[name=number][value='2']"))
+    for name in ("number", "keystone", "covers"):
+        thumb.tap(page.locator(f"input[type=checkbox][name={name}]"))
+    thumb.press("Next")
+    thumb.press("The cards are laid")
+    assert page.locator(".lamp").get_by_text("The light is on.").is_visible()
+
+    # A photo whose left is cut off: said, and taken away (those taps are a mishap's, not counted).
+    wrong = Thumb(page)
+    wrong.send(("IMG_0001.jpg", half_size("flat-1.jpg", crop=0.3)))
+    until_judged(page)
+    refused = page.locator(".photos .bad")
+    assert re.search(r"card is cut off|cards are cut off", refused.inner_text()), (
+        refused.inner_text()
+    )
+    wrong.press("Take away: photo-1.jpg")
+
+    thumb.send(*((name, half_size(name)) for name in ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg")))
+    until_judged(page)
+    assert page.locator(".photos .good").count() == 3
+    assert "That is enough" in page.locator("#live").inner_text()
+    assert serious(page) == []
+    thumb.press("Work it out")
+    page.wait_for_url("**/setup/verdict", timeout=180_000)
+    bound = float(re.search(r"within ([\d.]+) mm", page.locator(".say").inner_text())[1])
+    assert page.locator("img.map").evaluate("map => map.decode().then(() => map.naturalWidth)")
+    thumb.press("Squares and a ruler")
+    for name in ("edges", "squares"):
+        thumb.tap(page.locator(f"input[type=checkbox][name={name}]"))
+    thumb.press("Next")
+    page.wait_for_url("**/setup/done")
+    assert "“simulated press” is set up" in page.locator(".say").inner_text()
+
+    # The truth is the ray-cast stand-in's, which the solver never sees.
+    rig, truth = library.open_rig(None), sample_rig()
+    places = np.array([(x, y) for x in (-190.0, 0.0, 190.0) for y in (-240.0, 0.0, 240.0)])
+    landed = truth.platen_from_projector(rig.projector.projector_from_platen(places, 4.0), 4.0)
+    assert np.hypot(*(landed - places).T).max() < bound
+    assert bound < 1.0
+    assert thumb.taps <= MOST_TAPS
+    assert thumb.typed <= MOST_TYPED
+
+    # Crosses: left where they start they confirm the rig, which is kept anew.
+    page.goto("/setup/verdict")
+    page.get_by_role("button", name="Crosses first").click()
+    page.wait_for_url("**/setup/crosses")
+    stood = light.frame
+    for name in ("Away from me", "Towards me"):
+        with page.expect_response(lambda answer: answer.request.method == "GET"):
+            page.get_by_role("button", name=name).click()
+        assert np.array_equal(light.frame, stood) == (name == "Towards me")
+    for number in (2, 3):
+        page.get_by_role("button", name="It is on its mark").click()
+        page.get_by_text(f"Cross {number} of 3").wait_for()
+    page.get_by_role("button", name="It is on its mark").click()
+    page.wait_for_url("**/setup/ruler", timeout=120_000)
+    assert library.open_rig(None).calibration_id != rig.calibration_id
+    assert len(library.open_rig(None).crosses) == 3
+
+
+def reach(ask, step: SetupStep) -> None:
+    """Go on to a step by plain requests."""
+    ask("/setup/begin", form={})
+    if step.number > SetupStep.PLATEN.number:
+        ask("/setup/platen", form={"platen": "16x20in"})
+    if step.number > SetupStep.PROJECTOR.number:
+        ask("/setup/display", form={"number": "2"})
+        ask("/setup/projector", form={"number": "1", "keystone": "1", "covers": "1"})
+    if step.number > SetupStep.CARDS.number:
+        ask("/setup/cards", form={"bar": "exact"})
+
+
+def test_a_server_that_was_killed_goes_on_where_it_was(ask, served, workshop):
+    reach(ask, SetupStep.CARDS)
+    again = PageServer(workshop, WebSettings(port=0, light=SimulatedLight))
+    again.start()
+    guide = again.app.state.setup.guide()
+    again.stop()
+    assert (guide.step, guide.platen, guide.display) == (SetupStep.CARDS, "16x20in", 2)
+
+
+def test_no_step_is_opened_before_those_that_come_first(ask):
+    reach(ask, SetupStep.PROJECTOR)
+    for step in SetupStep:
+        answer = ask(f"/setup/{step.value}")
+        if step in (SetupStep.PLATEN, SetupStep.PROJECTOR):
+            assert answer.status == 200
+        else:
+            assert (answer.status, answer.headers["location"]) == (303, "/setup/projector")
+    ask("/setup/solve", form={})
+    ask("/setup/ruler", form={"edges": "1", "squares": "1"})
+    assert ask("/setup/done").status == 303
+
+
+@pytest.mark.parametrize(
+    ("typed", "size"),
+    [
+        # The international inch is 25.4 mm, exact since 1959.
+        ({"width": "16", "depth": "20", "unit": "in"}, (406.4, 508.0)),
+        ({"width": "15 1/2", "depth": "15.5", "unit": "in"}, (393.7, 393.7)),
+        ({"width": "380", "depth": "380", "unit": "mm"}, (380.0, 380.0)),
+    ],
+)
+def test_a_platen_is_measured_in_either_unit(ask, served, typed, size):
+    ask("/setup/begin", form={})
+    assert ask("/setup/platen", form=typed).status == 303
+    assert served.app.state.setup.guide().platen_mm == pytest.approx(size)
+
+
+@pytest.mark.parametrize(
+    ("path", "sent", "said"),
+    [
+        ("platen", {"width": "16", "depth": "20", "unit": "mm"}, "no platen"),
+        ("platen", {"width": "wide", "depth": "20", "unit": "in"}, "not a length"),
+        ("projector", {"number": "1", "covers": "1"}, "All three"),
+        ("projector", {"number": "1", "keystone": "1", "covers": "1", "name": "a/b"}, "name a rig"),
+        ("cards", {"bar": "other", "length": "94 cm"}, "print the cards again"),
+        ("cards", {"bar": "other"}, "not a length"),
+    ],
+)  # fmt: skip
+def test_what_is_wrong_is_said_and_nothing_goes_on(ask, served, path, sent, said):
+    reach(ask, SetupStep(path))
+    if path == "projector":
+        ask("/setup/display", form={"number": "2"})
+    before = served.app.state.setup.guide()
+    answer = ask(f"/setup/{path}", form=sent)
+    assert answer.status == 400
+    assert said in answer.text
+    assert served.app.state.setup.guide() == before
+
+
+def test_the_light_falls_on_the_display_that_was_chosen_alone(ask, light):
+    reach(ask, SetupStep.PROJECTOR)
+    ask("/setup/display", form={"number": "1"})
+    assert "choose the projector" in ask("/setup/projector").text
+    ask("/setup/display", form={"number": "2"})
+    assert "The light is on." in ask("/setup/projector").text
+    ask("/setup/light", form={"step": "projector"})
+    assert "The light is off." in ask("/setup/projector").text
+    assert ask("/setup/display", form={"number": "7"}).status == 400
+
+
+def upload(ask, *files: bytes):
+    body = b""
+    for content in files:
+        body += b'--x\r\nContent-Disposition: form-data; name="photos"; filename="a.jpg"\r\n'
+        body += b"Content-Type: image/jpeg\r\n\r\n" + content + b"\r\n"
+    return ask(
+        "/setup/photos", body=body + b"--x--\r\n", content_type="multipart/form-data; boundary=x"
+    )
+
+
+def test_what_is_no_photo_is_refused_and_a_broken_one_told(ask, served):
+    reach(ask, SetupStep.PHOTOS)
+    assert "no photo" in upload(ask, b"MZ not a photo at all").text
+    broken = half_size("flat-1.jpg")[:3000]
+    assert upload(ask, broken).status == 303
+    assert "same photo" in upload(ask, broken).text
+    ends = time.monotonic() + 60
+    while served.app.state.setup.guide().busy and time.monotonic() < ends:
+        time.sleep(0.1)
+    (photo,) = served.app.state.setup.guide().photos
+    assert photo.said is Said.BAD
+    assert "damaged" in photo.sentence
+
+
+def test_a_guide_that_cannot_be_read_begins_anew(tmp_path):
+    file = GuideFile(tmp_path)
+    kept = file.change(
+        lambda guide: guide.at(SetupStep.CARDS, platen="16x20in", platen_mm=(406.4, 508))
+    )
+    assert file.load() == kept
+    (tmp_path / "guide.json").write_text('{"version": 99}')
+    assert file.load() == Guide()
+    (tmp_path / "guide.json").write_text("{")
+    assert file.load() == Guide()
+
+
+def test_who_may_only_press_does_not_set_up(ask):
+    assert ask("/setup", right=Right.PRESS).status == 403
+    assert ask("/setup/begin", form={}, right=Right.PRESS).status == 403
+
+
+def test_the_first_shirt_is_an_order_that_can_be_read(tmp_path):
+    order = read_sheet(trial.written(tmp_path))
+    assert [imprint.width for piece in order.pieces for imprint in piece.imprints] == [60.0]
+    assert order.notes == ()
+
+
+@pytest.mark.slow
+def test_light_by_a_projector_is_a_window_of_another_process():
+    light = WindowLight()
+    (only,) = light.displays()  # of the dummy driver
+    grey = np.full((only.size[1], only.size[0], 3), 90, np.uint8)
+    try:
+        with pytest.raises(Refusal, match="There is no display 9"):
+            light.show(grey, 9)
+        light.show(grey, only.number)
+        light.show(grey // 2, only.number)
+        assert light.trouble() == ""
+        with pytest.raises(Refusal, match="shows"):
+            light.show(grey[:100], only.number)
+    finally:
+        light.dark()
