@@ -173,23 +173,12 @@ class Pinhole:
 
         r2 = x * x + y * y
         linear = self.intrinsic_matrix[:2, :2]
-        by_lens = np.stack(
-            [
-                np.stack([x * r2, y * r2], axis=1),
-                np.stack([x * r2 * r2, y * r2 * r2], axis=1),
-                np.stack([2 * x * y, r2 + 2 * y * y], axis=1),
-                np.stack([r2 + 2 * x * x, 2 * x * y], axis=1),
-            ],
-            axis=2,
+        xy = 2 * x * y
+        by_lens = _rows(
+            (x * r2, x * r2 * r2, xy, r2 + 2 * x * x), (y * r2, y * r2 * r2, r2 + 2 * y * y, xy)
         )
-        zero = np.zeros_like(depth)
-        flat_by_local = np.stack(
-            [
-                np.stack([1 / depth, zero, -x / depth], axis=1),
-                np.stack([zero, 1 / depth, -y / depth], axis=1),
-            ],
-            axis=1,
-        )
+        near = 1 / depth
+        flat_by_local = _rows((near, 0.0, -x * near), (0.0, near, -y * near))
         by_local = linear @ by_flat @ flat_by_local
         # d(R X)/dr: one (3, 3) slope of R for each component of the rotation vector.
         local_by_vector = np.einsum("kab,nb->nak", by_vector, world)
@@ -224,7 +213,8 @@ class Pinhole:
     def directions(self, pixels: ArrayLike) -> Array:
         """Return the directions of the rays of pixels, shape (N, 3), platen frame."""
         flat = undistort(self, pixels)
-        return np.asarray(np.column_stack([flat, np.ones(len(flat))]) @ self.rotation)
+        rotation = self.rotation
+        return np.asarray(flat @ rotation[:2] + rotation[2])
 
     def unproject_rays(self, directions: Array, height: ArrayLike = 0.0) -> Points:
         """Return where rays through the lens meet a height; as `unproject`, by directions."""
@@ -275,7 +265,24 @@ def _solve2(matrices: Array, vectors: Array) -> Array:
     determinant = a * d - b * c
     x = (d * vectors[:, 0] - b * vectors[:, 1]) / determinant
     y = (a * vectors[:, 1] - c * vectors[:, 0]) / determinant
-    return np.stack([x, y], axis=1)
+    return _columns(x, y)
+
+
+def _columns(*columns: Array | float) -> Array:
+    """Return columns, each of shape (N,), side by side, shape (N, C); as `column_stack`, faster."""
+    together = np.empty((len(np.atleast_1d(columns[0])), len(columns)))
+    for k, column in enumerate(columns):
+        together[:, k] = column
+    return together
+
+
+def _rows(*rows: tuple[Array | float, ...]) -> Array:
+    """Return N matrices, shape (N, R, C), of entries by row, each of shape (N,) or a number."""
+    matrices = np.empty((len(np.atleast_1d(rows[0][0])), len(rows), len(rows[0])))
+    for r, row in enumerate(rows):
+        for c, entry in enumerate(row):
+            matrices[:, r, c] = entry
+    return matrices
 
 
 def _rotation(vector: Array) -> tuple[Array, Array]:
@@ -289,12 +296,10 @@ def _distort(flat: Array, lens: Pinhole) -> Array:
     x, y = flat[:, 0], flat[:, 1]
     r2 = x * x + y * y
     radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
-    return np.stack(
-        [
-            x * radial + 2 * lens.p1 * x * y + lens.p2 * (r2 + 2 * x * x),
-            y * radial + lens.p1 * (r2 + 2 * y * y) + 2 * lens.p2 * x * y,
-        ],
-        axis=1,
+    xy = 2 * x * y
+    return _columns(
+        x * radial + lens.p1 * xy + lens.p2 * (r2 + 2 * x * x),
+        y * radial + lens.p1 * (r2 + 2 * y * y) + lens.p2 * xy,
     )
 
 
@@ -305,10 +310,7 @@ def _distortion_slope(flat: Array, lens: Pinhole) -> Array:
     radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
     slope = 2 * (lens.k1 + 2 * lens.k2 * r2)
     across = slope * x * y + 2 * (lens.p1 * x + lens.p2 * y)
-    return np.stack(
-        [
-            np.stack([radial + slope * x * x + 2 * lens.p1 * y + 6 * lens.p2 * x, across], axis=1),
-            np.stack([across, radial + slope * y * y + 6 * lens.p1 * y + 2 * lens.p2 * x], axis=1),
-        ],
-        axis=1,
+    return _rows(
+        (radial + slope * x * x + 2 * lens.p1 * y + 6 * lens.p2 * x, across),
+        (across, radial + slope * y * y + 6 * lens.p1 * y + 2 * lens.p2 * x),
     )
