@@ -20,7 +20,7 @@ test: setup
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/pytest -n 2 -q
+	$(BIN)/pytest -n 2 --dist loadgroup -q
 
 bench: setup
 	$(BIN)/python -m benchmarks

@@ -28,6 +28,8 @@ from calibration.solve.values import Stated
 from tests.support import synthetic_rig
 from tests.support.synthetic_rig import Bench
 
+pytestmark = pytest.mark.xdist_group("uncertainty")  # shares what is dear to make
+
 GRID = synthetic_rig.grid(columns=5, rows=5)
 HEIGHTS = (0.0, 10.0, 20.0)
 DRAWS = 36

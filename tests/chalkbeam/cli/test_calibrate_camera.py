@@ -24,6 +24,8 @@ from overlay.window.displays import Screen
 from tests.support import live_camera
 from tests.support.live_camera import SPACER
 
+pytestmark = pytest.mark.xdist_group("calibrate_camera")  # shares what is dear to make
+
 
 def calibrate(*options):
     words = ["calibrate", "--platen", "406.4x508mm", "--size", "1920x1080", *map(str, options)]

@@ -17,6 +17,8 @@ from tests.support.eye_scene import EyeScene, camera
 from tests.support.rigs import demo_rig
 from tests.support.run_cli import run_program
 
+pytestmark = pytest.mark.xdist_group("eye")  # shares what is dear to make
+
 SIZE = (960, 540)
 LENS = camera(SIZE, azimuth=0.4, tilt=0.7)
 WANTED = {"dark", "white", "pattern", "dots"}
