@@ -26,6 +26,7 @@ from chalkbeam.web.security import Guard, GuardedDoor, Names
 from chalkbeam.web.setup import doors as setup
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.light import SetupLight, WindowLight
+from chalkbeam.web.shelves import cloths, garments, locations
 from chalkbeam.web.workshop import Workshop
 
 HERE = "127.0.0.1"
@@ -67,10 +68,8 @@ class WebSettings:
 
 def doors() -> list[Door]:
     """Return every door of the page, in the order of the menu: each part's are named here."""
-    return [
-        *press.doors(), *orders.doors(), *setup.doors(), *reports.doors(), *rigs.doors(),
-        *front.doors(),
-    ]  # fmt: skip
+    parts = (press, orders, setup, reports, garments, locations, cloths, rigs, front)
+    return [door for part in parts for door in part.doors()]
 
 
 def create_app(

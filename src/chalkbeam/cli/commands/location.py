@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.units import Unit, format_length
+from chalkbeam.basics.units import Unit
 from chalkbeam.cli.options.garment import JsonOption, UnitsOption
 
 if TYPE_CHECKING:
-    from chalkbeam.locations import Band, Location, Rule
+    from chalkbeam.locations import Band, Location
 
 locations_app = typer.Typer(
     help="Locations: list them, show their rules, check or start a preset of your own.",
@@ -26,6 +26,7 @@ AgeOption = Annotated[str, typer.Option(help="adult, youth, toddler or infant.")
 def list_locations(units: UnitsOption = Unit.INCH, json: JsonOption = False) -> None:
     """List the locations, with the usual width or height of art for adults."""
     from chalkbeam.locations import locations, presets_folder
+    from chalkbeam.placement.location_words import usual_words
 
     known = locations()
     if json:
@@ -37,7 +38,7 @@ def list_locations(units: UnitsOption = Unit.INCH, json: JsonOption = False) -> 
     table = Table(*columns, box=None, pad_edge=False, header_style="bold")
     for name, location in sorted(known.items(), key=lambda item: (item[1].face, item[0])):
         whose = "yours" if location.origin else ""
-        table.add_row(name, location.face.replace("_", " "), _usual(location, units), whose)
+        table.add_row(name, location.face.replace("_", " "), usual_words(location, units), whose)
     _print(table)
     print(f"\nYour own presets live in {presets_folder()}")
 
@@ -52,6 +53,7 @@ def show_location(
     """Show a location's rules."""
     from chalkbeam.garments import AGES
     from chalkbeam.locations import location
+    from chalkbeam.placement.location_words import asked_of, conditions, kind_words, usual_words
 
     found = location(name)
     chosen = next((known for known in AGES if known == age), None)
@@ -69,14 +71,14 @@ def show_location(
     if found.preset.turn:
         rising = "rising to the right" if found.preset.turn > 0 else "falling to the right"
         facts.append(f"turned {abs(found.preset.turn):.0f}°, {rising}")
-    sizes = _usual(found, units, chosen)
+    sizes = usual_words(found, units, chosen)
     facts += [f"usual art for {chosen} sizes {sizes}"] if sizes else []
     _print(Text("; ".join(facts)))
     table = Table("rule", chosen, "kind", box=None, pad_edge=False, header_style="bold")
     for rule in found.rules:
         if chosen in rule.ages:
-            table.add_row(rule.says + _conditions(rule), _asked(rule, rule.by[chosen], units),
-                          _kind(rule))  # fmt: skip
+            asked = asked_of(rule, rule.by[chosen], units)
+            table.add_row(rule.says + conditions(rule), asked, kind_words(rule))
     _print(table)
 
 
@@ -184,51 +186,6 @@ def as_json(location: Location) -> dict[str, object]:
             for rule in location.rules
         ],
     }
-
-
-def _span(band: Band, units: Unit) -> str:
-    """Return a band as “3 in (2 to 4 in)”, one unit for all."""
-    usual = format_length(band.usual, units)
-    if band.high - band.low < 0.5:
-        return usual
-    low, high = format_length(band.low, units), format_length(band.high, units)
-    return f"{usual} ({low.removesuffix(' ' + units.value)} to {high})"
-
-
-def _usual(location: Location, units: Unit, age: str = "adult") -> str:
-    parts = []
-    for word, sizes in (("wide", location.preset.width), ("high", location.preset.height)):
-        band = next((value for known, value in sizes.items() if known == age), None)
-        if band is not None and not (word == "wide" and location.preset.height):
-            parts.append(f"{_span(band, units)} {word}")
-    return ", ".join(parts)
-
-
-def _asked(rule: Rule, band: Band, units: Unit) -> str:
-    from chalkbeam.placement.words import feature_words, line_words
-
-    line = line_words(rule.line)
-    if rule.direction in ("along", "across"):
-        return f"{feature_words(rule)} on the {line}"
-    side = rule.direction.replace("_", " ")
-    word = {"target": "", "at_least": "at least ", "at_most": "at most "}[rule.bound]
-    return f"{feature_words(rule)} {word}{_span(band, units)} {side} the {line}"
-
-
-def _kind(rule: Rule) -> str:
-    if rule.check:
-        return "check"
-    return "never broken" if rule.hard else "aim" if rule.bound == "target" else "limit"
-
-
-def _conditions(rule: Rule) -> str:
-    from chalkbeam.placement.words import line_words
-
-    parts = [f"with {line_words(name)}" for name in rule.when]
-    parts += [f"without {line_words(name)}" for name in rule.unless]
-    parts += ["women's fits" if fit == "womens" else f"{fit} fits" for fit in rule.fits
-              if len(rule.fits) == 1]  # fmt: skip
-    return f" ({', '.join(parts)})" if parts else ""
 
 
 def _print(part: object) -> None:

@@ -261,6 +261,12 @@ def _ink(path: Path) -> np.ndarray:
     return ink_picture(path)
 
 
+def ink_of(path: Path) -> tuple[bytes, float]:
+    """Return an artwork file's ink as PNG, and how high it is for its width."""
+    pixels = ink_picture(path)
+    return _png(pixels), pixels.shape[0] / pixels.shape[1]
+
+
 def _png(pixels: np.ndarray) -> bytes:
     from PIL import Image
 

@@ -1,0 +1,1 @@
+"""The shop's shelves: garments and their charts, locations, fabrics."""
