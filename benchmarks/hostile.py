@@ -29,6 +29,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from benchmarks._hostile_doors import DOORS, Door
+from calibration import worker
 from calibration.worker import Lost, TookTooLong, Worker
 
 SECONDS = 60.0
@@ -51,6 +52,7 @@ class Outcome:
 
 def run_case(door_name: str, seed: int, number: int, folder: Path) -> Outcome:
     """Spoil one input of a door, give it to the program, and judge what it does."""
+    worker._serving = False  # decoders run apart, as in the program
     door = next(each for each in DOORS if each.name == door_name)
     chance = random.Random(f"{seed} {door_name} {number}")
     inputs = _inputs(door_name)
@@ -129,7 +131,7 @@ def _judged(door: Door, case: Path, command: list[str]) -> tuple[str, str]:
 
 
 def run_cases(
-    numbers: Sequence[int], seed: int, doors: Sequence[str], folder: Path, worker: Worker
+    numbers: Sequence[int], seed: int, doors: Sequence[str], folder: Path, process: Worker
 ) -> list[Outcome]:
     """Run the cases with these numbers at each door, in a process that is begun again if ended.
 
@@ -140,7 +142,7 @@ def run_cases(
         for door in doors:
             case = functools.partial(run_case, door, seed, number, folder)
             try:
-                found.append(worker.ask(case, SECONDS))
+                found.append(process.ask(case, SECONDS))
             except TookTooLong as lost:
                 found.append(Outcome(door, number, "hang", str(lost)))
             except Lost as lost:
@@ -168,10 +170,10 @@ def main() -> int:
     asked = parser.parse_args()
     doors = tuple(asked.door or (door.name for door in DOORS))
     folder = Path(tempfile.mkdtemp(prefix="hostile-"))
-    worker = Worker()
+    process = Worker()
     numbers = range(-(-asked.cases // len(doors))) if asked.only is None else [asked.only]
-    found = run_cases(numbers, asked.seed, doors, folder, worker)
-    worker.close()
+    found = run_cases(numbers, asked.seed, doors, folder, process)
+    process.close()
     failed = [each for each in found if each.kind not in AS_PROMISED]
     for each in failed:
         print(f"{each.kind}: --seed {asked.seed} --door {each.door} --only {each.number}")

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import importlib
 import os
 import pickle
 import signal
@@ -20,7 +21,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import IO, Any, ParamSpec, TypeVar
@@ -34,8 +35,8 @@ MEMORY = 4 * 2**30
 """Most bytes of addresses; a picture of 170 megapixels takes about half."""
 
 _START = (
-    "import sys, pickle; sys.path[:], memory = pickle.load(sys.stdin.buffer); "
-    "from calibration.worker import serve; serve(memory)"
+    "import sys, pickle; sys.path[:], memory, modules = pickle.load(sys.stdin.buffer); "
+    "from calibration.worker import serve; serve(memory, modules)"
 )
 _LENGTH = struct.Struct("<Q")
 _LOOK_EVERY = 0.1
@@ -142,7 +143,12 @@ class Worker:
         result: Result = value
         return result
 
-    def _running(self) -> subprocess.Popen[bytes]:
+    def start(self, *modules: str) -> None:
+        """Begin the process if there is none, and let it import modules meanwhile."""
+        with self._asking:
+            self._running(modules)
+
+    def _running(self, modules: Sequence[str] = ()) -> subprocess.Popen[bytes]:
         if self._process is not None and self._owner == os.getpid():
             if self._process.poll() is None:
                 return self._process
@@ -155,7 +161,7 @@ class Worker:
         )
         assert process.stdin is not None
         paths = [path or str(Path.cwd()) for path in sys.path]
-        pickle.dump((paths, self._memory), process.stdin)
+        pickle.dump((paths, self._memory, modules), process.stdin)
         process.stdin.flush()
         self._process, self._owner = process, os.getpid()
         return process
@@ -176,6 +182,11 @@ class Worker:
 _worker = Worker()
 _serving = False  # whether this is the process apart itself
 atexit.register(_worker.close)
+
+
+def start_soon(*modules: str) -> None:
+    """Have the process begun, and modules read there, while something else is done here."""
+    _worker.start(*modules)
 
 
 def apart(function: Callable[Given, Result], *args: Given.args, **named: Given.kwargs) -> Result:
@@ -214,11 +225,13 @@ def _exactly(pipe: IO[bytes], count: int) -> bytes:
     return data
 
 
-def serve(memory: int) -> None:
+def serve(memory: int, modules: Sequence[str]) -> None:
     """Answer questions from standard input until it ends: the process apart."""
     global _serving
     _serving = True
     _limit_memory(memory)
+    for module in modules:
+        importlib.import_module(module)
     asked = sys.stdin.buffer
     # What a decoder prints must not be taken for an answer.
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")

@@ -96,6 +96,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     """
     sheet, operator, units = asked.sheet, asked.operator, asked.units
     print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
+    from calibration.worker import start_soon
+
+    start_soon("chalkbeam.artwork.files")  # the order's drawings are wanted in a moment
     from calibration.files import resolved
     from calibration.rig import library
     from chalkbeam.cli.cautions import AT_THE_PRESS
