@@ -26,6 +26,11 @@ FLASHES = ("red", "green", "blue")
 USUAL_PLATEN = (0.5, 0.5, 0.5)
 """Reflectance taken for a bare platen that nobody stated: mid grey, common practice, no source."""
 
+PAPER = 0.87
+"""Reflectance of plain white office paper; from memory: 0.84 to 0.90."""
+
+_BRIGHTER = 1.1  # paper than the bare platen, or it is not there
+_SHEET = 0.15  # of the platen's sides, from its middle, that a sheet of paper surely covers
 _PART = 0.35  # of the platen's sides, from its middle, that is looked at
 _FEWEST = 200  # pixels
 _SATURATED = 0.9
@@ -48,29 +53,85 @@ def measure_colour(
     if rig.eye is None or not (burst.has(*FLASHES) and empty.has(*FLASHES)):
         return None
     shown = _middle(rig, burst.size) if area is None else area
-    for name in FLASHES:
-        for each in (burst, empty):
-            shown = shown & (each.linear(name).max(axis=2) < _SATURATED)
-    if shown.sum() < _FEWEST:
-        return None
-    cloth, bare = (_response(each, shown) for each in (burst, empty))
-    if np.linalg.cond(bare) > 1e3:
+    found = _relative(burst, empty, shown)
+    if found is None:
         return None
     known = rig.eye.reflectance
-    linear = ratios(cloth * _exposure(burst, empty), bare) * (known or USUAL_PLATEN)
-    linear = np.clip(linear, 0.0, 1.0)
+    linear = np.clip(found * (known or USUAL_PLATEN), 0.0, 1.0)
     lab = lab_from_linear(linear[None])[0]
     code = srgb_from_linear(linear[None])[0]
     against = (
         "the bare platen, whose colour is known"
         if known
-        else "the bare platen, taken for mid grey: state its colour when the eye is fitted"
+        else "the bare platen, taken for mid grey: show white paper when the eye is fitted"
     )
     return ColourSeen(
         "#" + "".join(f"{int(value):02x}" for value in code),
         (float(lab[0]), float(lab[1]), float(lab[2])),
         against,
     )
+
+
+def measure_platen(rig: Rig, bare: Burst, paper: Burst) -> tuple[float, float, float] | None:
+    """Return the bare platen's reflectance against a sheet of white paper on its middle.
+
+    Parameters
+    ----------
+    rig : Rig
+        With its eye.
+    bare, paper : Burst
+        The bare platen, and the sheet on it.
+
+    Returns
+    -------
+    (red, green, blue) or None
+        Linear, 1 for a perfect white; None where the pictures do not tell.
+    """
+    if not (bare.has(*FLASHES) and paper.has(*FLASHES)) or bare.size != paper.size:
+        return None
+    found = _relative(paper, bare, _middle(rig, bare.size, _SHEET))
+    if found is None or not (found > _BRIGHTER).all():
+        return None
+    red, green, blue = (float(value) for value in np.clip(PAPER / found, 0.0, 1.0))
+    return red, green, blue
+
+
+def _relative(burst: Burst, empty: Burst, shown: NDArray[np.bool_]) -> Array | None:
+    """Return reflectances of red, green and blue over the empty platen's; None if unclear."""
+    clear = shown.copy()
+    for name in FLASHES:
+        for each in (burst, empty):
+            clear &= each.linear(name).max(axis=2) < _SATURATED
+    bleached = clear.sum() < max(_FEWEST, 0.2 * shown.sum())
+    if bleached:
+        clear = shown & (empty.linear("white").max(axis=2) < _SATURATED)
+        if not (burst.has("dim") and empty.has("dim")):
+            return None
+        clear &= burst.linear("dim").max(axis=2) < _SATURATED
+    if clear.sum() < _FEWEST:
+        return None
+    cloth, bare = (_response(each, clear) for each in (burst, empty))
+    if bleached:
+        cloth = _by_dim(cloth, burst, empty, clear)
+    if np.linalg.cond(bare) > 1e3:
+        return None
+    return ratios(cloth * _exposure(burst, empty), bare)
+
+
+def _by_dim(cloth: Array, burst: Burst, empty: Burst, clear: NDArray[np.bool_]) -> Array:
+    """Return a response whose own colours are bleached, from the dimmer white.
+
+    White is the sum of the three colours; how much dimmer the dimmer one is tells the bare platen.
+    """
+    white, dim, seen = (
+        np.median(each.light(name)[clear], axis=0)[::-1].astype(np.float64)
+        for each, name in ((empty, "white"), (empty, "dim"), (burst, "dim"))
+    )
+    whole = seen * white / np.maximum(dim, 1e-4)
+    fixed = cloth.copy()
+    for k in range(3):
+        fixed[k, k] = whole[k] - (cloth[k].sum() - cloth[k, k])
+    return fixed
 
 
 def ratios(cloth: Array, reference: Array) -> Array:
@@ -103,13 +164,13 @@ def _exposure(burst: Burst, empty: Burst) -> float:
     return 1.0 if abs(gain - 1) <= ROOM_CHANGE else 1.0 / gain
 
 
-def _middle(rig: Rig, size: tuple[int, int]) -> NDArray[np.bool_]:
+def _middle(rig: Rig, size: tuple[int, int], part: float = _PART) -> NDArray[np.bool_]:
     """Return which camera pixels see the platen's middle, shape (height, width)."""
     width, height = size
     step = 4  # the edge of the area matters little
     x, y = np.meshgrid(np.arange(0, width, step), np.arange(0, height, step))
     at = eye_of(rig).camera.unproject(np.column_stack([x.ravel(), y.ravel()]))
-    half = _PART * np.array([rig.face.width, rig.face.depth])
+    half = part * np.array([rig.face.width, rig.face.depth])
     with np.errstate(invalid="ignore"):
         inside = (np.abs(at) < half).all(axis=1).reshape(x.shape)
     return np.asarray(np.kron(inside, np.ones((step, step), bool))[:height, :width], np.bool_)

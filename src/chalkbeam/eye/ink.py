@@ -75,9 +75,9 @@ def is_plain(view: View, shape: Shape, pose: Pose) -> bool:
     """Tell whether nothing shows within the box of the ink: a sheet that hides what it bears."""
     light = _light(view, shape, pose)
     rim = round(4 * PER_MM)
-    light = cv2.GaussianBlur(light[rim:-rim, rim:-rim], (0, 0), _BLUR * PER_MM)
-    level = cv2.GaussianBlur(light, (0, 0), 0.5 * _AROUND * PER_MM)
-    off = np.abs(light - level) / np.maximum(level, 1e-3)
+    fine = cv2.GaussianBlur(light[rim:-rim, rim:-rim], (0, 0), _BLUR * PER_MM)
+    level = cv2.GaussianBlur(fine, (0, 0), 0.5 * _AROUND * PER_MM)
+    off = np.abs(fine - level) / np.maximum(level, 1e-3)
     return bool(np.percentile(off.max(axis=2), 97) < _PLAIN)
 
 

@@ -12,7 +12,7 @@ from calibration.model.eye import Eye
 from calibration.refusal import Refusal
 from calibration.solve.values import frozen_matrix
 from chalkbeam.eye.burst import Burst, burst_frames
-from chalkbeam.eye.colour import measure_colour, ratios
+from chalkbeam.eye.colour import FLASHES, PAPER, measure_colour, measure_platen, ratios
 from chalkbeam.eye.drift import check_dots
 from chalkbeam.eye.read import read_press
 from chalkbeam.eye.surface import measure_surface, triangulate
@@ -133,6 +133,17 @@ def test_colour_of_the_cloth(rig, loaded, empty) -> None:
     assert "known" in found.against
     unknown = replace(rig, eye=replace(rig.eye, reflectance=None))
     assert "taken for mid grey" in measure_colour(unknown, loaded, empty).against
+
+
+def test_the_platen_against_white_paper(rig, empty) -> None:
+    """A sheet of the reflectance that paper is taken for: the platen's own comes out."""
+    names = {"dark", "white", "dim", *FLASHES}
+    lens = rig.eye.camera
+    scene = EyeScene(rig.projector, rig.face, lens, SIZE, reflectance=(PAPER,) * 3, fine=1)
+    paper = Burst("paper", scene.burst(f for f in burst_frames(rig) if f.name in names))
+    found = measure_platen(rig, empty, paper)
+    assert ciede2000(*(lab_from_linear(np.array([each])) for each in (found, PLATEN)))[0] < 2
+    assert measure_platen(rig, empty, empty) is None  # no paper lies there
 
 
 def test_nothing_moved(rig, empty) -> None:

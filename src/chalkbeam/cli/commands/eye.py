@@ -101,6 +101,14 @@ def fit(
         str | None,
         typer.Option("--platen-colour", help="Colour of the bare platen, such as #8c8c8c."),
     ] = None,
+    paper: Annotated[
+        Path | None,
+        typer.Option(
+            "--paper",
+            help="Folder with pictures of a sheet of white paper on the platen's middle: colours "
+            "are then measured against it.",
+        ),
+    ] = None,
     out: Annotated[Path | None, typer.Option("--out", help="Rig file to write.")] = None,
     report: Annotated[
         Path | None, typer.Option("--report", help="Picture to write: what the camera sees.")
@@ -122,6 +130,8 @@ def fit(
         check_can_write(report, ".png")
     press = library.open_rig(rig)
     place = out if out is not None else library.find(rig)
+    if paper is not None and platen_colour is not None:
+        raise Refusal("Give either --paper or --platen-colour: the one tells the other.")
     reflectance = None if platen_colour is None else _reflectance(platen_colour)
     views = [
         _view(folder, read_height(height), press)
@@ -131,6 +141,13 @@ def fit(
     if not as_json:
         say_doing("Looking for the pattern …")
     eye = replace(fit_eye(press, views, dots_of(press.projector), prior), reflectance=reflectance)
+    if paper is not None:
+        bare = next(
+            folder
+            for folder, height in zip(bursts, context.meta[RAISED], strict=True)
+            if read_height(height) == 0
+        )
+        eye = replace(eye, reflectance=_against_paper(with_eye(press, eye), bare, paper))
     seen = sides(press, eye)
     limits = bounds(press, eye)
     said = [*_in_words(press, eye, limits), *(each.words for each in seen)]
@@ -305,6 +322,19 @@ def read_lens_prior(text: str, width: int) -> FocalPrior:
             f"“{text}” is no lens of a picture {width} px wide: check the numbers and units."
         )
     return FocalPrior(focal, spread)
+
+
+def _against_paper(press: Rig, bare: Path, paper: Path) -> tuple[float, float, float]:
+    from chalkbeam.eye.burst import read_burst
+    from chalkbeam.eye.colour import measure_platen
+
+    found = measure_platen(press, read_burst(bare), read_burst(paper))
+    if found is None:
+        raise Refusal(
+            f"{paper} does not show white paper on the platen's middle, unbleached, under red, "
+            "green and blue light: lay a sheet there and take the burst again."
+        )
+    return found
 
 
 def _reflectance(text: str) -> tuple[float, float, float]:
