@@ -1,0 +1,1 @@
+"""A press at work as its fixed camera films it: coarse, quick, over time."""
