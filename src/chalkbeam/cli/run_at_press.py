@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -51,6 +52,10 @@ class RunOptions:
     display: int | None = None
     window: bool = False
     units: Unit = Unit.INCH
+    eye: str | None = None
+    tolerance: str = "2 mm"
+    turn_tolerance: float = 1.0
+    pictures: bool = True
 
 
 OpenBeside = Callable[[int | None], "Beside | None"]
@@ -102,6 +107,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from calibration.files import resolved
     from calibration.rig import library
     from chalkbeam.cli.cautions import AT_THE_PRESS
+    from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.orders.problems import told
     from chalkbeam.placement.loading import COLLARS
     from chalkbeam.record.resume import absent_artwork, check_unchanged
@@ -119,6 +125,10 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         raise Refusal(f"A collar cannot point “{asked.collar}”: write {', '.join(COLLARS)}.")
     wanted: list[str | None] = list(asked.rig) or [None]
     rigs = [library.open_rig(each) for each in wanted]
+    eyes = None
+    if asked.eye is not None:
+        eyes = EyesAsked(asked.eye, asked.tolerance, asked.turn_tolerance)
+        rigs = [eyes.fitted(each) for each in rigs]
     preparer = ImprintPreparer(rigs, pointing, not asked.on_top)
     if asked.as_recorded and (asked.new_run or asked.again is not None):
         raise Refusal(
@@ -217,10 +227,12 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 session, preparer, output, unit=units, counting=beside is None, known=digest
             )
 
-        controller = run_in_window(
-            prepare, output, rigs[0], number, beside=beside,
-            say=lambda sentence: print(sentence, file=sys.stderr),
-        )  # fmt: skip
+        watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()
+        with watched as source:
+            controller = run_in_window(
+                prepare, output, rigs[0], number, beside=beside, source=source,
+                say=lambda sentence: print(sentence, file=sys.stderr),
+            )  # fmt: skip
         if controller is None:
             print("Left before anything was shown: nothing has changed.")
             return

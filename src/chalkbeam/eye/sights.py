@@ -101,6 +101,13 @@ class GarmentRead:
 
 
 @dataclass(frozen=True)
+class Confirmed:
+    """A person has said where the garment lies."""
+
+    at: float
+
+
+@dataclass(frozen=True)
 class TransferRead:
     """A flash told how the transfer lies."""
 
@@ -130,7 +137,7 @@ class SeesAgain:
     at: float
 
 
-EyeEvent = Seen | Moved | GarmentRead | TransferRead | EmptyRead | Blinded | SeesAgain
+EyeEvent = Seen | Moved | GarmentRead | Confirmed | TransferRead | EmptyRead | Blinded | SeesAgain
 
 
 # -- what is wished ----------------------------------------------------------------------------

@@ -17,6 +17,7 @@ from enum import Enum
 from chalkbeam.eye.sights import (
     AskPressed,
     Blinded,
+    Confirmed,
     CountPress,
     EmptyRead,
     EyeEvent,
@@ -171,6 +172,8 @@ def follow(state: EyeState, happened: EyeEvent) -> Answer:
             return replace(state, blind=""), (Say(""),) if state.blind else ()
         case GarmentRead(fits):
             return _garment_read(state, fits)
+        case Confirmed():
+            return _known(replace(state, flash=None))
         case TransferRead(verdict):
             return _transfer_read(state, verdict)
         case EmptyRead():
@@ -246,19 +249,26 @@ def _unread(state: EyeState) -> EyeState:
 
 
 def _garment_read(state: EyeState, fits: bool) -> Answer:
-    if state.flash is not FlashKind.GARMENT or state.lying is not Lying.READING:
+    if state.flash is not FlashKind.GARMENT:
         return state, ()  # it was stopped meanwhile
-    state = replace(state, flash=None, lying=Lying.KNOWN if fits else Lying.UNSURE)
-    if not fits:
-        return state, (Remember(),)
-    if state.run.step == "load":
-        return state, (Remember(), TakeStep("lay"))
-    return state, (Remember(),)
+    if state.lying is not Lying.READING:
+        return replace(state, flash=None), ()
+    state = replace(state, flash=None, lying=Lying.UNSURE)
+    return _known(state) if fits else (state, (Remember(),))
+
+
+def _known(state: EyeState) -> Answer:
+    """Take it that the garment's place is known; on to the transfer if that is next."""
+    state = replace(state, lying=Lying.KNOWN)
+    on = state.run.step == "load" and state.run.imprint
+    return state, (Remember(), TakeStep("lay")) if on else (Remember(),)
 
 
 def _transfer_read(state: EyeState, verdict: TransferVerdict) -> Answer:
-    if state.flash is not FlashKind.TRANSFER or state.transfer is not Transfer.READING:
+    if state.flash is not FlashKind.TRANSFER:
         return state, ()
+    if state.transfer is not Transfer.READING:
+        return replace(state, flash=None), ()
     good = verdict == "good"
     transfer = Transfer.GOOD if good else Transfer.DOUBTFUL
     return replace(state, flash=None, transfer=transfer, stirred=False), ()
@@ -318,9 +328,9 @@ def _opened(state: EyeState, at: float) -> Answer:
     closing = closing.stirred(at)
     state = replace(state, closing=None)
     if run.step == "lay" and state.lying is Lying.KNOWN:
-        # It was smoothed, and may have been moved by that.
+        # It was smoothed; whether that moved it is seen with the transfer.
         unlaid = max(state.unlaid, closing.longest)
-        return replace(state, lying=Lying.UNREAD, transfer=Transfer.NONE, unlaid=unlaid), ()
+        return replace(state, transfer=Transfer.NONE, unlaid=unlaid), ()
     if run.step != "press":
         return state, ()
     if not closing.whole:
@@ -413,7 +423,9 @@ def _on_the_garment(state: EyeState, sight: Sight, at: float) -> Answer:
     if state.run.step != "lay" or state.lying is not Lying.KNOWN:
         return state, wishes
     if sight is Sight.LOADED:
-        settled = state.transfer in (Transfer.GOOD, Transfer.DOUBTFUL) and not state.stirred
+        settled = state.transfer is Transfer.READING or (
+            state.transfer is not Transfer.NONE and not state.stirred
+        )
         return (state if settled else replace(state, transfer=Transfer.NONE)), wishes
     fresh = state.transfer is Transfer.NONE or (
         state.stirred and state.transfer is not Transfer.READING

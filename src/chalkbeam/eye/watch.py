@@ -40,6 +40,7 @@ _BARE = 0.06  # share of the platen's blocks that may differ from the bare one
 _CLEAR = 0.2  # share of the blocks just beside it that may: cloth hangs there
 _LAID = 0.5  # share of them that must, for cloth to lie there
 _SAME = 0.012  # share that may differ from the loaded one
+_KNOWN = 0.35  # share of the target's blocks that must be clear of lines of light
 _HIDDEN = 0.85  # share that differs when it is hidden
 _AROUND = 0.6  # share of the surroundings that may differ while the platen is hidden
 _ASTIR = 0.08  # share of them that differs when the camera has been moved
@@ -47,7 +48,9 @@ _FARTHEST = 16  # px of the small picture over which a moved camera is looked fo
 _PLAIN = 3.5  # codes by which blocks differ among themselves at least, with anything in view
 _JUMP = 1.25  # gain from picture to picture that no shop's light makes by itself
 _LIT = 6  # code of the projector's picture above which it lights
-_HEIGHTS = (0.0, 30.0, -80.0, -160.0)  # mm, at which light may meet something
+_ON_HEIGHTS = 0.0, 6.0, 14.0  # mm, at which light may meet something on the platen
+_OFF_HEIGHTS = 0.0, -40.0, -80.0, -120.0, -160.0  # and beside it
+_LIGHTS = 24  # pictures of light that are known again: those of a burst, and those about it
 _DARKEST, _BRIGHTEST = 7.0, 250.0
 _FROZEN = 1.5  # s
 _BLIND_FOR = 1.0  # s that a fault must last before it is told
@@ -135,10 +138,16 @@ class Watch:
         self._on: Mask = beyond < -0.5 * size  # on the platen, clear of its edge
         self._beside: Mask = (beyond > 0.5 * size) & (beyond < 80.0)
         self._around: Mask = beyond > 100.0
-        self._falls = [_falls(rig, eye.camera.unproject(pixels, h), h) for h in _HEIGHTS]
+        falls = {
+            h: _falls(rig, eye.camera.unproject(pixels, h), h)
+            for h in (*_ON_HEIGHTS, *_OFF_HEIGHTS)
+        }
+        on = (beyond < 0.5 * size).ravel()
+        self._falls = [(falls[h], on) for h in _ON_HEIGHTS]
+        self._falls += [(falls[h], ~on) for h in _OFF_HEIGHTS]
         self._projector = rig.projector.size
-        self._light, self._lit_at = 0, -np.inf
-        self._shown: object = None
+        self._light, self._named, self._lit_at = 0, 0, -np.inf
+        self._shown: list[tuple[int, U8 | None]] = []
         self._lit: dict[int, Mask] = {0: np.zeros(self._shape, np.bool_)}
         self._past: deque[Blocks] = deque(maxlen=64)
         self._raw: tuple[int, float] | None = None
@@ -165,14 +174,18 @@ class Watch:
         at : float
             When it was sent, s.
         """
-        if frame is self._shown and self._light:
+        if self._shown and frame is self._shown[-1][1]:
             return
-        self._shown = frame
-        self._light += 1
-        self._lit_at = at
-        kept = {each.light for each in (self._bare, self._loaded) if each is not None}
+        known = next((each for each in self._shown if each[1] is frame), None)
+        if known is None:
+            self._named += 1
+            known = self._named, frame
+            self._lit[self._named] = self._lit_blocks(frame)
+        self._shown = [*(each for each in self._shown if each is not known), known][-_LIGHTS:]
+        self._light, self._lit_at = known[0], at
+        kept = {each.light for each in (self._bare, self._loaded, *self._past) if each is not None}
+        kept |= {light for light, _ in self._shown}
         self._lit = {light: mask for light, mask in self._lit.items() if light in kept}
-        self._lit[self._light] = self._lit_blocks(frame)
 
     def aims_at(self, corners: Points | None, around: float = 25.0) -> None:
         """Say where a transfer is to lie, by corners in the platen frame, mm; None: anywhere."""
@@ -212,6 +225,8 @@ class Watch:
         if self._bare is None:
             return Glance(Sight.MOVING if moves else None, still)
         self._undisturbed = self._undisturbed and not moves
+        if self._undisturbed and self._loaded is not None and self._loaded.light != now.light:
+            self._keep_in_new_light(now, self._loaded)
         on, beside = self._shares(now, self._bare)
         if on < _BARE and beside < _CLEAR:
             if still and self._bare.light != now.light:
@@ -275,15 +290,21 @@ class Watch:
         share = _share(differs, on)
         if share > _HIDDEN:
             return Sight.COVERED
+        # Where lines of light cross all of the target nothing is told: it may lie there by now.
+        hidden = not self._undisturbed and not _mostly(known, self._on & self._reach)
         if share <= _SAME and not self._reaching(differs):
-            if self._undisturbed and self._loaded.light != now.light:
-                self._loaded = now
-            return Sight.LOADED
+            return Sight.SHEET if hidden else Sight.LOADED
         if self._reaching(differs):
             return Sight.REACHING
         if (differs & self._on & self._reach).any():
             return Sight.SHEET
         return Sight.LOADED
+
+    def _keep_in_new_light(self, now: Blocks, loaded: Blocks) -> None:
+        """Remember the garment as it looks in new light, before anything comes over it."""
+        differs, known = self._against(now, loaded)
+        if _share(differs, self._on & known) <= _SAME and not self._reaching(differs):
+            self._loaded = now
 
     def _reaching(self, differs: Mask) -> bool:
         """Whether something comes in from the picture's edge to over the platen's."""
@@ -380,12 +401,13 @@ class Watch:
         width, height = self._projector
         small = cv2.resize(frame, (width // 8, height // 8), interpolation=cv2.INTER_AREA)
         shows = cv2.dilate(small.max(axis=2), np.ones((5, 5), np.uint8)) > _LIT / 4
-        for falls in self._falls:
+        for falls, where in self._falls:
             inside = (falls >= 0).all(axis=1) & (falls < (width // 8, height // 8)).all(axis=1)
+            inside &= where
             hit = np.zeros(len(falls), np.bool_)
             hit[inside] = shows[falls[inside, 1], falls[inside, 0]]
             lit |= hit.reshape(self._shape)
-        return np.asarray(cv2.dilate(lit.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+        return lit
 
 
 def _falls(rig: Rig, at: Points, height: float) -> NDArray[np.int64]:
@@ -426,6 +448,11 @@ def _differing(one: Blocks, other: Blocks, gain: float, least: float = _DIFFERS)
 def _share(differs: Mask, where: Mask) -> float:
     """Return which share differs of some blocks; 0 of none."""
     return float(differs[where].mean()) if where.any() else 0.0
+
+
+def _mostly(known: Mask, where: Mask) -> bool:
+    """Tell whether enough of some blocks is known."""
+    return not where.any() or float(known[where].mean()) > _KNOWN
 
 
 def _count(differs: Mask) -> int:

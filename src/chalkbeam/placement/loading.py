@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -38,6 +39,7 @@ __all__ = [
     "centre_line",
     "centre_words",
     "fitting",
+    "laid_at",
     "load",
     "loading_words",
     "origin_words",
@@ -164,6 +166,50 @@ def _lay(
         threaded=threaded,
         concerns=_concerns(placement.face, platen, pose, threaded),
     )
+
+
+def laid_at(placement: Placement, planned: Loading, pose: Isometry) -> Loading:
+    """Return a loading with the garment lying where it was found, to be pressed so.
+
+    Parameters
+    ----------
+    placement : Placement
+    planned : Loading
+    pose : Isometry
+        platen_from_garment, as found.
+
+    Raises
+    ------
+    Refusal
+        If it cannot be pressed so: the ink would leave the pressed area, or the press would close
+        on what the planned loading keeps out of it.
+    """
+    platen = planned.platen
+    ink = moved(ink_shape(placement.artwork), pose @ placement.garment_from_art)
+    inside = _inside(platen)
+    if not inside.contains(ink):
+        off = shapely.get_coordinates(ink.difference(inside))
+        beyond = shapely.distance(shapely.points(off), inside).max()
+        raise Refusal(f"there the ink would leave the pressed area by {beyond:.0f} mm")
+    concerns = _concerns(placement.face, platen, pose, planned.threaded)
+    expected = {concern.sentence for concern in planned.concerns}
+    for concern in concerns:
+        if concern.severity >= Severity.CAUTION and concern.sentence not in expected:
+            raise Refusal(_lower(concern.sentence.say(Unit.MM).split(". ")[0]))
+    up = np.array(_UP[planned.collar])
+    lengthways = planned.collar in ("away", "towards")
+    middle = pose.apply([(centre_line(placement), 0.0)])[0]
+    return replace(
+        planned,
+        platen_from_garment=pose,
+        overhang=float(up @ (pose.x, pose.y)) - _reach(platen, planned.collar),
+        aside=float(middle[0 if lengthways else 1]),
+        concerns=concerns,
+    )
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:].rstrip(".")
 
 
 def fitting(

@@ -32,8 +32,9 @@ class Kind(Enum):
     """Another location was chosen for the imprint; `step` begins there (none in old records).
     Data: location."""
     PRESSED = "pressed"
-    """The press closed on the imprint and opened again. Data: pose (x, y, angle). `step` is LOAD
-    where the garment is loaded again for what follows though the plan lets it stay."""
+    """The press closed on the imprint and opened again. Data: pose (x, y, angle); seen, what the
+    press's camera measured (none without one). `step` is LOAD where the garment is loaded again for
+    what follows though the plan lets it stay."""
     SKIPPED = "skipped"
     """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"

@@ -137,7 +137,13 @@ class RunSession:
         """Place the current imprint by another location, for which the garment is laid again."""
         self.write(Kind.PRESET, self._current()[1], Step.LOAD, location=location)
 
-    def press(self, pose: Mapping[str, float] | None = None, *, load: bool = False) -> None:
+    def press(
+        self,
+        pose: Mapping[str, float] | None = None,
+        *,
+        load: bool = False,
+        seen: Mapping[str, Any] | None = None,
+    ) -> None:
         """Record that the press closed and opened on the current imprint; go on to the next.
 
         Parameters
@@ -146,8 +152,11 @@ class RunSession:
             Planned pose of the artwork on the platen before nudges: x, y in mm, angle in rad.
         load : bool
             Whether the garment is loaded again for the next imprint though the plan lets it stay.
+        seen : mapping, optional
+            What the press's camera measured of it, as plain values.
         """
         index, imprint = self._current()
+        more = {} if seen is None else {"seen": dict(seen)}
         self.write(
             Kind.PRESSED,
             imprint,
@@ -155,6 +164,7 @@ class RunSession:
             pose=dict(pose) if pose is not None else None,
             nudge=self.progress.nudge(index).data(),
             location=self.progress.location(index),
+            **more,
         )
 
     def skip(self, reason: str = "", *, load: bool = False) -> None:

@@ -7,9 +7,10 @@ run looks on a display is `display.display_of`'s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
@@ -20,7 +21,7 @@ from chalkbeam.record.sheet_changes import sheet_trouble
 from chalkbeam.station.dwell import Dwell, dwell_of, whole_seconds
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
-from chalkbeam.station.ready_imprint import ImprintPreparer
+from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer
 from chalkbeam.station.scene import LightOutput, Scene, scene_of
 from chalkbeam.station.state import advance
 from chalkbeam.station.values import (
@@ -63,6 +64,8 @@ class StationController:
     readiness : Readiness
     changes : int
         Grows with every input that changed something.
+    seen : callable
+        What a camera at the press has to put on record with a press; None for nothing.
     """
 
     def __init__(
@@ -87,6 +90,7 @@ class StationController:
         self.readiness = Readiness(preparer, session.progress)
         self.locations = run_locations([stop.imprint.location for stop in session.run.stops])
         self.changes = 0
+        self.seen: Callable[[], Mapping[str, Any] | None] = lambda: None
         self._sheet_note = ""
         self._noted_at = ""
         self._piece = ""
@@ -140,13 +144,26 @@ class StationController:
         self._refresh()
         return said
 
+    def say(self, **changes: Any) -> None:
+        """Change what is shown (fields of `OperatorState`) without an input."""
+        state = replace(self.state, **changes)
+        if state != self.state:
+            self.state = state
+            self.changes += 1
+
+    def saw(self, seen: ClothSeen | None) -> None:
+        """Take what was measured of the cloth on the platen."""
+        self.readiness.saw(seen)
+        self.changes += 1
+        self._refresh()
+
     def _carry_out(self, command: Command) -> str:
         session, progress = self.session, self.session.progress
         match command.kind:
             case CommandKind.STEP:
                 session.step(command.step)
             case CommandKind.PRESS:
-                session.press(self._pose(), load=self._loads_again())
+                session.press(self._pose(), load=self._loads_again(), seen=self.seen())
             case CommandKind.NUDGE:
                 session.nudge(command.shift)
             case CommandKind.NUDGE_BATCH:

@@ -211,7 +211,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         typing=state.asking is Asking.JUMP,
         moving=state.moving is not None,
         moved=shift_words(nudge if state.moving is None else state.moving),
-        remark="Escape again: end" if state.leaving else state.said,
+        remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
         warnings=_warnings(choice, laid, view.unit),
         coming=_coming(progress),

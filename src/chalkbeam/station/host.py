@@ -15,10 +15,11 @@ from chalkbeam.light.pages import waiting_marks
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.display import Display, GettingReady, display_of
 from chalkbeam.station.dwell import Bell
+from chalkbeam.station.eye_host import EyeInWindow, EyeSource
 from chalkbeam.station.frames import FrameCache
 from chalkbeam.station.run_when_ready import run_when_ready
 from chalkbeam.station.taps import Tap, TapAnswer, Taps
-from overlay.draw.frame import render
+from overlay.draw.frame import Frame, render
 from overlay.palette import DEFAULT_PALETTE, Palette
 from overlay.window.displays import Screen
 from overlay.window.inputs import Input, Told
@@ -53,6 +54,7 @@ def run_in_window(
     beside: Beside | None,
     say: Callable[[str], None],
     palette: Palette = DEFAULT_PALETTE,
+    source: EyeSource | None = None,
 ) -> StationController | None:
     """Open the window and work until the operator leaves.
 
@@ -73,6 +75,8 @@ def run_in_window(
         Is told what the light cannot say: that it is gone.
     palette : Palette
         Of what is shown while nothing is ready.
+    source : EyeSource, optional
+        A camera at the press to go by.
 
     Returns
     -------
@@ -80,13 +84,42 @@ def run_in_window(
         None if the operator left before anything was ready.
     """
     bell, taps = Bell(), Taps()
+    eye = None if source is None else EyeInWindow(source)
     told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
         times = (now.state.due, bell.due(now.dwell), now.count_due(time.monotonic()))
         return min((each for each in times if each is not None), default=None)
 
+    def begun(begin: Callable[[], StationController]) -> StationController:
+        controller = begin()
+        if eye is not None:
+            eye.begin(controller)
+        return controller
+
+    def prepared() -> Callable[[], StationController]:
+        begin = prepare(beside.show if beside is not None else lambda ready: None)
+        return lambda: begun(begin)
+
+    def listen(post: Callable[[Input], None]) -> None:
+        for each in (beside, eye):
+            if each is not None:
+                each.listen(post)
+
+    def view(now: StationController) -> Frame | None:
+        def scene() -> Frame | None:
+            return output.frame(now.scene(time.monotonic()))
+
+        return scene() if eye is None else eye.frame(scene)
+
     def update(now: StationController, happened: Input) -> StationController:
+        if eye is None or not eye.take(happened):
+            now = taken(now, happened)
+        if eye is not None:
+            eye.notice()
+        return now
+
+    def taken(now: StationController, happened: Input) -> StationController:
         match happened:
             case Told(Tap() as tap):
                 answer = taps.take(now, tap)
@@ -98,6 +131,8 @@ def run_in_window(
 
     def shown(now: StationController) -> None:
         nonlocal told, trouble
+        if eye is not None:
+            eye.shown()
         if bell.rings(now.dwell, time.monotonic()):
             beep()
         if now.changes == told:
@@ -112,16 +147,18 @@ def run_in_window(
 
     try:
         return run_when_ready(
-            lambda: prepare(beside.show if beside is not None else lambda ready: None),
+            prepared,
             Screen(rig.projector.size, number, title="Chalkbeam light"),
             waiting=render(waiting_marks(rig.face), rig.projector, palette),
             update=update,
-            view=lambda now: output.frame(now.scene(time.monotonic())),
+            view=view,
             done=lambda now: now.state.over,
             due=due,
             shown=shown,
-            listen=beside.listen if beside is not None else None,
+            listen=listen,
         )
     finally:
+        if eye is not None:
+            eye.close()
         if beside is not None:
             beside.close()

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
+from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.orders.pieces import Imprint
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.progress import Progress
-from chalkbeam.station.ready_imprint import ImprintPreparer, ReadyImprint
+from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
+from overlay.palette import RGB
 
-Request = tuple[int, Shift | None, tuple[str, ...]]
-"""What one ready imprint is made for: the stop, the garment's correction, and the locations in
-force for all imprints of the piece."""
+Request = tuple[int, Shift | None, tuple[str, ...], ClothSeen | None]
+"""What one ready imprint is made for: the stop, the garment's correction, the locations in force
+for all imprints of the piece, and what was measured of its cloth."""
 
 
 class Readiness:
@@ -37,11 +39,44 @@ class Readiness:
         self.ready: ReadyImprint | None = None
         self.refused = ""
         self._made_for: Request | None = None
+        self._seen: dict[str, ClothSeen] = {}
 
     @property
     def rig(self) -> Rig:
         """Which rig lights the current imprint; the first one where none can be lit."""
         return self.ready.rig if self.ready is not None else self._preparer.rigs[0]
+
+    def saw(self, seen: ClothSeen | None) -> None:
+        """Take what was measured of the cloth on the platen for the current piece and side."""
+        if self._progress.at.index is None:
+            return
+        self._seen.clear()  # another piece lies there
+        if seen is not None:
+            self._seen[self._lying(self._progress.at.index)] = seen
+
+    @property
+    def colour(self) -> tuple[str, RGB] | None:
+        """The current piece's colour as the sheet names it, with its codes; None if unknown."""
+        stop = self._progress.stop
+        if stop is None or not stop.piece.colour:
+            return None
+        try:
+            return stop.piece.colour, find_fabric(stop.piece.colour).colour
+        except Refusal:
+            return None
+
+    def together(self) -> tuple[ReadyImprint, ...]:
+        """Return the current imprint and all that are pressed while the garment stays so.
+
+        Raises
+        ------
+        Refusal
+            If something stands in the way of one.
+        """
+        index = self._progress.at.index
+        if index is None:
+            return ()
+        return tuple(self.prepared(each) for each in self._together(index))
 
     def look_again(self) -> None:
         """Let what stands in the way be looked for again: the file may have been put back."""
@@ -74,7 +109,10 @@ class Readiness:
         """
         stop, collar = self._progress.stops[index], self._progress.collar(index)
         together = [self._progress.stops[each].imprint for each in self._together(index)]
-        return self._preparer.prepare(stop.piece, stop.imprint, self._location, collar, together)
+        return self._preparer.prepare(
+            stop.piece, stop.imprint, self._location, collar, together,
+            self._seen.get(self._lying(index)),
+        )  # fmt: skip
 
     def try_at(self, location: str) -> None:
         """Pass if the current imprint can be lit at another location.
@@ -119,7 +157,13 @@ class Readiness:
 
     def _request(self, index: int) -> Request:
         piece = self._progress.stops[index].piece
-        return index, self._progress.collar(index), tuple(map(self._location, piece.imprints))
+        places = tuple(map(self._location, piece.imprints))
+        return index, self._progress.collar(index), places, self._seen.get(self._lying(index))
+
+    def _lying(self, index: int) -> str:
+        """Return what tells one way of lying on the platen from another: the piece and its side."""
+        stop = self._progress.stops[index]
+        return f"{stop.piece.id}/{stop.fit.loading}"
 
     def _location(self, imprint: Imprint) -> str:
         return self._progress.placed_at(imprint.id)

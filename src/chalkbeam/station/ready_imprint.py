@@ -29,6 +29,23 @@ REMEMBERED = 400
 """Loadings that are remembered; then all are forgotten, so that an order of ten thousand names
 takes no more memory than one of a hundred."""
 
+
+@dataclass(frozen=True)
+class ClothSeen:
+    """What was measured of the cloth that lies there, in place of what is stated.
+
+    Attributes
+    ----------
+    colour : RGB or None
+        sRGB codes.
+    height : float or None
+        Of its face where the print goes, over the bare platen, mm.
+    """
+
+    colour: RGB | None = None
+    height: float | None = None
+
+
 LocationOf = Callable[[Imprint], str]
 """Imprint to the name of the location in force for it."""
 
@@ -126,6 +143,7 @@ class ImprintPreparer:
         location_of: LocationOf,
         collar: Shift | None = None,
         together: Sequence[Imprint] = (),
+        seen: ClothSeen | None = None,
     ) -> ReadyImprint:
         """Return an imprint ready to be lit.
 
@@ -140,6 +158,8 @@ class ImprintPreparer:
             them: it is loaded so that all their ink is pressed.
         collar : Shift, optional
             How far the real collar lies off the planned one, platen frame.
+        seen : ClothSeen, optional
+            What was measured of the cloth.
 
         Raises
         ------
@@ -155,8 +175,13 @@ class ImprintPreparer:
         if others:
             planned = self._shared(rig, imprint.pad, placed, planned, others)
         loading = planned if collar is None else collared(planned, collar)
+        palette = palette_on(piece.colour)
+        if seen is not None and seen.height is not None:
+            loading = replace(loading, height=seen.height)
+        if seen is not None and seen.colour is not None:
+            palette = palette_for(seen.colour)
         choice = Choice(placed.placement, loading)
-        return ReadyImprint(imprint.id, self.rigs[rig], choice, planned, palette_on(piece.colour))
+        return ReadyImprint(imprint.id, self.rigs[rig], choice, planned, palette)
 
     def _placed(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> _Placed:
         key = _content(piece, imprint, location_of)

@@ -15,6 +15,7 @@ from chalkbeam.light.free_room import Ground, grounds
 from chalkbeam.light.labels import with_remark
 from chalkbeam.light.marks import lay_marks, load_marks
 from chalkbeam.light.pages import Page, page_mark
+from chalkbeam.light.transfer_sign import sign_marks
 from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.shift import Shift
@@ -165,7 +166,9 @@ def scene_of(
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
     """Return what is lit; None for darkness, but for a countdown beside the platen."""
     state, face = scene.state, scene.face
-    remark = "Escape again: end" if state.leaving else state.said
+    pressing = scene.step is Step.PRESS or state.dark
+    said = state.said or ("" if pressing else state.eye)
+    remark = "Escape again: end" if state.leaving else said
     if state.showing is Showing.CHECK:
         marks = check_marks(face, scene.title)
     elif state.showing is Showing.HELP:
@@ -253,7 +256,13 @@ def _work(scene: Scene, choice: Choice) -> tuple[Mark, ...]:
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
     note = "\n".join([*scene.note, *([f"moved {words}"] if words else [])])
-    return lay_marks(choice.laid(scene.nudge), choice.loading, note=note, unit=scene.unit)
+    laid = choice.laid(scene.nudge)
+    marks = lay_marks(laid, choice.loading, note=note, unit=scene.unit)
+    if scene.state.sign is None:
+        return marks
+    pose = choice.loading.platen_from_garment @ laid.garment_from_art
+    ink, height = laid.artwork.ink, choice.loading.height
+    return (*marks, *sign_marks(scene.state.sign, ink, pose, height))
 
 
 def _moving(scene: Scene, ready: ReadyImprint, moving: Shift) -> tuple[Mark, ...]:

@@ -8,6 +8,7 @@ from enum import Enum
 
 from calibration.rig.file import Rig
 from chalkbeam.basics.units import Unit
+from chalkbeam.light.transfer_sign import TransferSign
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
@@ -89,6 +90,10 @@ class OperatorState:
         Whether the operator was told that the dwell is not over.
     stepped_at : float
         When a step was last asked for.
+    eye : str
+        What the press's camera has to say, until it has something else to say.
+    sign : TransferSign or None
+        How the laid transfer was seen to lie.
     held : tuple of Key
         Characters that may be the beginning of a scan.
     """
@@ -108,6 +113,8 @@ class OperatorState:
     pressing_since: float | None = None
     sure: bool = False
     stepped_at: float = float("-inf")
+    eye: str = ""
+    sign: TransferSign | None = None
     held: tuple[Key, ...] = ()
 
     @property

@@ -143,8 +143,6 @@ def test_smoothing_before_the_transfer_is_laid_does_not_count():
     shift.loads()
     shift.closes(3.0, opens=Sight.LOADED)
     assert (shift.run.step, shift.counts) == ("lay", [])
-    assert shift.wished[-1] == Flash(FlashKind.GARMENT)  # it may have moved
-    shift.tell(GarmentRead(True, shift.at))
     shift.lays()
     shift.closes()
     assert shift.counts == [("a", True)]
@@ -192,7 +190,6 @@ def test_a_transfer_that_no_picture_shows_is_asked_when_the_piece_is_taken_off()
     shift.empties()
     shift.loads()
     shift.closes(opens=Sight.LOADED)
-    shift.tell(GarmentRead(True, shift.at))
     shift.empties()
     assert (shift.counts, shift.asks(), shift.run.step) == ([], [UNCHECKED], "press")
 

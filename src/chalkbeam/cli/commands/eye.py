@@ -206,7 +206,7 @@ def read(
     if face not in ("front", "back"):
         raise Refusal(f"--face {face} cannot be seen: write front or back.")
     press = library.open_rig(rig)
-    within = _tolerance(tolerance, turn_tolerance)
+    within = read_tolerance(tolerance, turn_tolerance)
     garment = find_garment(style, size, fit, measured)
     garment.face(face)
     wanted, usual = None, usual_load(press)
@@ -250,7 +250,8 @@ def read(
         raise typer.Exit(1)
 
 
-def _tolerance(distance: str, degrees: float) -> Tolerance:
+def read_tolerance(distance: str, degrees: float) -> Tolerance:
+    """Return how far off a transfer may lie, as typed."""
     from chalkbeam.eye.transfer import Tolerance
 
     far = parse_length(distance)

@@ -78,6 +78,24 @@ def run_order(
     share: ShareOption = False,
     port: PortOption = PORT,
     no_browser: BrowserOption = False,
+    eye: Annotated[
+        str | None,
+        typer.Option(
+            metavar="CAMERA",
+            help="Go by the press's fixed camera, no key needed: its number (0 is the first), or "
+            "“simulated” to see a shift without hardware. The rig needs its eye.",
+        ),
+    ] = None,
+    tolerance: Annotated[
+        str, typer.Option(help="With --eye: how far off a transfer may lie and be pressed.")
+    ] = "2 mm",
+    turn_tolerance: Annotated[
+        float, typer.Option(help="With --eye: how far it may be turned, degrees.")
+    ] = 1.0,
+    no_pictures: Annotated[
+        bool,
+        typer.Option("--no-pictures", help="With --eye: keep no picture of what is pressed."),
+    ] = False,
     # What these were called in the version before; they work for one more.
     anew: Annotated[bool, typer.Option("--anew", hidden=True)] = False,
     as_begun: Annotated[bool, typer.Option("--as-begun", hidden=True)] = False,
@@ -92,7 +110,8 @@ def run_order(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
         times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
-        collar=collar, on_top=on_top, display=display, window=window, units=units,
+        collar=collar, on_top=on_top, display=display, window=window, units=units, eye=eye, tolerance=tolerance,
+        turn_tolerance=turn_tolerance, pictures=not no_pictures,
     )  # fmt: skip
     wanted = False if no_display or no_board else page
     run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))

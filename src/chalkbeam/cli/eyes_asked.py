@@ -1,0 +1,97 @@
+"""The press's camera that a run goes by, as it is asked for on the command line."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calibration.refusal import Refusal
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from calibration.rig.file import Rig
+    from chalkbeam.station.controller import StationController
+    from chalkbeam.station.eye_at_press import EyeAtPress
+    from chalkbeam.station.eye_host import EyeSource
+    from overlay.window.inputs import Input
+
+
+class EyesAsked:
+    """The camera asked for with --eye.
+
+    Parameters
+    ----------
+    camera : str
+        As typed.
+    tolerance : str
+    degrees : float
+    """
+
+    def __init__(self, camera: str, tolerance: str, degrees: float) -> None:
+        from chalkbeam.cli.commands.eye import read_tolerance
+
+        self._simulated = camera == "simulated"
+        if not self._simulated and not camera.isdecimal():
+            raise Refusal(f"--eye {camera} is no camera: give its number, such as 0.")
+        self._number = 0 if self._simulated else int(camera)
+        self._tolerance = read_tolerance(tolerance, degrees)
+
+    def fitted(self, rig: Rig) -> Rig:
+        """Return a rig with its eye."""
+        if rig.eye is not None:
+            return rig
+        if self._simulated:
+            from chalkbeam.simulator.press.live import with_simulated_eye
+
+            return with_simulated_eye(rig)
+        raise Refusal(
+            f"The rig “{rig.name}” has no eye: fit its camera with chalkbeam eye fit, or leave "
+            "--eye out."
+        )
+
+    @contextmanager
+    def open(self, rig: Rig, record: Path | None) -> Iterator[EyeSource]:
+        """Open the camera for a rig; pictures are kept beside a record, if it is given."""
+        from concurrent.futures import ThreadPoolExecutor
+
+        from chalkbeam.eye.camera import open_live
+        from chalkbeam.record.pictures import PictureFolder
+        from chalkbeam.station.eye_at_press import EyeAtPress, EyeOptions
+        from chalkbeam.station.eye_host import EyeSource
+
+        pictures = None if record is None else PictureFolder.of(record)
+        options = EyeOptions(self._tolerance, pictures)
+        hand = ThreadPoolExecutor(1, thread_name_prefix="reading")
+        try:
+            if self._simulated:
+                from chalkbeam.simulator.press.live import SimulatedPress
+
+                press = SimulatedPress(rig)
+                print(press.words, file=sys.stderr)
+
+                def rehearse(
+                    controller: StationController, post: Callable[[Input], None]
+                ) -> EyeAtPress:
+                    eye = EyeAtPress(
+                        controller, rig, hand.submit, options,
+                        read=press.read_piece, check=press.check,
+                    )  # fmt: skip
+                    press.begin(controller, post, lambda: eye.watch.knows_bare)
+                    return eye
+
+                yield EyeSource(press, rehearse)
+                return
+            assert rig.eye is not None  # as `fitted` returned it
+            with open_live(self._number, rig.eye.size) as camera:
+                if camera.words:
+                    print(camera.words, file=sys.stderr)
+                yield EyeSource(
+                    camera, lambda controller, post: EyeAtPress(
+                        controller, rig, hand.submit, options
+                    ),
+                )  # fmt: skip
+        finally:
+            hand.shutdown(wait=False, cancel_futures=True)
