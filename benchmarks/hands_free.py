@@ -27,7 +27,7 @@ from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.simulator.press.film import Film, FilmedBy
 from chalkbeam.simulator.press.rehearsal import Rehearsal
-from chalkbeam.simulator.press.work import Worker
+from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.frames import FrameCache
 from chalkbeam.station.ready_imprint import ImprintPreparer
@@ -77,7 +77,7 @@ def main() -> None:
         controller = StationController(session, ImprintPreparer([rig]), output)
         by = FilmedBy(size=(480, 270), exposes_itself=options.seed % 4 == 0)
         film = Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, options.seed)
-        worker = Worker(controller, controller.take, rng)
+        worker = PressWorker(controller, controller.take, rng)
         shift = Rehearsal(controller, output, film, rig, worker, seed=options.seed)
         shift.run()
         pressed = [e for e in store.events(run) if e.kind is Kind.PRESSED]

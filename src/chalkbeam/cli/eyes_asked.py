@@ -31,7 +31,7 @@ class EyesAsked:
     """
 
     def __init__(self, camera: str, tolerance: str, degrees: float) -> None:
-        from chalkbeam.cli.commands.eye import read_tolerance
+        from chalkbeam.cli.options.tolerance import read_tolerance
 
         self._simulated = camera == "simulated"
         if not self._simulated and not camera.isdecimal():

@@ -112,7 +112,7 @@ class Glance:
     fault: str = ""
 
 
-class Watch:
+class PressWatch:
     """Watches the platen through the rig's eye.
 
     Parameters

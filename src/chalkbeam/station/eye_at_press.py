@@ -50,7 +50,7 @@ from chalkbeam.eye.sights import (
 from chalkbeam.eye.steps import EyeState, follow
 from chalkbeam.eye.transfer import USUAL_TOLERANCE, Target, Tolerance
 from chalkbeam.eye.values import RigSeen, TransferSeen
-from chalkbeam.eye.watch import Watch
+from chalkbeam.eye.watch import PressWatch
 from chalkbeam.light.transfer_sign import TransferSign
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
@@ -135,7 +135,7 @@ class EyeAtPress:
         read: Read = read_piece,
         check: CheckBare = check_dots,
     ) -> None:
-        self.controller, self.rig, self.watch = controller, rig, Watch(rig)
+        self.controller, self.rig, self.watch = controller, rig, PressWatch(rig)
         self.options = options or EyeOptions()
         self.state = EyeState()
         self.questions = 0

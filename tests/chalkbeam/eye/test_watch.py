@@ -6,7 +6,7 @@ import pytest
 
 from chalkbeam.eye import watch as said
 from chalkbeam.eye.sights import Sight
-from chalkbeam.eye.watch import Watch
+from chalkbeam.eye.watch import PressWatch
 from chalkbeam.simulator.press.stage import Stage
 from tests.support.filmed_press import (
     EMPTY,
@@ -36,7 +36,11 @@ class Press:
     """A watch at a filmed press, its bare platen remembered."""
 
     def __init__(self, **by):
-        self.film, self.watch, self.at = film(size=(320, 180), **by), Watch(rig_with_eye()), 0.0
+        self.film, self.watch, self.at = (
+            film(size=(320, 180), **by),
+            PressWatch(rig_with_eye()),
+            0.0,
+        )
         self.see(EMPTY, 1.2)
         self.watch.remember_bare()
 

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.units import parse_length
 from chalkbeam.cli.commands.calibrate import JsonOption, say_doing
 from chalkbeam.cli.options.artwork import (
     ArtOption,
@@ -39,6 +38,7 @@ from chalkbeam.cli.options.garment import (
     find_garment,
 )
 from chalkbeam.cli.options.rig import RigOption, check_place, read_height
+from chalkbeam.cli.options.tolerance import read_tolerance
 from chalkbeam.cli.parsing import RAISED, WithRaised
 
 if TYPE_CHECKING:
@@ -46,7 +46,6 @@ if TYPE_CHECKING:
     from calibration.rig.eye import EyeView
     from calibration.rig.file import Rig
     from calibration.solve.eye import FocalPrior
-    from chalkbeam.eye.transfer import Tolerance
 
 eyes = typer.Typer(
     no_args_is_help=True,
@@ -248,18 +247,6 @@ def read(
         print("\n".join(reading_words(piece, usual, garment)))
     if not piece.reading.good:
         raise typer.Exit(1)
-
-
-def read_tolerance(distance: str, degrees: float) -> Tolerance:
-    """Return how far off a transfer may lie, as typed."""
-    from chalkbeam.eye.transfer import Tolerance
-
-    far = parse_length(distance)
-    if not 0.5 <= far <= 20:
-        raise Refusal(f"--tolerance {distance} is not possible: give 0.5 mm to 20 mm.")
-    if not 0.3 <= degrees <= 10:
-        raise Refusal(f"--turn-tolerance {degrees:g} is not possible: give 0.3 to 10 degrees.")
-    return Tolerance(far, math.radians(degrees))
 
 
 def _view(folder: Path, raised: float, press: Rig) -> EyeView:

@@ -110,8 +110,8 @@ def run_order(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
         times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
-        collar=collar, on_top=on_top, display=display, window=window, units=units, eye=eye, tolerance=tolerance,
-        turn_tolerance=turn_tolerance, pictures=not no_pictures,
+        collar=collar, on_top=on_top, display=display, window=window, units=units, eye=eye,
+        tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
     )  # fmt: skip
     wanted = False if no_display or no_board else page
     run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))

@@ -19,7 +19,7 @@ from chalkbeam.eye.values import RigSeen
 from chalkbeam.simulator.press.film import Film, FilmedBy
 from chalkbeam.simulator.press.rehearsal import StageReader
 from chalkbeam.simulator.press.stage import Stage
-from chalkbeam.simulator.press.work import Worker
+from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.simulator.rig.optics import look_at
 from chalkbeam.station.controller import StationController
 from overlay.window.inputs import Key
@@ -59,7 +59,7 @@ class SimulatedPress:
         by = FilmedBy(size=_FILM)
         self._film = Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, seed)
         self._rng = np.random.default_rng(seed)
-        self._worker: Worker | None = None
+        self._worker: PressWorker | None = None
         self._work: Generator[tuple[Stage, float], None, None] | None = None
         self._stage, self._until, self._next = Stage(), -math.inf, 0.0
         reader = StageReader(lambda: self._stage, self._rng)
@@ -72,7 +72,7 @@ class SimulatedPress:
         begins: Callable[[], bool],
     ) -> None:
         """Let somebody begin to work before a station."""
-        self._worker = Worker(controller, give, self._rng, begins=begins)
+        self._worker = PressWorker(controller, give, self._rng, begins=begins)
         self._work = self._worker.work()
 
     def lit(self, frame: NDArray[np.uint8] | None, at: float) -> None:

@@ -34,7 +34,7 @@ from chalkbeam.eye.values import (
 from chalkbeam.garments import Garment
 from chalkbeam.simulator.press.film import Film
 from chalkbeam.simulator.press.stage import Stage
-from chalkbeam.simulator.press.work import Worker
+from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_at_press import EyeAtPress, EyeOptions
 from chalkbeam.station.frames import FrameCache
@@ -163,7 +163,7 @@ class Rehearsal:
         The controller's.
     film : Film
     rig : Rig
-    worker : Worker
+    worker : PressWorker
     seed : int
     rate : float
         Pictures a second.
@@ -183,7 +183,7 @@ class Rehearsal:
         output: FrameCache,
         film: Film,
         rig: Rig,
-        worker: Worker,
+        worker: PressWorker,
         *,
         seed: int = 1,
         rate: float = 12.0,
@@ -201,11 +201,12 @@ class Rehearsal:
         )
 
         worker.begins = lambda: self.eye.watch.knows_bare
+        self._work = worker.work()
 
     def run(self, seconds: float = math.inf) -> None:
         """Go on until the worker is done, or for so long."""
         end = self.at + seconds
-        for stage, lasting in self.worker.work():
+        for stage, lasting in self._work:
             self.stage = stage
             self.film.stage(stage, self.at)
             until = self.at + lasting

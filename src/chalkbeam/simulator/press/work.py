@@ -61,7 +61,7 @@ class Habits:
 
 
 @dataclass
-class Worker:
+class PressWorker:
     """Somebody at the press.
 
     Parameters
@@ -81,6 +81,8 @@ class Worker:
         Pieces and sides that were taken away, in order.
     pressed : list of str
         Imprints that were pressed for their dwell, in order.
+    laid : list of Shift
+        How far off its planned load each garment was laid in the end.
     begins : callable
         Whether the first garment may be laid.
     told : list of str
@@ -95,6 +97,7 @@ class Worker:
     told: list[str] = field(default_factory=list)
     finished: list[str] = field(default_factory=list)
     pressed: list[str] = field(default_factory=list)
+    laid: list[Shift] = field(default_factory=list)
     now: float = 0.0
     begins: Callable[[], bool] = lambda: True
 
@@ -129,6 +132,7 @@ class Worker:
         spread = far * self.rng.normal(size=2)
         x, y = (float(value) for value in np.clip(spread, -28, 28))
         shift = Shift(x, y, math.radians(degrees * float(self.rng.normal())))
+        self.laid.append(shift)
         pose = about(shift, (planned.x, planned.y)) @ planned
         placement = ready.choice.placement
         colour = reflectance(stop.piece.colour or "grey")
@@ -148,7 +152,7 @@ class Worker:
                 continue
             part = Shift(-0.7 * shift.x, -0.7 * shift.y, -0.7 * shift.angle)
             pose = about(part, (pose.x, pose.y)) @ pose
-            shift = shift + part
+            shift = self.laid[-1] = shift + part
             garment = replace(garment, platen_from_garment=pose)
             yield from self._moves(Stage(garment), 0.6)
         else:

@@ -1,0 +1,43 @@
+"""A piece worked before the camera with no key pressed."""
+
+import numpy as np
+import pytest
+
+from chalkbeam.record.events import Kind
+from chalkbeam.record.pictures import PictureFolder
+from chalkbeam.simulator.press.rehearsal import Rehearsal, StatedError
+from chalkbeam.simulator.press.work import Habits, PressWorker
+from chalkbeam.station.eye_at_press import EyeOptions
+from tests.support.crew_order import open_run
+from tests.support.filmed_press import film, rig_with_eye
+
+CAREFUL = Habits((9.0, 2.0), (0.4, 0.2), 0.0, 0.0, 0.0, 0.0)
+SURE = StatedError(sure=1.0, seconds=0.3)
+
+
+@pytest.mark.slow
+def test_a_piece_is_pressed_and_counted_with_no_key(tmp_path):
+    rig = rig_with_eye()
+    station = open_run(tmp_path, [rig])
+    worker = PressWorker(station, station.take, np.random.default_rng(5), CAREFUL)
+    pictures = PictureFolder(tmp_path / "pictures")
+    shift = Rehearsal(
+        station, station.output, film(size=(320, 180)), rig, worker, rate=10.0,
+        options=EyeOptions(pictures=pictures), error=SURE,
+    )  # fmt: skip
+    first = station.session.progress.stop.imprint.id
+    while not worker.finished and shift.at < 90:
+        shift.run(1.0)
+    assert list(station.session.progress.outcomes) == [first]
+    assert worker.keys == 0
+    assert shift.eye.questions == 0
+    events = station.session._log.store.events(station.session.run)
+    seen = next(e.data["seen"] for e in events if e.kind is Kind.PRESSED)
+    assert seen["garment"]["sure"]
+    assert seen["transfer"]["verdict"] == "good"
+    assert seen["closed_s"] >= 9.0
+    assert (pictures.folder / seen["picture"]).is_file()
+    shift_of = next(e.data for e in events if e.kind is Kind.COLLARED)
+    laid = worker.laid[0]
+    assert shift_of["x"] == pytest.approx(laid.x, abs=3.0)  # the stated error is 0.8 mm
+    assert shift_of["y"] == pytest.approx(laid.y, abs=3.0)
