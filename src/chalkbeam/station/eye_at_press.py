@@ -324,6 +324,7 @@ class EyeAtPress:
                     return
                 self._bare = burst
                 self.watch.remember_bare()
+                self._tell(Seen(Sight.EMPTY, at, still=False))
             self.controller.say(eye=seen.why if seen.verdict == "moved" else "")
         self._tell(EmptyRead(at))
 

@@ -264,15 +264,17 @@ class Film:
         lit = np.full((*layers.shape, 3), 0.003, np.float32)
         if frame is None:
             return lit
-        shown: F32 = _SHOWN[frame]
-        # A camera's pixel sees about as much of the projector's picture as this blurs.
-        blur = 0.35 * frame.shape[1] / self.by.size[0] + 0.1
-        shown = np.asarray(cv2.GaussianBlur(shown, (0, 0), blur), np.float32)
+        # No finer than the camera sees it.
+        scale = min(1.0, 1.2 * self.by.size[0] / frame.shape[1])
+        if scale < 1:
+            size = round(scale * frame.shape[1]), round(scale * frame.shape[0])
+            frame = np.asarray(cv2.resize(frame, size, interpolation=cv2.INTER_AREA), np.uint8)
         falls = self._falls["bench"].copy()
         for index, name in enumerate(_LAYERS):
             here = layers == index
             falls[here] = self._falls[name][here]
-        lit += cv2.remap(shown, falls[..., 0], falls[..., 1], cv2.INTER_LINEAR)
+        falls = np.float32(scale) * (falls + np.float32(0.5)) - np.float32(0.5)
+        lit += cv2.remap(_SHOWN[frame], falls[..., 0], falls[..., 1], cv2.INTER_LINEAR)
         return lit
 
     def _shade(self, middle: tuple[float, float]) -> F32:

@@ -25,7 +25,7 @@ from chalkbeam.station.controller import StationController
 from overlay.window.inputs import Key
 
 _SIZE = (960, 540)
-_FILM = (640, 360)
+_FILM = (480, 270)
 _RATE = 15.0
 _STANDS = (820.0, 380.0, 760.0)  # mm: to the right of the press and behind it
 _ACROSS = 0.8  # focal length over the picture's width
