@@ -361,7 +361,7 @@ def _draw_svg(
 
 def _physical(text: str) -> float | None:
     """Return an SVG length in mm if it is in a physical unit; px, % and bare numbers are not."""
-    match = re.fullmatch(r"\s*([\d.]+)\s*(mm|cm|in|pt|pc)\s*", text)
+    match = re.fullmatch(r"\s*([\d.]{1,12})\s*(mm|cm|in|pt|pc)\s*", text)
     if not match:
         return None
     try:

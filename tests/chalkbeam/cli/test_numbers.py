@@ -146,3 +146,18 @@ def test_the_demo_rig_still_aims(capsys, monkeypatch):
     )
     assert code == 0
     assert json.loads(out)["points"][0]["lit"] is True
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "²", "٣", "-1", "1e3", ""])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("fabrics", "--photo", "none.png", "--patch", "1,1,20,{}"),
+        ("calibrate", "--platen", "16x20in", "--size", "1920x1080", "--camera", "{}"),
+        ("pattern", "--size", "1920x{}", "--out", "p.png"),
+    ],
+)
+def test_whole_numbers_that_are_none(capsys, monkeypatch, tmp_path, words, number):
+    monkeypatch.chdir(tmp_path)
+    code, _, err = run_program(capsys, monkeypatch, *(word.format(number) for word in words))
+    assert (code, len(err.strip().splitlines())) == (2, 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -75,9 +76,9 @@ def _box(text: str, option: str) -> Box:
             "in px, 8 px or more each way."
         )
     parts = text.replace(" ", "").split(",")
-    if len(parts) != 4 or not all(part.isdigit() for part in parts):
+    if len(parts) != 4 or not all(re.fullmatch(r"[0-9]{1,6}", part) for part in parts):
         raise Refusal(
-            f"“{text}” is no part of a photo: write {option} left,top,width,height in px."
+            f"“{text[:60]}” is no part of a photo: write {option} left,top,width,height in px."
         )
     left, top, width, height = (int(part) for part in parts)
     return left, top, width, height

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -84,7 +85,7 @@ def open_source(text: str) -> Iterator[FrameSource]:
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     capture = None
     try:
-        if text.strip().isdigit():
+        if re.fullmatch(r"\s*[0-9]{1,4}\s*", text):
             capture = _camera(int(text))
             yield _Camera(f"Camera {int(text)}", capture)
         else:
