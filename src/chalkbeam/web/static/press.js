@@ -127,7 +127,8 @@ let scan = { text: "", timer: 0 };
 function keyed(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || !state?.ready) return;
   const target = event.target;
-  if (target.matches("input, textarea, select")) return;
+  if (event.key === "Escape" && own.panel === "piece") return show("piece");
+  if (target.matches("input:not([type=checkbox]), textarea, select")) return;
   if (target.matches("button, a") && (event.key === " " || event.key === "Enter")) return;
   const digit = /^[1-9]$/.test(event.key) ? `choose_${event.key}` : undefined;
   const plain = event.key.length === 1 ? event.key.toLowerCase() : event.key;
