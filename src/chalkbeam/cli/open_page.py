@@ -11,11 +11,9 @@ from calibration.refusal import Refusal
 from chalkbeam.cli.options.page import PORT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
 
     from chalkbeam.cli.run_at_press import OpenBeside
     from chalkbeam.station.host import Beside
-    from chalkbeam.web.setup.light import SetupLight
 
 
 def tell_and_open(own: str, browser: bool = True) -> None:
@@ -41,13 +39,11 @@ def page_beside(
     record: Path | None,
     browser: bool = True,
     wanted: bool | None = True,
-    light: Callable[[], SetupLight] | None = None,
 ) -> OpenBeside:
     """Return what opens the page beside the light.
 
     Where nobody says whether it is `wanted` (None), it is if there is a display for it. At the
-    usual port another page may be open: then any free one does. `light` makes what lights the
-    platen while a press is set up, where that is not a projector.
+    usual port another page may be open: then any free one does.
     """
 
     def open_beside(number: int | None) -> Beside | None:
@@ -57,10 +53,9 @@ def page_beside(
             return None
         from chalkbeam.web.beside_the_light import beside_the_light
         from chalkbeam.web.server import WebSettings, settled
-        from chalkbeam.web.setup.light import WindowLight
         from chalkbeam.web.workshop import Workshop
 
-        settings = WebSettings(port, share, light or WindowLight)
+        settings = WebSettings(port, share)
         try:
             settings = settled(settings)
         except Refusal:

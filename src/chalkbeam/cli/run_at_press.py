@@ -62,7 +62,12 @@ OpenBeside = Callable[[int | None], "Beside | None"]
 """Opens what the operator looks at beside the light, given the light's display; or nothing."""
 
 
-def light_for_page(connection: Connection, sheet: Path) -> None:
+def light_in_window(connection: Connection, sheet: Path) -> None:
+    """As `light_for_page`, the light in an ordinary window: for a press in software."""
+    light_for_page(connection, sheet, window=True)
+
+
+def light_for_page(connection: Connection, sheet: Path, window: bool = False) -> None:
     """Work an order whose page is at the other end of a pipe; a process of its own."""
     from chalkbeam.web.press.beside import PageBeside
     from overlay.window.run import displays
@@ -70,7 +75,8 @@ def light_for_page(connection: Connection, sheet: Path) -> None:
     ways = [connection]
     page = PageBeside(lambda: ways.pop() if ways else None)
     try:
-        asked = RunOptions(sheet, again=_repeated(sheet), window=len(displays()) == 1)
+        window = window or len(displays()) == 1
+        asked = RunOptions(sheet, again=_repeated(sheet), window=window)
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))

@@ -6,8 +6,11 @@ import webbrowser
 
 import pytest
 
+from calibration.rig import library
 from chalkbeam.simulator import demo
 from chalkbeam.web.server import PageServer
+from chalkbeam.web.workshop import Workshop
+from tests.support.rigs import make_rig
 from tests.support.run_cli import run_program
 
 
@@ -64,16 +67,25 @@ def workshop_port():
         yield taken.getsockname()[1]
 
 
-def test_the_demo_says_how_to_see_the_page_and_opens_it(capsys, monkeypatch, tmp_path):
-    asked = []
-    monkeypatch.setattr(demo, "run", lambda *given: (None, []))
-    monkeypatch.setattr(
-        "chalkbeam.cli.run_at_press.run_at_press", lambda options, beside: asked.append(options)
-    )
+def test_the_demo_says_how_to_see_the_page(capsys, monkeypatch, tmp_path):
+    monkeypatch.setattr(demo, "run", lambda *given: (make_rig(), []))
     code, out, _ = run_program(capsys, monkeypatch, "demo", "--out", tmp_path)
-    assert (code, asked) == (0, [])
-    assert "make demo PAGE=1" in out
-    run_program(capsys, monkeypatch, "demo", "--page", "--out", tmp_path)
-    (options,) = asked
-    assert options.window
-    assert options.sheet.is_file()
+    assert code == 0
+    assert "PAGE=1" in out
+
+
+def test_the_demo_s_page_has_a_shop_of_its_own(opened, capsys, monkeypatch, tmp_path):
+    home = Workshop.of_user().data
+    monkeypatch.setattr(demo, "run", lambda *given: (make_rig(), []))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "home"))  # put back afterwards
+    command = ("demo", "--page", "--port", "0", "--out", tmp_path)
+    code, _, _ = run_program(capsys, monkeypatch, *command)
+    assert (code, len(opened)) == (0, 1)
+    shop = Workshop.of_user()
+    assert shop.data.is_relative_to(tmp_path / "shop")
+    assert library.default() == "bench press"
+    (sheet,) = shop.orders.glob("*/*.csv")
+    sheet.write_text("worked on")
+    run_program(capsys, monkeypatch, *command)
+    assert sheet.read_text() == "worked on"
+    assert not (home / "orders").exists()

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption
+
+if TYPE_CHECKING:
+    from calibration.rig.file import Rig
 
 
 def show_demo(
@@ -18,7 +22,7 @@ def show_demo(
         bool, typer.Option("--window", help="Then work the order in a window.")
     ] = False,
     page: Annotated[
-        bool, typer.Option("--page", help="Then work an order on the page, its light in a window.")
+        bool, typer.Option("--page", help="Then open the page, on a press in software.")
     ] = False,
     samples: Annotated[
         Path | None, typer.Option(help="Folder of the sample photos, if not the source's own.")
@@ -31,25 +35,43 @@ def show_demo(
 
     rig, _ = demo.run(out, print, samples)
     if page:
-        _work_on_page(out, port, not no_browser)
+        _open_page(rig, out, port, not no_browser)
     elif window:
         demo.open_window(rig)
     else:
         print(
-            "To press an order on the page, its light in a window: make demo PAGE=1, or "
-            f"chalkbeam demo --page --out {out}"
+            "To set a press up and press an order on the page, without hardware: make demo "
+            f"PAGE=1, or chalkbeam demo --page --out {out}"
         )
 
 
-def _work_on_page(out: Path, port: int, browser: bool) -> None:
-    from chalkbeam.cli.open_page import page_beside
-    from chalkbeam.cli.run_at_press import RunOptions, run_at_press
+def _open_page(rig: Rig, out: Path, port: int, browser: bool) -> None:
+    """Open the page of a shop of its own in the demo's folder: nothing of the user's is touched."""
+    from calibration.files import resolved
+    from calibration.rig import library
+    from calibration.rig.file import save
+    from chalkbeam.cli.open_page import tell_and_open
+    from chalkbeam.cli.run_at_press import light_in_window
     from chalkbeam.simulator.set_up_light import SimulatedLight
     from chalkbeam.simulator.tern_harbour import write_sample
+    from chalkbeam.web.server import PageServer, WebSettings
+    from chalkbeam.web.words import t
+    from chalkbeam.web.workshop import Workshop
 
-    sheet, record = write_sample(out / "tern-harbour"), out / "record.db"
-    asked = RunOptions(sheet, rig=(str(out / "rig.json"),), window=True, record=record)
-    run_at_press(asked, page_beside(port, False, record, browser, light=SimulatedLight))
+    os.environ["XDG_DATA_HOME"] = str(resolved(out / "shop"))  # read by every process of the page
+    shop = Workshop.of_user()
+    save(rig, library.place(rig.name))
+    if library.default() is None:
+        library.set_default(rig.name)
+    order = shop.orders / "tern-harbour-regatta"
+    if not order.exists():  # else it may have been worked on
+        write_sample(order)
+    settings = WebSettings(port, light=SimulatedLight)
+    server = PageServer(shop, settings, start=light_in_window)
+    print("Orders has the sample order, to be pressed with the light in a window; Set up has a")
+    print("simulated press. Ctrl-C ends it.")
+    tell_and_open(server.key_address(t("pair.this_machine")), browser)
+    server.run()
 
 
 def register(app: typer.Typer) -> None:
