@@ -181,9 +181,9 @@ def test_a_sheet_and_its_artwork_dropped_in_make_a_folder_that_the_command_line_
 @pytest.mark.parametrize(
     "files",
     [{"run.exe": b"MZ"}, {"a.csv": HEADER.encode(), "b.csv": HEADER.encode()}, {},
-     {"order.xlsx": b"PK\x03\x04" + b"\xff" * 300}, {"order.csv": b"\x00\x01\x02" * 100},
+     {"order.xlsx": b"PK\x03\x04" + b"\xff" * 300},
      {"order.csv": b"%PDF-1.7"}],
-    ids=["a program", "two sheets", "nothing", "a broken workbook", "no text", "a PDF"],
+    ids=["a program", "two sheets", "nothing", "a broken workbook", "a PDF"],
 )  # fmt: skip
 def test_what_is_no_order_is_refused_and_nothing_is_kept(drop, workshop, files):
     answer = drop("/orders", files)

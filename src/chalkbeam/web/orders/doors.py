@@ -87,11 +87,12 @@ class Listed:
 
 def _list(visit: Visit) -> Response:
     wanted = visit.query.get("q", "").strip()[:100]
-    found = orders_in(visit.shop.orders)
-    if wanted:
-        found = [each for each in found if _says(each, wanted.casefold())]
+    every = orders_in(visit.shop.orders)
+    found = [each for each in every if not wanted or _says(each, wanted.casefold())]
     shown = found[:SHOWN]
-    known = standings(visit.shop.record, [each.sheet for each in orders_in(visit.shop.orders)])
+    known = standings(
+        visit.shop.record, [each.sheet for each in shown], [each.sheet for each in every]
+    )
     rows = [
         Listed(each, each.about, known.of_sheet.get(str(resolved(each.sheet)))) for each in shown
     ]
@@ -196,6 +197,7 @@ def _show(visit: Visit) -> Response:
         numbers=numbers, overview=overview,
         pieces=len(checked.order.pieces) if checked.order else 0, standing=_standing(visit, folder),
         can_start=_link(visit).can_start,
+        running=_link(visit).running,
     )  # fmt: skip
 
 

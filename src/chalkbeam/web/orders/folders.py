@@ -169,12 +169,12 @@ def order_named(root: Path, name: str) -> OrderFolder:
     Refusal
         If there is none of that name.
     """
-    found = {each.name: each for each in orders_in(root)}
-    if name not in found:
-        like = near(name, tuple(found))
-        asked = t("orders.is_it", names=" / ".join(like)) if like else t("orders.in_list")
-        raise Refusal(t("orders.no_order", name=name, asked=asked))
-    return found[name]
+    plain = name == Path(name).name and "\\" not in name and not name.startswith(".")
+    if plain and OrderFolder(root / name).sheet.is_file():
+        return OrderFolder(root / name)
+    like = near(name, [each.name for each in orders_in(root)])
+    asked = t("orders.is_it", names=" / ".join(like)) if like else t("orders.in_list")
+    raise Refusal(t("orders.no_order", name=name, asked=asked))
 
 
 def make_order(root: Path, about: About, table: OrderTable) -> OrderFolder:

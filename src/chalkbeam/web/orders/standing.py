@@ -49,17 +49,26 @@ class Standings:
     elsewhere: tuple[Heading, ...] = ()
 
 
-def standings(record: Path, sheets: Iterable[Path]) -> Standings:
-    """Return how far the orders of some sheets are."""
+def standings(record: Path, sheets: Iterable[Path], others: Iterable[Path] = ()) -> Standings:
+    """Return how far the orders of some sheets are.
+
+    Parameters
+    ----------
+    record : Path
+    sheets : iterable of Path
+    others : iterable of Path
+        More sheets that are not elsewhere.
+    """
     if not record.is_file():  # it is not made for looking
         return Standings({})
     wanted = {str(resolved(sheet)) for sheet in sheets}
     with Store(record) as store:
         latest = {heading.sheet: heading for heading in store.runs()}
         found = {sheet: _standing(store, latest[sheet]) for sheet in wanted if sheet in latest}
-    others = [each for each in latest.values() if each.sheet not in wanted]
-    others.sort(key=lambda each: each.begun, reverse=True)
-    return Standings(found, tuple(others))
+    here = wanted | {str(resolved(sheet)) for sheet in others}
+    elsewhere = [each for each in latest.values() if each.sheet not in here]
+    elsewhere.sort(key=lambda each: each.begun, reverse=True)
+    return Standings(found, tuple(elsewhere))
 
 
 def _standing(store: Store, heading: Heading) -> Standing:

@@ -21,6 +21,7 @@ from chalkbeam.paper.drawing_files import pdf_bytes
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.face_drawing import drawing_of
 from chalkbeam.web.kept import Kept
+from chalkbeam.web.orders.folders import file_name
 from chalkbeam.web.pages import page
 from chalkbeam.web.shelves.charts import ChartAsked, ChartUnderstood, keep_chart, understand
 from chalkbeam.web.shelves.wearing import wearing
@@ -118,13 +119,12 @@ def _asked(visit: Visit) -> ChartAsked:
 def _on_disk(asked: ChartAsked, work: Callable[[Path], T]) -> T:
     """Do work with a chart as a file; refusals call it what its user does."""
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"chart{Path(asked.file).suffix.lower()}"
+        path = Path(folder) / file_name(asked.file)
         path.write_bytes(asked.content)
         try:
             return work(path)
         except Refusal as refusal:
-            said = str(refusal).replace(str(path), asked.file).replace(path.name, asked.file)
-            raise Refusal(said) from None
+            raise Refusal(str(refusal).replace(str(path), asked.file)) from None
 
 
 def _understood(visit: Visit) -> Response:

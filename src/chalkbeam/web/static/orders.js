@@ -22,7 +22,7 @@ for (const place of document.querySelectorAll("[data-from]")) {
 // What placing found is shown where it is to be mended.
 function mark(template) {
   const { row, column } = template.dataset;
-  const faults = document.querySelector(`#f${row} div`);
+  const faults = document.querySelector(`#f${row} td > div`);
   if (!faults) return;
   faults.append(template.content.cloneNode(true));
   faults.closest("tr").hidden = false;
