@@ -37,6 +37,8 @@ from tests.support.filmed_press import rig_with_eye
 COLOURS = ("navy", "white", "red", "black", "heather grey", "royal")
 SIZES = ("S", "M", "L", "XL")
 DWELL = 8.0
+MOST = 150.0
+"""Seconds a piece after which a rehearsal is given up: what is not done then counts as not right."""
 
 
 def pieces(count: int, folder: Path, rng: np.random.Generator) -> list[Piece]:
@@ -79,7 +81,7 @@ def main() -> None:
         film = Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, options.seed)
         worker = PressWorker(controller, controller.take, rng)
         shift = Rehearsal(controller, output, film, rig, worker, seed=options.seed)
-        shift.run()
+        shift.run(options.pieces * MOST)
         pressed = [e for e in store.events(run) if e.kind is Kind.PRESSED]
         names = [event.imprint for event in pressed]
         wanted = [stop.imprint.id for stop in planned.stops]

@@ -6,6 +6,7 @@ import csv
 import io
 import math
 
+from chalkbeam.record.laid import seen_of
 from chalkbeam.record.summary import ImprintOutcome, RunSummary
 
 HEADER = (
@@ -14,6 +15,8 @@ HEADER = (
     "planned_x_mm", "planned_y_mm", "planned_turn_deg",
     "correction_x_mm", "correction_y_mm", "correction_turn_deg",
     "operator", "rig", "calibration", "event",
+    "garment_seen", "laid_off_x_mm", "laid_off_y_mm", "laid_off_turn_deg", "laid_verdict",
+    "picture",
 )  # fmt: skip
 
 
@@ -57,9 +60,20 @@ def report_csv(report: RunSummary) -> bytes:
                 f"{outcome.nudge.y:.2f}",
                 f"{math.degrees(outcome.nudge.angle):.2f}",
                 *map(safe, (event.operator, event.rig, event.calibration, event.id)),
+                *_seen(outcome),
             )
         )
     return text.getvalue().encode("utf-8-sig")
+
+
+def _seen(outcome: ImprintOutcome) -> tuple[str, ...]:
+    """Return what the press's camera saw of it, as cells; empty ones without a camera."""
+    seen = seen_of(outcome.event)
+    sure = {True: "sure", False: "not sure", None: ""}[seen.garment_sure]
+    off = ("", "", "")
+    if seen.off is not None:
+        off = (f"{seen.off.x:.2f}", f"{seen.off.y:.2f}", f"{math.degrees(seen.off.angle):.2f}")
+    return sure, *off, safe(seen.verdict), safe(seen.picture)
 
 
 def _planned(outcome: ImprintOutcome) -> tuple[str, str, str]:

@@ -15,6 +15,7 @@ from reportlab.platypus import Paragraph
 from chalkbeam.orders.times import format_duration
 from chalkbeam.paper.fonts import BOLD, FONT, fitted, line_of, write
 from chalkbeam.paper.sizes import PAPERS
+from chalkbeam.record.laid import laid_words
 from chalkbeam.record.summary import RunSummary
 from chalkbeam.record.trends import Trend
 
@@ -134,10 +135,13 @@ class _Page:
             else f"{few} presses are too few to say whether rig or loading is off."
         )
         self.y -= 4
-        for sentence in found or (nothing,):
+        laid = laid_words(each.event for each in self.report.outcomes)
+        said = [(sentence, bool(found)) for sentence in found or (nothing,)]
+        said += [(laid, False)] if laid else []
+        for sentence, alert in said:
             style = ParagraphStyle(
-                "finding", fontName=BOLD if found else FONT, fontSize=9.5, leading=12.5,
-                textColor=_ALERT if found else _INK, alignment=TA_LEFT,
+                "finding", fontName=BOLD if alert else FONT, fontSize=9.5, leading=12.5,
+                textColor=_ALERT if alert else _INK, alignment=TA_LEFT,
             )  # fmt: skip
             paragraph = Paragraph(_escaped(sentence), style)
             _, height = paragraph.wrap(self.inner, 200)
