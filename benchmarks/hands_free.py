@@ -38,7 +38,7 @@ COLOURS = ("navy", "white", "red", "black", "heather grey", "royal")
 SIZES = ("S", "M", "L", "XL")
 DWELL = 8.0
 MOST = 150.0
-"""Seconds a piece after which a rehearsal is given up: what is not done then counts as not right."""
+"""Seconds a piece after which a rehearsal is given up: what is not done then is not right."""
 
 
 def pieces(count: int, folder: Path, rng: np.random.Generator) -> list[Piece]:
