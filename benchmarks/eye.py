@@ -66,6 +66,10 @@ class Shop:
         rubber = second.srgb_code(self.press.rubber)
         words = ("eye", "fit", self.place / "fit", *raised, "--rig", self.rig)
         self._do(*words, "--platen-colour", rubber, "--out", self.fitted)
+        # With the eye in the rig a burst is shorter: only the lines that tell it most.
+        self._do("eye", "patterns", "--rig", self.fitted, "--out", self.place / "short")
+        self.frames = pictures(self.place / "short")
+        self.empty: Path | None = None
 
     def _do(self, *words: str | Path) -> None:
         code, _, wrong = ask(*words)
@@ -84,8 +88,10 @@ class Shop:
         """Return what the eye says of a scene; {"refused": sentence} where it refuses."""
         loaded = self.photograph(scene, "loaded")
         if empty is None:
-            bare = dataclasses.replace(self.bare, seed=scene.seed + 500_000)
-            empty = self.photograph(bare, "empty")
+            if self.empty is None:
+                bare = dataclasses.replace(self.bare, seed=self.number * 10 + 500_000)
+                self.empty = self.photograph(bare, "empty")
+            empty = self.empty
         garment = scene.truth.get("garment", {"face": "front"})
         size = scene.truth.get("size", {"name": "M"})["name"]
         words = ("eye", "read", loaded, "--rig", self.fitted, "--empty", empty)
@@ -141,6 +147,7 @@ def pose(asked: argparse.Namespace, place: Path) -> None:
                 if half is not None:
                     row["chest"] = half - scene.truth["size"]["half_chest_mm"]
             rows[kind].append(row)
+            _keep(asked.keep, {"seed": seed, "kind": kind, "scale": asked.scale} | row, told, scene)
     print(
         "errors 50 % / 95 %      n  sure    collar, mm    300 below, mm   turn, deg     chest, mm"
     )
@@ -159,6 +166,21 @@ def pose(asked: argparse.Namespace, place: Path) -> None:
                 f"  over 5 mm though sure {wrong}, face wrong {sum(not r['face'] for r in seen)},"
                 f" refused {sum(bool(r['refused']) for r in some)}",
             )
+
+
+def _keep(file: Path | None, row: Told, told: Told, scene: second.Scene) -> None:
+    """Add a scene's row to a file of JSON lines, with what lay there and what was said of it."""
+    if file is None:
+        return
+    more = {
+        "why": told.get("garment", {}).get("why"),
+        "of": scene.truth["garment"]["face"],
+        "colour": scene.truth["colour"]["name"],
+        "bench": scene.press.bench,
+        "size": scene.truth["size"]["name"],
+    }
+    with file.open("a") as out:
+        out.write(json.dumps(row | more) + "\n")
 
 
 def transfer(asked: argparse.Namespace, place: Path) -> None:
@@ -393,6 +415,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=FIRST_SEED)
     parser.add_argument("--scale", type=float, default=1.0, help="of the camera's pictures")
     parser.add_argument("--kinds", nargs="*", choices=_CLOTHS)
+    parser.add_argument("--keep", type=Path, help="file of JSON lines to add pose results to")
     parser.add_argument("--each", action="store_true", help="print every scene")
     asked = parser.parse_args(arguments)
     parts: dict[str, Callable[[argparse.Namespace, Path], None]] = {

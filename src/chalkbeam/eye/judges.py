@@ -24,10 +24,14 @@ AGREE = 3.0
 
 AGREE_TURN = math.radians(0.7)
 
-CERTAIN = (1.6, 1.6, 1.9)
+CERTAIN = (1.6, 1.6, 1.7)
 """How well all lines together must know these three: standard deviations, mm."""
 
-REST = (3.2, 4.0, 4.5)
+LESS_WELL = 1.5
+"""Standard deviations that two judges may be apart from all together where they know a number less
+well than `AGREE` over this, but never more than twice `AGREE`."""
+
+REST = (3.2, 4.0, 5.0)
 """How well two judges without the third must know them: a lay that is wrong by much more than
 judges may be apart is noticed; standard deviations, mm."""
 
@@ -39,6 +43,7 @@ STRETCH = 3.2
 
 _LOOKED = (8.0, 5.0, 3.5, 2.5, 2.5)  # how far from the joint lay two judges look, mm
 _NECK, _LOWER = np.zeros(2), np.array([0.0, 300.0])
+_TURN = np.array([0.0, 0.0, 1.0, 0.0, 0.0, 1.0])  # derivative of the centre line's direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +75,17 @@ class Word:
             return False, False, False
         across, along, below = (s < most for s, most in zip(spreads(self.fit), REST, strict=True))
         return across, along, below
+
+    @property
+    def agrees(self) -> bool:
+        """Whether what the others know is what all together have; so if they know nothing."""
+        if self.fit is None or self.apart is None:
+            return True
+        for off, spread, knows in zip(self.apart, spreads(self.fit), self.knows, strict=True):
+            if knows and abs(off) > min(max(AGREE, LESS_WELL * spread), 2 * AGREE):
+                return False
+        turn = self.fit.spread(_TURN)
+        return abs(self.turn) <= AGREE_TURN or turn > AGREE_TURN / 2
 
 
 def hear(seen: Evidence, pieces: Pieces, joint: Fit) -> tuple[Word, ...]:
@@ -125,11 +141,7 @@ def doubts(words: tuple[Word, ...], joint: Fit) -> list[str]:
         for knows, what in zip(word.knows, _TOLD, strict=True):
             if not knows:
                 found.append(f"nothing but {name} tells {what}")
-        if word.apart is None:
-            continue
-        told = [abs(off) <= AGREE or not knows
-                for off, knows in zip(word.apart, word.knows, strict=True)]  # fmt: skip
-        if not all(told) or (word.knows[2] and abs(word.turn) > AGREE_TURN):
+        if not word.agrees:
             found.append(f"{name} and the rest do not agree")
     if joint.pull > STRETCH:
         found.append("its lines fit the drawing only if that is stretched")

@@ -22,19 +22,22 @@ F32 = NDArray[np.float32]
 F64 = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-SPREAD = 1.6
+SPREAD = 1.4
 """Of the filters across a line, mm: a seam with its shadow."""
 
 FOUND = 4
 """So many places where a piece's line may be are kept."""
 
 _STEP = 0.5
+_MERGED = 0.5  # answers so near are of one line, standard deviation, mm
+_ODD = 0.6  # what a step counts against a groove: a seam beside a rib is found at its groove
 _CREASE = 7.0  # about the platen's edge, mm: the bend there looks like a line
 _ALONG_CREASE = 0.8  # cosine between a piece and the edge from which it could be taken for it
 _ON_CLOTH = 4.0  # a seam has cloth on both sides, mm
 _SHORT = 1.5  # so far before the rim lines of light end, mm
 _UNCLEAR = 3.0  # how well the end of the lines of light tells the rim, mm
 _PLAIN = 0.02  # shade that plain cloth and noise may show across a line
+_BRIGHTEST = 3.0  # light beyond which nothing more is told, of the cloth's
 _STEEP = 0.08  # shade from which a step is clear
 
 
@@ -47,6 +50,8 @@ class Evidence:
     flat : Unrolled
     shade : float32 array
         Root of the reflected light, levelled: 0.1 is about a tenth more or less light.
+    light : float32 array
+        Reflected light, 1 as cloth usually is: a step's middle is where it is seen, unmoved.
     known : float32 array
         1 where cloth or what lies beside it is lit and seen.
     cloth : float32 array
@@ -56,6 +61,7 @@ class Evidence:
 
     flat: Unrolled
     shade: F32
+    light: F32
     known: F32
     cloth: F32
     platen: PlatenFace
@@ -95,7 +101,8 @@ def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
     on = flat.lit & flat.cloth
     level = float(np.median(seen[on])) if on.any() else 1.0
     # Between light and its logarithm: an edge's middle hardly moves, dark cloth keeps its seams.
-    shade = 2 * np.sqrt(np.maximum(seen, 0) / np.float32(max(level, 1e-3)))
+    share = np.maximum(seen, 0) / np.float32(max(level, 1e-3))
+    shade = 2 * np.sqrt(share)
     closed = _closed(flat.cloth, round(24 / flat.step))
     mean = _smooth(shade, known * closed, 30.0 / flat.step)
     levelled = np.clip((shade - mean) * known, -1.2, 1.2)
@@ -103,6 +110,7 @@ def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
     return Evidence(
         flat,
         np.asarray(levelled, np.float32),
+        np.minimum(share, np.float32(_BRIGHTEST)),
         np.asarray(inner, np.float32),
         closed.astype(np.float32),
         platen,
@@ -156,19 +164,20 @@ def sight(seen: Evidence, pieces: Pieces, points: F64, normals: Points, reach: f
     margin = math.ceil(3 * SPREAD / _STEP) * _STEP + 4.0
     side = reach + margin
     at = _offsets(side)
-    shade, known, cloth = _across(seen, points, normals, at)
+    shade, light, known, cloth = _across(seen, points, normals, at)
     across = _offsets(3 * SPREAD)
     even, odd = (_filtered(shade, kernel) for kernel in quadrature(across, SPREAD))
-    energy = even**2 + odd**2
+    energy = _filtered(even**2 + _ODD * odd**2, _bell(_MERGED))  # a line's side lobes are no lines
     lit = known > 0.85
     near: Mask = np.asarray(np.abs(at) <= reach)
     wanted = lit & near & ~_creased(seen.platen, points, normals, at)
     on_cloth = _worst(cloth, round(_ON_CLOTH / _STEP)) > 0.7
-    seams = _peaks(at, np.where(wanted & on_cloth, energy, 0.0))
+    seams = _peaks(at, energy, wanted & on_cloth)
     floor = _median(np.where(lit & (cloth > 0.7), energy, np.nan)) + _PLAIN**2 / 4
     clear = np.clip((seams[1] / floor[:, None] - 2.0) / 6.0, 0.0, 1.0)
     found = seams[0], clear, np.full_like(clear, 0.4)
-    rims, rim_known = _rims(at, odd, cloth, lit, reach)
+    steps = _filtered(light, quadrature(across, SPREAD)[1])
+    rims, rim_known = _rims(at, steps, cloth, lit, reach)
     rim = pieces.rim[:, None]
     offset, strength, spread = (np.where(rim, r, s) for r, s in zip(rims, found, strict=True))
     fully = (wanted & on_cloth)[:, near].mean(axis=1) > 0.5
@@ -180,23 +189,29 @@ def _offsets(reach: float) -> F64:
     return np.asarray(np.arange(-count, count + 1) * _STEP, np.float64)
 
 
-def _across(seen: Evidence, points: F64, normals: Points, at: F64) -> tuple[F64, F64, F64]:
-    """Return shade, what is known and cloth across each piece, means along it, (P, T)."""
+def _across(seen: Evidence, points: F64, normals: Points, at: F64) -> tuple[F64, F64, F64, F64]:
+    """Return shade, light, what is known and cloth across each piece, means along it, (P, T)."""
     spots = points[:, None] + at[None, :, None, None] * normals[:, None, None, :]
     cells = seen.flat.cells(spots.reshape(-1, 2)).astype(np.float32)
     shape = (len(points), len(at) * points.shape[1])
     x, y = (np.ascontiguousarray(cells[:, k].reshape(shape)) for k in (0, 1))
     found = (
         cv2.remap(plane, x, y, cv2.INTER_LINEAR).reshape(len(points), len(at), -1).mean(axis=2)
-        for plane in (seen.shade, seen.known, seen.cloth)
+        for plane in (seen.shade, seen.light, seen.known, seen.cloth)
     )
-    shade, known, cloth = (np.asarray(each, np.float64) for each in found)
-    return shade, known, cloth
+    shade, light, known, cloth = (np.asarray(each, np.float64) for each in found)
+    return shade, light, known, cloth
 
 
 def _filtered(rows: F64, kernel: F64) -> F64:
     turned = np.ascontiguousarray(kernel[::-1][None])
     return np.asarray(cv2.filter2D(rows, cv2.CV_64F, turned, borderType=cv2.BORDER_REPLICATE))
+
+
+def _bell(spread: float) -> F64:
+    at = _offsets(3 * spread)
+    bell = np.exp(-(at**2) / (2 * spread**2))
+    return np.asarray(bell / bell.sum())
 
 
 def _worst(rows: F64, reach: int) -> F64:
@@ -220,14 +235,14 @@ def _creased(platen: PlatenFace, points: F64, normals: Points, at: F64) -> Mask:
     )
 
 
-def _peaks(at: F64, height: F64) -> tuple[F64, F64]:
-    """Return places and heights of the highest peaks of each row, shape (P, FOUND)."""
+def _peaks(at: F64, height: F64, wanted: Mask) -> tuple[F64, F64]:
+    """Return places and heights of the highest wanted peaks of each row, shape (P, FOUND)."""
     middle, left, right = height[:, 1:-1], height[:, :-2], height[:, 2:]
-    top = np.where((middle > left) & (middle >= right), middle, 0.0)
+    top = np.where((middle > left) & (middle >= right) & wanted[:, 1:-1], middle, 0.0)
     order = np.argpartition(-top, FOUND, axis=1)[:, :FOUND]
     rows = np.arange(len(height))[:, None]
     high, low, up = top[rows, order], left[rows, order], right[rows, order]
-    bend = low - 2 * high + up
+    bend = np.where(high > 0, low - 2 * high + up, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         shift = np.where(bend < 0, 0.5 * (low - up) / bend, 0.0)
     return at[order + 1] + np.clip(shift, -0.5, 0.5) * _STEP, high
@@ -250,7 +265,8 @@ def _rims(
     there &= np.take_along_axis(lit, probe, axis=1).all(axis=1)
     off = at[None] - end[:, None]
     window = np.exp(-((off / 5.0) ** 2)) * (np.abs(off) < 9.0) * lit
-    place, high = _peaks(at, np.abs(odd) * window)
+    place, high = _peaks(at, np.abs(odd), window > 0.05)
+    high *= np.exp(-(((place - end[:, None]) / 5.0) ** 2))
     clear = np.clip(high / _STEEP, 0.0, 1.0) * (high > _PLAIN)
     best = clear.max(axis=1)
     weakest = np.argmin(clear, axis=1)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
+from scipy.sparse import coo_matrix, eye_array
 from scipy.sparse.csgraph import connected_components
 from scipy.sparse.linalg import splu
 from scipy.spatial import Delaunay
@@ -28,8 +28,10 @@ KNOT = 6.0
 _LONGEST = 26.0  # a longer thread spans a gap, mm
 _GRAZING = 0.12  # cosine to the line of sight below which a triangle is no surface seen
 _ROUNDS = 14
+_NEIGHBOURS = 5  # with itself: fewer tell no plane well
+_SMOOTHINGS = 2
 _UNDER = -4.0  # below the platen's face what is within its outline hangs under it, mm
-_FILLET = 0.5  # of the way round a sharp edge that cloth takes, less the chord's
+_FILLET = 0.3  # of the way round a sharp edge that cloth takes, less the chord's
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +71,7 @@ def net_of(points: Points, camera: Pinhole, platen: PlatenFace) -> Net:
     space, pixels = space[good], pixels[good]
     triangles = _triangles(space, pixels, camera.lens)
     space, pixels, triangles = _joined(space, pixels, triangles, platen)
+    space = _smoothed(space, pixels, triangles, camera.lens, platen)
     flat = _flattened(space, triangles, platen)
     return Net(pixels, space, flat, triangles)
 
@@ -88,29 +91,18 @@ def beyond_edge(face: PlatenFace, points: Points) -> tuple[NDArray[np.float64], 
 
 
 def _thinned(points: Points, camera: Pinhole) -> tuple[Points, Points]:
-    """Return one point for each small cell of the picture: less noise and an even net."""
+    """Return one point for each small cube of space, and its px: less noise and an even net."""
     points = points[np.isfinite(points).all(axis=1)]
     if len(points) == 0:
         return np.zeros((0, 3)), np.zeros((0, 2))
-    pixels = camera.project(points)
-    middle = np.median(points, axis=0)
-    step = 10.0 * np.eye(3)
-    pair = camera.project(np.array([middle, middle + step[0], middle + step[1]]))
-    density = float(np.sqrt(abs(np.linalg.det(pair[1:] - pair[0])))) / 10
-    cell = np.floor(pixels / (KNOT * density)).astype(np.int64)
+    cell = np.floor(points / KNOT).astype(np.int64)
     cell -= cell.min(axis=0)
-    key = cell[:, 1] * (int(cell[:, 0].max()) + 1) + cell[:, 0]
-    order = np.lexsort((points[:, 2], key))
-    key, points, pixels = key[order], points[order], pixels[order]
-    _, first, count = np.unique(key, return_index=True, return_counts=True)
-    middle_z = points[first + count // 2, 2]
-    group = np.repeat(np.arange(len(first)), count)
-    near = np.abs(points[:, 2] - middle_z[group]) < 2.0
-    total = np.bincount(group[near], minlength=len(first))
-    values = np.column_stack([points, pixels])
-    sums = np.column_stack([np.bincount(group[near], v[near], len(first)) for v in values.T])
-    mean = np.asarray(sums / np.maximum(total, 1)[:, None], np.float64)
-    return mean[:, :3], mean[:, 3:]
+    wide, deep, _ = (int(side) + 1 for side in cell.max(axis=0))
+    key = (cell[:, 2] * deep + cell[:, 1]) * wide + cell[:, 0]
+    _, group, count = np.unique(key, return_inverse=True, return_counts=True)
+    sums = np.column_stack([np.bincount(group, v) for v in points.T])
+    mean = np.asarray(sums / count[:, None], np.float64)
+    return mean, camera.project(mean)
 
 
 def _triangles(space: Points, pixels: Points, lens: Points) -> Whole:
@@ -147,6 +139,36 @@ def _joined(
     keep = used & np.isin(label, np.unique(label[lies & used]))
     number = np.cumsum(keep) - 1
     return space[keep], pixels[keep], number[triangles[keep[triangles].all(axis=1)]]
+
+
+def _smoothed(
+    space: Points, pixels: Points, triangles: Whole, lens: Points, platen: PlatenFace
+) -> Points:
+    """Return points moved along their lines of sight onto planes through those beside them.
+
+    Noise that was left in would make every thread longer. The bend at the platen's edge is kept.
+    """
+    if len(triangles) == 0:
+        return space
+    count = len(space)
+    free = beyond_edge(platen, space[:, :2])[0] > 0
+    pairs = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
+    pairs = pairs[free[pairs[:, 0]] & free[pairs[:, 1]]]
+    links = coo_matrix((np.ones(len(pairs)), pairs.T), shape=(count, count)).tocsr()
+    links = ((links + links.T) > 0).astype(np.float64) + eye_array(count, format="csr")
+    u, v = ((pixels - pixels.mean(axis=0)) / np.maximum(np.ptp(pixels, axis=0), 1.0)).T
+    terms = np.stack([np.ones(count), u, v], axis=1)
+    ray = space - lens
+    depth = np.linalg.norm(ray, axis=1)
+    ray /= depth[:, None]
+    moments = (links @ (terms[:, :, None] * terms[:, None, :]).reshape(count, 9)).reshape(-1, 3, 3)
+    fitted = np.asarray(links.sum(axis=1)).ravel() >= _NEIGHBOURS
+    moments[~fitted] = np.eye(3)
+    inverse = np.linalg.pinv(moments, hermitian=True)
+    for _ in range(_SMOOTHINGS):
+        plane = np.einsum("nij,nj->ni", inverse, links @ (terms * depth[:, None]))
+        depth = np.where(fitted, (plane * terms).sum(axis=1), depth)
+    return np.where((fitted & free)[:, None], lens + ray * depth[:, None], space)
 
 
 def _flattened(space: Points, triangles: Whole, platen: PlatenFace) -> Points:
