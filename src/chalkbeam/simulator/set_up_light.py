@@ -16,6 +16,7 @@ from calibration.refusal import Refusal
 from chalkbeam.simulator.rig.optics import Lens, look_at
 from chalkbeam.simulator.rig.photo_file import write_photo
 from chalkbeam.simulator.rig.rigs import VirtualRig, random_rig, render_photo
+from chalkbeam.simulator.rig.scene import PressScene, RoomLight
 from chalkbeam.simulator.rig.sensor import Sensor
 from chalkbeam.simulator.rig.stage import SAMPLE_SEED, bystander
 from overlay.draw.frame import Frame
@@ -29,7 +30,9 @@ _LOOK = (560, 420)
 _CLOSE = 60.0
 """Width of what a close look shows, mm."""
 
-_SENSOR = Sensor(blur=0.6, vignette=0.2, full_well=40000.0, read_noise=3.0, white=1.0)
+_LAID = Sensor(blur=0.6, full_well=40000.0, read_noise=3.0, white=1.0)
+_BARE = Sensor(blur=0.6, full_well=40000.0, read_noise=3.0, white=0.25)
+_DIM = RoomLight(level=0.2, tint=(0.93, 1.0, 1.05))
 
 
 class SimulatedLight:
@@ -52,6 +55,10 @@ class SimulatedLight:
         self._scale = scale
         self.frame: Frame | None = None
 
+    def press(self, face: PlatenFace) -> VirtualRig:
+        """Return the simulated press of a platen: the truth."""
+        return _rig(face, self._scale)
+
     def displays(self) -> tuple[ConnectedDisplay, ...]:
         """Return a computer's own screen and a projector."""
         return _SCREEN, PROJECTOR
@@ -73,21 +80,23 @@ class SimulatedLight:
     def photo(self, face: PlatenFace, number: int) -> bytes:
         """Return a photo as a phone takes it of the platen as it is lit now, JPEG."""
         dark = np.zeros((PROJECTOR.size[1], PROJECTOR.size[0], 3), np.uint8)
-        return _photo(_rig(face, self._scale), number, dark if self.frame is None else self.frame)
+        return _photo(self.press(face), number, dark if self.frame is None else self.frame)
 
-    def look(self, face: PlatenFace, mark: XY | None) -> bytes:
+    def look(self, face: PlatenFace, laid: bool, mark: XY | None, close: bool) -> bytes:
         """Return what somebody at the press sees, or sees close to a mark, JPEG."""
-        rig = _rig(face, self._scale)
-        view = bystander(_LOOK) if mark is None else _close_to(mark)
-        scene = rig.scene()
-        if mark is not None:  # the cards are taken off for it
-            scene = replace(scene, prints=())
-        projector = replace(rig.projector, lamp=replace(rig.projector.lamp, brightness=1.0))
-        seen = render_photo(scene, view, _SENSOR, projector, self.frame, seed=1)
+        rig = self.press(face)
+        view = bystander(_LOOK) if mark is None or not close else _close_to(mark)
+        scene = rig.scene() if laid else PressScene(face, cover=False, room=_DIM)
+        lamp = replace(rig.projector.lamp, brightness=1.0)
+        seen = render_photo(
+            scene, view, _LAID if laid else _BARE, replace(rig.projector, lamp=lamp), self.frame,
+            seed=1,
+        )  # fmt: skip
         if mark is not None:
             (place,) = view.pixels(np.array([[*mark, 0.0]]))
             centre = (round(float(place[0])), round(float(place[1])))
-            cv2.drawMarker(seen, centre, (40, 40, 160), cv2.MARKER_CROSS, 46, 1, cv2.LINE_AA)
+            long = 46 if close else 14
+            cv2.drawMarker(seen, centre, (90, 90, 255), cv2.MARKER_CROSS, long, 1, cv2.LINE_AA)
         return cv2.imencode(".jpg", seen)[1].tobytes()
 
 

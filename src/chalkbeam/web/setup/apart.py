@@ -6,16 +6,18 @@ Photos are files of others, and both take seconds of a core: the page goes on me
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
+import numpy as np
 
 from calibration.files import write_whole
 from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
 from calibration.rig.file import Rig
-from calibration.solve.values import Cross, Stated
+from calibration.solve.fit import Solution
+from calibration.solve.values import CardPlan, Cross, Stated
 
 THUMBNAIL = 360
 """Longer side of the small picture of a photo, px."""
@@ -130,19 +132,43 @@ def work_out(
     return Worked(rig, coded(draw_report(rig, done.photos, done.solution)))
 
 
-def touched_up(rig: Rig, crosses: tuple[Cross, ...]) -> Rig:
-    """Return a rig with a few crosses moved on to their marks.
+def touched_up(rig: Rig, crosses: tuple[Cross, ...]) -> Worked:
+    """Return a rig with a few crosses moved on to their marks, and its report.
 
     Raises
     ------
     Refusal
         If they do not fit, or the result is not sure enough.
     """
-    from dataclasses import replace
-
     from calibration.rig.by_hand import touch_up
+
+    return _examined(touch_up(rig, crosses), rig.name, rig.face, rig.plans)
+
+
+def by_hand(
+    crosses: tuple[Cross, ...], face: PlatenFace, size: tuple[int, int], stated: Stated, name: str
+) -> Worked:
+    """Return the rig that crosses make by themselves, and its report.
+
+    Raises
+    ------
+    Refusal
+        If the result is not sure enough.
+    """
+    from calibration.rig.by_hand import solve_by_hand
+
+    places = np.array([cross.point for cross in crosses])
+    lights = np.array([cross.pixel for cross in crosses])
+    return _examined(solve_by_hand(places, lights, face, size, stated), name, face)
+
+
+def _examined(
+    now: Solution, name: str, face: PlatenFace, plans: tuple[CardPlan, ...] = ()
+) -> Worked:
+    from calibration.rig.report import coded, draw_report
     from calibration.solve.acceptance import examine
 
-    now = touch_up(rig, crosses)
-    examine(now, rig.face)
-    return replace(Rig.of(now, rig.name, rig.face), plans=rig.plans)
+    examine(now, face)
+    rig = Rig.of(now, name, face)
+    rig = replace(rig, plans=plans) if plans else rig
+    return Worked(rig, coded(draw_report(rig, (), now)))

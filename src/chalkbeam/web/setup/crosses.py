@@ -1,4 +1,4 @@
-"""Crosses for the last tenths, moved by taps: the state machine of the window, over the page."""
+"""Crosses moved by taps, for the last tenths or by hand alone: the window's own state machine."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from calibration.geometry import XY
 from calibration.refusal import Refusal
 from calibration.rig import library
 from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
-from calibration.rig.file import Rig
 from calibration.solve.values import Cross
 from chalkbeam.setup.crosses.light import frame_of
+from chalkbeam.setup.crosses.saved import SavedCrosses
 from chalkbeam.setup.crosses.state import (
     CrossState,
     Solved,
@@ -20,19 +20,20 @@ from chalkbeam.setup.crosses.state import (
     select_cross,
 )
 from chalkbeam.web.setup import apart
+from chalkbeam.web.setup.apart import Worked
 from chalkbeam.web.setup.desk import SetupDesk
-from chalkbeam.web.setup.guide import Guide
+from chalkbeam.web.setup.guide import Guide, SetupStep
 from chalkbeam.web.worker import run_apart
 from overlay.window.inputs import Key
 
-COUNT, INSET = 3, 25.0
-"""Crosses of a touch-up, and how far their marks stand off the platen's edges, mm."""
+FEW, ALL, INSET = 3, 9, 25.0
+"""Crosses of a touch-up and of a rig by hand, and how far marks stand off the edges, mm."""
 
 KEYS = {
     f"{name}{more}": Key(name, shift=more == "-fine", control=more == "-far")
     for name in ("left", "right", "up", "down")
     for more in ("", "-fine", "-far")
-} | {"set": Key("return"), "back": Key("page up")}
+} | {"set": Key("return"), "back": Key("page up"), "turn": Key("r")}
 """What the buttons of the page ask; the keys of the window."""
 
 
@@ -48,6 +49,8 @@ class CrossView:
         Where its mark is, in words, and how a ruler finds it.
     refused : str
         Why the crosses were not taken.
+    can_turn : bool
+        Whether it is still unknown how the picture lies on the platen.
     """
 
     number: int
@@ -55,53 +58,71 @@ class CrossView:
     place: str
     ruler: str
     refused: str
+    can_turn: bool
 
 
-def _fresh(rig: Rig) -> CrossState:
-    inset = min(INSET, rig.face.width / 8, rig.face.depth / 8)
-    marks = suggested_points(rig.face, LEAST_CROSSES, inset)[:COUNT]
+def _fresh(guide: Guide, step: SetupStep) -> CrossState:
+    """Return crosses of which none is moved yet, but for those that were saved."""
+    face, size = guide.face, guide.size
+    inset = min(INSET, face.width / 8, face.depth / 8)
+    if step is SetupStep.BY_HAND:
+        assert size is not None  # its display was chosen
+        state = CrossState(face, size, suggested_points(face, ALL, inset))
+        try:
+            return _saved(guide).resume(state)
+        except Refusal:  # of another platen or projector
+            return state
+    rig = library.open_rig(guide.rig)
+    marks = suggested_points(rig.face, LEAST_CROSSES, inset)[:FEW]
     return CrossState(rig.face, rig.projector.size, marks, rig.projector)
 
 
-def state_of(desk: SetupDesk, guide: Guide) -> CrossState:
-    """Return how far the crosses are; fresh ones where none is moved yet."""
-    if desk.crosses is None:
-        desk.crosses = _fresh(library.open_rig(guide.rig))
-    return desk.crosses
+def _saved(guide: Guide) -> SavedCrosses:
+    return SavedCrosses.for_rig(library.place(guide.rig))
+
+
+def state_of(desk: SetupDesk, guide: Guide, step: SetupStep) -> CrossState:
+    """Return how far the crosses of a step are; fresh ones where none is moved yet."""
+    if step not in desk.crosses:
+        desk.crosses[step] = _fresh(guide, step)
+    return desk.crosses[step]
 
 
 def forget(desk: SetupDesk) -> None:
     """Begin the crosses anew the next time."""
-    desk.crosses = None
+    desk.crosses.clear()
 
 
-def view_of(desk: SetupDesk, guide: Guide) -> CrossView:
+def view_of(desk: SetupDesk, guide: Guide, step: SetupStep) -> CrossView:
     """Return what the page shows."""
-    state = state_of(desk, guide)
+    state = state_of(desk, guide, step)
     refused = state.solved.refused if state.solved is not None else None
     index = min(state.index, len(state.marks) - 1)
     point = state.marks[index].point
     return CrossView(
         index + 1, len(state.marks), name_of(point, state.face), ruler_words(point, state.face),
-        "" if refused is None else str(refused),
+        "" if refused is None else str(refused), state.can_turn,
     )  # fmt: skip
 
 
-def mark_of(desk: SetupDesk, guide: Guide) -> XY:
-    """Return where the mark of the current cross is on the platen, mm."""
-    state = state_of(desk, guide)
+def mark_of(desk: SetupDesk, guide: Guide) -> XY | None:
+    """Return where the mark of the cross that is lit is on the platen, mm; None if none is lit."""
+    step = next((each for each in desk.crosses if each.value == desk.lit), None)
+    if step is None:
+        return None
+    state = state_of(desk, guide, step)
     return state.marks[min(state.index, len(state.marks) - 1)].point
 
 
-def light(desk: SetupDesk, guide: Guide) -> None:
+def light(desk: SetupDesk, guide: Guide, step: SetupStep) -> None:
     """Light the crosses as they stand."""
-    frame = frame_of(state_of(desk, guide))
+    frame = frame_of(state_of(desk, guide, step))
     if frame is not None:
-        desk.show("crosses", frame, guide)
+        desk.show(step.value, frame, guide)
 
 
-def take(desk: SetupDesk, guide: Guide, name: str) -> bool:
-    """Do what a button asks; return whether the rig has been touched up and kept.
+def take(desk: SetupDesk, guide: Guide, step: SetupStep, name: str) -> bool:
+    """Do what a button asks; return whether a rig has been made of the crosses and kept.
 
     Raises
     ------
@@ -110,22 +131,33 @@ def take(desk: SetupDesk, guide: Guide, name: str) -> bool:
     """
     if name not in KEYS:
         raise Refusal("There is no such button: open the page again.")
-    rig = library.open_rig(guide.rig)
-    better: list[Rig] = []
+    made: list[Worked] = []
 
     def solver(crosses: tuple[Cross, ...]) -> Solved:
         try:
-            better.append(run_apart(apart.touched_up, rig, crosses))
+            if step is SetupStep.BY_HAND:
+                made.append(
+                    run_apart(
+                        apart.by_hand, crosses, guide.face, guide.size, guide.stated, guide.rig
+                    )
+                )
+            else:
+                made.append(run_apart(apart.touched_up, library.open_rig(guide.rig), crosses))
         except Refusal as refusal:
             return Solved(refused=refusal)
         return Solved()
 
-    state = state_of(desk, guide)
-    if state.solved is not None:  # refused: any button takes the last cross up again
-        state = select_cross(state, len(state.marks) - 1)
-    desk.crosses = advance(state, KEYS[name], solver)
-    if better:
-        desk.keep(better[0])
-        return True
-    light(desk, guide)
-    return False
+    with desk.crossing:  # two taps at once are done one after the other
+        state = state_of(desk, guide, step)
+        if state.solved is not None:  # refused: the last cross is taken up again
+            state = select_cross(state, len(state.marks) - 1)
+        now = desk.crosses[step] = advance(state, KEYS[name], solver)
+        if step is SetupStep.BY_HAND and now.placed:
+            _saved(guide).save(now)
+        if made:
+            desk.keep(made[0].rig, made[0].report)
+            if step is SetupStep.BY_HAND:
+                _saved(guide).delete()
+            return True
+        light(desk, guide, step)
+        return False

@@ -78,8 +78,10 @@ class SetupDesk:
         Names what is to be seen on a simulated press: another picture, another name.
     trouble : str
         Why there is no light though there should be.
-    crosses : CrossState or None
+    crosses : dict of SetupStep to CrossState
         Crosses that are being moved on to their marks.
+    crossing : Lock
+        Is held while they change.
     """
 
     def __init__(
@@ -89,7 +91,8 @@ class SetupDesk:
         self.file = GuideFile(folder)
         self.lit = self.trouble = ""
         self.look = ""
-        self.crosses: CrossState | None = None
+        self.crosses: dict[SetupStep, CrossState] = {}
+        self.crossing = threading.Lock()
         self._lookers = ThreadPoolExecutor(1, thread_name_prefix="photos")
         self._seen: dict[str, PhotoObservation] = {}
         self._asked: set[str] = set()

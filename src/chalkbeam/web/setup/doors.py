@@ -29,6 +29,9 @@ from chalkbeam.web.setup.guide import Guide, SetupStep
 from chalkbeam.web.setup.views import usual_name, values_of
 from chalkbeam.web.words import t
 
+FAR = ("-fine", "-far")
+"""Steps of a cross that are not the usual one."""
+
 MOST_AT_ONCE = 8
 """Photos that are taken in by one visit."""
 
@@ -54,6 +57,7 @@ def doors() -> list[Door]:
         _post("/setup/solve", _solve),
         _post("/setup/stop", _stop),
         _post("/setup/verdict", _verdict),
+        _post("/setup/by_hand", _by_hand),
         _post("/setup/crosses", _crosses),
         _post("/setup/ruler", _ruler),
         _post("/setup/done", _done),
@@ -145,13 +149,13 @@ def _light_step(desk: SetupDesk, guide: Guide, step: SetupStep) -> None:
     try:
         match step:
             case SetupStep.PROJECTOR if guide.display is not None and guide.size is not None:
-                desk.show("naming", frames.naming(guide.display, guide.size), guide)
+                desk.show(step.value, frames.naming(guide.display, guide.size), guide)
             case SetupStep.PHOTOS if guide.size is not None:
-                desk.show("pattern", frames.pattern(guide.face, guide.size), guide)
-            case SetupStep.CROSSES:
-                crosses.light(desk, guide)
+                desk.show(step.value, frames.pattern(guide.face, guide.size), guide)
+            case SetupStep.CROSSES | SetupStep.BY_HAND:
+                crosses.light(desk, guide, step)
             case SetupStep.RULER:
-                desk.show("squares", frames.squares(library.open_rig(guide.rig)), guide)
+                desk.show(step.value, frames.squares(library.open_rig(guide.rig)), guide)
             case _:
                 _dark(desk)
     except Refusal as refusal:
@@ -318,18 +322,43 @@ def _verdict(visit: Visit) -> Response:
 
 
 def _crosses(visit: Visit) -> Response:
+    return _moved(visit, SetupStep.CROSSES, SetupStep.RULER)
+
+
+def _by_hand(visit: Visit) -> Response:
+    """Begin crosses by hand in place of photos, or move them."""
     desk = desk_of(visit)
     guide = desk.guide()
-    if not guide.reached(SetupStep.CROSSES):
+    if not guide.reached(SetupStep.CARDS):
+        return _to(guide.step)
+    if not visit.text("begin"):
+        return _moved(visit, SetupStep.BY_HAND, SetupStep.VERDICT)
+    typed = visit.text("throw", 12).replace(",", ".")
+    try:
+        throw = float(typed) if typed else None
+    except ValueError:
+        throw = 0.0
+    if throw is not None and not 0.2 <= throw <= 5:
+        return _page(visit, desk, guide, SetupStep.CARDS, t("setup.by_hand.no_throw"))
+    crosses.forget(desk)
+    return _go(desk, lambda now: now.at(SetupStep.BY_HAND, throw=throw, refused=""))
+
+
+def _moved(visit: Visit, step: SetupStep, then: SetupStep) -> Response:
+    """Do what a button of the crosses asks; go on once a rig is made of them."""
+    desk = desk_of(visit)
+    guide = desk.guide()
+    if not guide.reached(step):
         return _to(guide.step)
     key, far = visit.text("key"), visit.text("far")
     steps = far if key in ("left", "right", "up", "down") else ""
-    if visit.text("leave") or crosses.take(desk, guide, key + steps):
+    left = bool(visit.text("leave"))
+    if left or crosses.take(desk, guide, step, key + steps):
         crosses.forget(desk)
-        return _go(desk, lambda now: now.at(SetupStep.RULER))
-    return _to(
-        f"{SetupStep.CROSSES.value}?far={far}" if far in ("-fine", "-far") else SetupStep.CROSSES
-    )
+        if left and step is SetupStep.BY_HAND:
+            then = SetupStep.CARDS
+        return _go(desk, lambda now: now.at(then))
+    return _to(f"{step.value}?far={far}" if far in FAR else step)
 
 
 def _ruler(visit: Visit) -> Response:
@@ -397,6 +426,9 @@ def _look(visit: Visit) -> Response:
     guide = desk.guide()
     if guide.platen_mm is None or not desk.light.simulated:
         return failed(visit, HTTPStatus.NOT_FOUND)
-    mark = crosses.mark_of(desk, guide) if desk.lit == "crosses" else None
+    seen = desk.light.look(
+        guide.face, laid=desk.lit == SetupStep.PHOTOS.value,
+        mark=crosses.mark_of(desk, guide), close=not visit.query.get("far"),
+    )  # fmt: skip
     kept = {"cache-control": "private, max-age=3600, immutable"}
-    return Response(desk.light.look(guide.face, mark), media_type="image/jpeg", headers=kept)
+    return Response(seen, media_type="image/jpeg", headers=kept)

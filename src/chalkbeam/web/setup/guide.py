@@ -28,6 +28,7 @@ class SetupStep(Enum):
     PROJECTOR = "projector"
     CARDS = "cards"
     PHOTOS = "photos"
+    BY_HAND = "by_hand"
     SOLVE = "solve"
     VERDICT = "verdict"
     CROSSES = "crosses"
@@ -99,6 +100,8 @@ class Guide(_Kept):
     up_to : float
         Height of cloth up to which light must land true, mm.
     photos : tuple of GuidePhoto
+    throw : float or None
+        Throw ratio of the projector, where crosses are set by hand.
     taken : int
         How many photos ever came in; numbers their files.
     refused : str
@@ -119,6 +122,7 @@ class Guide(_Kept):
     bar: float | None = None
     up_to: float = 4.0
     photos: tuple[GuidePhoto, ...] = ()
+    throw: float | None = None
     taken: int = 0
     refused: str = ""
     wanted: str = ""
@@ -146,7 +150,7 @@ class Guide(_Kept):
     def stated(self) -> Stated:
         """What the solver is told beside the photos."""
         heights = (0.0, self.up_to) if self.up_to else (0.0,)
-        return Stated(bar=self.bar, heights=heights)
+        return Stated(bar=self.bar, throw=self.throw, heights=heights)
 
     @property
     def good(self) -> tuple[GuidePhoto, ...]:

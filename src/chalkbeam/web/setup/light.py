@@ -65,8 +65,19 @@ class SetupLight(Protocol):
     def photo(self, face: PlatenFace, number: int) -> bytes:
         """Return a photo file of the platen as it is lit now, from one side; of no real press."""
 
-    def look(self, face: PlatenFace, mark: XY | None) -> bytes:
-        """Return a picture (JPEG) of the lit platen, or close to a mark; of no real press."""
+    def look(self, face: PlatenFace, laid: bool, mark: XY | None, close: bool) -> bytes:
+        """Return a picture (JPEG) of the lit platen; of no real press.
+
+        Parameters
+        ----------
+        face : PlatenFace
+        laid : bool
+            Whether the cards lie on it.
+        mark : (x, y) or None
+            A mark drawn on it, platen frame, mm.
+        close : bool
+            Whether to look close to the mark, if there is one.
+        """
 
 
 class WindowLight:
@@ -162,9 +173,9 @@ class WindowLight:
         del face, number
         return b""
 
-    def look(self, face: PlatenFace, mark: XY | None) -> bytes:
+    def look(self, face: PlatenFace, laid: bool, mark: XY | None, close: bool) -> bytes:
         """Return nothing: here somebody looks at the platen itself."""
-        del face, mark
+        del face, laid, mark, close
         return b""
 
 

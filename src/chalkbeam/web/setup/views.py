@@ -84,7 +84,14 @@ def _verdict_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
 
 
 def _cross_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
-    return {"cross": crosses.view_of(desk, guide), "far": visit.query.get("far", "")}
+    far = visit.query.get("far", "")
+    return {"cross": crosses.view_of(desk, guide, SetupStep.CROSSES), "far": far}
+
+
+def _by_hand_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    view = crosses.view_of(desk, guide, SetupStep.BY_HAND)
+    # Until a few are set nobody knows where a cross begins.
+    return {"cross": view, "far": visit.query.get("far", "-far" if view.number <= 4 else "")}
 
 
 def _done_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
@@ -97,6 +104,7 @@ _VALUES: dict[SetupStep, Callable[[Visit, SetupDesk, Guide], Values]] = {
     SetupStep.PHOTOS: _photo_values,
     SetupStep.SOLVE: _solve_values,
     SetupStep.VERDICT: _verdict_values,
+    SetupStep.BY_HAND: _by_hand_values,
     SetupStep.CROSSES: _cross_values,
     SetupStep.DONE: _done_values,
 }

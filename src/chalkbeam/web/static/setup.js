@@ -31,7 +31,7 @@ document.addEventListener("submit", async (event) => {
   const key = event.submitter.value;
   const form = new URLSearchParams(new FormData(event.target, event.submitter));
   const answer = await fetch(event.target.action, { method: "POST", body: form, headers: { accept: "text/html" } });
-  if (!new URL(answer.url).pathname.endsWith("/crosses")) return location.assign(answer.url);
+  if (new URL(answer.url).pathname !== location.pathname) return location.assign(answer.url);
   const found = (await fresh(answer)).getElementById("content");
   document.getElementById("content").replaceWith(found);
   document.querySelector(`.pad [value="${key}"]`)?.focus();
