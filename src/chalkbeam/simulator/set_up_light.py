@@ -31,7 +31,7 @@ _CLOSE = 60.0
 """Width of what a close look shows, mm."""
 
 _LAID = Sensor(blur=0.6, full_well=40000.0, read_noise=3.0, white=1.0)
-_BARE = Sensor(blur=0.6, full_well=40000.0, read_noise=3.0, white=0.25)
+_BARE = Sensor(blur=0.6, full_well=40000.0, read_noise=3.0, white=0.17)
 _DIM = RoomLight(level=0.2, tint=(0.93, 1.0, 1.05))
 
 

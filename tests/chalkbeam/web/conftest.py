@@ -88,7 +88,7 @@ def ask(served):
             usual["content-type"] = "application/json"
             body = json.dumps(sent)
         usual |= {name.replace("_", "-"): value for name, value in headers.items()}
-        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
         try:
             connection.request(
                 method or ("POST" if changing else "GET"), path, body,

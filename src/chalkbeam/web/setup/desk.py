@@ -254,23 +254,24 @@ class SetupDesk:
                 apart.work_out, photos, dict(self._seen), guide.face, guide.size, guide.stated,
                 guide.rig, seconds=SUM_SECONDS, tell=self._tell, stop=self._stop,
             )  # fmt: skip
-            self.keep(done.rig, done.report)
+            if self.file.load().step is SetupStep.SOLVE:
+                self.keep(done.rig, done.report)
         except StoppedError:
-            self.file.change(lambda now: now.at(SetupStep.PHOTOS))
+            self._settle(lambda now: now.at(SetupStep.PHOTOS))
         except Refusal as refusal:
             said = refusal
-            self.file.change(lambda now: _refused(now, said))
+            self._settle(lambda now: _refused(now, said))
         except Exception:
             _log.exception("solving")
-            self.file.change(lambda now: now.at(SetupStep.PHOTOS, refused=t("failed.500")))
+            self._settle(lambda now: now.at(SetupStep.PHOTOS, refused=t("failed.500")))
         else:
-            self.file.change(
-                lambda now: now.at(
-                    SetupStep.VERDICT, refused="", calibration=done.rig.calibration_id
-                )
-            )
+            self._settle(lambda now: now.at(SetupStep.VERDICT, refused=""))
         finally:
             self._sum = None
+
+    def _settle(self, change: Callable[[Guide], Guide]) -> None:
+        """Change the guide if it still waits for the sum: somebody may have begun again."""
+        self.file.change(lambda now: change(now) if now.step is SetupStep.SOLVE else now)
 
     def keep(self, rig: Rig, report: bytes | None = None) -> None:
         """Keep a rig by its name, the one before it aside."""

@@ -192,7 +192,7 @@ def _platen(visit: Visit) -> Response:
 
     def change(guide: Guide) -> Guide:
         same = guide.platen_mm == size
-        kept = guide if same else guide.with_(photos=(), refused="", wanted="")
+        kept = guide if same else guide.without_photos()
         return kept.at(SetupStep.PROJECTOR, platen=name, platen_mm=size)
 
     return _go(desk, change)
@@ -215,7 +215,8 @@ def _display(visit: Visit) -> Response:
         return _to(SetupStep.PLATEN)
 
     def change(guide: Guide) -> Guide:
-        return guide.at(SetupStep.PROJECTOR, display=found.number, size=size)
+        kept = guide if guide.size == size else guide.without_photos()
+        return kept.at(SetupStep.PROJECTOR, display=found.number, size=size)
 
     return _go(desk, change)
 

@@ -108,8 +108,6 @@ class Guide(_Kept):
         Why the photos made no rig when they were last tried.
     wanted : str
         Side of the platen that one more photo was then asked for from.
-    calibration : str
-        Of the rig that was made.
     """
 
     version: int = Field(default=VERSION, ge=VERSION, le=VERSION)
@@ -126,7 +124,6 @@ class Guide(_Kept):
     taken: int = 0
     refused: str = ""
     wanted: str = ""
-    calibration: str = ""
 
     def with_(self, **values: object) -> Guide:
         """Return the guide with some values changed."""
@@ -135,6 +132,10 @@ class Guide(_Kept):
     def at(self, step: SetupStep, **values: object) -> Guide:
         """Return the guide gone on to a step."""
         return self.with_(step=step, **values)
+
+    def without_photos(self) -> Guide:
+        """Return the guide with no photos: they were of another platen or picture."""
+        return self.with_(photos=(), refused="", wanted="")
 
     def reached(self, step: SetupStep) -> bool:
         """Whether a step's page may be opened."""
