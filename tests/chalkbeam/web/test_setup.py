@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,7 +21,7 @@ from chalkbeam.simulator.set_up_light import SimulatedLight
 from chalkbeam.web.doors import Right
 from chalkbeam.web.server import PageServer, WebSettings
 from chalkbeam.web.setup import crosses, trial
-from chalkbeam.web.setup.guide import Guide, GuideFile, Said, SetupStep
+from chalkbeam.web.setup.guide import Guide, GuideFile, SetupStep
 from chalkbeam.web.setup.light import WindowLight
 from tests.support.browser import serious
 
@@ -221,18 +220,14 @@ def upload(ask, *files: bytes):
     )
 
 
-def test_what_is_no_photo_is_refused_and_a_broken_one_told(ask, served):
+def test_what_is_no_photo_or_came_before_is_refused(ask, served):
     reach(ask, SetupStep.PHOTOS)
     assert "no photo" in upload(ask, b"MZ not a photo at all").text
+    assert served.app.state.setup.guide().photos == ()
     broken = smaller("flat-1.jpg")[:3000]
     assert upload(ask, broken).status == 303
     assert "same photo" in upload(ask, broken).text
-    ends = time.monotonic() + 60
-    while served.app.state.setup.guide().busy and time.monotonic() < ends:
-        time.sleep(0.1)
-    (photo,) = served.app.state.setup.guide().photos
-    assert photo.said is Said.BAD
-    assert "damaged" in photo.sentence
+    assert len(served.app.state.setup.guide().photos) == 1
 
 
 def test_a_guide_that_cannot_be_read_begins_anew(tmp_path):
