@@ -11,7 +11,6 @@ from calibration.refusal import Refusal
 from chalkbeam.cli.options.page import PORT
 
 if TYPE_CHECKING:
-
     from chalkbeam.cli.run_at_press import OpenBeside
     from chalkbeam.station.host import Beside
 
