@@ -23,16 +23,17 @@ from tests.support.press import Press
 
 
 @pytest.fixture
-def light(tmp_path):
-    light = Light(open_run(tmp_path))
-    yield light
-    light.end()
+def lit(tmp_path):
+    """The light's end, with an order; nobody sees it yet."""
+    lit = Light(open_run(tmp_path))
+    yield lit
+    lit.end()
 
 
 @pytest.fixture
-def at_press(served, light):
-    served.app.state.press.attach(light.work())
-    return light
+def at_press(served, lit):
+    served.app.state.press.attach(lit.work())
+    return lit
 
 
 def progress(light):
@@ -147,9 +148,9 @@ def test_the_artwork_is_served_as_a_picture(ask, at_press):
     assert ask("/press/art/none.png").status == 404
 
 
-def test_when_the_run_ends_the_page_says_so(served, ask, light):
-    served.app.state.press.attach(light.work())
-    light.end()
+def test_when_the_run_ends_the_page_says_so(served, ask, lit):
+    served.app.state.press.attach(lit.work())
+    lit.end()
     for _ in range(100):
         if not ask("/press/state").json["running"]:
             break
