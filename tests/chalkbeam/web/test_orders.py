@@ -209,6 +209,19 @@ def test_a_faulty_cell_is_marked_with_its_sentence_and_mended_by_a_tap(ask, orde
     assert len(read_sheet(order.sheet).pieces) == 2
 
 
+def test_rows_of_a_sheet_made_by_hand_keep_their_numbers(ask, workshop):
+    folder = workshop.orders / "by-hand"
+    folder.mkdir(parents=True)
+    (folder / "crest.png").write_bytes(crest())
+    text = "Tern Harbour;\n;\nGarment;Size;Location;Art\nTee;M;LC;crest.png\n"
+    (folder / "theirs.csv").write_text(text, encoding="utf-8")
+    fields = fields_of(ask("/orders/by-hand").text)
+    assert ask("/orders/by-hand", form={**fields, "c-0-1": "XL"}).status == 303
+    order = read_sheet(folder / "theirs.csv")
+    assert [(each.id, each.size) for each in order.pieces] == [("4-1", "XL")]
+    assert not (folder / "sheet.csv").exists()
+
+
 def test_two_who_change_an_order_do_not_overwrite_each_other(ask, order):
     fields = fields_of(ask(f"/orders/{order.name}").text)
     assert ask(f"/orders/{order.name}", form={**fields, "c-0-2": "L"}).status == 303

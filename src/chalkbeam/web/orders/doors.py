@@ -227,7 +227,8 @@ def _standing(visit: Visit, folder: OrderFolder) -> Standing | None:
 def _save(visit: Visit) -> Response:
     folder = _folder(visit)
     with _WRITING:
-        table = folder.taken().table
+        taken = folder.taken()
+        table = taken.table
         if visit.text("seen") != _word(table):
             raise Refusal(t("orders.changed"))
         start = _number(visit.text("from"), len(table.rows))
@@ -243,7 +244,7 @@ def _save(visit: Visit) -> Response:
         table = table.with_titles(titles)
         if visit.text("add"):
             table = table.with_column(visit.text("column"))
-        folder.save_table(table)
+        folder.save_table(table, taken.above)
     return _go(folder, f"?from={start}#table" if start else "#table")
 
 

@@ -118,9 +118,12 @@ class OrderFolder:
         """Return its table, and which row of the sheet is which."""
         return take_over(self.sheet, self.sheet.name)
 
-    def save_table(self, table: OrderTable) -> None:
-        """Write its sheet, whole or not at all."""
-        write_whole(self.sheet, table.csv())
+    def save_table(self, table: OrderTable, above: Sequence[Sequence[str]] = ()) -> None:
+        """Write its sheet, whole or not at all; `above` stays above the header.
+
+        So the rows of a sheet made by hand keep their numbers, by which its pieces are known.
+        """
+        write_whole(self.sheet, table.csv(above))
 
     def save_about(self, about: About) -> None:
         """Write what is known of it."""

@@ -101,10 +101,16 @@ class OrderTable:
             raise Refusal(t("orders.too_many_rows", most=MOST_ROWS))
         return replace(self, rows=kept)
 
-    def csv(self) -> bytes:
-        """Return the table as CSV (RFC 4180), UTF-8 with the mark that spreadsheets look for."""
+    def csv(self, above: Sequence[Sequence[str]] = ()) -> bytes:
+        """Return the table as CSV (RFC 4180), UTF-8 with the mark that spreadsheets look for.
+
+        Parameters
+        ----------
+        above : sequence of sequence of str
+            Rows that stand above its header.
+        """
         text = io.StringIO(newline="")
-        csv.writer(text, lineterminator="\r\n").writerows([self.titles, *self.rows])
+        csv.writer(text, lineterminator="\r\n").writerows([*above, self.titles, *self.rows])
         return text.getvalue().encode("utf-8-sig")
 
 
@@ -123,11 +129,14 @@ class TakenSheet:
         What of the sheet is not in the table, or is to be looked at there.
     numbers : tuple of int
         Row of the sheet that each row of the table is, as a spreadsheet counts.
+    above : tuple of tuple of str
+        What stands above its header.
     """
 
     table: OrderTable
     remarks: tuple[str, ...]
     numbers: tuple[int, ...]
+    above: tuple[tuple[str, ...], ...] = ()
 
 
 def take_over(path: Path, name: str) -> TakenSheet:
@@ -180,7 +189,11 @@ def take_over(path: Path, name: str) -> TakenSheet:
         if len(taken) > MOST_ROWS:
             raise Refusal(t("orders.too_many_rows", most=MOST_ROWS))
     seen = tuple(dict.fromkeys(remarks))
-    return TakenSheet(OrderTable(titles, tuple(taken)), seen, tuple(numbers))
+    above = tuple(
+        tuple("" if isinstance(cell, BadCell) else _cell(cell) for cell in row)
+        for row in rows[: header.row]
+    )
+    return TakenSheet(OrderTable(titles, tuple(taken)), seen, tuple(numbers), above)
 
 
 def _titles(row: Sequence[Cell], header: Header, width: int) -> tuple[str, ...]:
