@@ -6,12 +6,11 @@ import mimetypes
 from http import HTTPStatus
 from importlib import resources
 
-import segno
 from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from chalkbeam.web.doors import Door, Right, Visit
-from chalkbeam.web.pages import failed, page, static_address
+from chalkbeam.web.pages import drawn_code, failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
 from chalkbeam.web.security import COOKIE
 from chalkbeam.web.words import t
@@ -88,8 +87,7 @@ def _devices(visit: Visit, code: str = "", right: Right = Right.SEE) -> Response
     address: str = visit.app.settings.address
     drawn = Markup("")
     if code:
-        made = segno.make(f"{address}pair#code={code}", error="m", micro=False)
-        drawn = Markup(made.svg_inline(scale=6, border=4, dark="#000", light="#fff", omitsize=True))
+        drawn = drawn_code(f"{address}pair#code={code}")
     return page(
         visit, "devices.html", devices=devices.listed(), code=code, drawn=drawn, right=right,
         address=address, shared=visit.app.settings.shared,

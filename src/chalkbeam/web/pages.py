@@ -10,6 +10,7 @@ from importlib import resources
 from typing import Any
 
 import jinja2
+import segno
 from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
@@ -68,6 +69,12 @@ def texts_of(*tables: str) -> Markup:
 def json_of(value: object) -> Markup:
     """Return a value as JSON that may stand in a page, inside a script of that type."""
     return Markup(json.dumps(value, ensure_ascii=False).replace("<", "\\u003c"))
+
+
+def drawn_code(address: str) -> Markup:
+    """Return an address as a QR code, drawn as SVG."""
+    made = segno.make(address, error="m", micro=False)
+    return Markup(made.svg_inline(scale=6, border=4, dark="#000", light="#fff", omitsize=True))
 
 
 def static_address(name: str) -> str:

@@ -74,10 +74,12 @@ def _default(visit: Visit) -> Response:
 
 
 def _rename(visit: Visit) -> Response:
+    old, new = str(visit.path["name"]), visit.text("name", 60)
     try:
-        library.rename(str(visit.path["name"]), visit.text("name", 60))
+        library.rename(old, new)
     except Refusal as refusal:
         return _shelf(visit, str(refusal))
+    visit.app.setup.renamed(old, new)
     return RedirectResponse("/rigs", HTTPStatus.SEE_OTHER)
 
 

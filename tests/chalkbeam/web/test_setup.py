@@ -230,6 +230,16 @@ def test_what_is_no_photo_or_came_before_is_refused(ask, served):
     assert len(served.app.state.setup.guide().photos) == 1
 
 
+def test_a_phone_is_let_in_from_the_photos_to_take_them(ask, served):
+    reach(ask, SetupStep.PHOTOS)
+    served.app.state.settings = replace(served.app.state.settings, shared=True)
+    assert "Show a code for the phone" in ask("/setup/photos").text
+    answer = ask("/setup/photos/phone", form={}).text
+    code = re.search(r'class="digits">(\d{3}) (\d{3})<', answer)
+    assert "<svg" in answer
+    assert served.app.state.codes.take("".join(code.groups()), "phone")[0] is Right.SET_UP
+
+
 def test_a_guide_that_cannot_be_read_begins_anew(tmp_path):
     file = GuideFile(tmp_path)
     kept = file.change(

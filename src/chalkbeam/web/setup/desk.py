@@ -280,6 +280,11 @@ class SetupDesk:
         if report is not None:
             write_whole(library.report_place(rig), report)
 
+    def renamed(self, old: str, new: str) -> None:
+        """Go on under a rig's other name."""
+        if self.file.load().rig == old:
+            self.file.change(lambda now: now.with_(rig=new))
+
     def end(self) -> None:
         """Let everything come to its end: the page ends."""
         self._stop.set()

@@ -20,7 +20,7 @@ from chalkbeam.basics.units import Unit, parse_platen, parse_resolution
 from chalkbeam.placement.platens import platens
 from chalkbeam.setup.bar import parse_bar
 from chalkbeam.web.doors import Door, Right, Visit
-from chalkbeam.web.pages import failed, page
+from chalkbeam.web.pages import drawn_code, failed, page
 from chalkbeam.web.press.link import PressLink
 from chalkbeam.web.rigs import report_of
 from chalkbeam.web.setup import apart, crosses, frames, trial
@@ -52,6 +52,7 @@ def doors() -> list[Door]:
         _post("/setup/projector", _projector),
         _post("/setup/cards", _cards),
         Door("/setup/photos", _photos, Right.SET_UP, ("POST",), MOST_AT_ONCE * MOST_BYTES),
+        _post("/setup/photos/phone", _phone),
         _post("/setup/photos/take", _take),
         _post("/setup/photos/{name}/away", _away),
         _post("/setup/solve", _solve),
@@ -115,12 +116,16 @@ def _step(visit: Visit) -> Response:
     return _page(visit, desk, guide, step)
 
 
-def _page(visit: Visit, desk: SetupDesk, guide: Guide, step: SetupStep, said: str = "") -> Response:
+def _page(
+    visit: Visit, desk: SetupDesk, guide: Guide, step: SetupStep, said: str = "", code: str = ""
+) -> Response:
     """Return a step's page; `said` is what is wrong with what was sent to it."""
     values = values_of(visit, desk, guide, step)
+    address = visit.app.settings.address
     return page(
         visit, f"setup/{step.value}.html", HTTPStatus.BAD_REQUEST if said else HTTPStatus.OK,
         guide=guide, step=step, steps=list(SetupStep), said=said, lit=desk.lit, look=desk.look,
+        code=code, address=address, drawn=drawn_code(f"{address}pair#code={code}") if code else "",
         trouble=desk.trouble or desk.light.trouble(), simulated=desk.light.simulated, **values,
     )  # fmt: skip
 
@@ -268,6 +273,15 @@ def _photos(visit: Visit) -> Response:
     return _to(SetupStep.PHOTOS)
 
 
+def _phone(visit: Visit) -> Response:
+    """Show a code that lets a phone in to take the photos."""
+    desk = desk_of(visit)
+    guide = desk.guide()
+    if not guide.reached(SetupStep.PHOTOS):
+        return _to(guide.step)
+    return _page(visit, desk, guide, SetupStep.PHOTOS, code=visit.app.codes.offer(Right.SET_UP))
+
+
 def _raised(visit: Visit) -> float:
     """Return the height of the board under the cards, mm, as typed; 0 for none."""
     from chalkbeam.basics.units import parse_length
@@ -369,9 +383,7 @@ def _ruler(visit: Visit) -> Response:
         return _to(guide.step)
     if not all(visit.text(each) for each in ("edges", "squares")):
         return _page(visit, desk, guide, SetupStep.RULER, t("setup.ruler.unchecked"))
-    # A rig that was never tried, or is simulated, is no default for the real press.
-    if not desk.light.simulated or library.default() is None:
-        library.set_default(guide.rig)
+    library.set_default(guide.rig)  # not before: it was not tried
     return _go(desk, lambda now: now.at(SetupStep.DONE))
 
 

@@ -6,9 +6,6 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-import segno
-from markupsafe import Markup
-
 from calibration.model.uncertainty import place_in_words, worst
 from calibration.refusal import Refusal
 from calibration.rig import library
@@ -50,14 +47,9 @@ def _photo_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     seen = tuple(each.towards for each in flat if each.towards is not None)
     more = max(ENOUGH - len(flat), 1 if flat and sides(seen) < SIDES else 0)
     watch = Watch(guide.face, taken=seen, side=guide.wanted)
-    settings = visit.app.settings
-    drawn = Markup("")
-    if settings.shared:
-        made = segno.make(f"{settings.address}setup/photos", error="m", micro=False)
-        drawn = Markup(made.svg_inline(scale=4, border=4, dark="#000", light="#fff", omitsize=True))
     return {
         "more": more, "next": other_direction(watch) if seen else t("setup.photos.first"),
-        "drawn": drawn, "address": settings.address, "busy": guide.busy or desk.taking,
+        "shared": visit.app.settings.shared, "busy": guide.busy or desk.taking,
     }  # fmt: skip
 
 
