@@ -192,10 +192,12 @@ def laid_at(placement: Placement, planned: Loading, pose: Isometry) -> Loading:
         beyond = shapely.distance(shapely.points(off), inside).max()
         raise Refusal(f"there the ink would leave the pressed area by {beyond:.0f} mm")
     concerns = _concerns(placement.face, platen, pose, planned.threaded)
-    expected = {concern.sentence for concern in planned.concerns}
-    for concern in concerns:
-        if concern.severity >= Severity.CAUTION and concern.sentence not in expected:
-            raise Refusal(_lower(concern.sentence.say(Unit.MM).split(". ")[0]))
+    expected = _pressed_areas(placement.face, platen, planned.platen_from_garment)
+    closed_on = _pressed_areas(placement.face, platen, pose)
+    hard = {area.name for area in placement.face.areas if area.hard}
+    new = [name for name in closed_on if name in hard and name not in expected]
+    if new:
+        raise Refusal(f"there the press would close on the {' and the '.join(dict.fromkeys(new))}")
     up = np.array(_UP[planned.collar])
     lengthways = planned.collar in ("away", "towards")
     middle = pose.apply([(centre_line(placement), 0.0)])[0]
@@ -206,10 +208,6 @@ def laid_at(placement: Placement, planned: Loading, pose: Isometry) -> Loading:
         aside=float(middle[0 if lengthways else 1]),
         concerns=concerns,
     )
-
-
-def _lower(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:].rstrip(".")
 
 
 def fitting(
@@ -334,14 +332,7 @@ def _concerns(face: Face, platen: Platen, pose: Isometry, threaded: bool) -> tup
     Names and numbers of one size mostly lie alike: results are cached.
     """
     concerns = []
-    names = []
-    pressed = shapely.Polygon(platen.pressed())
-    for area in face.areas:
-        if area.kind == "hood_shadow":
-            continue
-        shape = valid(shapely.Polygon(pose.apply(area.polygon)))
-        if shape.intersection(pressed).area > EDGE * EDGE:
-            names.append(area.name)
+    names = _pressed_areas(face, platen, pose)
     if names:
         listed = literal(", ".join(_paired(names)))
         cure = (
@@ -354,6 +345,19 @@ def _concerns(face: Face, platen: Platen, pose: Isometry, threaded: bool) -> tup
     if threaded:
         concerns += _threading(face, platen, pose)
     return tuple(concerns)
+
+
+def _pressed_areas(face: Face, platen: Platen, pose: Isometry) -> list[str]:
+    """Return the names of what should not lie under pressure and does."""
+    pressed = shapely.Polygon(platen.pressed())
+    names = []
+    for area in face.areas:
+        if area.kind == "hood_shadow":
+            continue
+        shape = valid(shapely.Polygon(pose.apply(area.polygon)))
+        if shape.intersection(pressed).area > EDGE * EDGE:
+            names.append(area.name)
+    return names
 
 
 def _paired(names: list[str]) -> list[str]:

@@ -27,6 +27,7 @@ from calibration.rig.from_photos import CalibrationPhoto
 from calibration.rig.from_photos import calibrate as calibrate_photos
 from calibration.rig.report import write_report
 from chalkbeam.artwork import load_artwork
+from chalkbeam.artwork.ink_measures import measured_ink
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import garment
 from chalkbeam.garments.fabrics import Fabric, find_fabric
@@ -40,6 +41,7 @@ from chalkbeam.placement.loading import Loading, load, loading_words
 from chalkbeam.placement.platens import Pad, Platen
 from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.simulator import tern_harbour
+from chalkbeam.simulator.demo_askew import OFF, askew
 from chalkbeam.simulator.rig import Cloth, VirtualRig, drape, paint
 from chalkbeam.simulator.rig.cloth import landing
 from chalkbeam.simulator.rig.garment_picture import dyed
@@ -101,6 +103,11 @@ ORDER = (
     DemoImprint("5-youth-left-chest", "crew_tee", "YL", "navy", "left-chest", "crest.svg", 70.0),
 )  # fmt: skip
 """A few pieces of Tern Harbour Rowing Club's order; the club is invented."""
+
+LAID_ASKEW = DemoImprint(
+    "6-askew", "crew_tee", "L", "navy", "full-front", "regatta-light.svg", 240.0
+)
+"""The piece that a camera at the press sees laid askew."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -309,6 +316,9 @@ def run(out: Path, say: Say, folder: Path | None = None) -> tuple[Rig, list[Lit]
         for lines in pool.map(partial(_exhibit, out, truth, rig), lits):
             for line in lines:
                 say(line)
+    say("3. A camera at the press: a shirt laid askew, and its transfer beside its place")
+    for line in _askew(out, truth, rig, light_up(LAID_ASKEW)):
+        say(line)
     say(f"The pictures are in {out}.")
     return rig, lits
 
@@ -327,6 +337,29 @@ def _exhibit(out: Path, truth: VirtualRig, rig: Rig, lit: Lit) -> list[str]:
         f"   {out / lit.piece.name}-lay.png: lines at {lit.loading.height:.1f} mm height land "
         f"{true.rms:.2f} mm RMS off, {true.worst:.2f} mm at worst"
         + (f" (without their height: {flat.rms:.1f} mm)" if flat.rms > 2 * true.rms else ""),
+    ]
+
+
+def _askew(out: Path, truth: VirtualRig, rig: Rig, lit: Lit) -> list[str]:
+    """Write the views of a shirt laid askew; return what to say of it."""
+    with resources.as_file(resources.files(tern_harbour) / lit.piece.art) as file:
+        ink = measured_ink(file).mask()
+    mottle = 0.025 if sum(lit.cloth.colour) > 600 else 0.10
+    shown = askew(
+        rig, truth, lit.placement, lit.loading, dyed(lit.cloth.colour, mottle),
+        palette_for(lit.cloth.colour), ink,
+    )  # fmt: skip
+    names = [
+        f"{lit.piece.name}-{name}.png"
+        for name in ("light-as-planned", "light-follows", "transfer-off")
+    ]
+    for name, (cloth, frame) in zip(names, (shown.planned, shown.follows, shown.told), strict=True):
+        write_picture(out / name, show(truth, lit.loading.platen, cloth, frame))
+    return [
+        f"   {out / names[0]}: lines where they were planned, beside where they belong on the "
+        f"shirt (to bring it there: {shown.how})",
+        f"   {out / names[1]}: the light has followed the shirt",
+        f"   {out / names[2]}: its transfer, laid {OFF.length:.0f} mm off: {shown.seen.why}",
     ]
 
 
