@@ -27,10 +27,6 @@ AGREE_TURN = math.radians(0.7)
 CERTAIN = (1.6, 1.6, 1.7)
 """How well all lines together must know these three: standard deviations, mm."""
 
-LESS_WELL = 1.5
-"""Standard deviations that two judges may be apart from all together where they know a number less
-well than `AGREE` over this, but never more than twice `AGREE`."""
-
 REST = (3.2, 4.0, 5.0)
 """How well two judges without the third must know them: a lay that is wrong by much more than
 judges may be apart is noticed; standard deviations, mm."""
@@ -81,9 +77,8 @@ class Word:
         """Whether what the others know is what all together have; so if they know nothing."""
         if self.fit is None or self.apart is None:
             return True
-        for off, spread, knows in zip(self.apart, spreads(self.fit), self.knows, strict=True):
-            if knows and abs(off) > min(max(AGREE, LESS_WELL * spread), 2 * AGREE):
-                return False
+        if any(k and abs(off) > AGREE for k, off in zip(self.knows, self.apart, strict=True)):
+            return False
         turn = self.fit.spread(_TURN)
         return abs(self.turn) <= AGREE_TURN or turn > AGREE_TURN / 2
 
