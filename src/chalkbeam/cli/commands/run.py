@@ -82,7 +82,7 @@ def run_order(
         str | None,
         typer.Option(
             metavar="CAMERA",
-            help="Go by the press's fixed camera, no key needed: its number (0 is the first), or "
+            help="On trial: go by the press's fixed camera: its number (0 is the first), or "
             "“simulated” to see a shift without hardware. The rig needs its eye.",
         ),
     ] = None,
