@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import cv2
 import numpy as np
@@ -19,7 +20,7 @@ from chalkbeam.eye.colour import measure_colour
 from chalkbeam.eye.drift import check_dots
 from chalkbeam.eye.garment import OVERHANG, GarmentFound, find_garment
 from chalkbeam.eye.surface import SeenSurface, measure_surface
-from chalkbeam.eye.transfer import FAR, NEAR, USUAL_TOLERANCE, Target, Tolerance, find_transfer
+from chalkbeam.eye.transfer import FAR, USUAL_TOLERANCE, Target, Tolerance, find_transfer
 from chalkbeam.eye.values import (
     GarmentSeen,
     Reading,
@@ -199,11 +200,14 @@ def read_piece(
             wanted.artwork, wanted.ink, pose @ wanted.garment_from_art, wanted.sheet_known
         )
         if found.garment.seen:
-            known = lies is not None or seen
-            transfer = find_transfer(
-                burst, camera, target, press.surface.height_at, tolerance, NEAR if known else FAR
-            )
-            if not known:
+            look = partial(find_transfer, burst, camera, target, press.surface.height_at, tolerance)
+            if lies is not None or seen:
+                transfer = look()
+            else:
+                guess = found.platen_from_garment
+                transfer = look() if guess is None else look(about=guess @ wanted.garment_from_art)
+                if transfer.off is None:
+                    transfer = look(FAR)
                 transfer = _by_usual_load(transfer)
         else:
             why = "No garment is seen, so no transfer is looked for."

@@ -40,6 +40,7 @@ _RIVAL = 0.8  # another place may explain so much of what the best one does
 _BETTER = 1.15  # one way round beats another by so much
 _APART = 0.7, math.radians(0.5)  # two halves agree within
 _FAINTEST = 0.12  # of the light: ink or sheet differing less from the cloth may be cloth
+_CLEAR = 0.3  # a sheet that differs so much is no trick of the cloth, even if a part is not seen
 _LEAST_MARGIN = 0.3, math.radians(0.15)  # no pose is known better than this, mm and radians
 
 
@@ -177,6 +178,7 @@ def find_transfer(
     height: Height = 0.0,
     tolerance: Tolerance = USUAL_TOLERANCE,
     reach: Reach = NEAR,
+    about: Isometry | None = None,
 ) -> TransferSeen:
     """Return where the laid transfer lies against its target.
 
@@ -191,21 +193,24 @@ def find_transfer(
         Of the cloth over the bare platen, mm; or of platen points, shape (N, 2).
     tolerance : Tolerance
     reach : Reach
+    about : Isometry, optional
+        Where to look for it, platen_from_art, if that is not the target.
     """
+    goal = target.platen_from_art if about is None else about
     margin = reach.distance + 6.0
     if target.sheet is None:
         margin = max(margin, WIDEST_MARGIN + 6.0)
-    corners = target.corners()
+    corners = replace(target, platen_from_art=goal).corners()
     around = np.vstack([corners - margin, corners + margin])
     view = view_from_above(merged(burst), camera, around, height)
     seen = field(view.image)
-    about = view.from_platen(target.platen_from_art)
+    there = view.from_platen(goal)
     shape = Shape.of_mask(target.ink, *target.size)
     look = partial(_looked, seen, reach=reach)
-    ink = _by_ink(view, look, target, shape, about, tolerance)
+    ink = _by_ink(view, look, target, shape, there, tolerance)
     if ink.verdict != "cannot see":
         return ink
-    sheet = _by_sheet(view, seen, look, target, about)
+    sheet = _by_sheet(view, seen, look, target, there)
     if sheet is None or not is_plain(view, shape, sheet.fit.pose):
         return ink  # ink that shows must be the right ink
     return _told(view, target, sheet, tolerance, "sheet")
@@ -286,8 +291,9 @@ def _by_sheet(view: View, seen: F32, look: Look, target: Target, about: Pose) ->
             return None
         shape = Shape.of_mask(np.ones((8, 8), bool), guess.width, guess.height)
         found = look(shape, guess.pose)
-        differs = contrast(view, shape, found.fit.pose) >= _FAINTEST
-        return found if found.believed and found.shown > 0.9 and differs else None
+        differs = contrast(view, shape, found.fit.pose)
+        whole = found.shown > 0.9 and differs >= _FAINTEST
+        return found if found.believed and (whole or differs >= _CLEAR) else None
     sheet = target.sheet
     shape = Shape.of_mask(np.ones((8, 8), bool), sheet.width, sheet.height)
     x, y = (PER_MM * v for v in sheet.centre)
