@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 OUT ?= demo-out
 
-.PHONY: demo test check setup clean bench
+.PHONY: demo test proofs check setup clean bench
 
 setup: $(VENV)/.ready
 
@@ -20,7 +20,11 @@ test: setup
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/pytest -n 2 --dist loadgroup -q
+	$(BIN)/pytest -n 2 --dist loadgroup -q -m "not proof"
+
+# What takes minutes: the figures of the solver, drawn at random. After a change of calibration.
+proofs: setup
+	$(BIN)/pytest -n 2 --dist loadgroup -q -m proof
 
 bench: setup
 	$(BIN)/python -m benchmarks

@@ -50,6 +50,7 @@ def errors(charuco, module, blur, rng):
     return (found - true) @ np.linalg.inv(matrix).T
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("module", [4.0, 6.0])
 def test_cards_are_seen_at_their_true_size(module):
     """To 2 in 100,000: errors that all photos share do not average out over photos."""

@@ -199,6 +199,7 @@ def test_a_panorama_of_ordinary_shape(bench):
     assert "no panorama and not edited" in refusal(photo)
 
 
+@pytest.mark.proof
 def test_no_pattern_and_a_mirrored_pattern():
     dark = np.zeros((1080, 1920, 3), np.uint8)
     dark[..., 2] = 255

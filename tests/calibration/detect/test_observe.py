@@ -19,6 +19,7 @@ def watch(bench, **hooks):
     return observe(bench.photo(**hooks), layout(bench.face), Pattern(bench.projector_size))
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize(
     "bench",
     [
@@ -44,6 +45,7 @@ def test_corners_are_found_to_a_few_hundredths_of_a_pixel(bench):
     assert np.abs(pattern_errors(bench, seen).mean(axis=0)).max() < 0.01
 
 
+@pytest.mark.proof
 def test_neither_lens_nor_tone_curve_pulls_at_the_cards():
     """A barrel lens bends each patch towards the middle; a tone curve widens bright modules."""
     white = np.full((1080, 1920, 3), 255, np.uint8)
@@ -65,6 +67,7 @@ def test_a_photo_without_colour_still_serves():
     assert rms(pattern_errors(bench, seen)) < 0.03
 
 
+@pytest.mark.proof
 def test_pattern_corners_keep_clear_of_cards_and_edges_and_are_in_order():
     bench = Bench()
     seen = watch(bench)
@@ -79,6 +82,7 @@ def test_pattern_corners_keep_clear_of_cards_and_edges_and_are_in_order():
         assert away.min() > card.size / 2 + CLEARANCE - slack
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("size", [(1280, 720), (1024, 768), (3840, 2160), (854, 480)], ids=str)
 def test_other_projectors(size):
     bench = Bench(projector_size=size)
@@ -88,6 +92,7 @@ def test_other_projectors(size):
     assert rms(pattern_errors(bench, seen)) < 0.03
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize(
     ("face", "fine"),
     [
@@ -107,6 +112,7 @@ def test_small_platens_and_the_fine_pattern(face, fine):
     assert rms(pattern_errors(bench, seen)) < 0.03
 
 
+@pytest.mark.proof
 def test_a_sleeve_platen_lengthways():
     bench = Bench(face=PlatenFace(102, 406), azimuth=0.2)
     seen = watch(bench)
@@ -143,6 +149,7 @@ def test_a_photo_of_cards_only_needs_no_pattern():
     assert seen.size == bench.size
 
 
+@pytest.mark.proof
 def test_cards_and_pattern_in_two_photos_from_one_place():
     plain = Bench(light=np.full((1080, 1920, 3), 255, np.uint8), ambient=0.4)
     lit = Bench(ambient=0.02)
@@ -155,6 +162,7 @@ def test_cards_and_pattern_in_two_photos_from_one_place():
         observe(plain.photo(), layout(plain.face), pattern, pattern_photo=other)
 
 
+@pytest.mark.proof
 def test_two_photos_between_which_the_camera_moved_are_refused():
     plain = Bench(light=np.full((1080, 1920, 3), 255, np.uint8), ambient=0.4).photo()
     cards, pattern = layout(Bench().face), Pattern(Bench().projector_size)
@@ -172,6 +180,7 @@ def test_two_photos_between_which_the_camera_moved_are_refused():
         pair(no_cards)
 
 
+@pytest.mark.proof
 def test_the_same_photo_upside_down_gives_the_same_corners():
     bench = Bench()
     photo = bench.photo()

@@ -96,6 +96,7 @@ def test_a_smooth_view_follows_a_lens_and_ignores_strays():
     assert len(few.coefficients) == 0
 
 
+@pytest.mark.proof
 def test_the_layout_says_how_cards_lie():
     """Three cards right, one 12 mm off and turned by 4 degrees: told to half a millimetre."""
     cards = layout(PlatenFace(406, 508))

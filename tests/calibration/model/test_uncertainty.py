@@ -79,6 +79,7 @@ def from_crosses() -> tuple[tuple[Bench, Solution], ...]:
 both = pytest.mark.parametrize("runs", [from_photos, from_crosses], ids=["photos", "crosses"])
 
 
+@pytest.mark.proof
 @both
 @pytest.mark.parametrize("height", HEIGHTS)
 def test_sampled_errors_are_as_large_as_predicted(runs: Runs, height: float) -> None:

@@ -23,6 +23,7 @@ def calibrated(monkeypatch, key):
     return truth, from_photos.calibrate([], FACE, truth.pattern.size, part_lit=True)
 
 
+@pytest.mark.proof
 def test_photos_that_do_not_name_their_camera_may_come_from_two(monkeypatch):
     truth, done = calibrated(monkeypatch, "unknown camera 4032x3024")
     points = grid()
@@ -30,6 +31,7 @@ def test_photos_that_do_not_name_their_camera_may_come_from_two(monkeypatch):
     assert np.linalg.norm(landed - points, axis=1).max() < 0.25
 
 
+@pytest.mark.proof
 def test_photos_of_one_named_camera_share_its_lens(monkeypatch):
     with pytest.raises(Refusal):
         calibrated(monkeypatch, "Phone 4032x3024")
@@ -50,6 +52,7 @@ def stitched(photo, seam):
     )
 
 
+@pytest.mark.proof
 def test_a_photo_whose_parts_do_not_fit_is_named_whatever_gate_it_fails(monkeypatch):
     rng = np.random.default_rng(14)
     truth = bench(rng)
@@ -78,6 +81,7 @@ def scaled(truth, share):
     return replace(truth, projector=replace(lens, focal=lens.focal / share, centre=(x, y)))
 
 
+@pytest.mark.proof
 def test_a_pattern_shown_in_a_window_is_refused_for_the_dark_it_leaves(monkeypatch):
     rng = np.random.default_rng(14)
     whole = scaled(bench(rng), 1.2)  # a picture that covers the platen

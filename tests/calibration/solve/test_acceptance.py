@@ -61,6 +61,7 @@ def test_card_poses_in_words() -> None:
     )
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("truly", [12.0, 15.0])
 def test_a_board_of_another_height_than_stated(truly: float) -> None:
     """It is refused; where the light cannot see it so surely the report says how well it does."""
@@ -91,6 +92,7 @@ def test_a_board_of_another_height_than_stated(truly: float) -> None:
     assert named >= refused - 1  # a fit far astray may end elsewhere first
 
 
+@pytest.mark.proof
 def test_a_board_of_the_stated_height_is_taken() -> None:
     rng = np.random.default_rng(103)
     bench = synthetic_rig.bench(rng)
@@ -102,6 +104,7 @@ def test_a_board_of_the_stated_height_is_taken() -> None:
     examine(solved(bench, [*flat, raised]), bench.face)
 
 
+@pytest.mark.proof
 def test_a_platen_of_another_size_than_stated() -> None:
     rng = np.random.default_rng(105)
     bench = synthetic_rig.bench(rng)
@@ -117,6 +120,7 @@ def test_a_platen_of_another_size_than_stated() -> None:
         assert kinds(caught.value) == [RemedyKind.BAR]
 
 
+@pytest.mark.proof
 def test_a_projector_that_moved_between_photos() -> None:
     rng = np.random.default_rng(120)
     bench = synthetic_rig.bench(rng)
@@ -134,6 +138,7 @@ def test_a_projector_that_moved_between_photos() -> None:
     assert kinds(caught.value) == [RemedyKind.SPACER, RemedyKind.SINCE_MOVED]
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("bar", [98.0, 99.0, 101.0])
 def test_a_bar_that_the_photos_contradict_is_said_before_cards_that_lie_wrong(bar: float) -> None:
     rng = np.random.default_rng(121)
@@ -146,6 +151,7 @@ def test_a_bar_that_the_photos_contradict_is_said_before_cards_that_lie_wrong(ba
     assert kinds(caught.value) == [RemedyKind.BAR]
 
 
+@pytest.mark.proof
 def test_a_board_far_from_its_stated_height_is_named_before_the_print() -> None:
     rng = np.random.default_rng(122)
     bench = synthetic_rig.bench(rng)
@@ -181,6 +187,7 @@ def test_a_blurred_photo_is_named() -> None:
     assert (again.kind, again.value) == (RemedyKind.AGAIN, "photo-1.jpg")
 
 
+@pytest.mark.proof
 def test_hardly_a_wrong_rig_is_accepted() -> None:
     """However cards are laid, a rig over the tolerance passes in less than 5 % of calibrations.
 

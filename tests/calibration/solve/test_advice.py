@@ -15,6 +15,7 @@ from tests.support.remedies import kinds
 from tests.support.solved_bench import CAREFUL, photos, solved
 
 
+@pytest.mark.proof
 def test_too_wide_a_bound_says_what_helps() -> None:
     rng = np.random.default_rng(150)
     bench = synthetic_rig.bench(rng)

@@ -38,6 +38,7 @@ def test_either_sign_of_the_lens_shift(shift: float) -> None:
     np.testing.assert_allclose(solution.map.pinhole.lens, bench.projector.position, atol=15)
 
 
+@pytest.mark.proof
 def test_one_photo_is_enough_and_more_are_better() -> None:
     errors = {1: 0.0, 3: 0.0}
     for seed in range(3):
@@ -50,6 +51,7 @@ def test_one_photo_is_enough_and_more_are_better() -> None:
     assert errors[3] < errors[1]
 
 
+@pytest.mark.proof
 def test_raised_photos_settle_the_height() -> None:
     with_board, without = [], []
     for seed in range(3):
@@ -102,6 +104,7 @@ def test_laid_badly_the_shape_stays_right() -> None:
     assert rms(left) < 0.05
 
 
+@pytest.mark.proof
 def test_false_corners_are_let_go() -> None:
     rng = np.random.default_rng(90)
     bench = synthetic_rig.bench(rng)
@@ -117,6 +120,7 @@ def test_false_corners_are_let_go() -> None:
     assert rms(off(bench, solved(bench, spoilt))) < clean + 0.02
 
 
+@pytest.mark.proof
 def test_keystone_is_told_from_plain_lenses() -> None:
     rng = np.random.default_rng(100)
     plain = synthetic_rig.bench(rng)
@@ -154,6 +158,7 @@ def test_a_slight_keystone_on_a_bare_platen_is_within_the_bound(aspect: float) -
     assert "keystone correction to be off" in fit.notes[0]
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("bow", [(0.12, 0.0, 0.08), (0.0, 0.15, 0.0), (-0.1, 0.05, 0.1)])
 def test_a_bowed_platen_is_seen_as_one(bow: tuple[float, float, float]) -> None:
     rng = np.random.default_rng(106)

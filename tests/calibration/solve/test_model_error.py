@@ -64,6 +64,7 @@ def test_slope_by_a_bend_is_that_of_a_bent_picture(bend: tuple[float, float]) ->
         np.testing.assert_allclose(missed, slope @ -np.array(bend), atol=2e-5)
 
 
+@pytest.mark.proof
 def test_a_bend_is_seen_where_there_is_one_and_only_there() -> None:
     seen = {True: 0, False: 0}
     for seed in range(2):
@@ -78,6 +79,7 @@ def test_a_bend_is_seen_where_there_is_one_and_only_there() -> None:
     assert seen[True] >= 1  # a projector without distortion may hide it
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("seed", range(3))
 def test_ten_degrees_left_on_are_refused_or_within_the_bound(seed: int) -> None:
     plain = synthetic_rig.bench(np.random.default_rng(210 + seed), card_error=0.3)
@@ -104,6 +106,7 @@ def test_a_tape_takes_the_doubt_away() -> None:
     assert not sure[-2:].any()
 
 
+@pytest.mark.proof
 def test_even_faces_are_even_and_wavy_ones_are_not() -> None:
     """Fisher's ratio is about 1 where corners scatter by noise alone, bowed or not."""
     for seed in range(4):
@@ -119,6 +122,7 @@ def test_even_faces_are_even_and_wavy_ones_are_not() -> None:
             assert (bare.unevenness == 0.0) == even
 
 
+@pytest.mark.proof
 @pytest.mark.parametrize("flat", [1, 2])
 def test_waves_are_within_the_bound_and_not_called_keystone(flat: int) -> None:
     for seed in range(3):
@@ -136,6 +140,7 @@ def test_uneven_light_is_called_so() -> None:
         examine(calibrated(bench, rng, 1), bench.face)
 
 
+@pytest.mark.proof
 def test_the_light_sees_how_high_the_board_is() -> None:
     """As far off as it says, whatever was stated: the square of both has mean 1."""
     squares = []

@@ -75,6 +75,7 @@ def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     assert all(one != other for one, other in itertools.pairwise(lines))
 
 
+@pytest.mark.proof
 @pytest.mark.slow
 def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_path):
     """One photo alone leaves height too open here; the photos taken are saved and added to."""

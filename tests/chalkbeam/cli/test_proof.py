@@ -52,6 +52,7 @@ def test_proof_and_views(chalkbeam, tmp_path):
     ]
 
 
+@pytest.mark.proof
 def test_a_belly_turns_a_low_wide_print_further(chalkbeam, tmp_path):
     words = ("proof", "--style", "tee", "--size", "M", "--location", "left-hem", "--art", CREST)
     turned = {}

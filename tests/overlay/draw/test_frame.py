@@ -339,6 +339,7 @@ MARKS = st.one_of(
 )  # fmt: skip
 
 
+@pytest.mark.proof
 @settings(max_examples=150)
 @given(st.lists(MARKS, max_size=4))
 def test_any_marks_can_be_rendered(marks):
