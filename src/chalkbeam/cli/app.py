@@ -33,6 +33,7 @@ from chalkbeam.cli.commands import (
     rig,
     run,
     sheet,
+    sheet_forms,
 )
 from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.usage import usage_words
@@ -66,6 +67,7 @@ for group in (
     proof,
     project,
     sheet,
+    sheet_forms,
     run,
     page,
     report,

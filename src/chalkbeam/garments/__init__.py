@@ -21,6 +21,7 @@ from chalkbeam.garments.library import (
     charts_folder,
     find_size,
     find_style,
+    is_size,
     shop_charts,
     style_sizes,
 )
@@ -54,6 +55,7 @@ __all__ = [
     "Measure",
     "charts_folder",
     "garment",
+    "is_size",
     "sizes",
     "styles",
 ]

@@ -217,6 +217,26 @@ def _size_key(text: str) -> str:
     return re.sub(r"^(?:5T?6T?)$", "56T", key)
 
 
+def is_size(text: str) -> bool:
+    """Whether a text is a size of some built-in style or of a chart of the shop's."""
+    wanted = _size_key(text)
+    return bool(wanted) and wanted in _size_keys(folder_state(charts_folder()))
+
+
+@functools.lru_cache(maxsize=4)
+def _size_keys(state: FolderState) -> frozenset[str]:
+    """Return every size there is as `find_size` compares it; `state` as in `_read_charts`."""
+    del state
+    shop = shop_charts().found
+    known = {key: (style, shop.get(key)) for key, style in builtin_styles().items()}
+    known |= {key: (find_style(key)[1], chart) for key, chart in shop.items()}
+    return frozenset(
+        _size_key(name)
+        for key, (style, chart) in known.items()
+        for _, name in style_sizes(key, style, chart)
+    )
+
+
 def find_size(name: str, fit: Fit, style_label: str, sizes: Mapping[tuple[Fit, str], Size]) -> Size:
     """Return a size by its name as people write it ("XXL", "youth M", "5/6").
 

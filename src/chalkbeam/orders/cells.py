@@ -2,20 +2,36 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.cells import BadCell, Merged, Row
+from chalkbeam.basics.cells import BadCell, Cell, Merged, Row
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.orders.headers import Column, Header
 from chalkbeam.orders.pieces import PressSettings
 from chalkbeam.orders.problems import Problem
+from chalkbeam.placement.platens import parse_pad_place
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[-–]\s*\d+(?:[.,]\d+)?)?")
 """A number or a range without a unit."""
 LONGEST_PRESS = 3600.0
 """s; an hour is far beyond any transfer; common practice, no source."""
 _DURATION = re.compile(r"(\d+(?:[.,]\d+)?)\s*(s|sec|secs|second|seconds|min|minute|minutes)\.?")
+
+
+_SIDE = re.compile(
+    r"(?P<length>[^a-z]*?(?:\s*(?:mm|cm|in|inch|inches|[\"”″])\.?)?)"
+    r"(?:\s*\b(?P<side>wide|width|w|across|high|height|h|tall)\.?)?",
+    re.IGNORECASE,
+)
+_SAID = {
+    "width": re.compile(r"\s*\b(wide|width|w|across)\.?$", re.IGNORECASE),
+    "height": re.compile(r"\s*\b(high|height|h|tall)\.?$", re.IGNORECASE),
+}
+"""What of a cell says again what its header says."""
+_YES = frozenset({"yes", "y", "x", "true", "1", "mirrored", "reversed", "✓"})
+_NO = frozenset({"", "no", "n", "false", "0", "-"})
 
 
 class RowCells:
@@ -45,6 +61,8 @@ class RowCells:
     def problem(self, row: int, column: Column | None, message: str) -> None:
         """Add a problem; row 0 is the whole sheet."""
         place, title = (column.index, column.title) if column else (-1, "")
+        if column is not None and column.given is not None:
+            message = f"“{title}” above the header: {message}"
         self.problems.append(Problem(row, place, title, message.rstrip(".") + "."))
 
     def wrong(self, column: Column | None, message: str) -> None:
@@ -58,9 +76,13 @@ class RowCells:
     def cell(self, field: str, turn: int = 1) -> str:
         """Return a cell's text; empty, with a problem, where it holds none."""
         column = self.column(field, turn)
-        if column is None or column.index >= len(self.row):
-            return ""
-        cell = self.row[column.index]
+        return "" if column is None else self.text(column)
+
+    def text(self, column: Column) -> str:
+        """Return the text of the cell in a column, as `cell` does."""
+        if column.given is not None:
+            return column.given
+        cell = self._raw(column)
         if isinstance(cell, BadCell):
             self.wrong(column, cell.reason)
             return ""
@@ -75,6 +97,8 @@ class RowCells:
         column = self.column(field, turn)
         if not text or column is None:
             return None
+        if (said := _SAID.get(field)) is not None:
+            text = said.sub("", text)
         try:
             if column.unit and re.fullmatch(r"[\d\s.,/⁄½¼¾⅛⅜⅝⅞-]+", text):
                 text = f"{text} {column.unit}"
@@ -85,6 +109,86 @@ class RowCells:
             self.wrong(column, str(refusal))
             return None
         return length
+
+    def ink_size(self, text: str, turn: int) -> tuple[float | None, float | None]:
+        """Return width and height of ink, mm, from a print size: one length is its width.
+
+        “3.5 in”, “3.5 in wide”, “4 in tall”, “10 x 12 in”, “10 in W x 12 in H”.
+        """
+        column = self.column("print size", turn)
+        sides = [side.strip() for side in re.split(r"\s*[x×]\s*", text, flags=re.IGNORECASE)]
+        if column is None or len(sides) > 2:
+            if column is not None:
+                self.wrong(column, f"“{text}” is no size of a print: write 3.5 in, or 10 x 12 in")
+            return None, None
+        read: dict[str, float | None] = {}
+        last = _SIDE.fullmatch(sides[-1])
+        for at, side in enumerate(sides):
+            match = _SIDE.fullmatch(side)
+            if match is None:
+                self.wrong(column, f"“{text}” is no size of a print: write 3.5 in, or 10 x 12 in")
+                return None, None
+            length = match["length"]
+            if at == 0 and last is not None and not re.search(r"[a-z\"”″]", length.lower()):
+                unit = re.search(r"[a-zA-Z\"”″]+\.?$", last["length"])
+                length += f" {unit[0]}" if unit else ""
+            named = "height" if (match["side"] or " ").lower()[0] in "ht" else "width"
+            usual = named if match["side"] else ("width", "height")[at]
+            read[usual] = self.length("print size", length, turn)
+        return read.get("width"), read.get("height")
+
+    def truth(self, field: str, turn: int) -> bool:
+        """Return what a cell of yes or no says; empty is no."""
+        text = self.shared(field, turn).casefold()
+        if text not in _YES and text not in _NO:
+            self.wrong(
+                self.column(field, turn) or self.column(field),
+                f"“{text}” is neither yes nor no: write one of them",
+            )
+        return text in _YES
+
+    def whole(self, field: str, turn: int) -> int | None:
+        """Return a whole number from 1; None, with a problem, if a cell holds something else."""
+        text = self.cell(field, turn)
+        if not text:
+            return None
+        if not re.fullmatch(r"[1-9]\d{0,3}", text):
+            self.wrong(self.column(field, turn), f"“{text}” is not a number from 1: write one")
+            return None
+        return int(text)
+
+    def turned(self, turn: int) -> float | None:
+        """Return how far artwork is turned in the garment frame, whose y is down, radians."""
+        text = self.cell("turn", turn)
+        match = re.fullmatch(r"([+-]?\d{1,3}(?:[.,]\d+)?)\s*(?:°|deg|degrees?)?", text)
+        if not text:
+            return None
+        degrees = float(match[1].replace(",", ".")) if match else 999.0
+        if abs(degrees) > 360:
+            self.wrong(self.column("turn", turn), f"“{text}” is no turn: write degrees, such as 15")
+            return None
+        return -math.radians(degrees)
+
+    def overhang(self, turn: int) -> float | None:
+        """Return how far the collar's seam hangs over the platen's edge, mm."""
+        column, text = self.column("collar place", turn), self.cell("collar place", turn)
+        if not text or column is None:
+            return None
+        try:
+            bare = column.unit and re.fullmatch(r"[+-]?[\d\s.,/-]+", text)
+            return parse_length(f"{text} {column.unit}" if bare else text, self._unit)
+        except Refusal as refusal:
+            self.wrong(column, str(refusal))
+            return None
+
+    def pad_place(self, turn: int) -> str:
+        """Return where a pad lies, as written; with a problem if that is no place."""
+        text = self.cell("pad place", turn)
+        try:
+            parse_pad_place(text)
+        except Refusal as refusal:
+            self.wrong(self.column("pad place", turn), str(refusal))
+        return text
 
     def seconds(self, field: str, turn: int) -> tuple[str, float | None]:
         """Return a duration as written, and in seconds if it is one plain duration."""
@@ -120,17 +224,32 @@ class RowCells:
             )
         time, dwell = self.seconds("time", turn if self.column("time", turn) else 1)
         pre, pre_dwell = self.seconds("prepress", turn if self.column("prepress", turn) else 1)
+        second, second_dwell = self._second_press(turn)
         return PressSettings(
-            temperature, time, cell("pressure"), cell("peel"), pre, dwell, pre_dwell
-        )
+            temperature, time, cell("pressure"), cell("peel"), pre, dwell, pre_dwell,
+            second, second_dwell,
+        )  # fmt: skip
+
+    def _second_press(self, turn: int) -> tuple[str, float | None]:
+        """Return the press after the peel as written, and its seconds if it begins with them."""
+        turn = turn if self.column("second press", turn) else 1
+        text = self.cell("second press", turn)
+        begins = re.match(r"[^,;(]+", text)
+        if begins is not None and (match := _DURATION.match(begins[0].strip().lower())):
+            return text, float(match[1].replace(",", ".")) * (60 if match[2][0] == "m" else 1)
+        return self.seconds("second press", turn) if _BARE.fullmatch(text) else (text, None)
 
     def is_bad(self, column: Column) -> bool:
         """Whether the cell in a column holds no text."""
-        return column.index < len(self.row) and isinstance(self.row[column.index], BadCell)
+        return isinstance(self._raw(column), BadCell)
 
     def is_merged(self, column: Column) -> bool:
         """Whether the cell in a column is merged with others above or below."""
-        return column.index < len(self.row) and isinstance(self.row[column.index], Merged)
+        return isinstance(self._raw(column), Merged)
+
+    def _raw(self, column: Column) -> Cell:
+        there = column.given is None and column.index < len(self.row)
+        return self.row[column.index] if there else ""
 
 
 _NO_COLUMN = Column(-1, "", 1, "", "")

@@ -4,52 +4,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 from chalkbeam.basics.cells import BadCell, Cell
-
-ALSO_CALLED: dict[str, tuple[str, ...]] = {
-    "style": ("garment", "garment style", "item", "product", "article", "garment type"),
-    "size": ("sz", "garment size"),
-    "fit": ("cut", "gender"),
-    "colour": (
-        "color", "fabric colour", "fabric color", "fabric", "garment colour", "garment color",
-        "cloth", "cloth colour", "cloth color", "shirt colour", "shirt color", "col",
-    ),
-    "quantity": (
-        "qty", "quant", "count", "pieces", "pcs", "number of pieces", "no of pieces", "amount",
-        "how many",
-    ),
-    "location": ("placement", "position", "print location", "art location", "where"),
-    "artwork": ("art", "design", "file", "art file", "artwork file", "transfer", "image", "motif"),
-    "width": ("art width", "print width", "artwork width", "w"),
-    "height": ("art height", "print height", "artwork height", "h"),
-    "name": ("player name", "wearer", "personalisation", "personalization", "lettering"),
-    "number": ("player number", "squad number", "no", "nr", "figure", "figures"),
-    "name location": ("name placement", "name position"),
-    "number location": ("number placement", "number position"),
-    "name width": (),
-    "name height": (),
-    "number width": (),
-    "number height": (),
-    "note": ("notes", "comment", "comments", "remark", "remarks", "instructions"),
-    "temperature": ("temp", "press temperature", "heat"),
-    "time": ("press time", "dwell", "dwell time", "duration"),
-    "pressure": ("press pressure",),
-    "peel": ("peeling",),
-    "prepress": ("pre press", "preheat", "pre heat", "prepress time", "pre press time"),
-    "platen": ("platen size", "lower platen"),
-    "pad": ("press pad", "foam", "foam pad", "pillow"),
-    "order": ("run order", "sequence", "press order", "rank"),
-}  # fmt: skip
-"""Our words, and what else shops write in a header; compared without case, accents, marks."""
-
-PER_IMPRINT = frozenset(
-    {"location", "artwork", "width", "height", "temperature", "time", "pressure", "peel",
-     "prepress", "platen", "pad"}
-)  # fmt: skip
-"""Columns that may come again for a second imprint: “Location 2”, or “Location” twice."""
+from chalkbeam.garments import is_size
+from chalkbeam.orders.headings import HEADINGS, KNOWN, PER_IMPRINT
 
 REQUIRED = ("style", "size", "location")
 _UNITS = {
@@ -58,19 +18,15 @@ _UNITS = {
     "second": "s", "seconds": "s", "min": "min", "minutes": "min", "c": "°C", "celsius": "°C",
     "f": "°F", "fahrenheit": "°F", "bar": "bar", "psi": "psi", "kpa": "kPa",
 }  # fmt: skip
-_FITTING = {
-    "width": ("mm", "cm", "in"),
-    "height": ("mm", "cm", "in"),
-    "name width": ("mm", "cm", "in"),
-    "name height": ("mm", "cm", "in"),
-    "number width": ("mm", "cm", "in"),
-    "number height": ("mm", "cm", "in"),
-    "time": ("s", "min"),
-    "prepress": ("s", "min"),
-    "temperature": ("°C", "°F"),
-    "pressure": ("bar", "psi", "kPa"),
-}
-_KNOWN = {spelling: field for field, others in ALSO_CALLED.items() for spelling in (field, *others)}
+_ORDINALS = {
+    word: turn
+    for turn, words in enumerate(
+        ("first 1st 1", "second 2nd 2", "third 3rd 3", "fourth 4th 4", "fifth 5th 5",
+         "sixth 6th 6", "seventh 7th 7", "eighth 8th 8", "ninth 9th 9"),
+        start=1,
+    )
+    for word in words.split()
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -82,13 +38,15 @@ class Column:
     index : int
         Counted from 0.
     field : str
-        Key of `ALSO_CALLED`.
+        Key of `headings.HEADINGS`.
     turn : int
         Which imprint it belongs to, from 1; 1 for columns that are not per imprint.
     unit : str
         Unit that the header gives for bare numbers; empty if none.
     title : str
         As the sheet writes it.
+    given : str or None
+        What it says for every row, where it stands above the header; its index is -1 then.
     """
 
     index: int
@@ -96,6 +54,7 @@ class Column:
     turn: int
     unit: str
     title: str
+    given: str | None = None
 
 
 def plain(text: str) -> str:
@@ -109,28 +68,37 @@ def read_column(index: int, title: str) -> Column | None:
     """Return what a header means; None if it is not understood.
 
     A unit may follow in brackets or as the last word: ``Width (in)``, ``width mm``; two of them
-    give none. So may the imprint's number: ``Location 2``, ``Art2``.
+    give none. The imprint may be counted anywhere: ``Location 2``, ``Art2``, ``Second design``.
     """
     words = plain(re.sub(r"([\"″”])", " in ", title)).split()
-    if words and (match := re.fullmatch(r"([a-z]+)([1-9])", words[-1])) and match[1] in _KNOWN:
+    if words and (match := re.fullmatch(r"([a-z]+)([1-9])", words[-1])) and match[1] in KNOWN:
         words[-1:] = [match[1], match[2]]
-    turn = 1
+    turn = 0
     unit = ""
     doubtful = False
-    for _ in range(2):
-        if len(words) > 1 and re.fullmatch(r"[1-9]", words[-1]):
-            turn = int(words.pop())
-        elif len(words) > 1 and " ".join(words) not in _KNOWN and words[-1] in _UNITS:
+    for _ in range(3):
+        if " ".join(words) in KNOWN:
+            break
+        if len(words) > 1 and not turn and (at := _ordinal(words)) is not None:
+            turn = _ORDINALS[words.pop(at)]
+        elif len(words) > 1 and words[-1] in _UNITS:
             other, unit = unit, _UNITS[words.pop()]
             doubtful = doubtful or bool(other and other != unit)
             if words[-1] in ("deg", "degrees", "degree"):
                 words.pop()
-    field = _KNOWN.get(" ".join(words))
-    if field is None or (unit and unit not in _FITTING.get(field, ())):
+    known = KNOWN.get(" ".join(words))
+    if known == "size" and turn:  # a piece has one size: those that are counted are the prints'
+        known = "print size"
+    if known is None or (unit and unit not in HEADINGS[known].units):
         return None
-    if turn > 1 and field not in PER_IMPRINT:
+    if turn > 1 and known not in PER_IMPRINT:
         return None
-    return Column(index, field, turn, "" if doubtful else unit, title)
+    return Column(index, known, turn or 1, "" if doubtful else unit, title)
+
+
+def _ordinal(words: Sequence[str]) -> int | None:
+    """Return where a header counts its imprints: “Location 2”, “Second location”, “Art 2 width”."""
+    return next((at for at, word in reversed([*enumerate(words)]) if word in _ORDINALS), None)
 
 
 @dataclass(frozen=True)
@@ -156,12 +124,18 @@ class Header:
         Columns that are not used: index and title.
     twice : tuple of (Column, Column)
         Columns that mean the same, where only one may.
+    sizes : tuple of Column
+        Columns of a size matrix: their titles are sizes, their cells how many of each.
+    left_out : mapping of int to str
+        Columns that are left out on purpose, their titles being in brackets.
     """
 
     row: int
     columns: tuple[Column, ...]
     unknown: tuple[tuple[int, str], ...]
     twice: tuple[tuple[Column, Column], ...]
+    sizes: tuple[Column, ...] = ()
+    left_out: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -169,7 +143,18 @@ class Header:
         fields = {column.field for column in self.columns}
         if fields & {"name", "number"}:
             fields.add("location")
-        return tuple(field for field in REQUIRED if field not in fields)
+        if self.sizes:
+            fields.add("size")
+        return tuple(each for each in REQUIRED if each not in fields)
+
+    @property
+    def understood(self) -> int:
+        """How many columns are understood."""
+        return len(self.columns) + len(self.sizes)
+
+    def has(self, name: str, turn: int = 1) -> bool:
+        """Whether there is a column of a field for an imprint."""
+        return any((each.field, each.turn) == (name, turn) for each in self.columns)
 
 
 def read_header(index: int, row: Sequence[Cell]) -> Header:
@@ -177,8 +162,12 @@ def read_header(index: int, row: Sequence[Cell]) -> Header:
     columns: list[Column] = []
     unknown: list[tuple[int, str]] = []
     twice: list[tuple[Column, Column]] = []
+    left_out: dict[int, str] = {}
     for place, cell in enumerate(row):
         if isinstance(cell, BadCell) or not cell:
+            continue
+        if re.fullmatch(r"\(.+\)|\[.+\]", cell):
+            left_out[place] = cell
             continue
         column = read_column(place, cell)
         if column is None:
@@ -192,11 +181,21 @@ def read_header(index: int, row: Sequence[Cell]) -> Header:
             twice.append((same[0], column))
             continue
         columns.append(column)
-    return Header(index, tuple(columns), tuple(unknown), tuple(twice))
+    across = [(place, title) for place, title in unknown if is_size(title)]
+    if len(across) < 2 or any(column.field == "size" for column in columns):
+        across = []
+    return Header(
+        index,
+        tuple(columns),
+        tuple(each for each in unknown if each not in across),
+        tuple(twice),
+        tuple(Column(place, "quantity", 1, "", title) for place, title in across),
+        left_out,
+    )
 
 
 def find_header(rows: Sequence[Sequence[Cell]], within: int = 20) -> Header | None:
     """Return the row, of the first `within`, with the most columns understood; at least two."""
     headers = (read_header(index, row) for index, row in enumerate(rows[:within]))
-    best = max(headers, key=lambda header: len(header.columns), default=None)
-    return best if best and len(best.columns) >= 2 else None
+    best = max(headers, key=lambda header: header.understood, default=None)
+    return best if best and best.understood >= 2 else None

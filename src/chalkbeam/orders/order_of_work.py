@@ -104,8 +104,8 @@ def fit_as_listed(piece: Piece, imprint: Imprint) -> PressSetup:
     words = imprint.location.casefold().replace("-", " ").replace("_", " ")
     for loading, signs in _LOADINGS:
         if any(sign in words for sign in signs):
-            return PressSetup(imprint.platen, imprint.pad, loading)
-    return PressSetup(imprint.platen, imprint.pad)
+            return PressSetup(imprint.platen, imprint.padding, loading)
+    return PressSetup(imprint.platen, imprint.padding)
 
 
 def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:

@@ -19,6 +19,31 @@ class ArtKind(Enum):
 
 
 @dataclass(frozen=True)
+class Cut:
+    """How a transfer is printed and cut, where that is not as usual.
+
+    Attributes
+    ----------
+    margin : float or None
+        Blank carrier around the ink, mm; without it the picture's own edge is cut.
+    width : float or None
+        Of the whole picture, mm, in place of the ink's.
+    mirrored : bool
+        Whether the file is printed in mirror image.
+    page : int
+        Of a PDF.
+    pick : int or None
+        Which artwork of a ganged file, from 1; None: the file is one artwork.
+    """
+
+    margin: float | None = None
+    width: float | None = None
+    mirrored: bool = False
+    page: int = 1
+    pick: int | None = None
+
+
+@dataclass(frozen=True)
 class Art:
     """One artwork, or the lettering of one piece.
 
@@ -28,11 +53,13 @@ class Art:
         The file as the sheet writes it, or the name or number to set.
     path : Path or None
         Where the file is; None for lettering.
+    cut : Cut
     """
 
     kind: ArtKind
     text: str
     path: Path | None = None
+    cut: Cut = Cut()
 
     @property
     def stack(self) -> str:
@@ -49,10 +76,11 @@ class PressSettings:
 
     Attributes
     ----------
-    temperature, time, pressure, peel, prepress : str
-        As written, with the unit; empty where the sheet says nothing.
-    dwell, prepress_dwell : float or None
-        Seconds to count down, where `time` or `prepress` is one plain duration.
+    temperature, time, pressure, peel, prepress, second : str
+        As written, with the unit; empty where the sheet says nothing. `second` is the press
+        after the peel.
+    dwell, prepress_dwell, second_dwell : float or None
+        Seconds to count down, where `time`, `prepress` or `second` says one plain duration.
     """
 
     temperature: str = ""
@@ -62,6 +90,8 @@ class PressSettings:
     prepress: str = ""
     dwell: float | None = None
     prepress_dwell: float | None = None
+    second: str = ""
+    second_dwell: float | None = None
 
     def __str__(self) -> str:
         """Return the settings in one line for the operator; empty if the sheet gives none."""
@@ -110,6 +140,12 @@ class Imprint:
         Of the ink, mm; None where the artwork's file or the preset decides.
     platen, pad : str
         As the sheet names them; empty where it leaves the choice to the program.
+    pad_place : str
+        Where the pad's middle lies from the platen's, as written: “2 in right, 1 in away”.
+    overhang : float or None
+        How far the collar's seam hangs over the platen's edge, mm; chosen without.
+    turn : float or None
+        Of the artwork in the garment frame, radians; the location's own without.
     follows : str or None
         Id of the imprint on the same piece that this one is placed by (a number under its
         name): the two are pressed one right after the other, in this order.
@@ -124,6 +160,14 @@ class Imprint:
     platen: str = ""
     pad: str = ""
     follows: str | None = None
+    pad_place: str = ""
+    overhang: float | None = None
+    turn: float | None = None
+
+    @property
+    def padding(self) -> str:
+        """Which pad, and where it lies; empty for none."""
+        return ", ".join(part for part in (self.pad, self.pad and self.pad_place) if part)
 
 
 @dataclass(frozen=True)
@@ -144,6 +188,10 @@ class Piece:
         The place that the user pinned the piece to; pinned pieces come first, lowest first.
     fit : str
         The garment's fit, where the sheet says it (women's); empty for the style's usual one.
+    recipient : str
+        Whose it is, where that is not printed.
+    customer, order_number : str
+        Whose order it belongs to, and by what that is known.
     """
 
     id: str
@@ -159,6 +207,9 @@ class Piece:
     note: str = ""
     order: float | None = None
     fit: str = ""
+    recipient: str = ""
+    customer: str = ""
+    order_number: str = ""
 
     @property
     def pile(self) -> str:

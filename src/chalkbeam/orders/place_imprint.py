@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import Artwork, letter, load_artwork
+from chalkbeam.artwork import Artwork, letter, load_artwork, load_gang, picked
 from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.locations import Location
 from chalkbeam.locations import location as find_location
-from chalkbeam.orders.pieces import Art, Imprint, Piece
+from chalkbeam.orders.pieces import Art, Cut, Imprint, Piece
 from chalkbeam.placement import Placement, foot_of
 from chalkbeam.placement.many import Placer, Request
+from chalkbeam.placement.platens import Platen, parse_pad, parse_pad_place
 
 NAME_MARGIN = 6.0
 """Blank carrier around a name or number, mm."""
@@ -36,7 +38,8 @@ def place_imprint(
     if imprint.follows:
         name = next(each for each in piece.imprints if each.id == imprint.follows)
         extra = foot_of(place_imprint(placer, piece, name, location_of))
-    answer = placer.place(Request(worn, where, read_artwork(imprint, worn, where), extra))
+    art = read_artwork(imprint, worn, where)
+    answer = placer.place(Request(worn, where, art, extra, imprint.turn))
     if isinstance(answer, Refusal):
         raise answer
     return answer
@@ -54,34 +57,78 @@ def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
     trouble = artwork_trouble(art)
     if trouble is not None:
         raise Refusal(trouble)
+    cut = art.cut
     if art.path is None:
-        return _lettering(art.text, width, height, worn, where)
+        margin = NAME_MARGIN if cut.margin is None else cut.margin
+        return _lettering(art.text, width, height, margin, cut.mirrored, worn, where)
     changed = art.path.stat().st_mtime_ns
-    if width is None and height is None:
-        return _usual_size(art.path, where, worn.age, changed)
-    return _file(art.path, width, height, changed)
+    if cut.pick is not None:
+        if width is not None or height is not None:
+            raise Refusal(
+                f"{art.text} is a ganged sheet and keeps its scale: give the width of the whole "
+                "sheet in place of the artwork's own size."
+            )
+        return picked(art.path.name, _gang(art.path, cut, changed), cut.pick)
+    if width is None and height is None and cut.width is None:
+        return _usual_size(art.path, cut, where, worn.age, changed)
+    return _file(art.path, width, height, cut, changed)
 
 
 @functools.lru_cache(maxsize=256)
-def _file(path: Path, width: float | None, height: float | None, changed: int) -> Artwork:
+def _file(path: Path, width: float | None, height: float | None, cut: Cut, changed: int) -> Artwork:
     del changed  # an edited file is read again
-    return load_artwork(path, width=width, height=height)
+    return load_artwork(
+        path, width=width, height=height, sheet_width=cut.width, sheet_margin=cut.margin,
+        mirrored=cut.mirrored, page=cut.page,
+    )  # fmt: skip
 
 
 @functools.lru_cache(maxsize=256)
-def _usual_size(path: Path, where: Location, age: Age, changed: int) -> Artwork:
+def _usual_size(path: Path, cut: Cut, where: Location, age: Age, changed: int) -> Artwork:
     del changed
-    return load_artwork(path, usual=where.usual_for(age))
+    return load_artwork(
+        path, usual=where.usual_for(age), sheet_margin=cut.margin, mirrored=cut.mirrored,
+        page=cut.page,
+    )  # fmt: skip
+
+
+@functools.lru_cache(maxsize=32)
+def _gang(path: Path, cut: Cut, changed: int) -> tuple[Artwork, ...]:
+    del changed
+    return load_gang(
+        path, sheet_width=cut.width, sheet_margin=cut.margin, mirrored=cut.mirrored, page=cut.page
+    )
 
 
 @functools.lru_cache(maxsize=1024)
 def _lettering(
-    text: str, width: float | None, height: float | None, worn: Garment, where: Location
+    text: str,
+    width: float | None,
+    height: float | None,
+    margin: float,
+    mirrored: bool,
+    worn: Garment,
+    where: Location,
 ) -> Artwork:
     size = where.letter_size(worn.age, width, height)
     return letter(
-        text, width=size.width, height=size.height, widest=size.widest, sheet_margin=NAME_MARGIN
-    )
+        text, width=size.width, height=size.height, widest=size.widest, sheet_margin=margin,
+        mirrored=mirrored,
+    )  # fmt: skip
+
+
+def padded(platen: Platen, imprint: Imprint) -> Platen:
+    """Return a platen with the pad that an imprint wants, in its place.
+
+    Raises
+    ------
+    Refusal
+        If the pad or its place is none, or it does not lie on the platen.
+    """
+    if not imprint.pad:
+        return platen
+    pad = parse_pad(imprint.pad)
+    return platen.with_pad(replace(pad, centre=parse_pad_place(imprint.pad_place)))
 
 
 def artwork_trouble(art: Art) -> str | None:

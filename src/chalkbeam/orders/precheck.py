@@ -17,7 +17,7 @@ from chalkbeam.garments import Fit, garment
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.headers import Cells, Column
 from chalkbeam.orders.pieces import Imprint, Piece
-from chalkbeam.orders.place_imprint import place_imprint, read_artwork
+from chalkbeam.orders.place_imprint import padded, place_imprint, read_artwork
 from chalkbeam.orders.problems import Problem, row_words
 from chalkbeam.orders.sheet import RunSheet
 from chalkbeam.placement import Impossible, Placement, Severity
@@ -81,10 +81,12 @@ def precheck_order(
         return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
 
     checker = _Checker(lay, unit, location_of)
+    seen: set[tuple[int, str]] = set()
     for number, piece in enumerate(order.pieces):
         begun(number)
-        if piece.copy > 1:  # the copies of a row are alike
+        if (piece.row, piece.size) in seen:  # the copies of a row are alike
             continue
+        seen.add((piece.row, piece.size))
         for place, imprint in enumerate(piece.imprints, start=1):
             cells = order.cells.get((piece.row, place), Cells(None, None, None, None))
             over = next((each for each in piece.imprints if each.id == imprint.follows), None)
@@ -112,7 +114,7 @@ class _Checker:
     def __init__(self, lay: Lay, unit: Unit, location_of: Callable[[Imprint], str]) -> None:
         self._lay, self._unit, self._location_of = lay, unit, location_of
         self._placer = Placer()
-        self._laid: dict[tuple[int, str, str], Loading | Refusal] = {}
+        self._laid: dict[tuple[int, str, str, float | None], Loading | Refusal] = {}
 
     def at(self, piece: Piece, imprint: Imprint, cells: Cells) -> list[str]:
         """Return what to look at before pressing an imprint.
@@ -160,7 +162,7 @@ class _Checker:
             except Refusal as refusal:
                 raise _Bad(column, str(refusal)) from None
         # By identity: the placer holds the placement as long as it is asked for.
-        key = (id(placement), imprint.platen, imprint.pad)
+        key = (id(placement), imprint.platen, imprint.padding, imprint.overhang)
         if key not in self._laid:
             try:
                 self._laid[key] = self._lay(placement, imprint)
@@ -194,8 +196,10 @@ def on_file(collar: Collar = "away", threaded: bool = True) -> Lay:
         refused: Refusal | None = None
         for plate in tried:
             try:
-                padded = plate.with_pad(parse_pad(imprint.pad)) if imprint.pad else plate
-                loading = load(placement, padded, collar=collar, threaded=threaded)
+                loading = load(
+                    placement, padded(plate, imprint), collar=collar, threaded=threaded,
+                    overhang=imprint.overhang,
+                )  # fmt: skip
                 return loading if imprint.platen else replace(loading, concerns=())
             except Refusal as refusal:
                 refused = refused or refusal

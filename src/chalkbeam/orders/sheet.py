@@ -12,9 +12,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.cells import Row
+from chalkbeam.basics.cells import Row, is_blank
 from chalkbeam.basics.spreadsheets import Table, read_table
 from chalkbeam.basics.units import Unit
+from chalkbeam.orders.above import with_above
 from chalkbeam.orders.headers import Cells, Header, find_header
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.problems import Problem, SheetRefusal
@@ -91,9 +92,17 @@ def headed(table: Table, path: Path) -> Headed:
             "Style, Size, Fabric colour, Quantity, Location, Artwork, Width."
         )
     if not table.worksheets:
-        header, _, rows = max(found, key=lambda each: len(each[0].columns))
-        return Headed(header, rows)
+        header, _, rows = max(found, key=lambda each: each[0].understood)
+        return Headed(with_above(header, rows), rows)
     (header, title, rows), *others = found
+    header = with_above(header, rows)
+    for other, name, under in others:
+        whole = with_above(other, under)
+        if not whole.missing and any(not is_blank(row) for row in under[other.row + 1 :]):
+            raise Refusal(
+                f"{path} holds an order on “{title}” and another on “{name}”: bring both on to one "
+                "worksheet, or hide the one that is not to be read."
+            )
     notes = (f"Worksheet “{title}” is read, “{other}” is not." for _, other, _ in others)
     return Headed(header, rows, frozenset(table.hidden.get(title, ())), tuple(notes))
 
@@ -137,7 +146,7 @@ def read_sheet(
     header, rows, hidden = found.header, found.rows, found.hidden
     notes = [*table.notes, *found.notes]
     reader = RowReader(header, unit, artwork_folder or path.parent, absent)
-    reader.check_header()
+    reader.check_header(rows)
     if not reader.problems:
         for index in range(header.row + 1, len(rows)):
             reader.take(index + 1, rows[index])

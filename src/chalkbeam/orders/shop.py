@@ -89,4 +89,4 @@ def _face(location: str) -> str:
 
 def fit_on_press(piece: Piece, imprint: Imprint) -> PressSetup:
     """Return the platen and pad that the sheet names, and the garment's face as the loading."""
-    return PressSetup(imprint.platen, imprint.pad, _face(imprint.location))
+    return PressSetup(imprint.platen, imprint.padding, _face(imprint.location))

@@ -16,12 +16,13 @@ from chalkbeam.placement.values import Placement
 
 @dataclass(frozen=True, eq=False)
 class Request:
-    """One imprint to place; `extra` as in `place`."""
+    """One imprint to place; `extra` and `turn` as in `place`."""
 
     garment: Garment
     location: Location
     artwork: Artwork
     extra: Lines | None = None
+    turn: float | None = None
 
 
 @dataclass(eq=False)
@@ -49,6 +50,7 @@ class Placer:
             id(request.location),
             id(request.artwork),
             tuple((request.extra or {}).items()),
+            request.turn,
         )
         known = self._known.get(key)
         if known is None:
@@ -63,6 +65,9 @@ class Placer:
 
 def _answer(request: Request) -> Placement | Refusal:
     try:
-        return place(request.garment, request.location, request.artwork, extra=request.extra)
+        return place(
+            request.garment, request.location, request.artwork, extra=request.extra,
+            turn=request.turn,
+        )  # fmt: skip
     except Refusal as refusal:
         return refusal

@@ -229,3 +229,30 @@ def parse_pad(text: str) -> Pad:
     if not 0 < height <= 50:
         raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")
     return Pad(PlatenFace(width, depth, CORNER_RADIUS), height)
+
+
+_WAYS: Mapping[str, XY] = {
+    "right": (1.0, 0.0), "left": (-1.0, 0.0), "away": (0.0, 1.0), "towards": (0.0, -1.0),
+}  # fmt: skip
+
+
+def parse_pad_place(text: str) -> XY:
+    """Return where a pad's middle lies from the platen's, mm, from “2 in right, 1 in away”.
+
+    Raises
+    ------
+    Refusal
+        If the text is no such place; an empty one is the platen's middle.
+    """
+    x = y = 0.0
+    for part in filter(None, map(str.strip, re.split(r"[,;]\s+|[,;]$| and ", text.strip()))):
+        length, _, way = part.rpartition(" ")
+        if way.casefold() not in _WAYS:
+            raise Refusal(
+                f"“{text}” is no place for a pad: write how far its middle lies from the platen's, "
+                "such as 2 in right, 1 in away."
+            )
+        along = _WAYS[way.casefold()]
+        far = parse_length(length)
+        x, y = x + far * along[0], y + far * along[1]
+    return x, y

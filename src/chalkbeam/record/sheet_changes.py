@@ -103,15 +103,16 @@ def _difference(old: _Row, new: _Row) -> str:
     if len(old) != len(new):
         count = "1 piece" if len(new) == 1 else f"{len(new)} pieces"
         return f"{count} instead of {len(old)}."
-    was, reads = old[0], new[0]
+    pairs = zip(old, new, strict=True)  # pieces of a row may differ: sizes may stand across
+    was, reads = next(pair for pair in pairs if len(set(map(_content, pair))) > 1)
     if was.pile != reads.pile:
         return f"{reads.pile} instead of {was.pile}."
     if len(was.imprints) != len(reads.imprints):
         return f"{len(reads.imprints)} imprints instead of {len(was.imprints)}."
-    pairs = [(_said(a), _said(b)) for a, b in zip(was.imprints, reads.imprints, strict=True)]
+    prints = [(_said(a), _said(b)) for a, b in zip(was.imprints, reads.imprints, strict=True)]
     changed = [
         word
-        for one, other in [(_said(was), _said(reads)), *pairs]
+        for one, other in [(_said(was), _said(reads)), *prints]
         for word in one
         if one[word] != other[word]
     ]
@@ -121,14 +122,17 @@ def _difference(old: _Row, new: _Row) -> str:
 def _said(thing: Piece | Imprint) -> dict[str, object]:
     """Return what a sheet's columns say of a piece, or of an imprint, by their names."""
     if isinstance(thing, Piece):
-        names = ("name", "number", "note", "order")
-        return {name: getattr(thing, name) for name in names}
+        names = ("name", "number", "note", "order", "recipient", "customer", "order_number")
+        return {name.replace("_", " "): getattr(thing, name) for name in names}
     return {
         "location": thing.location,
         "artwork": thing.art.stack,  # a name or number differs in its own column
         "width": thing.width,
         "height": thing.height,
         "platen": thing.platen,
-        "pad": thing.pad,
+        "pad": thing.padding,
+        "collar place": thing.overhang,
+        "turn": thing.turn,
+        "cut": thing.art.cut,
         "press setting": thing.press,
     }

@@ -10,11 +10,11 @@ from calibration.rig.file import Rig
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.orders.pieces import Art, Imprint, Piece
-from chalkbeam.orders.place_imprint import place_imprint
+from chalkbeam.orders.place_imprint import padded, place_imprint
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Collar, Loading, load
 from chalkbeam.placement.many import Placer
-from chalkbeam.placement.platens import Platen, parse_pad
+from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.placement.shift import Shift
 from overlay.colour.visibility import palette_for
@@ -173,7 +173,7 @@ class ImprintPreparer:
         rig, planned = self._lay_on(placed, imprint)
         others = [self._placed(piece, other, location_of) for other in together if other != imprint]
         if others:
-            planned = self._shared(rig, imprint.pad, placed, planned, others)
+            planned = self._shared(rig, imprint, placed, planned, others)
         loading = planned if collar is None else collared(planned, collar)
         palette = palette_on(piece.colour)
         if seen is not None and seen.height is not None:
@@ -212,7 +212,7 @@ class ImprintPreparer:
             if wanted is not None and not is_for(rig, wanted):
                 continue
             try:
-                return index, self._load_on(placed, index, imprint.pad)
+                return index, self._load_on(placed, index, imprint)
             except Refusal as refusal:
                 refused = refused or refusal
         if refused is not None:
@@ -226,7 +226,12 @@ class ImprintPreparer:
         )
 
     def _shared(
-        self, rig: int, pad: str, placed: _Placed, planned: Loading, others: Sequence[_Placed]
+        self,
+        rig: int,
+        imprint: Imprint,
+        placed: _Placed,
+        planned: Loading,
+        others: Sequence[_Placed],
     ) -> Loading:
         """Return a loading that presses several imprints without moving the garment.
 
@@ -236,23 +241,25 @@ class ImprintPreparer:
         everything = sorted((placed, *others), key=lambda each: each.placement.centre[1])
         for leading in everything:
             try:
-                alone = self._load_on(leading, rig, pad)
-                laid = [self._load_on(each, rig, pad, alone) for each in everything]
+                alone = self._load_on(leading, rig, imprint)
+                laid = [self._load_on(each, rig, imprint, alone) for each in everything]
             except Refusal:
                 continue
             return laid[everything.index(placed)]
         return planned
 
-    def _load_on(self, placed: _Placed, rig: int, pad: str, like: Loading | None = None) -> Loading:
+    def _load_on(
+        self, placed: _Placed, rig: int, imprint: Imprint, like: Loading | None = None
+    ) -> Loading:
         """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
-        overhang = self._overhang if like is None else like.overhang
+        own = self._overhang if imprint.overhang is None else imprint.overhang
+        overhang = own if like is None else like.overhang
         aside = self._aside if like is None else like.aside
-        key = (placed.content, rig, pad, overhang, aside)
+        key = (placed.content, rig, imprint.padding, overhang, aside)
         if placed.content is not None and key in self._loaded:
             return self._loaded[key]
-        plate = Platen(self.rigs[rig].name or "this platen", self.rigs[rig].face)
-        if pad:
-            plate = plate.with_pad(parse_pad(pad))
+        bare = Platen(self.rigs[rig].name or "this platen", self.rigs[rig].face)
+        plate = padded(bare, imprint)
         loading = load(
             placed.placement, plate, collar=self.collar, threaded=self.threaded,
             overhang=overhang, aside=aside,
@@ -277,7 +284,7 @@ def _content(piece: Piece, imprint: Imprint, location_of: LocationOf) -> Hashabl
         (piece.style, piece.size, piece.fit),
         location_of(imprint),
         (imprint.art, changed_at(imprint.art)),
-        (imprint.width, imprint.height),
+        (imprint.width, imprint.height, imprint.turn),
         None if over is None else _content(piece, over, location_of),
     )
 

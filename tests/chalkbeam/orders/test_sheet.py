@@ -55,7 +55,7 @@ def test_headers_as_shops_write_them(title, field, turn, unit):
     assert (column.field, column.turn, column.unit) == (field, turn, unit)
 
 
-@pytest.mark.parametrize("title", ["PO", "Style (mm)", "Size 2", "colour temperature", "2", "mm"])
+@pytest.mark.parametrize("title", ["PO", "Style (mm)", "Name 2", "colour temperature", "2", "mm"])
 def test_a_header_is_not_guessed(title):
     assert read_column(0, title) is None
 

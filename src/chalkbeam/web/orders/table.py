@@ -14,7 +14,8 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.basics.cells import BadCell, Cell, Merged, column_letter, is_blank
 from chalkbeam.basics.spreadsheets import read_table
-from chalkbeam.orders.headers import PER_IMPRINT, Header, read_header
+from chalkbeam.orders.headers import Header, read_header
+from chalkbeam.orders.headings import PER_IMPRINT
 from chalkbeam.orders.rows import total_word
 from chalkbeam.orders.sheet import headed
 from chalkbeam.web.words import t
@@ -33,8 +34,9 @@ TITLES = (
 
 MORE = (
     "Location 2", "Artwork 2", "Width 2", "Location 3", "Artwork 3", "Width 3", "Height",
-    "Temperature", "Time", "Pressure", "Peel", "Prepress", "Platen", "Pad", "Name location",
-    "Number location", "Order",
+    "Print size", "Temperature", "Time", "Pressure", "Peel", "Prepress", "Second press", "Platen",
+    "Pad", "Pad place", "Collar place", "Sheet margin", "Sheet width", "Mirrored", "Turn", "Pick",
+    "Page", "Name location", "Number location", "For", "Customer", "Order number", "Order",
 )  # fmt: skip
 """Columns that may be added to it."""
 
@@ -210,7 +212,7 @@ def _titles(row: Sequence[Cell], header: Header, width: int) -> tuple[str, ...]:
         if column and column.turn > 1 and column.field in PER_IMPRINT and title in titles:
             title = f"{title} {column.turn}"
         if not title:
-            title = f"({column_letter(index)})"
+            title = f"column {column_letter(index)}"  # in brackets it would be left out
         titles.append(title)
     return tuple(titles)
 
