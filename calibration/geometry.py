@@ -191,7 +191,7 @@ def resample(points: ArrayLike, step: float, closed: bool = False) -> Points:
 
 def xy_tuple(points: ArrayLike | Sequence[XY]) -> tuple[XY, ...]:
     """Return points of shape (N, 2) as a tuple of (x, y) floats, which hashes and compares."""
-    return tuple((float(x), float(y)) for x, y in as_points(points))
+    return tuple((x, y) for x, y in as_points(points).tolist())
 
 
 @dataclass(frozen=True)
