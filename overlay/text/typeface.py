@@ -98,6 +98,14 @@ class Typeface:
     ----------
     path : Path
         A .ttf, .otf or .ttc file (of a collection the first font).
+    width : float, optional
+        Of a font drawn in many widths, the one to take, as its axis ``wdth`` counts
+        (OpenType 1.9, registered axes: per cent of the usual).
+
+    Attributes
+    ----------
+    widths : (float, float) or None
+        The narrowest and the usual of those widths; None of a font of one width.
 
     Raises
     ------
@@ -105,7 +113,7 @@ class Typeface:
         If the file is missing or is no font with outlines.
     """
 
-    def __init__(self, path: Path = BUNDLED_FONT) -> None:
+    def __init__(self, path: Path = BUNDLED_FONT, width: float | None = None) -> None:
         if not path.is_file():
             raise Refusal(f"The font {path} is not there: give the path of a .ttf or .otf file.")
         try:
@@ -118,6 +126,10 @@ class Typeface:
             )
         self.path = path
         self._font = hb.Font(face)
+        axis = next((each for each in face.axis_infos if each.tag == "wdth"), None)
+        self.widths = None if axis is None else (axis.min_value, axis.default_value)
+        if width is not None:
+            self._font.set_variations({"wdth": width})
         self._cap = self._cap_height()
         self.outline = functools.lru_cache(maxsize=1024)(self._outline)
 
@@ -222,10 +234,10 @@ class Typeface:
             yield buffer
 
 
-@functools.lru_cache(maxsize=16)
-def typeface(path: Path = BUNDLED_FONT) -> Typeface:
+@functools.lru_cache(maxsize=64)
+def typeface(path: Path = BUNDLED_FONT, width: float | None = None) -> Typeface:
     """Return the font at `path`, read once. See `Typeface`."""
-    return Typeface(path)
+    return Typeface(path, width)
 
 
 @functools.lru_cache(maxsize=512)
@@ -280,11 +292,8 @@ class _Outline:
     def contours(self) -> Contours:
         """Return the outlines as closed polygons."""
         rings = (np.vstack(ring) for ring in self.rings)
-        return Contours.of(
-            ring[:-1] if np.array_equal(ring[0], ring[-1]) else ring
-            for ring in rings
-            if len(ring) > 2
-        )
+        opened = (ring[:-1] if np.array_equal(ring[0], ring[-1]) else ring for ring in rings)
+        return Contours.of(ring for ring in opened if len(ring) > 2)
 
 
 def _move(x: float, y: float, drawn: _Outline) -> None:

@@ -1,12 +1,14 @@
 """Artwork: its ink, its balance, its sheet, at true size."""
 
-from chalkbeam.artwork.letters import check_letters, letter, letter_ink
+from chalkbeam.artwork.letters import TooLong, check_letters, letter, letter_ink
 from chalkbeam.artwork.measure import SizeUnknown, load_artwork, load_gang, picked
+from chalkbeam.artwork.setting import LetterStyle, tallest
 from chalkbeam.artwork.values import (
     Artwork,
     Box,
     CentreRule,
     Extents,
+    Lettered,
     OpticalCentre,
     extents,
     optical_centre,
@@ -17,8 +19,11 @@ __all__ = [
     "Box",
     "CentreRule",
     "Extents",
+    "LetterStyle",
+    "Lettered",
     "OpticalCentre",
     "SizeUnknown",
+    "TooLong",
     "check_letters",
     "extents",
     "letter",
@@ -27,4 +32,5 @@ __all__ = [
     "load_gang",
     "optical_centre",
     "picked",
+    "tallest",
 ]

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from enum import Enum
+from pathlib import Path
 
 import numpy as np
 
@@ -161,6 +162,32 @@ def _axis_centre(
 
 
 @dataclass(frozen=True)
+class Lettered:
+    """How a line of letters was set.
+
+    Attributes
+    ----------
+    font : Path
+    cap : float
+        Height of its capitals, mm.
+    share : float
+        How wide it is, of its own width: less than 1 where it was condensed.
+    arc : float or None
+        Radius of its baseline, mm; None for a straight one.
+    """
+
+    font: Path
+    cap: float
+    share: float = 1.0
+    arc: float | None = None
+
+    def scaled(self, factor: float) -> Lettered:
+        """Return how it is set `factor` times as large."""
+        arc = None if self.arc is None else factor * self.arc
+        return replace(self, cap=factor * self.cap, arc=arc)
+
+
+@dataclass(frozen=True)
 class Artwork:
     """One artwork at true size; all coordinates in the art frame, mm.
 
@@ -188,6 +215,8 @@ class Artwork:
         What whoever orders it should know.
     remarks : tuple of Sentence
         What was taken for granted while reading its file, for the shop.
+    letters : Lettered or None
+        How it was set, if it is lettering.
     """
 
     name: str
@@ -201,6 +230,7 @@ class Artwork:
     mirrored: bool = False
     notes: tuple[Sentence, ...] = ()
     remarks: tuple[Sentence, ...] = ()
+    letters: Lettered | None = None
 
     def scaled(self, factor: float) -> Artwork:
         """Return the artwork printed `factor` times as large, its sheet with it."""
@@ -222,6 +252,7 @@ class Artwork:
             baseline=None if self.baseline is None else factor * self.baseline,
             outline=tuple(points(ring) for ring in self.outline),
             hull=points(self.hull),
+            letters=self.letters and self.letters.scaled(factor),
         )
 
 
@@ -235,11 +266,15 @@ class Extents:
         Boxes around the turned ink and the turned sheet.
     baseline : float or None
         y of the turned baseline straight below or above the optical centre.
+    cap_line : float or None
+        y of the upper end of upright capitals, which an O or an accent rises above; None for
+        other art.
     """
 
     ink: Box
     sheet: Box
     baseline: float | None
+    cap_line: float | None = None
 
 
 def extents(artwork: Artwork, angle: float = 0.0) -> Extents:
@@ -254,7 +289,11 @@ def extents(artwork: Artwork, angle: float = 0.0) -> Extents:
     x, y = artwork.optical_centre.point
     if angle == 0.0:
         baseline = None if artwork.baseline is None else artwork.baseline - y
-        return Extents(artwork.ink.shifted(-x, -y), artwork.sheet.shifted(-x, -y), baseline)
+        ink, sheet = artwork.ink.shifted(-x, -y), artwork.sheet.shifted(-x, -y)
+        letters = artwork.letters
+        hangs = letters is None or (letters.arc is not None and letters.arc < 0)
+        line = None if baseline is None or letters is None or hangs else baseline - letters.cap
+        return Extents(ink, sheet, baseline, line)
     turn = Isometry(angle=angle)
     steep = abs(math.cos(angle)) < 0.1  # a baseline that runs up or down stands on no line
     return Extents(

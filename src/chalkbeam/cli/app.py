@@ -23,6 +23,7 @@ from chalkbeam.cli.commands import (
     demo,
     eye,
     fabrics,
+    fonts,
     garment,
     location,
     page,
@@ -73,6 +74,7 @@ for group in (
     report,
     rig,
     fabrics,
+    fonts,
     eye,
 ):
     group.register(app)

@@ -307,21 +307,11 @@ class Preset(_Strict):
         return self
 
 
-@dataclass(frozen=True)
-class LetterSize:
-    """How large a line of lettering is set, mm.
-
-    Attributes
-    ----------
-    width, height : float or None
-        Of its ink, or of its capitals.
-    widest : float or None
-        Where it would come out wider, it is set smaller.
-    """
-
-    width: float | None
-    height: float | None
-    widest: float | None
+USUAL_LETTERS = 25.4
+"""Height of capitals where a location says nothing of sizes, mm; common practice, no source."""
+LETTERS_WIDE = 4.5
+"""How wide a usual name is, in heights of its capitals: six letters of a heavy sans serif; common
+practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -370,25 +360,17 @@ class Location:
         named = age in self.preset.width or age in self.preset.height
         return functools.partial(self.usual_scale, age) if named else None
 
-    def letter_size(
-        self, age: Age, width: float | None = None, height: float | None = None
-    ) -> LetterSize:
-        """Return how large a name or number is set here: as asked, else as usual.
+    def letter_height(self, age: Age) -> tuple[float, float]:
+        """Return how high the capitals of a name or number usually are here, and at least, mm.
 
-        Parameters
-        ----------
-        age : Age
-        width, height : float, optional
-            What was asked for, mm: the ink's width or the height of its capitals.
+        Where the location names no height of art, a usual name is as wide as its art.
         """
-        widths, heights = self.preset.width.get(age), self.preset.height.get(age)
-        widest = widths.high if widths and width is None else None
-        if width is None and height is None:
-            if heights:
-                height = heights.usual
-            elif widths:
-                width = widths.usual
-        return LetterSize(width, height, widest)
+        heights, widths = self.preset.height.get(age), self.preset.width.get(age)
+        if heights:
+            return heights.usual, heights.low
+        if widths:
+            return widths.usual / LETTERS_WIDE, widths.low / LETTERS_WIDE / 2
+        return USUAL_LETTERS, USUAL_LETTERS / 2
 
     @property
     def turn(self) -> float:

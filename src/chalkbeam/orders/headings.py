@@ -73,6 +73,15 @@ PIECES = (
     Title("number width", "of the number", units=_LENGTHS),
     Title("number height", "of its figures", units=_LENGTHS),
     Title(
+        "font", "of name and number: a face (`chalkbeam fonts`), or a file beside the sheet",
+        ("typeface", "face", "lettering font", "letter font", "name font"),
+    ),
+    Title("number font", "of the number, if another", ("figure font", "numeral font")),
+    Title(
+        "arc", "radius that the name is bent by", ("arch", "arc radius", "name arc", "name arch"),
+        _LENGTHS,
+    ),
+    Title(
         "for", "whose the piece is, where that is not printed",
         ("employee", "recipient", "person", "member", "staff", "issued to", "for whom"),
     ),

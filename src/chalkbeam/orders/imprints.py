@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from calibration.refusal import Refusal
+from chalkbeam.artwork.faces import BUILTIN, PLAIN, find_face
 from chalkbeam.orders.artworks import ArtworkFiles
 from chalkbeam.orders.cells import RowCells
 from chalkbeam.orders.headers import Cells, Column, plain
@@ -92,7 +93,8 @@ class ImprintReader:
             where = self._location(location, self._row.column("location", turn))
             width, height = self._size(at, turn)
             if art and where:
-                imprints.append(self._as_set(Imprint("", where, art, width, height, press), turn))
+                imprint = Imprint("", where, art, width, height, press)
+                imprints.append(self._as_set(self._as_lettered(imprint), turn))
                 self._note_columns("artwork", "location", turn)
         return imprints
 
@@ -104,6 +106,29 @@ class ImprintReader:
             pad_place=self._row.pad_place(turn), overhang=self._row.overhang(turn),
             turn=self._row.turned(turn),
         )  # fmt: skip
+
+    def _as_lettered(self, imprint: Imprint) -> Imprint:
+        """Return a name or number with what its row says of its letters."""
+        kind = imprint.art.kind
+        if kind is ArtKind.FILE:
+            return imprint
+        # Numbers stay straight under a name that is bent.
+        arc = self._row.length("arc", self._row.cell("arc")) if kind is ArtKind.NAME else None
+        return replace(imprint, face=self._face(kind), arc=arc)
+
+    def _face(self, kind: ArtKind) -> str:
+        """Return the face of a row's names or numbers; empty for the usual one."""
+        own = kind is ArtKind.NUMBER and self._row.cell("number font")
+        field = "number font" if own else "font"
+        text = self._row.cell(field)
+        if not text:
+            return ""
+        try:
+            path = find_face(text, self._files.folder)
+        except Refusal as refusal:
+            self._row.wrong(self._row.column(field), str(refusal))
+            return ""
+        return text.lower() if text.lower() in BUILTIN else str(path.absolute())
 
     def _size(self, at: dict[str, str], turn: int) -> tuple[float | None, float | None]:
         """Return width and height of one imprint's ink, from its columns or its print size."""
@@ -148,7 +173,7 @@ class ImprintReader:
             text = self._row.cell(field)
             if not text or kind in placed:
                 continue
-            self._check_lettering(field, text)
+            self._check_lettering(kind, text)
             press = press or self._row.press(1)
             where = self._location(
                 self._row.cell(f"{field} location") or usual,
@@ -160,12 +185,11 @@ class ImprintReader:
             )
             if where:
                 art = Art(kind, text, cut=self._cut_lettering())
-                imprints.append(
-                    Imprint(
-                        "", where, art, width, height, press, self._row.cell("platen"),
-                        self._row.cell("pad"), pad_place=self._row.pad_place(1),
-                    )
+                imprint = Imprint(
+                    "", where, art, width, height, press, self._row.cell("platen"),
+                    self._row.cell("pad"), pad_place=self._row.pad_place(1),
                 )  # fmt: skip
+                imprints.append(self._as_lettered(imprint))
                 self._note_columns(field, f"{field} location", 1)
         return imprints
 
@@ -193,11 +217,11 @@ class ImprintReader:
             self._row.column("platen", turn), self._row.column("pad", turn),
         )  # fmt: skip
 
-    def _check_lettering(self, field: str, text: str) -> None:
+    def _check_lettering(self, kind: ArtKind, text: str) -> None:
         try:
-            self._shop.lettering(text)
+            self._shop.lettering(text, find_face(self._face(kind) or PLAIN))
         except Refusal as refusal:
-            self._row.wrong(self._row.column(field), str(refusal))
+            self._row.wrong(self._row.column(kind.value), str(refusal))
 
     def _location(self, text: str, column: Column | None) -> str:
         try:
@@ -211,7 +235,7 @@ class ImprintReader:
         if kind := _kind_of(text):
             lettering = self._row.cell(kind.value)
             if lettering:
-                self._check_lettering(kind.value, lettering)
+                self._check_lettering(kind, lettering)
                 return Art(kind, lettering, cut=self._cut_lettering())
             self._row.wrong(column, f"asks for the {kind.value}, but this row has none: fill it in")
             return None

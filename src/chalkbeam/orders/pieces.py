@@ -127,6 +127,14 @@ class PressSetup:
 
 
 @dataclass(frozen=True)
+class NameLine:
+    """How high the names of an order are, and the radius that they are bent by, mm."""
+
+    height: float
+    arc: float | None = None
+
+
+@dataclass(frozen=True)
 class Imprint:
     """One artwork at one location on one piece.
 
@@ -149,6 +157,15 @@ class Imprint:
     follows : str or None
         Id of the imprint on the same piece that this one is placed by (a number under its
         name): the two are pressed one right after the other, in this order.
+    face : str
+        What lettering is set in: a face's name, or a font file; empty for the usual one.
+    arc : float or None
+        Radius that lettering is bent by, mm.
+    common : float or None
+        Height of its capitals, mm, that all lettering of its kind in the order has where the
+        sheet gives no size; for its own location.
+    under : NameLine or None
+        What names the order's numbers stand under, on a piece with a name or without.
     """
 
     id: str
@@ -160,6 +177,10 @@ class Imprint:
     platen: str = ""
     pad: str = ""
     follows: str | None = None
+    face: str = ""
+    arc: float | None = None
+    common: float | None = None
+    under: NameLine | None = None
     pad_place: str = ""
     overhang: float | None = None
     turn: float | None = None

@@ -9,17 +9,20 @@ from pathlib import Path
 from typing import cast
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import Artwork, letter, load_artwork, load_gang, picked
+from chalkbeam.artwork import Artwork, LetterStyle, load_artwork, load_gang, picked
+from chalkbeam.artwork.faces import PLAIN, find_face
 from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.locations import Location
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.pieces import Art, Cut, Imprint, Piece
 from chalkbeam.placement import Placement, foot_of
+from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.platens import Platen, parse_pad, parse_pad_place
+from chalkbeam.placement.solve import Lines
 
-NAME_MARGIN = 6.0
-"""Blank carrier around a name or number, mm."""
+NAMES = "player-name"
+"""The location of the names that an order's numbers stand under."""
 
 
 def place_imprint(
@@ -34,15 +37,51 @@ def place_imprint(
     """
     worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
     where = find_location(location_of(imprint))
-    extra = None
-    if imprint.follows:
-        name = next(each for each in piece.imprints if each.id == imprint.follows)
-        extra = foot_of(place_imprint(placer, piece, name, location_of))
-    art = read_artwork(imprint, worn, where)
-    answer = placer.place(Request(worn, where, art, extra, imprint.turn))
+    answer = placer.place(
+        Request(
+            worn,
+            where,
+            read_artwork(imprint, worn, where),
+            _name_over(placer, piece, imprint, worn, where, location_of),
+            imprint.turn,
+        )
+    )
     if isinstance(answer, Refusal):
         raise answer
     return answer
+
+
+def _name_over(
+    placer: Placer,
+    piece: Piece,
+    imprint: Imprint,
+    worn: Garment,
+    where: Location,
+    location_of: Callable[[Imprint], str],
+) -> Lines | None:
+    """Return the foot of the name that a number stands under; None where there is none.
+
+    All numbers of an order stand under names of one height, also on a piece that has none.
+    """
+    name = next((each for each in piece.imprints if each.id == imprint.follows), None)
+    moved = name is not None and _elsewhere(name, find_location(location_of(name)))
+    if imprint.under is not None and not moved and not _elsewhere(imprint, where):
+        names, style = find_location(NAMES), LetterStyle(arc=imprint.under.arc)
+        art = _lettering("H", None, imprint.under.height, None, False, worn, names, style)
+        answer = placer.place(Request(worn, names, art))
+        return None if isinstance(answer, Refusal) else foot_of(answer)
+    if name is not None:
+        return foot_of(place_imprint(placer, piece, name, location_of))
+    return None
+
+
+def _elsewhere(imprint: Imprint, where: Location) -> bool:
+    """Whether an imprint was put to another location than the sheet's."""
+    return find_location(imprint.location).name != where.name
+
+
+def _style(imprint: Imprint) -> LetterStyle:
+    return LetterStyle(find_face(imprint.face or PLAIN), imprint.arc)
 
 
 def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
@@ -59,8 +98,10 @@ def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
         raise Refusal(trouble)
     cut = art.cut
     if art.path is None:
-        margin = NAME_MARGIN if cut.margin is None else cut.margin
-        return _lettering(art.text, width, height, margin, cut.mirrored, worn, where)
+        if width is None and height is None and not _elsewhere(imprint, where):
+            height = imprint.common
+        style = _style(imprint)
+        return _lettering(art.text, width, height, cut.margin, cut.mirrored, worn, where, style)
     changed = art.path.stat().st_mtime_ns
     if cut.pick is not None:
         if width is not None or height is not None:
@@ -105,15 +146,15 @@ def _lettering(
     text: str,
     width: float | None,
     height: float | None,
-    margin: float,
+    margin: float | None,
     mirrored: bool,
     worn: Garment,
     where: Location,
+    style: LetterStyle,
 ) -> Artwork:
-    size = where.letter_size(worn.age, width, height)
-    return letter(
-        text, width=size.width, height=size.height, widest=size.widest, sheet_margin=margin,
-        mirrored=mirrored,
+    return set_letters(
+        LetterLine(worn, where, text), style, width=width, height=height,
+        sheet_margin=SHEET_MARGIN if margin is None else margin, mirrored=mirrored,
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import cast
 
 from calibration.refusal import Refusal
+from chalkbeam.artwork import TooLong
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Fit, garment
 from chalkbeam.locations import location as find_location
@@ -135,7 +136,7 @@ class _Checker:
         try:
             read_artwork(imprint, worn, find_location(where))
         except Refusal as refusal:
-            raise _Bad(cells.artwork or cells.location, str(refusal)) from None
+            raise _Bad(cells.artwork or cells.location, self._words(refusal)) from None
         try:
             placement = place_imprint(self._placer, piece, imprint, self._location_of)
         except Refusal as refusal:
@@ -176,7 +177,7 @@ class _Checker:
 
     def _words(self, refusal: Refusal) -> str:
         """Return what a refusal says, its lengths in the unit asked for."""
-        if isinstance(refusal, Impossible | OffPlaten):
+        if isinstance(refusal, Impossible | OffPlaten | TooLong):
             return refusal.words.say(self._unit)
         return str(refusal)
 

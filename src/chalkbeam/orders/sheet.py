@@ -20,6 +20,7 @@ from chalkbeam.orders.headers import Cells, Header, find_header
 from chalkbeam.orders.pieces import Piece
 from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.rows import RowReader
+from chalkbeam.orders.teams import as_team
 
 
 @dataclass(frozen=True)
@@ -152,12 +153,18 @@ def read_sheet(
             reader.take(index + 1, rows[index])
         if not reader.pieces and not reader.problems:
             reader.problem(0, None, "the sheet has a header but no order under it: add rows")
-    notes += dict.fromkeys(reader.notes)
-    if unseen := sorted(hidden & {piece.row for piece in reader.pieces}):
+    team = as_team(reader.pieces)
+    for place, words in team.problems:
+        cells = reader.cells.get((place.row, place.imprint))
+        reader.problem(place.row, cells.artwork if cells else None, words)
+    too_long = {place.row for place, _ in team.problems}
+    pieces = tuple(piece for piece in team.pieces if piece.row not in too_long)
+    notes += dict.fromkeys([*reader.notes, *team.notes])
+    if unseen := sorted(hidden & {piece.row for piece in pieces}):
         many = f"Row {unseen[0]} is" if len(unseen) == 1 else f"Rows {_ranges(unseen)} are"
         notes.append(f"{many} hidden in the spreadsheet and part of the order all the same.")
-    order = RunSheet(path, table.digest, tuple(reader.pieces), tuple(notes), reader.cells)
-    if readable and reader.pieces:
+    order = RunSheet(path, table.digest, pieces, tuple(notes), reader.cells)
+    if readable and pieces:
         order = replace(order, left_out=tuple(sorted(set(reader.problems))))
     further, cautions = examine(order) if examine is not None else ((), ())
     if further or (reader.problems and not order.left_out):

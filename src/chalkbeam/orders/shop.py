@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from pathlib import Path
 from typing import cast
 
 from calibration.refusal import Refusal
@@ -71,11 +72,11 @@ class Shop:
 
         self._once(("check", style, size, fit, location), face)
 
-    def lettering(self, text: str) -> None:
-        """Pass if the program's font can set the text."""
+    def lettering(self, text: str, font: Path) -> None:
+        """Pass if a font can set the text."""
         from chalkbeam.artwork import check_letters
 
-        check_letters(text)
+        check_letters(text, font)
 
 
 def _garment(style: str, size: str, fit: str) -> garments.Garment:

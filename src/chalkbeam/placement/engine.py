@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from calibration.geometry import XY
 from chalkbeam.artwork import Artwork, Extents, extents
 from chalkbeam.basics.sentences import Sentence, joined, literal
+from chalkbeam.basics.units import MM_PER_INCH
 from chalkbeam.garments import Garment, Landmark
 from chalkbeam.locations import Axis, Location
 from chalkbeam.placement.answers import impossible
@@ -101,14 +104,22 @@ def foot_of(placement: Placement, name: str = "name_foot") -> dict[str, Landmark
     """Return the foot of placed art as a line for what goes under it.
 
     Lettering stands on its baseline: what hangs below it (a Q's tail, the swell of an
-    O) does not move a team's numbers up and down from shirt to shirt.
+    O) does not move a team's numbers up and down from shirt to shirt. Nor does the length of
+    an arched one, which hangs lower at its ends: all leave the same room.
     """
     artwork, pose = placement.artwork, placement.garment_from_art
     if artwork.baseline is not None and pose.angle == 0.0:
+        arc = artwork.letters.arc if artwork.letters else None
         foot = pose.y + artwork.baseline
+        if arc is not None and arc > UNDER_ARCH:
+            foot += arc - math.sqrt(arc**2 - UNDER_ARCH**2)
     else:
         foot = float(placement.hull()[:, 1].max())
     return {name: Landmark(foot, placement.tolerance[1])}
+
+
+UNDER_ARCH = 4 * MM_PER_INCH
+"""How far from the middle figures under an arched name reach, mm: half of the usual width."""
 
 
 def _result(applied: Applied, centre: XY, art: Extents) -> RuleResult:

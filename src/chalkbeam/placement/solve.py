@@ -69,6 +69,8 @@ def feature_offset(rule: Rule, art: Extents) -> float:
         return 0.0
     if rule.art == "baseline":
         return art.ink.bottom if art.baseline is None else art.baseline
+    if rule.art == "ink_top" and aims(rule) and art.cap_line is not None:
+        return art.cap_line  # what rises above the capitals moves no name against the others
     part, _, side = rule.art.partition("_")
     box = art.ink if part == "ink" else art.sheet
     if side == "middle":

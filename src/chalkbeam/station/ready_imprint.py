@@ -284,7 +284,8 @@ def _content(piece: Piece, imprint: Imprint, location_of: LocationOf) -> Hashabl
         (piece.style, piece.size, piece.fit),
         location_of(imprint),
         (imprint.art, changed_at(imprint.art)),
-        (imprint.width, imprint.height, imprint.turn),
+        (imprint.width, imprint.height, imprint.common, imprint.turn),
+        (imprint.face, imprint.arc, imprint.under),
         None if over is None else _content(piece, over, location_of),
     )
 

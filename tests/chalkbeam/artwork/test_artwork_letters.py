@@ -7,10 +7,11 @@ import cv2
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from PIL import Image, ImageDraw, ImageFont, features
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import letter, letter_ink
+from chalkbeam.artwork import TooLong, letter, letter_ink
 from overlay.text.typeface import BUNDLED_FONT
 
 
@@ -115,10 +116,43 @@ def test_height_is_that_of_the_capitals():
 
 def test_width_and_widest():
     assert letter("PYKE", width=200).ink.width == pytest.approx(200)
-    wide = letter("FOTHERINGAY", height=63.5, widest=250)
-    assert wide.ink.width == pytest.approx(250)
-    assert "no wider than 250 mm" in str(wide.notes[0])
     assert letter("ROW", height=63.5, widest=250) == letter("ROW", height=63.5)
+
+
+def test_a_stated_height_is_kept_and_what_is_too_wide_condensed():
+    free = letter("GANNET", height=40)
+    art = letter("GANNET", height=40, widest=0.9 * free.ink.width)
+    assert art.ink.width == pytest.approx(0.9 * free.ink.width)
+    assert art.ink.height == pytest.approx(free.ink.height)
+    assert str(art.notes[0]).startswith("Condensed to 90 % of its own width: ")
+    squeezed = shapely.affinity.scale(letter_ink(free), 0.9, 1.0)
+    assert letter_ink(art).symmetric_difference(squeezed).area < 0.002 * squeezed.area
+
+
+def test_what_cannot_be_condensed_enough_is_refused_with_what_fits():
+    with pytest.raises(TooLong, match=r"“FOTHERINGAY” 64 mm high is 684 mm wide") as refused:
+        letter("FOTHERINGAY", height=63.5, widest=250)
+    fits = refused.value.height
+    art = letter("FOTHERINGAY", height=fits, widest=250)
+    assert art.ink.width == pytest.approx(250)
+    assert art.letters.share == pytest.approx(0.75)
+    with pytest.raises(TooLong):
+        letter("FOTHERINGAY", height=1.01 * fits, widest=250)
+    with pytest.raises(TooLong):
+        letter("FOTHERINGAY", height=fits, widest=250, narrowest=0.8)
+
+
+def test_the_arc_that_a_refusal_names_brings_the_line_within_its_width():
+    # A short word gains nothing by an arc: the heads of its letters stand out beyond the chord.
+    with pytest.raises(TooLong) as refused:
+        letter("ROW", height=30, widest=0.97 * letter("ROW", height=30).ink.width, narrowest=1)
+    assert "arch" not in str(refused.value)
+    long = "FOTHERINGAY WILLOUGHBY"
+    widest = 0.94 * letter(long, height=30).ink.width
+    with pytest.raises(TooLong, match="arch it on a radius of") as refused:
+        letter(long, height=30, widest=widest, narrowest=1)
+    arched = letter(long, height=30, arc=refused.value.words.lengths[5])
+    assert 0.8 * widest < arched.ink.width <= widest
 
 
 def test_arc_lies_on_its_circle():

@@ -88,13 +88,10 @@ def test_figures_come_in_their_height_unless_too_wide():
     assert spot.usual_scale("adult", 100, 200) * 200 == pytest.approx(8 * 25.4)
     wide = spot.usual_scale("adult", 1000, 100)
     assert wide * 1000 == pytest.approx(spot.preset.width["adult"].high)
-    size = spot.letter_size("adult")
-    assert (size.width, size.height) == (None, pytest.approx(8 * 25.4))
-    assert size.widest == spot.preset.width["adult"].high
-    asked = spot.letter_size("adult", width=90.0)
-    assert (asked.width, asked.height, asked.widest) == (90.0, None, None)
-    chest = location("left-chest").letter_size("adult")
-    assert (chest.width, chest.height) == (pytest.approx(3.5 * 25.4), None)
+    assert spot.letter_height("adult") == (pytest.approx(8 * 25.4), pytest.approx(8 * 25.4))
+    # Where only a width is usual, a name of six letters has it: common practice, no source.
+    usual, _ = location("left-chest-name").letter_height("adult")
+    assert usual == pytest.approx(3.5 * 25.4 / 4.5)
 
 
 def test_twins_exchange_left_and_right_in_words_only():

@@ -21,6 +21,7 @@ from chalkbeam.cli.options.artwork import (
     FontOption,
     HeightOption,
     MirroredOption,
+    NarrowestOption,
     PageOption,
     PickOption,
     SheetMarginOption,
@@ -65,6 +66,7 @@ def place_art(
     centre: CentreOption = "auto",
     font: FontOption = None,
     arc: ArcOption = None,
+    narrowest: NarrowestOption = None,
     turn: TurnOption = None,
     under: Annotated[
         str | None, typer.Option(help="A number goes under this name, set as usual.")
@@ -94,6 +96,7 @@ def place_art(
     png: Annotated[Path | None, typer.Option(help="Also draw a plan: .png, .svg or .pdf.")] = None,
 ) -> None:
     """Work out where artwork goes on a garment: place, reasons, checks, warnings."""
+    from chalkbeam.artwork import TooLong
     from chalkbeam.cli.show_placement import show_placement
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Severity, foot_of, place
@@ -101,16 +104,20 @@ def place_art(
 
     garment = find_garment(style, size, fit, measured)
     found = find_location(location)
-    artwork = read_art(
-        art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
-        sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, whole=whole,
-        pick=pick, font=None if text is None and under is not None else font, arc=arc,
-    )  # fmt: skip
+    try:
+        artwork = read_art(
+            art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
+            sheet_margin=sheet_margin, mirrored=mirrored, centre=centre, page=page, whole=whole,
+            pick=pick, font=None if text is None and under is not None else font, arc=arc,
+            narrowest=narrowest,
+        )  # fmt: skip
+    except TooLong as long:
+        raise Refusal(long.words.say(units)) from None
     extra = None
     try:
         if under is not None:
             above = find_location("player-name")
-            name = read_art(None, under, garment, above, font=font)
+            name = read_art(None, under, garment, above, font=font, narrowest=narrowest)
             extra = foot_of(place(garment, above, name))
             if not any(rule.line in extra for rule in found.rules):
                 raise Refusal(f"--under goes with a number's location, not {found.title}.")

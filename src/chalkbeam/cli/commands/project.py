@@ -15,6 +15,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.cli.options.artwork import (
     ArtOption,
+    FontOption,
     HeightOption,
     TextOption,
     TurnOption,
@@ -69,7 +70,7 @@ def show_light(
         bool, typer.Option("--mirrored", help="The sheet is printed in mirror image.")
     ] = False,
     turn: TurnOption = None,
-    font: Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")] = None,
+    font: FontOption = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
     fabric: FabricOption = None,

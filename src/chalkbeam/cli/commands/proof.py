@@ -23,6 +23,7 @@ from chalkbeam.cli.options.artwork import (
     FontOption,
     HeightOption,
     MirroredOption,
+    NarrowestOption,
     PageOption,
     PickOption,
     SheetMarginOption,
@@ -76,6 +77,7 @@ def proof(
     turn: TurnOption = None,
     font: FontOption = None,
     arc: ArcOption = None,
+    narrowest: NarrowestOption = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
     fabric: Annotated[
@@ -106,7 +108,6 @@ def proof(
     from chalkbeam.paper.proof import Proof, ink_picture, letter_picture, proof_pdf, template_pdf
     from chalkbeam.paper.proof.sheet import worn_of
     from chalkbeam.placement import Impossible, Severity, place
-    from overlay.text.typeface import BUNDLED_FONT
 
     if not 0 <= belly <= 1:
         raise Refusal(f"A belly of {belly:g} is none: write a number from 0 (flat) to 1 (full).")
@@ -117,7 +118,7 @@ def proof(
     artwork = read_art(
         art, text, garment, found, width=width, height=height, sheet_width=sheet_width,
         sheet_margin=sheet_margin, mirrored=mirrored, whole=whole, pick=pick, page=page,
-        centre=centre, font=font, arc=arc,
+        centre=centre, font=font, arc=arc, narrowest=narrowest,
     )  # fmt: skip
     try:
         placement = place(garment, found, artwork, turn=read_turn(turn))
@@ -139,8 +140,6 @@ def proof(
         else letter_picture(
             artwork,
             INK_ON_DARK if dark else INK_ON_PALE,
-            font or BUNDLED_FONT,
-            None if arc is None else parse_length(arc),
         )
     )
     made = Proof(

@@ -12,7 +12,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
 
 if TYPE_CHECKING:
-    from chalkbeam.artwork import Artwork
+    from chalkbeam.artwork import Artwork, LetterStyle
     from chalkbeam.garments import Garment
     from chalkbeam.locations import Location
 
@@ -42,7 +42,14 @@ PageOption = Annotated[int, typer.Option(help="Page of a PDF.")]
 CentreOption = Annotated[
     str, typer.Option(help="Which centre is laid on the line: auto, ink or box.")
 ]
-FontOption = Annotated[Path | None, typer.Option(help="Font of --text: .ttf or .otf.")]
+FontOption = Annotated[
+    str | None,
+    typer.Option(help="Face of --text: its name (`chalkbeam fonts`), or a .ttf or .otf file."),
+]
+NarrowestOption = Annotated[
+    int | None,
+    typer.Option(help="Per cent of its own width that --text may be condensed to."),
+]
 ArcOption = Annotated[
     str | None, typer.Option(help="Radius to bend --text by; negative hangs down.")
 ]
@@ -67,6 +74,21 @@ def _length(text: str | None) -> float | None:
     return None if text is None else parse_length(text)
 
 
+def read_style(font: str | None, arc: str | None, narrowest: int | None) -> LetterStyle:
+    """Return how lettering looks, from its options.
+
+    Raises
+    ------
+    Refusal
+        If there is no such face.
+    """
+    from chalkbeam.artwork import LetterStyle
+    from chalkbeam.artwork.faces import PLAIN, find_face
+
+    least = None if narrowest is None else narrowest / 100
+    return LetterStyle(find_face(font or PLAIN), _length(arc), least)
+
+
 def read_art(
     art: Path | None,
     text: str | None,
@@ -82,8 +104,9 @@ def read_art(
     page: int = 1,
     whole: bool = False,
     pick: int | None = None,
-    font: Path | None = None,
+    font: str | None = None,
     arc: str | None = None,
+    narrowest: int | None = None,
 ) -> Artwork:
     """Return the artwork that options describe; without a size, at the location's usual one.
 
@@ -92,14 +115,15 @@ def read_art(
     Refusal
         As `load_artwork`, `load_gang` and `letter`, or if options contradict each other.
     """
-    from chalkbeam.artwork import CentreRule, letter, load_artwork, load_gang, picked
-    from overlay.text.typeface import BUNDLED_FONT
+    from chalkbeam.artwork import CentreRule, load_artwork, load_gang, picked
+    from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
 
     if (art is None) == (text is None):
         raise Refusal("Give the artwork with --art FILE, or a name or number with --text.")
     files_only = {"--sheet-width": sheet_width, "--pick": pick, "--whole": whole or None,
                   "--page": None if page == 1 else page}  # fmt: skip
-    for option, value in ({"--font": font, "--arc": arc} if text is None else files_only).items():
+    letters_only = {"--font": font, "--arc": arc, "--narrowest": narrowest}
+    for option, value in (letters_only if text is None else files_only).items():
         if value is not None:
             raise Refusal(
                 f"{option} goes with {'--text' if text is None else '--art'}: leave it out."
@@ -110,15 +134,12 @@ def read_art(
     if centre not in {rule.value for rule in CentreRule}:
         raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
     if text is not None:
-        size = location.letter_size(garment.age, wide, high)
-        return letter(
-            text,
-            width=size.width,
-            height=size.height,
-            widest=size.widest,
-            font=font or BUNDLED_FONT,
-            arc=_length(arc),
-            sheet_margin=6.0 if margin is None else margin,
+        return set_letters(
+            LetterLine(garment, location, text),
+            read_style(font, arc, narrowest),
+            width=wide,
+            height=high,
+            sheet_margin=SHEET_MARGIN if margin is None else margin,
             mirrored=mirrored,
         )
     assert art is not None  # one of the two was given

@@ -18,7 +18,6 @@ from chalkbeam.artwork import Artwork, letter_ink
 from chalkbeam.artwork.files import read_picture
 from chalkbeam.artwork.ink import bounds, find_ink
 from chalkbeam.artwork.measure import ganged_inks, picked
-from overlay.text.typeface import BUNDLED_FONT
 
 LARGEST = 1600
 """Long side of a picture, px: 150 dots to the inch on a print 10 in wide."""
@@ -84,12 +83,7 @@ def _smaller(rgba: Pixels) -> Pixels:
     return np.asarray(np.round(np.clip(small, 0, 255)), dtype=np.uint8)
 
 
-def letter_picture(
-    artwork: Artwork,
-    colour: tuple[int, int, int],
-    font: Path = BUNDLED_FONT,
-    arc: float | None = None,
-) -> Pixels:
+def letter_picture(artwork: Artwork, colour: tuple[int, int, int]) -> Pixels:
     """Return set lettering in one colour, shape (h, w, 4), RGBA.
 
     Parameters
@@ -97,10 +91,8 @@ def letter_picture(
     artwork : Artwork
         As `chalkbeam.artwork.letter` gave it.
     colour : (red, green, blue)
-    font, arc
-        As they were given to `letter`.
     """
-    shape = letter_ink(artwork, font, arc)
+    shape = letter_ink(artwork)
     left, top, right, bottom = shape.bounds
     scale = min(LARGEST, 8 * max(right - left, bottom - top)) / max(right - left, bottom - top)
     size = (math.ceil((right - left) * scale), math.ceil((bottom - top) * scale))
