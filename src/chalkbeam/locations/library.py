@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from chalkbeam.basics.toml_files import (
     read_folder,
     read_text,
 )
-from chalkbeam.locations.schema import Location, Preset
+from chalkbeam.locations.schema import METHODS, Location, Preset
 from chalkbeam.locations.twins import twin_of
 
 DATA = Path(__file__).parent / "data"
@@ -161,4 +162,21 @@ def location(name: str, folder: Path | None = None) -> Location:
         builtin = builtin_locations().get(hidden)
         if builtin and wanted in {_fold(builtin.title), *map(_fold, builtin.preset.also)}:
             raise refusal
+    way = re.fullmatch(r"(.+?)[\s,-]+by[\s-]+(?:the[\s-]+)?([\w -]+)", name.strip())
+    if way is not None:
+        return _by(location(way[1], folder), way[2])
     raise Refusal(f"There is no location “{name}”: {choices(name, sorted(known))}.")
+
+
+def _by(found: Location, words: str) -> Location:
+    """Return a location placed by one of its methods, as people call it."""
+    for method in found.methods:
+        if _fold(words).removesuffix("line") in {
+            _fold(each) for each in (method, method.rstrip("s"), METHODS.get(method, method))
+        }:
+            return found.by(method)
+    ways = " or ".join(METHODS.get(method, method) for method in found.methods)
+    raise Refusal(
+        f"{found.title.capitalize()} is not placed by the {words}: "
+        + (f"write by the {ways}." if ways else "it has one way alone, leave that out.")
+    )

@@ -63,6 +63,9 @@ _AXIS_OF: Mapping[str, Axis] = {
 }
 _DIRECTIONS: tuple[Direction, ...] = get_args(Direction)
 
+METHODS: Mapping[str, str] = {"pits": "armpits", "collar": "collar", "shoulder": "shoulder"}
+"""Ways to place, and what people call the line they go by."""
+
 USUAL_WIDTH_SHARE: Mapping[Age, float] = {
     "adult": 1.0,
     "youth": 0.8,
@@ -185,6 +188,9 @@ class Rule(_Strict):
         Never broken: where hard rules contradict one another nothing is placed.
     check : bool
         Moves nothing; tells how far the result agrees with a second, independent rule.
+    method : str, optional
+        Which of a location's ways to place this is: "collar", "pits", …; a shop may choose
+        another for an order (`Location.by`), and this then only checks, or the other way round.
     missed : {"note", "caution"}, optional
         How serious a miss is; a missed target is a note, a broken limit a caution.
     when, unless : tuple of str
@@ -210,6 +216,7 @@ class Rule(_Strict):
     weight: Annotated[float, Field(gt=0, allow_inf_nan=False)] = 1.0
     hard: bool = False
     check: bool = False
+    method: Name | None = None
     missed: Literal["note", "caution"] | None = None
     when: tuple[Name, ...] = ()
     unless: tuple[Name, ...] = ()
@@ -232,6 +239,8 @@ class Rule(_Strict):
             raise ValueError("a hard rule must be at_least or at_most, and not a check")
         if self.check and self.bound != "target":
             raise ValueError("a check compares with a target")
+        if self.method and self.bound != "target":
+            raise ValueError("a method is a way to place: its bound is target")
         missing = set(self.ages) - set(self.by)
         if missing:
             raise ValueError(f"by gives no distance for {min(missing)}: give it, or name the ages")
@@ -341,6 +350,19 @@ class Location:
         """Name of the garment's face."""
         return self.preset.face
 
+    @functools.cached_property
+    def methods(self) -> tuple[str, ...]:
+        """The ways to place here that a shop may choose from, the usual first."""
+        named = sorted((rule for rule in self.rules if rule.method), key=lambda rule: rule.check)
+        return tuple(dict.fromkeys(rule.method for rule in named if rule.method))
+
+    def by(self, method: str) -> Location:
+        """Return this location placed by another of its methods; the others then check it.
+
+        Ages for which the method has no rule are placed as usual. The same object each time.
+        """
+        return _by_method(self, method)
+
     @property
     def rules(self) -> tuple[Rule, ...]:
         """The rules, in the order of the file."""
@@ -376,3 +398,26 @@ class Location:
     def turn(self) -> float:
         """Turn of the art in the garment frame, whose y is down, radians."""
         return -math.radians(self.preset.turn)
+
+
+@functools.lru_cache(maxsize=256)
+def _by_method(place: Location, method: str) -> Location:
+    placing = [rule for rule in place.rules if rule.method == method]
+    ages = {age for rule in placing for age in rule.ages}
+    rules: list[Rule] = []
+    for rule in place.rules:
+        if rule.method == method:
+            rules.append(rule.model_copy(update={"check": False}))
+            continue
+        if rule.method is None or rule.check:
+            rules.append(rule)
+            continue
+        for check, its in ((True, ages), (False, set(AGES) - ages)):
+            counting = tuple(age for age in rule.ages if age in its)
+            if counting:
+                rules.append(rule.model_copy(update={"check": check, "ages": counting}))
+    words = METHODS.get(method, method.replace("_", " "))
+    preset = place.preset.model_copy(
+        update={"title": f"{place.title}, by the {words}", "rule": tuple(rules), "also": ()}
+    )
+    return Location(f"{place.name}-by-{method}", preset, place.origin)

@@ -15,7 +15,7 @@ from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.locations import Location
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.pieces import Art, Cut, Imprint, Piece
-from chalkbeam.placement import Placement, foot_of
+from chalkbeam.placement import Placement, fitted, foot_of
 from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.platens import Platen, parse_pad, parse_pad_place
@@ -111,7 +111,7 @@ def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:
             )
         return picked(art.path.name, _gang(art.path, cut, changed), cut.pick)
     if width is None and height is None and cut.width is None:
-        return _usual_size(art.path, cut, where, worn.age, changed)
+        return _fitted(art.path, cut, where, worn, changed)
     return _file(art.path, width, height, cut, changed)
 
 
@@ -139,6 +139,11 @@ def _gang(path: Path, cut: Cut, changed: int) -> tuple[Artwork, ...]:
     return load_gang(
         path, sheet_width=cut.width, sheet_margin=cut.margin, mirrored=cut.mirrored, page=cut.page
     )
+
+
+@functools.lru_cache(maxsize=256)
+def _fitted(path: Path, cut: Cut, where: Location, worn: Garment, changed: int) -> Artwork:
+    return fitted(worn, where, _usual_size(path, cut, where, worn.age, changed))
 
 
 @functools.lru_cache(maxsize=1024)

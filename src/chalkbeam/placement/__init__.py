@@ -5,6 +5,7 @@ from chalkbeam.placement.answers import Impossible
 from chalkbeam.placement.engine import foot_of, place
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.plain import plain_concerns, plain_placement, plain_pose
+from chalkbeam.placement.usual import fitted
 from chalkbeam.placement.values import (
     Concern,
     CrossCheck,
@@ -34,6 +35,7 @@ __all__ = [
     "alternatives",
     "asked_words",
     "check_words",
+    "fitted",
     "foot_of",
     "place",
     "plain_concerns",

@@ -9,7 +9,7 @@ from chalkbeam.basics.sentences import Sentence
 from chalkbeam.locations import Axis
 from chalkbeam.placement.answers import Impossible, fitting_locations
 from chalkbeam.placement.balance import hard_range
-from chalkbeam.placement.clearance import Clearance, clearance
+from chalkbeam.placement.clearance import SLIVER, Clearance, clearance
 from chalkbeam.placement.engine import place
 from chalkbeam.placement.solve import Lines, applied_rules, feature_offset
 from chalkbeam.placement.values import Placement, Severity
@@ -18,18 +18,16 @@ FARTHEST, STEP = 150.0, 2.0
 """A place further off than this is another location; places are tried in these steps, mm."""
 SMALLEST, SHRINK = 0.5, 0.95
 """Art below this share of its size is other art; sizes are tried in these steps."""
-HIDDEN = 0.05
-"""More of the ink than this under a lying hood calls for another place."""
 
 
 def alternatives(placement: Placement) -> tuple[Sentence, ...]:
     """Return the nearest places, sizes and locations that spoil nothing.
 
-    Empty where nothing is wrong: no stay-clear area under the ink and no more than a
-    trace of it under a hood. The art is moved straight up and down only, within the
+    Empty where nothing is wrong: no stay-clear area under the ink and none of it under a
+    hood. The art is moved straight up and down only, within the
     location's hard rules; sideways it would no longer be at that location.
     """
-    if _fine(Clearance(placement.warnings, placement.hidden)):
+    if _fine(Clearance(placement.warnings, placement.hidden, placement.covered)):
         return ()
     found = [Sentence(f"{{0}} {way}", (by,)) for way, by in _moves(placement)]
     width = _smaller(placement)
@@ -43,7 +41,7 @@ def alternatives(placement: Placement) -> tuple[Sentence, ...]:
 
 def _fine(clear: Clearance) -> bool:
     stopped = any(concern.severity is Severity.STOP for concern in clear.warnings)
-    return not stopped and clear.hidden <= HIDDEN
+    return not stopped and clear.covered <= SLIVER
 
 
 def _lines(placement: Placement) -> Lines:
@@ -84,7 +82,7 @@ def _smaller(placement: Placement) -> float | None:
             )
         except Impossible:
             return None
-        if _fine(Clearance(tried.warnings, tried.hidden)):
+        if _fine(Clearance(tried.warnings, tried.hidden, tried.covered)):
             return artwork.ink.width
         factor *= SHRINK
     return None

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, extents
 from chalkbeam.basics.sentences import Sentence, joined, literal
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Garment
-from chalkbeam.locations import Location, locations
+from chalkbeam.locations import Location, Rule, locations
 from chalkbeam.placement.clearance import clearance
 from chalkbeam.placement.solve import (
     Applied,
@@ -86,14 +88,19 @@ def impossible(
     return Impossible(words, conflict, width, tuple(others))
 
 
-def largest_factor(applied: tuple[Applied, ...], artwork: Artwork, turn: float) -> float | None:
-    """Return the largest scale, at most 1, at which the hard rules leave room; None if none does.
+def largest_factor(
+    applied: tuple[Applied, ...],
+    artwork: Artwork,
+    turn: float,
+    kept: Callable[[Rule], bool] = lambda rule: rule.hard,
+) -> float | None:
+    """Return the largest scale, at most 1, at which the rules kept leave room; None if none does.
 
     Features move in proportion to the scale, so each pair of opposite limits bounds
     it linearly.
     """
     art = extents(artwork, turn)
-    hard = [(a, feature_offset(a.rule, art)) for a in applied if a.rule.hard]
+    hard = [(a, feature_offset(a.rule, art)) for a in applied if kept(a.rule)]
     factor = 1.0
     for first, first_offset in hard:
         for second, second_offset in hard:

@@ -19,8 +19,8 @@ TRACE = 1.0
 """An overlap below this, mm², is the rounding of a simplified outline."""
 CLEAR = 3.0
 """Ink nearer than this to an area it must not touch leaves no room for the hand, mm."""
-SLIVER = 0.005
-"""A hidden share below this is not worth a word."""
+SLIVER = 0.5
+"""A hood that covers no more than this of the ink's top, mm, covers none that anybody sees."""
 
 _TELL = {
     "hood_shadow": "hood",
@@ -88,10 +88,13 @@ class Clearance:
     warnings : tuple of Concern
     hidden : float
         Share of the ink under a lying hood, 0 to 1.
+    covered : float
+        How far down from the ink's top the hood reaches over it, mm.
     """
 
     warnings: tuple[Concern, ...]
-    hidden: float
+    hidden: float = 0.0
+    covered: float = 0.0
 
 
 def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clearance:
@@ -110,12 +113,12 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
     near = shapes.near(np.vstack([hull, corners]))
     room = shapely.box(*hull.min(axis=0), *hull.max(axis=0))
     if not near and shapes.cloth.contains(room):
-        return Clearance((), 0.0)
+        return Clearance(())
     ink = moved(ink_shape(artwork), garment_from_art)
     sheet = shapely.Polygon(corners)
     warnings: list[Concern] = []
     under_sheet: list[Area] = []
-    hidden = 0.0
+    hidden = covered = 0.0
     if not shapes.cloth.contains(ink):
         off = ink.difference(shapes.cloth)
         if off.area > TRACE:
@@ -125,9 +128,11 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
             continue
         overlap = shape.intersection(ink)
         if area.kind == "hood_shadow":
-            hidden = max(hidden, overlap.area / ink.area)
-            if hidden > SLIVER:
-                warnings.append(_hidden(hidden))
+            if overlap.area > TRACE:
+                hidden = overlap.area / ink.area
+                covered = float(overlap.bounds[3] - ink.bounds[1])
+            if covered > SLIVER:
+                warnings.append(_hidden(covered, hidden, ink))
         elif overlap.area > TRACE:
             severity = Severity.STOP if area.hard else Severity.CAUTION
             warnings.append(_on_area(area, overlap, ink, severity))
@@ -140,7 +145,7 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
         names = ", ".join(_the(area) for area in under_sheet)
         words = f"The sheet's edge lies on {names}: trim the sheet there."
         warnings.append(Concern(Severity.NOTE, _about(under_sheet[0]), Sentence(words)))
-    return Clearance(tuple(warnings), hidden)
+    return Clearance(tuple(warnings), hidden, covered)
 
 
 def _the(area: Area) -> str:
@@ -180,10 +185,19 @@ def _off_cloth(face: Face, off: BaseGeometry, ink: BaseGeometry, cloth: BaseGeom
     return Concern(Severity.STOP, "edge", Sentence(words, (_beyond(off, cloth),)))
 
 
-def _hidden(share: float) -> Concern:
-    words = f"The hood, worn down, hides {_percent(share)} of the ink: place it lower."
-    severity = Severity.CAUTION if share > 0.05 else Severity.NOTE
-    return Concern(severity, "hood", Sentence(words))
+def _hidden(covered: float, share: float, ink: BaseGeometry) -> Concern:
+    """Say how far down the hood covers the ink; lower is no remedy where it covers it all."""
+    if covered >= ink.bounds[3] - ink.bounds[1] - SLIVER:
+        words = (
+            f"The hood, worn down, covers the ink to its foot, {_percent(share)} of it: put it "
+            "below the hood or on the hood itself."
+        )
+        return Concern(Severity.CAUTION, "hood", Sentence(words))
+    words = (
+        f"The hood, worn down, covers the uppermost {{0}} of the ink, {_percent(share)} of it: "
+        "place it lower by as much."
+    )
+    return Concern(Severity.CAUTION, "hood", Sentence(words, (covered,)))
 
 
 def _percent(share: float) -> str:

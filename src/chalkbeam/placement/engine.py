@@ -23,6 +23,7 @@ from chalkbeam.placement.solve import (
     pose,
     solve,
 )
+from chalkbeam.placement.usual import fitted
 from chalkbeam.placement.values import (
     CLOSE,
     Concern,
@@ -97,6 +98,7 @@ def place(
         tolerance=(_tolerance(results, Axis.ACROSS), _tolerance(results, Axis.ALONG)),
         warnings=worst_first(warnings),
         hidden=clear.hidden,
+        covered=clear.covered,
     )
 
 
@@ -210,6 +212,12 @@ UNUSUAL = 1.5
 """Art beyond the usual sizes by this factor is rarely meant: a unit or a location mistaken."""
 
 
+def _roomy(garment: Garment, location: Location, artwork: Artwork, low: float) -> bool:
+    """Tell whether art of a usual size would go there."""
+    usual = artwork.scaled(low / artwork.ink.width)
+    return fitted(garment, location, usual).ink.width > UNUSUAL * artwork.ink.width
+
+
 def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> list[Concern]:
     """Compare the art's size with what is usual at the location for the garment's age."""
     preset, ink = location.preset, artwork.ink
@@ -226,6 +234,9 @@ def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> li
         )
         lengths = (size, usual.low, usual.high)
         meant = usual.low / UNUSUAL <= size <= usual.high * UNUSUAL
+        if not meant and size < usual.low and not _roomy(garment, location, artwork, usual.low):
+            words = f"{words.removesuffix('.')}: there is no room for more."
+            meant = True
         if not meant:
             words += " So far off, a unit or the location may be mistaken: check before pressing."
         severity = Severity.NOTE if meant else Severity.CAUTION

@@ -113,6 +113,7 @@ def plain_placement(placement: Placement, unit: Unit = Unit.MM) -> dict[str, Any
         "ink_mm": plain_box(ink),
         "tolerance_mm": [_rounded(value) for value in placement.tolerance],
         "hidden_share": _rounded(placement.hidden),
+        "covered_mm": _rounded(placement.covered),
         "reasons": [reason.say(unit) for reason in reasons(placement)],
         "rules": [_rule(result, unit) for result in placement.rules],
         "cross_checks": [_check(check, unit) for check in placement.cross_checks],

@@ -135,6 +135,8 @@ class Placement:
         Worst first.
     hidden : float
         Share of the ink that a lying hood covers, 0 to 1.
+    covered : float
+        How far down from the ink's top it covers it, mm.
     """
 
     garment: Garment
@@ -146,6 +148,7 @@ class Placement:
     tolerance: XY
     warnings: tuple[Concern, ...]
     hidden: float = 0.0
+    covered: float = 0.0
 
     @property
     def face(self) -> Face:

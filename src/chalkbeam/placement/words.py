@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from chalkbeam.basics.sentences import Sentence, literal
-from chalkbeam.locations import Axis, Rule
+from chalkbeam.basics.sentences import Sentence, joined, literal
+from chalkbeam.locations import Rule
 from chalkbeam.placement.values import CLOSE, CrossCheck, Placement, RuleResult, Verdict
 
 _FEATURES = {
@@ -27,7 +27,12 @@ _SIDES = {
     "right_of": ("left of", "right of"),
     "left_of": ("right of", "left of"),
 }
-_LINES = {"centre": "centre line", "name_foot": "foot of the name"}
+_LINES = {
+    "centre": "centre line",
+    "name_foot": "foot of the name",
+    "hood_drape": "lying hood's lower edge",
+    "shoulder_top": "top of the shoulder",
+}
 
 
 def line_words(name: str) -> str:
@@ -80,14 +85,35 @@ def _begun(says: str) -> str:
 
 def check_words(check: CrossCheck) -> Sentence:
     """Return a cross-check in words."""
-    rule = check.checked_by.rule
-    says = f"{_begun(rule.says)} it would lie"
-    if abs(check.apart) <= CLOSE:
-        return Sentence(f"{says} in the same place.")
-    sides = ("higher", "lower") if rule.axis is Axis.ALONG else ("to the left", "to the right")
-    judged = "the rules agree" if check.agrees else "the rules disagree, look before pressing"
-    words = f"{says} {{0}} {sides[check.apart > 0]}: {judged}."
-    return Sentence(words, (abs(check.apart),))
+    result = check.checked_by
+    low, high = result.asked.low, result.asked.high
+    lies = result_words(result)
+    band = joined([lies, _band_words(result)], "; common practice is ")
+    beyond = max(low - result.got, result.got - high)
+    if beyond <= CLOSE:
+        judged = Sentence("the rules agree")
+    elif check.agrees:
+        judged = Sentence("{0} beyond, no more than pieces of a box differ by", (beyond,))
+    else:
+        judged = Sentence("{0} apart: the rules disagree, look before pressing", (beyond,))
+    said = joined([band, judged], ": ")
+    return Sentence(f"{_begun(result.rule.says)}: {said.template}.", said.lengths)
+
+
+def _band_words(result: RuleResult) -> Sentence:
+    """Return a band by its two ends, each on the side of the line where it lies."""
+    low, high = result.asked.low, result.asked.high
+    if min(low, high) > CLOSE:
+        return Sentence("{0} to {1}", (low, high))
+    ends = [distance_words(result.rule, end) for end in (low, high)]
+    line = line_words(result.rule.line)
+    words = [
+        Sentence(end.template.removesuffix(f" the {line}"), end.lengths)
+        if end.lengths
+        else Sentence("on it")
+        for end in ends
+    ]
+    return joined(words, " to ")
 
 
 def reasons(placement: Placement) -> tuple[Sentence, ...]:

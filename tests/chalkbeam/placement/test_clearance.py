@@ -132,7 +132,7 @@ def test_how_far_ink_runs_off_and_how_deep_it_lies():
     assert deep.sentence.lengths == pytest.approx((wide - 5.0,), abs=0.01)
 
 
-def test_a_hood_over_much_of_the_ink_is_a_caution_over_little_a_note():
+def test_a_hood_is_told_by_how_far_it_covers_the_ink():
     face = garment("pullover_hood", "L").face("back")
     foot = face.along["hood_drape"].value
     much, little = (
@@ -141,10 +141,15 @@ def test_a_hood_over_much_of_the_ink_is_a_caution_over_little_a_note():
     )
     assert 0.2 < much.hidden < 0.35
     assert 0.005 < little.hidden < 0.05
-    assert [found.warnings[0].severity for found in (much, little)] == [
-        Severity.CAUTION,
-        Severity.NOTE,
-    ]
+    for found, over in ((much, 30.0), (little, 3.0)):
+        assert found.covered == pytest.approx(over, abs=0.2)  # a curve drawn in short lines
+        told = found.warnings[0]
+        assert told.severity is Severity.CAUTION
+        assert told.sentence.lengths == (found.covered,)
+        assert "place it lower" in str(told.sentence)
+    whole = clearance(face, block_art(60, 40), Isometry(0.0, 40.0))
+    assert "place it lower" not in str(whole.warnings[0].sentence)
+    assert "below the hood" in str(whole.warnings[0].sentence)
 
 
 def test_zip_placket_and_buttons_stop():

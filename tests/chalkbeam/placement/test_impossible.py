@@ -82,7 +82,7 @@ def test_alternatives_work(style, name, art):
 
     def fine(found):
         # More than a twentieth of the ink under a hood calls for another place.
-        return found.hidden <= 0.05 and not any(c.severity is Severity.STOP for c in found.warnings)
+        return found.covered <= 0.5 and not any(c.severity is Severity.STOP for c in found.warnings)
 
     piece, spot = garment(style, "L"), location(name)
     placed = place(piece, spot, art)

@@ -116,6 +116,7 @@ def read_art(
         As `load_artwork`, `load_gang` and `letter`, or if options contradict each other.
     """
     from chalkbeam.artwork import CentreRule, load_artwork, load_gang, picked
+    from chalkbeam.placement import fitted
     from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
 
     if (art is None) == (text is None):
@@ -153,8 +154,10 @@ def read_art(
             centre=CentreRule(centre), page=page,
         )  # fmt: skip
         return picked(art.name, ganged, pick)
-    return load_artwork(
+    found = load_artwork(
         art, width=wide, height=high, sheet_width=_length(sheet_width), sheet_margin=margin,
         mirrored=mirrored, centre=CentreRule(centre), page=page, whole=whole,
         usual=location.usual_for(garment.age),
     )  # fmt: skip
+    sized = any(each is not None for each in (wide, high, sheet_width))
+    return found if sized else fitted(garment, location, found)

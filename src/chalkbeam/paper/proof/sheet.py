@@ -233,8 +233,8 @@ def loss_words(found: Losses, face: str) -> list[str]:
     if found.edge_on >= 0.01:
         share = _percent(found.edge_on)
         said.append(f"About {share} turns so far round the body that it looks narrow.")
-    if found.under_hood >= 0.01:
-        share = _percent(found.under_hood)
+    if found.under_hood > 0.0:
+        share = _percent(max(found.under_hood, 0.01))
         said.append(f"The hood, lying down, covers about {share} of the print.")
     return said or [f"Worn, the whole print shows from {where}."]
 
