@@ -61,6 +61,7 @@ class Faults:
     shown: dict[str, list[str]] = field(default_factory=dict)
 
     def add(self, kind: str, what: str) -> None:
+        """Count one more fault of a kind."""
         self.counts[kind] += 1
         self.shown.setdefault(kind, [])
         if len(self.shown[kind]) < 400:
