@@ -6,9 +6,10 @@ which are read again whenever a file there changes.
 """
 
 from chalkbeam.locations.library import location, locations, presets_folder
-from chalkbeam.locations.schema import Axis, Band, Bound, Feature, Location, Rule
+from chalkbeam.locations.schema import METHODS, Axis, Band, Bound, Feature, Location, Rule
 
 __all__ = [
+    "METHODS",
     "Axis",
     "Band",
     "Bound",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from chalkbeam.basics.units import Unit, format_length
-from chalkbeam.locations import Band, Location, Rule
+from chalkbeam.locations import METHODS, Band, Location, Rule
 from chalkbeam.placement.words import feature_words, line_words
 
 
@@ -41,6 +41,15 @@ def kind_words(rule: Rule) -> str:
     if rule.check:
         return "check"
     return "never broken" if rule.hard else "aim" if rule.bound == "target" else "limit"
+
+
+def ways_words(location: Location) -> str:
+    """Return the ways to place that may be chosen, as a sentence; empty where there is one."""
+    ways = [METHODS.get(method, method) for method in location.methods]
+    if len(ways) < 2:
+        return ""
+    others = " or ".join(f"“{location.title} by the {way}”" for way in ways[1:])
+    return f"Placed by the {ways[0]}; for another way write {others}."
 
 
 def conditions(rule: Rule) -> str:

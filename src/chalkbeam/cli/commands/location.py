@@ -53,7 +53,13 @@ def show_location(
     """Show a location's rules."""
     from chalkbeam.garments import AGES
     from chalkbeam.locations import location
-    from chalkbeam.placement.location_words import asked_of, conditions, kind_words, usual_words
+    from chalkbeam.placement.location_words import (
+        asked_of,
+        conditions,
+        kind_words,
+        usual_words,
+        ways_words,
+    )
 
     found = location(name)
     chosen = next((known for known in AGES if known == age), None)
@@ -80,6 +86,8 @@ def show_location(
             asked = asked_of(rule, rule.by[chosen], units)
             table.add_row(rule.says + conditions(rule), asked, kind_words(rule))
     _print(table)
+    if ways := ways_words(found):
+        _print(Text(ways))
 
 
 @locations_app.command("check")
