@@ -35,6 +35,7 @@ from chalkbeam.cli.commands import (
     run,
     sheet,
     sheet_forms,
+    ticks,
 )
 from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.usage import usage_words
@@ -76,6 +77,7 @@ for group in (
     fabrics,
     fonts,
     eye,
+    ticks,
 ):
     group.register(app)
 

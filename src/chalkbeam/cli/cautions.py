@@ -24,3 +24,14 @@ OUTLINE = (
 
 AT_THE_PRESS = f"Take care. {LIGHT} {PRESS} {FIRST}\n{OUTLINE}"
 """Before light is shown on a press."""
+
+LASERS = (
+    "Line lasers: only units whose maker states class 2 or below. Never look into the light, nor "
+    "at its reflection off a bare platen, buttons, zips or jewellery; hang them so that none "
+    "points at a face and none can fall on to the press."
+)
+WITH_TICKS = (
+    f"Take care. {LASERS} {PRESS} Aim before the press is hot, or with its head locked "
+    f"open and hands off the platen. {FIRST}"
+)
+"""Before a shift with line lasers."""

@@ -56,6 +56,8 @@ class RunOptions:
     tolerance: str = "2 mm"
     turn_tolerance: float = 1.0
     pictures: bool = True
+    ticks: str | None = None
+    platens: tuple[str, ...] = ()
 
 
 OpenBeside = Callable[[int | None], "Beside | None"]
@@ -112,8 +114,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     start_soon("chalkbeam.artwork.files")  # the order's drawings are wanted in a moment
     from calibration.files import resolved
     from calibration.rig import library
-    from chalkbeam.cli.cautions import AT_THE_PRESS
+    from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
+    from chalkbeam.cli.lasers_asked import LasersAsked
     from chalkbeam.orders.problems import told
     from chalkbeam.placement.loading import COLLARS
     from chalkbeam.record.resume import absent_artwork, check_unchanged
@@ -129,8 +132,14 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     pointing = next((known for known in COLLARS if known == asked.collar), None)
     if pointing is None:
         raise Refusal(f"A collar cannot point “{asked.collar}”: write {', '.join(COLLARS)}.")
+    lasers = None
+    if asked.ticks is not None:
+        lit = {"--rig": asked.rig, "--eye": asked.eye, "--display": asked.display}
+        lasers = LasersAsked.of(asked.ticks, asked.platens, lit)
+    elif asked.platens:
+        raise Refusal("--platen goes with --ticks: a rig knows its platen.")
     wanted: list[str | None] = list(asked.rig) or [None]
-    rigs = [library.open_rig(each) for each in wanted]
+    rigs = lasers.rigs() if lasers else [library.open_rig(each) for each in wanted]
     eyes = None
     if asked.eye is not None:
         eyes = EyesAsked(asked.eye, asked.tolerance, asked.turn_tolerance)
@@ -166,7 +175,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         if order is None:  # else the sheet was read with them, to be compared
             given |= {"--unit": asked.unit, "--artwork": asked.artwork}
         idle = ", ".join(name for name, value in given.items() if value)
-    number = None if asked.window else choose_display(rigs[0].projector.size, asked.display)
+    in_window = asked.window or lasers is not None
+    number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with Store(path) as store:
         earlier = None if asked.again is None else store.run(asked.again)
         planned = None
@@ -197,9 +207,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 print(f"At the press: {operator}, as before; --operator names another.")
         for sentence in left_out:
             print(f"Left out of the run: {sentence}", file=sys.stderr)
-        print(AT_THE_PRESS, file=sys.stderr)
+        print(WITH_TICKS if lasers else AT_THE_PRESS, file=sys.stderr)
 
-        output = FrameCache()
+        output = FrameCache() if lasers is None else lasers.output
         beside = open_beside(number)
 
         def prepare(tell: Tell) -> Callable[[], StationController]:
@@ -212,6 +222,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                     rigs, pointing, not asked.on_top
                 )  # a preparer serves one thread
                 later = _place_ahead(order, apart, units, brought, tell)
+            if lasers is not None:
+                stops = planned.stops if planned else left.run.stops if left else ()
+                lasers.aim(stops, ImprintPreparer(rigs, pointing, not asked.on_top))
             return lambda: begin(later)
 
         def begin(later: tuple[str, ...]) -> StationController:
@@ -230,8 +243,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             if planned is not None:
                 session.leave_out(left_out)
             return StationController(
-                session, preparer, output, unit=units, counting=beside is None, known=digest
-            )
+                session, preparer, output, unit=units, counting=beside is None, known=digest,
+                guide=None if lasers is None else lasers.output.guide,
+            )  # fmt: skip
 
         watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()
         with watched as source:

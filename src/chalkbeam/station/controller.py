@@ -21,9 +21,10 @@ from chalkbeam.record.sheet_changes import sheet_trouble
 from chalkbeam.station.dwell import Dwell, dwell_of, whole_seconds
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
-from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer
+from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
 from chalkbeam.station.scene import LightOutput, Scene, scene_of
 from chalkbeam.station.state import advance
+from chalkbeam.station.tick_guide import TickGuide
 from chalkbeam.station.values import (
     Command,
     CommandKind,
@@ -57,6 +58,8 @@ class StationController:
         Digest of the run sheet as the operator knows it, if it was edited since the run began.
     check : bool
         Whether to begin with squares to hold a ruler to.
+    guide : TickGuide, optional
+        Line lasers that are moved from tick to tick.
 
     Attributes
     ----------
@@ -79,11 +82,13 @@ class StationController:
         counting: bool = False,
         known: str = "",
         check: bool = False,
+        guide: TickGuide | None = None,
     ) -> None:
         self.session = session
         self.output = output
         self.counting = counting
         self._unit, self._mode, self._known = unit, mode, known
+        self._guide = guide
         asked = unseen_words(session.progress) if session.progress.at.step is Step.PRESS else ""
         showing = Showing.CHECK if check else Showing.WORK
         self.state = OperatorState(showing=showing, said=asked, sure=bool(asked))
@@ -280,7 +285,14 @@ class StationController:
             sheet_note=self._sheet_note,
             note_in_light=progress.stop is not None and progress.stop.piece.id == self._noted_at,
             unit=self._unit,
+            aiming=self._aiming(progress.at, readiness.ready),
         )
+
+    def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:
+        """Return where line lasers are to be moved for a stop."""
+        if self._guide is None:
+            return ()
+        return self._guide.words(self.session.progress, at, ready, self._unit)
 
     def scene(self, at: float | None = None) -> Scene:
         """Return what is to be lit.
@@ -303,7 +315,7 @@ class StationController:
         piece = self.session.progress.stops[at.index].piece.id
         view = replace(
             self.view(), ready=ready, rig=ready.rig, refused="",
-            note_in_light=piece == self._noted_at,
+            note_in_light=piece == self._noted_at, aiming=self._aiming(at, ready),
         )  # fmt: skip
         return scene_of(view, OperatorState(), at)
 

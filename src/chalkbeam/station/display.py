@@ -109,7 +109,7 @@ class Display:
     locations : tuple of (str, bool)
         What the number keys choose from, and which is in force.
     fitting : str
-        Platen and pad to see to before the garment is loaded.
+        Platen, pad and line lasers to see to before the garment is loaded.
     settings, prepress : str
         The supplier's press settings as entered; what to do before.
     dwell, dwell_ends : float or None
@@ -202,7 +202,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         where=choice.placement.location.title if choice is not None else here,
         art=stop.imprint.art.text if stop is not None else "",
         locations=tuple((place_words(name), name == here) for name in view.locations),
-        fitting=", ".join(fitting(progress, progress.at)),
+        fitting=", ".join((*fitting(progress, progress.at), *view.aiming)),
         settings=str(press) if press is not None else "",
         prepress=press.prepress if press is not None else "",
         dwell=press.dwell if press is not None else None,

@@ -16,6 +16,7 @@ from calibration.model.projector import ProjectorMap
 from chalkbeam.light.pages import countdown_mark
 from chalkbeam.station.scene import Scene, lit
 from overlay.draw.frame import Frame, Painter, render
+from overlay.marks import Mark
 from overlay.palette import DEFAULT_PALETTE, Look
 
 KEPT = 3
@@ -43,10 +44,14 @@ class FrameCache:
         if scene.projector not in self._painters:
             self._painters[scene.projector] = Painter(scene.projector, keep=KEPT)
         palette = scene.ready.palette if scene.ready is not None else None
-        frame = self._painters[scene.projector].paint(lit(scene), palette)
+        frame = self._painters[scene.projector].paint(self.marks(scene), palette)
         if frame is None and scene.countdown is not None:
             return self._count(scene, scene.countdown)
         return frame
+
+    def marks(self, scene: Scene) -> tuple[Mark, ...] | None:
+        """Return what is lit; None for darkness."""
+        return lit(scene)
 
     def prepare(self, scene: Scene) -> None:
         """Paint a scene that is to come."""

@@ -239,7 +239,7 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
             changes += tuple(words for name, words in CHANGES.items() if name in stop.changes)
     else:
         which = _which_location(view, at.step, progress.location(at.index))
-    return (*which, *changes)
+    return (*which, *changes, *view.aiming)
 
 
 def _which_location(view: RunView, step: Step, here: str) -> tuple[str, ...]:

@@ -181,6 +181,8 @@ class RunView:
         Whether the light says so too, in the load step of the current piece.
     unit : Unit
         Unit of the lengths in the lettering.
+    aiming : tuple of str
+        What to do with line lasers before the current stop; empty where there are none.
     """
 
     progress: Progress
@@ -193,6 +195,7 @@ class RunView:
     sheet_note: str = ""
     note_in_light: bool = False
     unit: Unit = Unit.MM
+    aiming: tuple[str, ...] = ()
 
     @property
     def can_light(self) -> bool:

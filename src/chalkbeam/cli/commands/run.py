@@ -13,6 +13,7 @@ import typer
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.garment import UnitsOption
+from chalkbeam.cli.options.lasers import TickPlatenOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
@@ -96,6 +97,15 @@ def run_order(
         bool,
         typer.Option("--no-pictures", help="With --eye: keep no picture of what is pressed."),
     ] = False,
+    ticks: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LASERS",
+            help="Without a projector: line lasers moved from tick to tick. A file of the "
+            "lasers, or “two lines”; the ticks are printed by chalkbeam ticks.",
+        ),
+    ] = None,
+    platen: TickPlatenOption = None,
     # What these were called in the version before; they work for one more.
     anew: Annotated[bool, typer.Option("--anew", hidden=True)] = False,
     as_begun: Annotated[bool, typer.Option("--as-begun", hidden=True)] = False,
@@ -112,6 +122,7 @@ def run_order(
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
         collar=collar, on_top=on_top, display=display, window=window, units=units, eye=eye,
         tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
+        ticks=ticks, platens=tuple(platen or ()),
     )  # fmt: skip
     wanted = False if no_display or no_board else page
     run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))
