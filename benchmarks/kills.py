@@ -26,14 +26,17 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from chalkbeam.orders.order_of_work import plan
-from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
+from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, in_force
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.session import RunSession, open_session
-from chalkbeam.record.store import Store
+from chalkbeam.record.store import Run, Store
 
 PIECES = 150
+ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET)
+"""What a child says."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,8 @@ class Toll:
         Imprints with more than one press in force.
     gaps : int
         Imprints passed over, or pressed out of turn, by a child that took a run up.
+    unset : int
+        Imprints that were gone on to in a session that had not said the press to be set for them.
     intact : bool
         Whether SQLite's own integrity check passes.
     runs : int
@@ -65,16 +70,18 @@ class Toll:
     unsaid: int
     doubled: int
     gaps: int
+    unset: int
     intact: bool
     runs: int
 
 
 def pieces(count: int) -> list[Piece]:
-    """Return plain pieces with one imprint each."""
+    """Return plain pieces with one imprint each, by turns with one and another press setting."""
     art = Art(ArtKind.FILE, "crest.svg")
+    settings = (PressSettings("280 F", peel="cold"), PressSettings("305 F", peel="hot"))
     return [
         Piece(f"{row}-1", row, 1, 1, "tee", "M", "navy",
-              (Imprint(f"{row}-1/1", "left chest", art),))
+              (Imprint(f"{row}-1/1", "left chest", art, press=settings[row % 2]),))
         for row in range(2, count + 2)
     ]  # fmt: skip
 
@@ -90,6 +97,9 @@ def work(path: Path, pipe: int, seed: int) -> None:
                 run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
             session = open_session(store, run, operator="child")
             while session.progress.stop is not None:
+                if session.progress.to_set(session.progress.at) is not None:
+                    session.set_press()
+                    say(session, pipe)
                 if session.progress.at.step is Step.LOAD:
                     session.step(Step.LAY)
                     say(session, pipe)
@@ -131,15 +141,29 @@ def one_life(path: Path, seed: int, moment: float) -> list[str]:
     return words.decode().split("\n")[:-1]  # a word cut off in the middle was not said
 
 
-def examine(path: Path) -> tuple[list[Event], int, int, int, bool]:
-    """Return the record's acts, doubled presses, gaps, runs finished and whether it is intact."""
+def not_set(run: Run, events: list[Event]) -> int:
+    """Return how many steps to the lay light were taken with the press not said to be set."""
+    wanted = {stop.imprint.id: Setting.of(stop.imprint.press) for stop in run.stops}
+    said: dict[str, Setting | None] = {}
+    count = 0
+    for event in events:
+        if event.kind is Kind.SET:
+            said[event.session] = wanted[event.imprint]
+        elif event.kind is Kind.STEPPED and event.step is Step.LAY:
+            count += said.get(event.session) != wanted[event.imprint]
+    return count
+
+
+def examine(path: Path) -> tuple[list[Event], int, int, int, int, bool]:
+    """Return the record's acts, doubled presses, gaps, presses not set, runs finished, intact."""
     acts: list[Event] = []
-    doubled = gaps = finished = 0
+    doubled = gaps = unset = finished = 0
     with Store(path) as store:
         for heading in store.runs():
             run = store.run(heading.id)
             events = store.events(run)
-            acts += [e for e in events if e.kind in (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED)]
+            acts += [e for e in events if e.kind in ACTS]
+            unset += not_set(run, events)
             pressed = Counter(e.imprint for e in in_force(events) if e.kind is Kind.PRESSED)
             doubled += sum(number - 1 for number in pressed.values())
             place = Progress(run.stops, events).at.index
@@ -149,7 +173,7 @@ def examine(path: Path) -> tuple[list[Event], int, int, int, bool]:
     with sqlite3.connect(path) as raw:
         intact = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     raw.close()
-    return acts, doubled, gaps, finished, intact
+    return acts, doubled, gaps, unset, finished, intact
 
 
 def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> Toll:
@@ -165,17 +189,18 @@ def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> 
         moment = chance.uniform(0.0, longest if life % 100 >= 10 else 0.03)
         said += one_life(path, seed * 100_003 + life, moment)
     recorded: Counter[str] = Counter()
-    doubled = gaps = finished = 0
+    doubled = gaps = unset = finished = 0
     intact = True
     for path in sorted(folder.glob("record-*.db")):
-        acts, more_doubled, more_gaps, more_finished, sound = examine(path)
+        acts, more_doubled, more_gaps, more_unset, more_finished, sound = examine(path)
         recorded.update(act.id for act in acts)
         doubled, gaps = doubled + more_doubled, gaps + more_gaps
+        unset += more_unset
         finished, intact = finished + more_finished, intact and sound
     words = Counter(said)
     return Toll(
         kills, len(said), (words - recorded).total(), (recorded - words).total(),
-        doubled, gaps, intact, finished,
+        doubled, gaps, unset, intact, finished,
     )  # fmt: skip
 
 

@@ -85,6 +85,8 @@ class Hand:
             case CommandKind.JUMP:
                 target = self.progress.stops[command.index].imprint.id
                 self.progress.apply(Event(new_id(), Kind.STEPPED, target, command.step))
+            case CommandKind.SET_PRESS:
+                apply(Kind.SET)
             case CommandKind.PAUSE:
                 apply(Kind.WENT_ON if self.progress.paused else Kind.PAUSED)
         assert index is None or command.kind is not None

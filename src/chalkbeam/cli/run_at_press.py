@@ -13,6 +13,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli import advice
 from chalkbeam.cli.options.order import plan_order, read_order, read_planning
+from chalkbeam.orders.settings import Degrees
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -52,6 +53,7 @@ class RunOptions:
     display: int | None = None
     window: bool = False
     units: Unit = Unit.INCH
+    degrees: Degrees = Degrees.AS_WRITTEN
     eye: str | None = None
     tolerance: str = "2 mm"
     turn_tolerance: float = 1.0
@@ -243,7 +245,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             if planned is not None:
                 session.leave_out(left_out)
             return StationController(
-                session, preparer, output, unit=units, counting=beside is None, known=digest,
+                session, preparer, output, unit=units, degrees=asked.degrees,
+                counting=beside is None, known=digest,
                 guide=None if lasers is None else lasers.output.guide,
             )  # fmt: skip
 

@@ -21,6 +21,9 @@ _MARGIN = 8.0
 _PAGE_CAPS = (14.0, 12.0, 10.0, 9.0, 8.0, LEAST_CAP)
 """Cap heights to try for a page of text, mm."""
 
+_LARGE_CAPS = (42.0, 36.0, 30.0, 26.0, 22.0, 19.0, 16.0)
+"""Cap heights for a page that must not be overlooked, mm."""
+
 
 BESIDE = 25.0
 """Light beside the platen keeps this far off its edge, mm."""
@@ -112,11 +115,14 @@ def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Tex
     return None
 
 
-def page_mark(page: Page, lines: Sequence[str], role: Role) -> Text:
-    """Return lines of text in the middle of a page, as large as fits, wrapped where needed."""
+def page_mark(page: Page, lines: Sequence[str], role: Role, large: bool = False) -> Text:
+    """Return lines of text in the middle of a page, as large as fits, wrapped where needed.
+
+    With `large` they fill the page: what must not be overlooked, and is short.
+    """
     broken, cap = list(lines), _PAGE_CAPS[-1]
     wide, deep = page.room
-    for cap in _PAGE_CAPS:
+    for cap in (*(_LARGE_CAPS if large else ()), *_PAGE_CAPS):
         wide, deep = (side - (2 * BOX * cap if role is Role.WARN else 0.0) for side in page.room)
         broken = [part for line in lines for part in (wrapped(line, cap, wide) or [""])]
         widest = max(map(advance, broken)) * cap

@@ -14,9 +14,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from chalkbeam.orders.pieces import Imprint, Piece, PressSetup
+from chalkbeam.orders.settings import least_to_set
 from chalkbeam.orders.times import Times
 from chalkbeam.orders.visits import (
     Chooser,
@@ -36,8 +37,8 @@ class Stop:
     Attributes
     ----------
     changes : tuple of str
-        What the operator changes before it: fields of `times.Times` among ``platen``,
-        ``pad``, ``stack``, ``pile``, ``load`` and ``turn``.
+        What the operator changes before it, among ``platen``, ``setting`` (of the press), ``pad``,
+        ``stack``, ``pile``, ``load`` and ``turn``.
     seconds : float
         Estimated time from the previous stop's end to this one's, by the cost model.
     """
@@ -114,19 +115,20 @@ def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:
     last: Task | None = None
     for task in tasks:
         changes = ["load"]
+        seconds = work(task.imprint, times)
+        here = task.state
         if last is not None:
-            changes = [
-                name
-                for name in State._fields
-                if getattr(last.state, name) != getattr(task.state, name)
-            ]
+            changes = last.state.changes(here)
+            seconds += sum(last.state.seconds_to(here, name, times) for name in changes)
+            if here.setting is None:  # nobody says what to set: the press stays as it is
+                here = here._replace(setting=last.state.setting)
             if last.piece.id != task.piece.id:
                 changes.append("load")
             elif last.fit != task.fit:
                 changes.append("turn")
-        seconds = sum(getattr(times, name) for name in changes) + work(task.imprint, times)
+        seconds += sum(getattr(times, name) for name in changes if name in ("load", "turn"))
         stops.append(Stop(task.piece, task.imprint, task.fit, tuple(changes), seconds))
-        last = task
+        last = replace(task, state=here)
     return tuple(stops)
 
 
@@ -143,7 +145,7 @@ def total(stops: Sequence[Stop]) -> float:
 
 def count_changes(stops: Sequence[Stop]) -> dict[str, int]:
     """Return how often each kind of change happens, most costly kinds first."""
-    counts = dict.fromkeys(("platen", "pad", "load", "turn", "stack", "pile"), 0)
+    counts = dict.fromkeys(("platen", "setting", "pad", "load", "turn", "stack", "pile"), 0)
     for stop in stops:
         for name in stop.changes:
             counts[name] += 1
@@ -233,8 +235,14 @@ def _bound(tasks: Sequence[Task], times: Times) -> float:
     threading = sum(times.load + (len(each) - 1) * again for each in fits.values())
     fixed = sum(work(task.imprint, times) for task in tasks)
     states = {task.state for task in tasks}
-    costs: list[float] = [getattr(times, name) for name in State._fields]
-    least = [max(len(set(values)) - 1, 0) for values in zip(*states, strict=True)]
-    more = max(len(states) - 1 - sum(least), 0)
-    changes = sum(cost * count for cost, count in zip(costs, least, strict=False))
-    return fixed + threading + changes + more * min(costs)
+    wanted = {state.setting for state in states}
+    costs: dict[str, float] = {
+        name: getattr(times, name) for name in State._fields if name != "setting"
+    }
+    least = {name: max(len({getattr(each, name) for each in states}) - 1, 0) for name in costs}
+    more = max(len(states) - 1 - sum(least.values()) - max(len(wanted) - 1, 0), 0)
+    changes = sum(cost * least[name] for name, cost in costs.items())
+    again = min(costs.values()) if len(wanted) < 2 else min(*costs.values(), times.dial)
+    if None in wanted and len(wanted) > 1:
+        again = 0.0  # a change to what nobody says how to set costs nothing
+    return fixed + threading + changes + least_to_set(wanted, times) + more * again

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from chalkbeam.orders.order_of_work import Plan
+from chalkbeam.orders.settings import Setting
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,8 @@ def stretches(planned: Plan) -> tuple[Stretch, ...]:
             if not found[-1].location.endswith(location):
                 found[-1] = replace(found[-1], location=f"{found[-1].location} + {location}")
             continue
-        now = (stop.piece.pile, location, stop.imprint.art.stack, stop.fit)
+        setting = Setting.of(stop.imprint.press)
+        now = (stop.piece.pile, location, stop.imprint.art.stack, stop.fit, setting)
         if now == before:
             found[-1] = replace(found[-1], pieces=(*found[-1].pieces, stop.piece.id))
             continue
@@ -56,9 +58,13 @@ def stretches(planned: Plan) -> tuple[Stretch, ...]:
             "stack": "transfers",
             "pile": "garments",
         }
+        if setting is not None:
+            words["setting"] = f"press {setting.words()}"
         # Nobody knows what is on the press at the start: say what the first stop needs.
         needed = [each for each in ("platen", "pad") if not found and getattr(stop.fit, each)]
-        changes = ", ".join(words[each] for each in (*needed, *stop.changes) if each in words)
+        needed += ["setting"] if not found else []
+        every = dict.fromkeys((*needed, *stop.changes))
+        changes = ", ".join(words[each] for each in every if each in words)
         found.append(
             Stretch(stop.piece.pile, location, stop.imprint.art.stack, changes, (stop.piece.id,))
         )

@@ -29,6 +29,12 @@ class Times:
         Put one pile of transfer sheets aside and take another.
     pile : float
         Go over to another pile of garments (style, colour or size).
+    heat, cool : float
+        Let the press come up, or down, by 10 °C.
+    dial : float
+        Set anything at the press.
+    pressure : float
+        Set another pressure.
     lay : float
         Lay one sheet to the light.
     press : float
@@ -45,6 +51,10 @@ class Times:
     turn: float = 12.0
     stack: float = 10.0
     pile: float = 5.0
+    heat: float = 20.0
+    cool: float = 60.0
+    dial: float = 5.0
+    pressure: float = 10.0
     lay: float = 8.0
     press: float = 8.0
     dwell: float = 15.0

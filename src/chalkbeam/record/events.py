@@ -45,6 +45,9 @@ class Kind(Enum):
     """Takes back the event named in data: event."""
     REDONE = "redone"
     """Puts the event named in data: event back in force."""
+    SET = "set"
+    """The press was set to what the imprint wants, as the operator says. Data: setting, in
+    words."""
     NOTED = "noted"
     """A remark, such as an artwork file gone missing. Data: text."""
     CLOSED = "closed"
@@ -60,6 +63,7 @@ REVOCABLE = frozenset(
         Kind.PRESSED,
         Kind.SKIPPED,
         Kind.SPOILED,
+        Kind.SET,
     }
 )
 """What undo can take back."""

@@ -15,6 +15,7 @@ from typing import TypeVar
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import PressSetup, piece_of
+from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
 
@@ -60,6 +61,8 @@ class Progress:
     on_press : frozenset of PressSetup
         What may be on the press: certain once a garment was loaded, else also what the light
         has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
+    set_to : Setting or None
+        What the press was last said to be set to; None at the start of a session.
     """
 
     def __init__(
@@ -77,6 +80,7 @@ class Progress:
         self._numbers = {piece: number for number, piece in enumerate(self._of_piece, start=1)}
         self.at = At(0 if self.stops else None)
         self.on_press = frozenset({PressSetup()})
+        self.set_to: Setting | None = None
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
@@ -176,6 +180,16 @@ class Progress:
         usual = self._places.get(imprint.id, imprint.location)
         return self._presets.get(imprint.id, usual)
 
+    def to_set(self, at: At) -> Setting | None:
+        """Return what the press is to be set to before a stop goes on; None if to nothing.
+
+        Not under the closed press, and not for an imprint whose sheet says nothing.
+        """
+        if at.index is None or at.step is Step.PRESS:
+            return None
+        wanted = Setting.of(self.stops[at.index].imprint.press)
+        return wanted if wanted != self.set_to else None
+
     def stays(self, index: int) -> bool:
         """Whether the garment lies for a stop as it lay for the one before it.
 
@@ -228,6 +242,7 @@ class Progress:
             self.on_press |= here
         if event.kind is Kind.OPENED:
             self.on_press |= {PressSetup()}
+            self.set_to = None  # others may have worked at the press meanwhile
 
     def _act(self, event: Event) -> None:
         at = self.at
@@ -255,6 +270,14 @@ class Progress:
         batch = str(event.data.get("batch", ""))
         key = f"batch {batch}" if batch else f"{stop.piece.id}/{stop.fit.loading}"
         return _put(self._collars, key, Shift.of(event.data))
+
+    def _on_set(self, event: Event, index: int) -> Callable[[], None]:
+        self.set_to = Setting.of(self.stops[index].imprint.press)
+
+        def back() -> None:
+            self.set_to = None  # what it really is set to nobody said
+
+        return back
 
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
         if event.step is not None:  # older records stayed in the current step

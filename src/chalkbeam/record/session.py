@@ -111,6 +111,13 @@ class RunSession:
         """Go to another stop of the order."""
         self.write(Kind.STEPPED, self.run.stops[index].imprint.id, step)
 
+    def set_press(self) -> None:
+        """Record that the press was set to what the current imprint wants."""
+        imprint = self._current()[1]
+        wanted = self.progress.to_set(self.progress.at)
+        if wanted is not None:
+            self.write(Kind.SET, imprint, setting=wanted.words())
+
     def nudge(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Move the lay lines by so much: for this imprint, or from here on for its batch."""
         index, imprint = self._current()

@@ -14,6 +14,7 @@ from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.orders.settings import Degrees
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
@@ -50,6 +51,8 @@ class StationController:
         What lights the scenes; whoever shows them asks it for them.
     unit : Unit
         Unit of the lengths in the lettering.
+    degrees : Degrees
+        What temperatures are shown in.
     mode : Mode
     counting : bool
         Whether to count the dwell down in dim light beside the platen: for a shop with no
@@ -78,6 +81,7 @@ class StationController:
         output: LightOutput,
         *,
         unit: Unit = Unit.MM,
+        degrees: Degrees = Degrees.AS_WRITTEN,
         mode: Mode = ORDER,
         counting: bool = False,
         known: str = "",
@@ -87,7 +91,7 @@ class StationController:
         self.session = session
         self.output = output
         self.counting = counting
-        self._unit, self._mode, self._known = unit, mode, known
+        self._unit, self._degrees, self._mode, self._known = unit, degrees, mode, known
         self._guide = guide
         asked = unseen_words(session.progress) if session.progress.at.step is Step.PRESS else ""
         showing = Showing.CHECK if check else Showing.WORK
@@ -142,6 +146,8 @@ class StationController:
             If it cannot be recorded or lit: nothing has changed.
         """
         before = self.session.progress.at
+        if command.kind is CommandKind.STEP and self.session.progress.to_set(before) is not None:
+            raise Refusal("The press is to be set first: say that it is, by its key.")
         said = self._carry_out(command)
         if self.session.progress.at != before:  # a dwell that ran is another imprint's
             self.state = replace(self.state, pressing_since=None, sure=False)
@@ -194,6 +200,8 @@ class StationController:
                 session.jump(command.index, self._step_at(At(command.index, command.step)))
             case CommandKind.PAUSE:
                 session.pause()
+            case CommandKind.SET_PRESS:
+                session.set_press()
         return ""
 
     def _step_at(self, at: At) -> Step:
@@ -286,6 +294,7 @@ class StationController:
             note_in_light=progress.stop is not None and progress.stop.piece.id == self._noted_at,
             unit=self._unit,
             aiming=self._aiming(progress.at, readiness.ready),
+            degrees=self._degrees,
         )
 
     def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:

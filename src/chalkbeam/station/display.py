@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import cv2
@@ -17,7 +17,8 @@ from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice
 from chalkbeam.light.marks import lay_lines, load_lines
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import Art
+from chalkbeam.orders.pieces import Art, PressSettings
+from chalkbeam.orders.settings import Setting
 from chalkbeam.orders.times import format_duration
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.shift import Shift
@@ -28,7 +29,7 @@ from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.help import shift_words
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
 from chalkbeam.station.scene import fitting, question
-from chalkbeam.station.values import Asking, OperatorState, RunView
+from chalkbeam.station.values import IT_IS_SET, Asking, OperatorState, RunView
 from chalkbeam.station.words import piece_words, place_words
 from overlay.marks import Dash, Mark, Role, Stroke
 from overlay.palette import RGB
@@ -116,6 +117,8 @@ class Display:
         Seconds of dwell; when it is over, s on the monotonic clock.
     asked : tuple of str
         A question with its answers; empty if there is none.
+    to_set : bool
+        Whether what is asked is to set the press: everything else may be done as well.
     typing : bool
         Whether the answer is typed, letter by letter; else it is one of those listed.
     moving : bool
@@ -159,6 +162,7 @@ class Display:
     dwell: float | None
     dwell_ends: float | None
     asked: tuple[str, ...]
+    to_set: bool
     typing: bool
     moving: bool
     moved: str
@@ -203,18 +207,19 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         art=stop.imprint.art.text if stop is not None else "",
         locations=tuple((place_words(name), name == here) for name in view.locations),
         fitting=", ".join((*fitting(progress, progress.at), *view.aiming)),
-        settings=str(press) if press is not None else "",
+        settings=_settings(view, press),
         prepress=press.prepress if press is not None else "",
         dwell=press.dwell if press is not None else None,
         dwell_ends=None if dwell is None else dwell.ends,
-        asked=question(state, state.asking) if state.asking is not None else (),
+        asked=_asked(view, state),
+        to_set=state.asking is None and view.to_set is not None,
         typing=state.asking is Asking.JUMP,
         moving=state.moving is not None,
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
         warnings=_warnings(choice, laid, view.unit),
-        coming=_coming(progress),
+        coming=_coming(view),
         results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),
         skipped=outcomes.count(Outcome.SKIPPED),
@@ -231,16 +236,37 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     )
 
 
+def _asked(view: RunView, state: OperatorState) -> tuple[str, ...]:
+    """Return the question to be answered: the operator's own, else what to set the press to."""
+    if state.asking is not None:
+        return question(state, state.asking)
+    if view.progress.paused or state.dark or state.moving is not None:
+        return ()
+    wanted = view.to_set
+    asked = "" if wanted is None else f"SET PRESS {wanted.words(view.degrees)}"
+    return (asked, f"1  {IT_IS_SET[0]}") if asked else ()
+
+
 def _style(stop: Stop | None) -> str:
     return stop.piece.style.replace("_", " ") if stop is not None else ""
+
+
+def _settings(view: RunView, press: PressSettings | None) -> str:
+    """Return the supplier's settings for the operator, temperatures as the shop reads them."""
+    if press is None:
+        return ""
+    setting = Setting.of(press)
+    if setting is None:
+        return str(press)
+    return str(replace(press, temperature=setting.temperature_in(view.degrees)))
 
 
 def _what(stop: Stop, location: str) -> str:
     return f"{piece_words(stop)} · {place_words(location)}: {stop.imprint.art.text}"
 
 
-def _coming(progress: Progress) -> tuple[tuple[str, str], ...]:
-    start = progress.at.index
+def _coming(view: RunView) -> tuple[tuple[str, str], ...]:
+    progress, start = view.progress, view.progress.at.index
     if start is None:
         return ()
     lines: list[tuple[str, str]] = []
@@ -248,7 +274,10 @@ def _coming(progress: Progress) -> tuple[tuple[str, str], ...]:
         stop = progress.stops[index]
         if stop.imprint.id in progress.outcomes:
             continue
+        setting = Setting.of(stop.imprint.press)
         words = {"platen": stop.fit.platen_words, "pad": stop.fit.pad_words, **_SHORT}
+        if setting is not None:
+            words["setting"] = f"set the press: {setting.words(view.degrees)}"
         changes = [words[name] for name in stop.changes if name in words]
         lines.append((_what(stop, progress.location(index)), ", ".join(changes)))
         if len(lines) == AHEAD:

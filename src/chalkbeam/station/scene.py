@@ -24,7 +24,7 @@ from chalkbeam.record.progress import At, Progress
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
-from chalkbeam.station.values import ANSWERS, Asking, OperatorState, RunView, Showing
+from chalkbeam.station.values import ANSWERS, IT_IS_SET, Asking, OperatorState, RunView, Showing
 from chalkbeam.station.words import piece_lines, summary
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role, Text, moved
@@ -53,6 +53,8 @@ class Scene:
         The imprint ready to be lit; None if something stands in its way.
     nudge : Shift
         How far the lay lines are moved.
+    to_set : tuple of str
+        What the press is to be set to first, a line each; empty for nothing.
     note : tuple of str
         Which piece or location this is and what to see to, a line each.
     projector : ProjectorMap
@@ -76,6 +78,7 @@ class Scene:
     paused: bool
     ready: ReadyImprint | None
     nudge: Shift
+    to_set: tuple[str, ...]
     note: tuple[str, ...]
     projector: ProjectorMap
     face: PlatenFace
@@ -150,6 +153,7 @@ def scene_of(
         paused=progress.paused,
         ready=view.ready,
         nudge=Shift() if index is None else progress.nudge(index, more),
+        to_set=set_lines(view, at),
         note=note_lines(view, at),
         projector=view.rig.projector,
         face=view.rig.face,
@@ -181,6 +185,11 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         marks = (page_mark(scene.page, scene.summary, Role.NOTE),)
     elif scene.paused:
         marks = (page_mark(scene.page, ("paused", "P goes on"), Role.NOTE),)
+    elif scene.to_set and not state.dark:
+        # Where it is said too soon the words stand below, not across.
+        said_too = (remark,) if remark else ()
+        words = (*scene.to_set, *said_too)
+        marks, remark = (page_mark(scene.page, words, Role.WARN, large=True),), ""
     elif state.dark or scene.step is Step.PRESS:
         marks = ()
     elif scene.ready is None:
@@ -194,6 +203,14 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     if remark:
         marks = with_remark(marks, [remark], Role.WARN, scene.where)
     return marks or None
+
+
+def set_lines(view: RunView, at: At) -> tuple[str, ...]:
+    """Return what the press is to be set to before a stop, a line each; empty for nothing."""
+    wanted = view.progress.to_set(at)
+    if wanted is None:
+        return ()
+    return ("SET PRESS", *wanted.lines(view.degrees), f"1  {IT_IS_SET[0]}")
 
 
 def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:

@@ -34,6 +34,14 @@ from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Input, Key, 
 BOUNCE = 0.15
 """A step asked for again within this many seconds is a bouncing pedal."""
 
+SETTLED = 1.0
+"""The step key does not say that the press is set within this many seconds of the last step."""
+
+_AFTER_SETTING = frozenset(
+    {Act.ON, Act.PRESET, Act.NUDGE, Act.TURN, Act.AS_PLANNED, Act.GARMENT, Act.KEEP_FOR_BATCH}
+)
+"""What waits until the press is set: its light does."""
+
 
 Answer = tuple[OperatorState, tuple[Command, ...]]
 
@@ -112,7 +120,21 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     state = replace(state, leaving=False, said="")
     if state.moving is not None:
         return _move(state, state.moving, action)
+    if view.to_set is not None and action.act in _AFTER_SETTING:
+        return _set_press(state, view, action, key.at)
     return _act(state, view, action, key.at)
+
+
+def _set_press(state: OperatorState, view: RunView, action: Action, at: float) -> Answer:
+    """Take it that the press is set: by its answer's number, or by the step key after a while."""
+    if view.progress.paused:
+        return _act(state, view, action, at)
+    if state.showing is not Showing.WORK or state.dark:
+        return replace(state, showing=Showing.WORK, dark=False), ()
+    by_step = action.act is Act.ON and at - state.stepped_at >= SETTLED
+    if by_step or (action.act is Act.PRESET and action.number == 1):
+        return replace(state, stepped_at=at), (Command(CommandKind.SET_PRESS),)
+    return replace(state, said="first set the press, then 1 or the step key"), ()
 
 
 def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answer:

@@ -9,6 +9,7 @@ from enum import Enum
 from calibration.rig.file import Rig
 from chalkbeam.basics.units import Unit
 from chalkbeam.light.transfer_sign import TransferSign
+from chalkbeam.orders.settings import Degrees, Setting
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
@@ -30,6 +31,7 @@ WHY_SPOILED = (
     "another reason",
 )
 YES_NO = ("yes", "no")
+IT_IS_SET = ("it is set",)
 FRESH = ("a fresh garment takes its place", "no garment left: leave it out")
 
 
@@ -141,6 +143,8 @@ class CommandKind(Enum):
     REDO = "redo"
     JUMP = "jump"
     PAUSE = "pause"
+    SET_PRESS = "set press"
+    """Record that the press is set to what the current imprint wants."""
 
 
 @dataclass(frozen=True)
@@ -183,6 +187,8 @@ class RunView:
         Unit of the lengths in the lettering.
     aiming : tuple of str
         What to do with line lasers before the current stop; empty where there are none.
+    degrees : Degrees
+        What temperatures are shown in.
     """
 
     progress: Progress
@@ -196,6 +202,12 @@ class RunView:
     note_in_light: bool = False
     unit: Unit = Unit.MM
     aiming: tuple[str, ...] = ()
+    degrees: Degrees = Degrees.AS_WRITTEN
+
+    @property
+    def to_set(self) -> Setting | None:
+        """What the press is to be set to before the current imprint; None if to nothing."""
+        return self.progress.to_set(self.progress.at)
 
     @property
     def can_light(self) -> bool:

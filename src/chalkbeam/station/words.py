@@ -74,5 +74,6 @@ def act_words(event: Event) -> str:
         Kind.NUDGED: "a move of the lines",
         Kind.COLLARED: "a move of the collar",
         Kind.PRESET: "a change of location",
+        Kind.SET: "that the press is set",
     }
     return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

@@ -119,8 +119,8 @@ def test_the_cost_model_by_hand():
     # lay 8 + press 8 + dwell 10 = 26 each; load 15; turn 12 + stack 10; pile 5 + load 15
     assert [stop.seconds for stop in stops] == [26 + 15, 26 + 12 + 10, 26 + 5 + 15]
     assert [stop.changes for stop in stops] == [("load",), ("stack", "turn"), ("pile", "load")]
-    kinds = ("platen", "pad", "load", "turn", "stack", "pile")
-    assert count_changes(stops) == dict(zip(kinds, (0, 0, 2, 1, 1, 1), strict=True))
+    kinds = ("platen", "setting", "pad", "load", "turn", "stack", "pile")
+    assert count_changes(stops) == dict(zip(kinds, (0, 0, 0, 2, 1, 1, 1), strict=True))
     assert [stop.loads for stop in stops] == [True, True, True]
 
 

@@ -17,12 +17,14 @@ from chalkbeam.cli.options.lasers import TickPlatenOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
+    DegreesOption,
     FirstOption,
     SheetArgument,
     SheetUnitOption,
     TimesOption,
 )
 from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
+from chalkbeam.orders.settings import Degrees
 
 
 def run_order(
@@ -68,6 +70,7 @@ def run_order(
     display: DisplayOption = None,
     window: WindowOption = False,
     units: UnitsOption = Unit.INCH,
+    degrees: DegreesOption = Degrees.AS_WRITTEN,
     page: Annotated[
         bool | None,
         typer.Option(
@@ -120,8 +123,8 @@ def run_order(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
         times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
-        collar=collar, on_top=on_top, display=display, window=window, units=units, eye=eye,
-        tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
+        collar=collar, on_top=on_top, display=display, window=window, units=units, degrees=degrees,
+        eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
         ticks=ticks, platens=tuple(platen or ()),
     )  # fmt: skip
     wanted = False if no_display or no_board else page

@@ -149,8 +149,8 @@ def plan_sheet(
         table.add_row(str(number), pieces, each.pile, each.location, each.stack, each.changes)
     console.print(table)
     console.print()
-    kinds = {"platen": "platens", "pad": "pads", "load": "loads", "turn": "turns",
-             "stack": "transfer piles", "pile": "garment piles"}  # fmt: skip
+    kinds = {"platen": "platens", "setting": "settings", "pad": "pads", "load": "loads",
+             "turn": "turns", "stack": "transfer piles", "pile": "garment piles"}  # fmt: skip
     summary = Table("", "time", *kinds.values(), box=None, pad_edge=False, header_style="bold")
     for column in summary.columns[1:]:
         column.justify = "right"

@@ -9,6 +9,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.orders.settings import Degrees
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,6 +34,9 @@ TimesOption = Annotated[
 ]
 FirstOption = Annotated[
     str, typer.Option(help="Pieces pinned to the beginning, such as “7-1,7-2,12-1”.")
+]
+DegreesOption = Annotated[
+    Degrees, typer.Option(help="What temperatures are shown in: as the sheet writes them, C or F.")
 ]
 AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the sheet's own order.")]
 

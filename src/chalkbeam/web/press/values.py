@@ -47,6 +47,7 @@ def values_of(display: Display | GettingReady, number: str, at: float, art: str 
         "dwell": display.dwell,
         "left": None if ends is None else max(0.0, ends - at),
         "asked": list(display.asked),
+        "to_set": display.to_set,
         "typing": display.typing,
         "moving": display.moving,
         "moved": display.moved,

@@ -233,7 +233,8 @@ function Question() {
   return html`<section class="panel" aria-label=${asked}><h2>${asked}</h2><div class="answers">
     ${answers.map((words, index) => html`<${Button} name=${`choose_${index + 1}`}
       label=${words.replace(/^\d\s+/, "")} />`)}
-    <${Button} name="leave" label=${t("press.cancel")} kind="quiet" /></div></section>`;
+    ${!state.to_set && html`<${Button} name="leave" label=${t("press.cancel")} kind="quiet" />`}
+    </div></section>`;
 }
 
 function Piece({ button }) {
@@ -295,7 +296,7 @@ function Middle() {
 
 function Buttons() {
   if (!may) return html`<footer class="buttons"><p class="soft">${t("press.looking")}</p></footer>`;
-  if (state.asked.length > 0) return html`<footer class="buttons"></footer>`; // answered above
+  if (state.asked.length > 0 && !state.to_set) return html`<footer class="buttons"></footer>`; // answered above
   const over = !state.step;
   const on = state.paused ? t("press.go_on")
     : state.moving ? t("press.keep") : t(`press.on_${state.step || "finished"}`);
