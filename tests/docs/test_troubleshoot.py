@@ -29,6 +29,7 @@ TYPED = (
     "src/chalkbeam/cli/",
     "src/chalkbeam/basics/units.py",
     "src/chalkbeam/garments/__init__.py",
+    "src/chalkbeam/garments/charts/measured.py",
     "src/chalkbeam/garments/charts/storing.py",
     "src/chalkbeam/garments/library.py",
     "src/chalkbeam/garments/grading.py",

@@ -136,8 +136,12 @@ def find_style(
             raise refusal
     charts.remark()
     for key, chart in shops.items():
-        if wanted in (fold(key), fold(chart.label)):
+        if wanted in (fold(key), fold(chart.label), fold(chart.maker + chart.number)):
             return key, builtin_styles()[chart.like], chart
+    numbered = [each for each in shops.items() if wanted == fold(each[1].number) != ""]
+    if len(numbered) == 1:  # two makers may have the same number
+        key, chart = numbered[0]
+        return key, builtin_styles()[chart.like], chart
     for key, style in builtin_styles().items():
         if wanted in {fold(key), fold(style.label), *map(fold, style.also)}:
             return key, style, shops.get(key)
@@ -200,11 +204,20 @@ def style_sizes(
             sizes[size.fit, size.name] = Size(
                 size.name, size.age, size.fit, size.tolerance, {**filled, **size.given}
             )
-    return dict(sorted(sizes.items(), key=lambda item: (item[1].fit, AGES.index(item[1].age))))
+    own = bool(shop and key != shop.like)
+
+    def smallest_first(item: tuple[tuple[Fit, str], Size]) -> tuple[Fit, int, float]:
+        size = item[1]
+        chest = size.given.get("half_chest") if own else None  # ours stand in order
+        return size.fit, AGES.index(size.age), chest.value if chest else 0.0
+
+    return dict(sorted(sizes.items(), key=smallest_first))
 
 
 def _size_key(text: str) -> str:
     key = fold(text).upper()
+    if key.endswith("TALL") or re.fullmatch(r"(X*|\d{1,2}X)[SML]T", key):
+        return _size_key(re.sub("T(ALL)?$", "", key)) + "T"
     for word, short in sorted(_SPELLED.items(), key=lambda item: -len(item[0])):
         if key.endswith(word):
             key = key.removesuffix(word) + short
@@ -213,8 +226,35 @@ def _size_key(text: str) -> str:
     key = re.sub(r"^YOUTH", "Y", key)
     key = re.sub(r"^(X{2,})(?=[LS]$)", lambda run: f"{len(run[1])}X", key)
     key = re.sub(r"^1X(?=[LS]$)", "X", key)
+    key = re.sub(r"^(\d{1,2})X$", r"\1XL", key)
     key = re.sub(r"(?<=\d)(MONTHS?|MOS?)$", "M", key)
     return re.sub(r"^(?:5T?6T?)$", "56T", key)
+
+
+_WORDS: tuple[tuple[Age, str], ...] = (
+    ("infant", r"NB|NEWBORN|PREEMIE|(?:\d{1,2}){1,2}M"),
+    ("toddler", r"[2-6]T|[2-6]{2}T"),
+    ("youth", r"Y(?:XXS|XS|S|M|L|XL|\d{1,2})|45|67|810|1012|1416|1820"),
+    ("adult", r"(?:\d{1,2})?X?[SML]T?|\d{1,2}XLT?|X?[SML]X?[ML]|\d{0,2}XL\dXL|OS|OSFA|ONESIZE"),
+)
+"""How sizes are written, by age; figures for children from memory."""
+
+
+def age_of_size(text: str) -> Age | None:
+    """Return the age group that a size's name tells, such as LT, 3X, 5T, 0-3M or S/M."""
+    key = _size_key(text)
+    return next((age for age, words in _WORDS if re.fullmatch(words, key)), None)
+
+
+def same_size(name: str, other: str) -> bool:
+    """Whether two names are written for one size: 2XL and XXL."""
+    return _size_key(name) == _size_key(other)
+
+
+def plain_size(name: str) -> str:
+    """Return the size that a tall one is the tall of; else the size itself."""
+    key = _size_key(name)
+    return key[:-1] if re.fullmatch(r"(X|\d{1,2}X)?[SML]T", key) else name
 
 
 def is_size(text: str) -> bool:
@@ -249,6 +289,8 @@ def find_size(name: str, fit: Fit, style_label: str, sizes: Mapping[tuple[Fit, s
     for (its_fit, its_name), size in sizes.items():
         if its_fit == fit and _size_key(its_name) == wanted:
             return size
+    if wanted in ("5T", "6T"):  # most charts have one size for both
+        return find_size("5-6T", fit, style_label, sizes)
     known = [its_name for its_fit, its_name in sizes if its_fit == fit]
     if not known:
         fits = ", ".join(dict.fromkeys(its_fit for its_fit, _ in sizes))

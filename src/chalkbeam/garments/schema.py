@@ -161,10 +161,14 @@ class ShopChart(_Strict):
         What people call the style.
     like : str
         The built-in style that it is cut like.
+    maker, number : str
+        Who makes it and the maker's style number; empty where the shop does not say.
     """
 
     label: str = Field(min_length=1)
     like: Name
+    maker: str = ""
+    number: str = ""
     unit: UnitName
     basis: Basis
     tolerance: Positive

@@ -28,8 +28,8 @@ no source: about the next size."""
 NEIGHBOURS = 2
 """Sizes up and down from the stated one whose lengths are believed in any case: a wrong label."""
 
-_ACROSS = ("half_chest", "width", "opening")
-"""Words in the names of measures that are taken across a garment lying flat."""
+_ACROSS = ("half_chest", "width", "opening", "pit_depth")
+"""Words in the names of measures that may be taken all the way round by mistake."""
 
 _SLIPS = (
     (1.75, 2.25, "was it measured all the way round? Give half of it."),
@@ -79,19 +79,19 @@ def check_tape(
     for name, value in measured.items():
         if name not in usual:
             continue
-        low, high = _believable(name, usual[name], given, place)
+        low, high = believable(name, usual[name], given, place)
         if low <= value <= high:
             continue
         chart = usual[name].value
         ratio = value / chart
         raise Refusal(
-            f"The measured {name.replace('_', ' ')} of {_said(value)} is far from the "
-            f"{_said(chart)} that the chart has for a {piece}: ",
+            f"The measured {name.replace('_', ' ')} of {length_said(value)} is far from the "
+            f"{length_said(chart)} that the chart has for a {piece}: ",
             *_slip(name, ratio),
         )
 
 
-def _believable(
+def believable(
     name: str, usual: Measure, given: Sequence[Mapping[str, float]], place: int
 ) -> tuple[float, float]:
     """Return the least and the greatest length, mm, that a piece may have."""
@@ -111,12 +111,19 @@ def _believable(
 
 
 def _slip(name: str, ratio: float) -> tuple[Phrase, ...]:
-    across = any(word in name for word in _ACROSS)
+    said = slip_of(name, ratio)
+    return (said,) if said else _OWN_CUT
+
+
+def slip_of(name: str, ratio: float) -> str:
+    """Return what a length was likely meant as, by its ratio to the chart's; empty if unknown."""
+    around = any(word in name for word in _ACROSS)
     for low, high, said in _SLIPS:
-        if low <= ratio < high and (across or not 1 / 2.25 <= ratio < 2.25):
-            return (said,)
-    return _OWN_CUT
+        if low <= ratio < high and (around or not 1 / 2.25 <= ratio < 2.25):
+            return said
+    return ""
 
 
-def _said(length: float) -> str:
+def length_said(length: float) -> str:
+    """Return a length in both units."""
     return f"{length:.0f} mm ({length / 25.4:.1f} in)"

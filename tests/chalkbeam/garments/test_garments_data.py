@@ -187,14 +187,15 @@ def test_an_edited_chart_is_picked_up(tmp_path):
 @pytest.mark.parametrize(
     ("rows", "row", "column", "says"),
     [
-        ("M,50 in,29 in", 2, "B", "all the way round"),
-        ("M,20,29 in", 2, "B", "has no unit"),
+        ("M,40 in,29 in", 2, "B", "all the way round"),
+        ("M,50 in,29 in", 2, "B", "centimetres, typed as inches"),
+        ("M,20,29 in", 1, "", "have no unit"),
         ("M,20 in,long", 2, "C", "not a length"),
         ("M,20 in,29 in\nm,20 in,29 in", 3, "", "already"),
         (",20 in,29 in", 2, "", "no size"),
-        ("LT,22 in,33 in", 2, "", "column Age"),
+        ("LEFT,22 in,33 in", 2, "", "column Age"),
         ("M,,", 2, "", "no measures"),
-        ("M,20 in,24 cm", 2, "C", "check the unit"),
+        ("M,20 in,24 cm", 2, "C", "check the length and its unit"),
     ],
 )
 def test_faults_in_a_chart(tmp_path, rows, row, column, says):
@@ -228,7 +229,7 @@ def test_a_girth_is_halved(tmp_path):
 
 def test_measures_that_contradict_each_other(tmp_path):
     file = _csv(tmp_path / "odd.csv", "Size,Chest,Length,Armhole depth\nM,20 in,29 in,31 in\n")
-    stored, read = import_chart(file, "tee", folder=tmp_path)
+    stored, read = import_chart(file, "tee", folder=tmp_path, sure=True)
     assert stored is None
     assert read.problems[0].row == 2
     assert "body length" in read.problems[0].sentence

@@ -67,7 +67,9 @@ def test_a_chart_is_shown_as_understood_and_then_kept_as_the_command_line_does(
 def test_the_faults_of_a_chart_are_told_and_nothing_can_be_kept(send_chart):
     answer = send_chart(CHART.replace(b"20,29", b"40,x"))
     assert answer.status == 200
-    assert "Row 3, column B: A half chest of 40 in is 2.0 times the usual" in answer.text
+    assert (
+        "Row 3, column B: The half chest of 1016 mm (40.0 in) is far from the 508 mm" in answer.text
+    )
     assert "Row 3, column C" in answer.text
     assert 'name="replace"' not in answer.text
 

@@ -209,7 +209,7 @@ def draw(
 
 @garments_app.command("import")
 def import_sizes(
-    file: Annotated[Path, typer.Argument(help="CSV or XLSX: a row for each size.")],
+    file: Annotated[Path, typer.Argument(help="CSV or XLSX: a row for each size, or a column.")],
     style: Annotated[str, typer.Option(help="The style that these garments are cut like.")],
     name: Annotated[
         str | None, typer.Option(help="A name of your own, such as “House tee”.")
@@ -219,15 +219,22 @@ def import_sizes(
         typer.Option(help="Unit of numbers that carry none, neither in cell nor header."),
     ] = None,
     fit: FitOption = "regular",
+    maker: Annotated[str, typer.Option(help="Who makes it, such as “Harrow Mill”.")] = "",
+    number: Annotated[str, typer.Option(help="The maker's style number, such as HM200.")] = "",
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Believe lengths that differ much from the usual.")
+    ] = False,
     replace: Annotated[bool, typer.Option(help="Replace an earlier chart of that name.")] = False,
     json: JsonOption = False,
 ) -> None:
     """Import the shop's size chart; every fault is listed, and then nothing is stored."""
     from chalkbeam.garments.charts import import_chart
+    from chalkbeam.garments.charts.reading import NO_UNIT
 
     stored, read = import_chart(
-        file, style, name=name, unit=unit, fit=cast("Fit", fit), replace=replace
-    )
+        file, style, name=name, unit=unit, fit=cast("Fit", fit), replace=replace,
+        sure=sure, maker=maker, number=number,
+    )  # fmt: skip
     if json:
         print_json(
             {
@@ -235,6 +242,7 @@ def import_sizes(
                 "sizes": [size.name for size in read.sizes],
                 "unused_columns": list(read.unused),
                 "left_out": list(read.left_out),
+                "notes": list(read.notes),
                 "problems": [problem._asdict() for problem in read.problems],
             }
         )
@@ -242,6 +250,8 @@ def import_sizes(
         print(f"Stored {len(read.sizes)} sizes: {stored}")
     if read.unused and not json:
         print(f"Not used: {', '.join(read.unused)}")
+    for note in () if json else read.notes:
+        print(note)
     if read.left_out and not json:
         print(f"Left out, being no size: {', '.join(read.left_out)}")
     if stored:
@@ -249,7 +259,8 @@ def import_sizes(
     if not json:
         for problem in read.problems:
             where = f"row {problem.row}" + (f", column {problem.column}" if problem.column else "")
-            print(f"{where}: {problem.sentence}")
+            asked = " On the command line: --unit." if problem.sentence == NO_UNIT else ""
+            print(f"{where}: {problem.sentence}{asked}")
     count = len(read.problems)
     many = "1 problem" if count == 1 else f"{count} problems"
     raise Refusal(f"{file.name} has {many} and nothing was stored: correct it and import it again.")

@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import re
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from calibration.files import write_whole
 from calibration.refusal import Refusal, Remedy, RemedyKind
@@ -15,32 +17,74 @@ from chalkbeam.garments.library import Size, builtin_styles, charts_folder, find
 from chalkbeam.garments.model import Age, Fit
 
 
-def chart_text(read: ReadChart, label: str, like: str, source: str) -> str:
+@dataclasses.dataclass(frozen=True)
+class ChartRows:
+    """Sizes of one origin.
+
+    Attributes
+    ----------
+    sizes : tuple of Size
+    basis : str or None
+        Where their lengths come from; None for that of the whole chart.
+    tolerance : float or None
+        Between pieces of one box, ± mm; None likewise.
+    """
+
+    sizes: tuple[Size, ...]
+    basis: str | None = None
+    tolerance: float | None = None
+
+
+def chart_text(
+    read: ReadChart, label: str, like: str, source: str, maker: str = "", number: str = ""
+) -> str:
     """Return a chart as the text of a data file (see `schema.ShopChart`), lengths in mm."""
+    head = ChartHead(label, like, maker, number, f"imported from {source}")
+    return rows_text(head, [ChartRows(read.sizes)])
+
+
+class ChartHead(NamedTuple):
+    """What a chart says of all its sizes; see `schema.ShopChart`."""
+
+    label: str
+    like: str
+    maker: str
+    number: str
+    basis: str
+
+
+def rows_text(head: ChartHead, rows: Sequence[ChartRows]) -> str:
+    """Return a chart of sizes of several origins as the text of a data file, lengths in mm."""
     import tomlkit
 
     document = tomlkit.document()
     document.add(tomlkit.comment("A shop's own sizes, in mm, flat; edit freely."))
     document.add(tomlkit.comment("What a row leaves out is graded, or taken from the style's own."))
     for key, value in (
-        ("label", label), ("like", like), ("unit", "mm"), ("basis", f"imported from {source}"),
+        ("label", head.label), ("like", head.like), ("maker", head.maker),
+        ("number", head.number), ("unit", "mm"), ("basis", head.basis),
         ("tolerance", BOX_TOLERANCE),
     ):  # fmt: skip
-        document.add(key, tomlkit.item(value))
+        if value:
+            document.add(key, tomlkit.item(value))
     tables = tomlkit.aot()
-    groups: dict[tuple[Fit, Age, tuple[str, ...]], list[Size]] = {}
-    for size in read.sizes:
-        groups.setdefault((size.fit, size.age, tuple(size.given)), []).append(size)
-    for (fit, age, columns), members in groups.items():
-        table = tomlkit.table()
-        table.add("age", age)
-        table.add("fit", fit)
-        table.add("columns", list(columns))
-        rows = tomlkit.table()
-        for size in members:
-            rows.add(size.name, [round(size.given[column].value, 2) for column in columns])
-        table.add("sizes", rows)
-        tables.append(table)
+    for part in rows:
+        groups: dict[tuple[Fit, Age, tuple[str, ...]], list[Size]] = {}
+        for size in part.sizes:
+            groups.setdefault((size.fit, size.age, tuple(size.given)), []).append(size)
+        for (fit, age, columns), members in groups.items():
+            table = tomlkit.table()
+            table.add("age", age)
+            table.add("fit", fit)
+            for key, said in (("basis", part.basis), ("tolerance", part.tolerance)):
+                if said is not None:
+                    table.add(key, said)
+            table.add("columns", list(columns))
+            lengths = tomlkit.table()
+            for size in members:
+                lengths.add(size.name, [round(size.given[column].value, 2) for column in columns])
+            table.add("sizes", lengths)
+            tables.append(table)
     document.add("table", tables)
     return tomlkit.dumps(document)
 
@@ -81,6 +125,9 @@ def import_chart(
     fit: Fit = "regular",
     replace: bool = False,
     folder: Path | None = None,
+    sure: bool = False,
+    maker: str = "",
+    number: str = "",
 ) -> tuple[Path | None, ReadChart]:
     """Read a chart and, if it has no fault, store it in the shop's folder.
 
@@ -98,6 +145,10 @@ def import_chart(
         Whether an earlier chart of that name may be replaced.
     folder : Path, optional
         Where the shop's charts lie; by default the user's folder.
+    sure : bool
+        Whether lengths are believed however far they are from the usual.
+    maker, number : str
+        Who makes it and the maker's style number, by which it is found again, too.
 
     Returns
     -------
@@ -114,6 +165,7 @@ def import_chart(
         raise Refusal(
             f"“{style}” is the shop's own: say which of Chalkbeam's styles it is cut like."
         )
+    name = name or f"{maker} {number}".strip() or None
     key = style_key(name) if name else like
     target = (folder or charts_folder()) / f"{key}.toml"
     if target.exists() and not replace:
@@ -124,10 +176,10 @@ def import_chart(
         )
     if name and key != like and key in builtin_styles():
         raise Refusal(f"“{name}” is one of Chalkbeam's own styles: choose another name.")
-    read = read_chart(path, like, unit, fit)
+    read = read_chart(path, like, unit, fit, sure)
     if read.problems:
         return None, read
-    text = chart_text(read, name or found.label, like, path.name)
+    text = chart_text(read, name or found.label, like, path.name, maker, number)
     problems = check_drafts(read, text, key)
     if problems:
         return None, dataclasses.replace(read, problems=problems)

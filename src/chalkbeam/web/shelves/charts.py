@@ -52,12 +52,15 @@ class ChartUnderstood:
     unused : tuple of str
         Columns that are not.
     problems : tuple of ChartProblem
+    notes : tuple of str
+        How lengths were understood that suppliers take otherwise.
     """
 
     measures: tuple[str, ...]
     rows: tuple[tuple[str, str, str, tuple[str, ...]], ...]
     unused: tuple[str, ...]
     problems: tuple[ChartProblem, ...]
+    notes: tuple[str, ...] = ()
 
 
 def understand(path: Path, asked: ChartAsked) -> ChartUnderstood:
@@ -69,7 +72,7 @@ def understand(path: Path, asked: ChartAsked) -> ChartUnderstood:
         text = chart_text(read, asked.name or asked.style, asked.style, asked.file)
         problems = check_drafts(read, text, key)
     measures = tuple(dict.fromkeys(name for size in read.sizes for name in size.given))
-    return ChartUnderstood(measures, _rows(read, measures), read.unused, problems)
+    return ChartUnderstood(measures, _rows(read, measures), read.unused, problems, read.notes)
 
 
 def _rows(
