@@ -33,7 +33,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RunOptions:
-    """What is asked for; each as the option of `chalkbeam run` of its name."""
+    """What is asked for; each as the option of `chalkbeam run` of its name.
+
+    But `of_page`: an order of the page, which is known by its place; a copy is another order.
+    """
 
     sheet: Path
     rig: tuple[str, ...] = ()
@@ -60,6 +63,7 @@ class RunOptions:
     pictures: bool = True
     ticks: str | None = None
     platens: tuple[str, ...] = ()
+    of_page: bool = False
 
 
 OpenBeside = Callable[[int | None], "Beside | None"]
@@ -80,7 +84,7 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
     page = PageBeside(lambda: ways.pop() if ways else None)
     try:
         window = window or len(displays()) == 1
-        asked = RunOptions(sheet, again=_repeated(sheet), window=window)
+        asked = RunOptions(sheet, again=_repeated(sheet), window=window, of_page=True)
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
@@ -153,7 +157,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         )
     path = asked.record or record_file()
     digest = _digest(sheet, asked.as_recorded)
-    newest, left = _seen_before(path, sheet, digest)
+    newest, left = _seen_before(path, sheet, digest, asked.of_page)
     if asked.new_run or asked.again is not None:
         left = None
     if asked.as_recorded and left is None:
@@ -365,10 +369,13 @@ def _place_ahead(
     return tuple(advice.told(said) for said in later)
 
 
-def _seen_before(record: Path, sheet: Path, digest: str) -> tuple[str | None, Left | None]:
-    """Return the id of the latest run of this sheet, and that run if it was left unfinished.
+def _seen_before(
+    record: Path, sheet: Path, digest: str, by_place: bool
+) -> tuple[str | None, Left | None]:
+    """Return the id of the latest run of this sheet, and its run if it was left unfinished.
 
-    A record is not made for looking.
+    Runs of the same bytes at another place are its own unless it is known `by_place` alone. A
+    record is not made for looking.
     """
     from calibration.files import resolved
     from chalkbeam.record.resume import left_unfinished
@@ -378,7 +385,8 @@ def _seen_before(record: Path, sheet: Path, digest: str) -> tuple[str | None, Le
         return None, None
     with Store(record) as store:
         latest = store.latest(digest, resolved(sheet))
-        return latest.id if latest else None, left_unfinished(store, sheet, digest)
+        known = None if by_place else digest
+        return latest.id if latest else None, left_unfinished(store, sheet, known)
 
 
 def several_displays() -> bool:

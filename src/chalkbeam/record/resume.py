@@ -60,17 +60,18 @@ class Left:
         return f"begun {begun} UTC, {self.pressed} of {len(self.run.stops)} imprints pressed"
 
 
-def left_unfinished(store: Store, sheet: Path, digest: str) -> Left | None:
+def left_unfinished(store: Store, sheet: Path, digest: str | None) -> Left | None:
     """Return the latest run of a sheet if it was left unfinished.
 
     Parameters
     ----------
     sheet : Path
         A run of this file, whatever it says by now, …
-    digest : str
-        … or of the very same bytes under another name.
+    digest : str or None
+        … or, where it has none, of the very same bytes under another name; None: of no other.
     """
-    run = store.latest(digest, resolved(sheet))
+    path = resolved(sheet)
+    run = store.latest(None, path) or (store.latest(digest) if digest else None)
     if run is None:
         return None
     events = store.events(run)

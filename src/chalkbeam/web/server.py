@@ -96,7 +96,8 @@ def create_app(
     app = Starlette(routes=routes)
     app.state.doors, app.state.settings, app.state.shop = every, settings, shop
     app.state.devices, app.state.codes = devices, Codes()
-    app.state.press = PressLink(start)
+    # One light at a time fills the projector.
+    app.state.press = PressLink(start, lambda: app.state.setup.dark())
     app.state.setup = SetupDesk(
         shop.data / "setup", settings.light(), lambda: app.state.press.running
     )

@@ -71,6 +71,19 @@ def test_an_unfinished_run_is_found_by_its_file_or_by_what_the_file_says(store, 
     assert left_unfinished(store, sheet, digest) is None
 
 
+def test_a_copied_sheet_and_its_original_keep_to_their_own_runs(store, sheet, tmp_path):
+    copy = tmp_path / "copy.csv"
+    copy.write_bytes(sheet.read_bytes())
+    own = begin(store, sheet)
+    copys = begin(store, copy)  # the newer one, of the same bytes
+    assert left_unfinished(store, sheet, own.digest).run.id == own.id
+    assert left_unfinished(store, copy, own.digest).run.id == copys.id
+    # A third is told from them only where that is asked for.
+    third = tmp_path / "third.csv"
+    assert left_unfinished(store, third, None) is None
+    assert left_unfinished(store, third, own.digest).run.id == copys.id
+
+
 @pytest.mark.parametrize(
     "rows",
     [

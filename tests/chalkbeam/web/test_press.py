@@ -14,10 +14,12 @@ from chalkbeam.station.keys import Act, action_for
 from chalkbeam.station.modes import ORDER
 from chalkbeam.web.doors import Right
 from chalkbeam.web.press.buttons import BUTTONS, caps, keys_of
+from chalkbeam.web.press.link import PressLink
 from chalkbeam.web.press.picture import picture_of
 from chalkbeam.web.press.values import values_of
 from tests.support.browser import SIZES, serious
 from tests.support.crew_order import open_run
+from tests.support.ends_at_once import ends_at_once
 from tests.support.light import Light
 from tests.support.press import Press
 
@@ -260,3 +262,12 @@ def test_axe_finds_nothing_serious_at_the_press(let_in, at_press, size):
         assert box["height"] >= 54 if size == "phone" else box["height"] >= 56.6, button  # 15 mm
     wide = page.evaluate("document.documentElement.scrollWidth")
     assert wide <= SIZES[size][0]
+
+
+def test_the_projector_is_free_before_an_order_is_begun(tmp_path):
+    told = []
+    link = PressLink(ends_at_once, lambda: told.append(link.running))
+    link.start(tmp_path / "sheet.csv")
+    while link.running:
+        time.sleep(0.02)
+    assert told == [False]

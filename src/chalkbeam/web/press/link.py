@@ -35,6 +35,8 @@ class PressLink:
     ----------
     start : callable, optional
         How an order is begun from the page; a function of a module. Without, none can be.
+    clear : callable
+        Makes the projector free before an order is begun.
 
     Attributes
     ----------
@@ -44,8 +46,10 @@ class PressLink:
         Whether the page ends: nobody is told anything more.
     """
 
-    def __init__(self, start: Start | None = None) -> None:
-        self._start = start
+    def __init__(
+        self, start: Start | None = None, clear: Callable[[], None] = lambda: None
+    ) -> None:
+        self._start, self._clear = start, clear
         self.failed = ""
         self.closed = False
         self._state: dict[str, Any] | None = None
@@ -135,13 +139,14 @@ class PressLink:
             raise Refusal(
                 "Another order is at the press, or this page has none: end that one first."
             )
+        self._clear()
         context = get_context("spawn")
         here, there = context.Pipe()
         process = context.Process(target=self._start, args=(there, sheet), name="light")
         process.start()
         there.close()
         self.failed = ""
-        self.attach(here)
+        self.attach(here, process.join)  # or its row would stay in the system's table
 
     def attach(self, connection: Connection, ended: Callable[[], None] = lambda: None) -> None:
         """Show the run at the other end of a pipe from now on; `ended` is called at its end."""

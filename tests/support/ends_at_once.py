@@ -1,0 +1,9 @@
+"""An order at the press that is over as soon as it is begun, in a process of its own."""
+
+from __future__ import annotations
+
+
+def ends_at_once(connection, sheet):
+    """Begin, and end."""
+    del sheet
+    connection.close()
