@@ -47,9 +47,6 @@ class Screen:
     display : int or None
         Number of the display to fill; None opens an ordinary window, with the picture
         made smaller where it must be.
-    clear : int or None
-        Number of a display that an ordinary window keeps off where there is another: the
-        projector's, which may well be the main one.
     title : str
     cursor : bool
         Whether the mouse's arrow shows.
@@ -60,7 +57,6 @@ class Screen:
 
     size: tuple[int, int]
     display: int | None = None
-    clear: int | None = None
     title: str = "Chalkbeam"
     cursor: bool = False
     resizable: bool = False
@@ -147,11 +143,6 @@ def found_again(
     if len(alike) == 1 and sum(each.size == home.size for each in before) == 1:
         return alike[0]
     return now[number - 1] if len(now) >= len(before) else None
-
-
-def beside(found: Sequence[ConnectedDisplay], clear: int | None) -> ConnectedDisplay:
-    """Return the display for an ordinary window: the first that is not to be kept clear."""
-    return next((each for each in found if each.number != clear), found[0])
 
 
 def listed(found: Sequence[ConnectedDisplay]) -> str:

@@ -37,7 +37,6 @@ from overlay.draw.frame import Frame
 from overlay.window.displays import (
     ConnectedDisplay,
     Screen,
-    beside,
     chosen,
     found_again,
     listed,
@@ -186,7 +185,7 @@ class _Window:
     def _open(self, number: int | None) -> None:
         screen, found = self._screen, _displays()
         if number is None:
-            place = beside(found, screen.clear)
+            place = found[0]
             scale = min(1.0, *(0.9 * place.size[axis] / screen.size[axis] for axis in (0, 1)))
             size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
             flags = pygame.RESIZABLE if screen.resizable else 0

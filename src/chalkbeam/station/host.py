@@ -12,6 +12,7 @@ from typing import Protocol
 
 from calibration.rig.file import Rig
 from chalkbeam.light.pages import waiting_marks
+from chalkbeam.station.code_in_light import CodeInLight
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.display import Display, GettingReady, display_of
 from chalkbeam.station.dwell import Bell
@@ -83,12 +84,14 @@ def run_in_window(
     StationController or None
         None if the operator left before anything was ready.
     """
-    bell, taps = Bell(), Taps()
+    bell, taps, code = Bell(), Taps(), CodeInLight(rig)
     eye = None if source is None else EyeInWindow(source)
     told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
-        times = (now.state.due, bell.due(now.dwell), now.count_due(time.monotonic()))
+        times = (
+            now.state.due, bell.due(now.dwell), now.count_due(time.monotonic()), code.due
+        )  # fmt: skip
         return min((each for each in times if each is not None), default=None)
 
     def begun(begin: Callable[[], StationController]) -> StationController:
@@ -110,9 +113,14 @@ def run_in_window(
         def scene() -> Frame | None:
             return output.frame(now.scene(time.monotonic()))
 
-        return scene() if eye is None else eye.frame(scene)
+        # A camera's light has its own times: nothing comes between.
+        if eye is not None:
+            return eye.frame(scene)
+        return scene() if code.frame is None else code.frame
 
     def update(now: StationController, happened: Input) -> StationController:
+        if eye is None and code.take(happened):
+            return now
         if eye is None or not eye.take(happened):
             now = taken(now, happened)
         if eye is not None:

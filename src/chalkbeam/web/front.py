@@ -13,6 +13,7 @@ from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import drawn_code, failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
 from chalkbeam.web.security import COOKIE
+from chalkbeam.web.setup.code_on_platen import offered
 from chalkbeam.web.words import t
 
 YEAR = 365 * 24 * 3600
@@ -74,6 +75,8 @@ def _pair(visit: Visit) -> Response:
     if taken is None:
         return page(visit, "pair.html", HTTPStatus.FORBIDDEN, said=t("pair.wrong"))
     right, name = taken
+    if not name:  # it was a code's, not this machine's own key
+        visit.app.code_on_platen.end()
     if visit.may(right):  # this browser is in already: it is not listed twice
         return RedirectResponse("/", HTTPStatus.SEE_OTHER)
     secret = devices.add(name or named(visit.text("name") or t("pair.unnamed")), right)
@@ -82,7 +85,7 @@ def _pair(visit: Visit) -> Response:
     return inside
 
 
-def _devices(visit: Visit, code: str = "", right: Right = Right.SEE) -> Response:
+def _devices(visit: Visit, code: str = "", right: Right = Right.SEE, said: str = "") -> Response:
     devices: Devices = visit.app.devices
     address: str = visit.app.settings.address
     drawn = Markup("")
@@ -90,17 +93,19 @@ def _devices(visit: Visit, code: str = "", right: Right = Right.SEE) -> Response
         drawn = drawn_code(f"{address}pair#code={code}")
     return page(
         visit, "devices.html", devices=devices.listed(), code=code, drawn=drawn, right=right,
-        address=address, shared=visit.app.settings.shared,
+        address=address, shared=visit.app.settings.shared, said=said,
+        platen=visit.app.code_on_platen, simulated=visit.app.setup.light.simulated,
+        look=visit.app.setup.look,
     )  # fmt: skip
 
 
 def _offer(visit: Visit) -> Response:
-    codes: Codes = visit.app.codes
     try:
         right = Right(visit.text("right"))
     except ValueError:
         right = Right.SEE
-    return _devices(visit, codes.offer(right), right)
+    code, said = offered(visit, right)
+    return _devices(visit, code, right, said)
 
 
 def _forget(visit: Visit) -> Response:

@@ -24,7 +24,9 @@ from chalkbeam.web.press import doors as press
 from chalkbeam.web.press.link import PressLink, Start
 from chalkbeam.web.security import Guard, GuardedDoor, Names
 from chalkbeam.web.setup import doors as setup
+from chalkbeam.web.setup.code_on_platen import CodeOnPlaten
 from chalkbeam.web.setup.desk import SetupDesk
+from chalkbeam.web.setup.eye import EyeDesk
 from chalkbeam.web.setup.light import SetupLight, WindowLight
 from chalkbeam.web.shelves import cloths, garments, locations
 from chalkbeam.web.workshop import Workshop
@@ -101,6 +103,8 @@ def create_app(
     app.state.setup = SetupDesk(
         shop.data / "setup", settings.light(), lambda: app.state.press.running
     )
+    app.state.eye = EyeDesk(app.state.setup)
+    app.state.code_on_platen = CodeOnPlaten(app.state.press, app.state.setup)
     return app
 
 

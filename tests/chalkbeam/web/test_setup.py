@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import re
+import time
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -17,13 +19,14 @@ from calibration.rig import library
 from calibration.rig.by_hand import suggested_points
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.simulator.rig.stage import sample_rig
-from chalkbeam.simulator.set_up_light import SimulatedLight
+from chalkbeam.simulator.set_up_light import _STANDS, SimulatedLight
 from chalkbeam.web.doors import Right
 from chalkbeam.web.server import PageServer, WebSettings
 from chalkbeam.web.setup import crosses, trial
 from chalkbeam.web.setup.guide import Guide, GuideFile, SetupStep
 from chalkbeam.web.setup.light import WindowLight
 from tests.support.browser import serious
+from tests.support.rigs import demo_rig
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
 MOST_TAPS, MOST_TYPED = 25, 20
@@ -332,3 +335,112 @@ def test_light_by_a_projector_is_a_window_of_another_process():
             light.show(grey[:100], only.number)
     finally:
         light.dark()
+
+
+def test_the_code_stands_on_the_platen_in_place_of_the_light_until_a_device_is_let_in(
+    ask, served, light
+):
+    reach(ask, SetupStep.PROJECTOR)
+    ask("/devices")
+    assert "Show the code on the platen" not in ask("/devices").text  # no light, no rig
+    ask("/setup/display", form={"number": "2"})
+    stood = light.frame
+    answer = ask("/devices/code", form={"right": "press", "platen": "1"}).text
+    code = "".join(re.search(r'class="digits">(\d{3}) (\d{3})<', answer).groups())
+    assert "It is on the platen in light" in answer
+    lit = light.frame
+    assert (
+        f"{served.settings.address}pair#code={code}"
+        == (cv2.QRCodeDetector().detectAndDecode(lit)[0])
+    )
+    assert ask("/pair", form={"code": code, "name": "phone"}, right=None).status == 303
+    assert light.frame is stood  # gone as soon as it has done its work
+    ask("/devices/code", form={"right": "see", "platen": "1"})
+    assert light.frame is not stood
+    served.app.state.code_on_platen.end()  # as its timer does
+    assert light.frame is stood
+    assert served.app.state.setup.lit == "projector"
+
+
+@pytest.mark.slow
+def test_the_outline_is_dragged_on_to_the_platen_and_moves_in_light_at_once(
+    let_in, ask, served, light
+):
+    from playwright.sync_api import expect
+
+    reach(ask, SetupStep.PROJECTOR)
+    ask("/setup/display", form={"number": "2"})
+    page = let_in(size=(390, 844))
+    without_looks(page)
+    page.goto("/setup/projector")
+    drawn = page.locator(".drag")
+    drawn.scroll_into_view_if_needed()
+    box = drawn.bounding_box()
+    face = served.app.state.setup.guide().face
+    truth = light.press(face)
+    x, y = face.width / 2, face.depth / 2
+    pixels = truth.projector_from_platen([(-x, -y), (x, -y), (-x, y), (x, y)])
+    corners = (pixels + 0.5) / (1920, 1080)
+    before = light.frame
+    for number, (across, down) in enumerate(corners):
+        held = drawn.locator("g").nth(number).bounding_box()
+        page.mouse.move(held["x"] + held["width"] / 2, held["y"] + held["height"] / 2)
+        page.mouse.down()
+        with page.expect_response("**/setup/outline"):
+            page.mouse.move(box["x"] + across * box["width"], box["y"] + down * box["height"])
+        assert light.frame is not before  # before it is let go
+        before = light.frame
+        with page.expect_response("**/setup/outline"):
+            page.mouse.up()
+    expect(page.locator("#covered")).to_contain_text("the picture covers it")
+    assert serious(page) == []
+    kept = np.array(served.app.state.setup.guide().outline)
+    assert np.abs(kept - corners).max() < 0.01  # to a pixel of a phone's picture of the picture
+
+    corner = page.get_by_role("button", name="Corner 1, front left")
+    with page.expect_response("**/setup/outline"):
+        corner.press("ArrowLeft")
+    assert served.app.state.setup.guide().outline[0][0] < kept[0][0]
+
+
+@pytest.mark.proof
+@pytest.mark.slow
+def test_a_camera_carried_round_takes_the_photos_and_the_rig_is_true(ask, served, light):
+    reach(ask, SetupStep.PHOTOS)
+    desk = served.app.state.setup
+    assert ask("/setup/photos/watch", form={"camera": "0"}).headers["location"] == "/setup/solve"
+    seen = set()
+    while desk.working is not None:
+        if desk.working.sight is not None:
+            seen.add(desk.working.sight.sentence)
+            picture = cv2.imdecode(np.frombuffer(desk.working.sight.picture, np.uint8), 1)
+            assert max(picture.shape) <= 800
+        time.sleep(0.1)
+    assert any("move the camera to your left" in each for each in seen), seen
+    assert desk.guide().step is SetupStep.VERDICT, desk.guide().refused
+    assert light.frame is None
+    rig, truth = library.open_rig(desk.guide().rig), light.press(desk.guide().face)
+    places = np.array([(x, y) for x in (-190.0, 0.0, 190.0) for y in (-240.0, 0.0, 240.0)])
+    landed = truth.platen_from_projector(rig.projector.projector_from_platen(places, 4.0), 4.0)
+    assert np.hypot(*(landed - places).T).max() < 1.0
+
+
+@pytest.mark.proof
+@pytest.mark.slow
+def test_the_eye_is_fitted_by_the_page_and_stands_where_it_stands(ask, served, light):
+    rig = demo_rig()
+    library.keep(rig)
+    library.set_default(rig.name)
+    assert "no press" not in ask("/setup/eye").text
+    assert ask("/setup/eye", form={"rig": rig.name, "view": "200"}).status == 400
+    assert ask("/setup/eye", form={"rig": rig.name}).status == 303
+    eye = served.app.state.eye
+    while eye.looking is not None:
+        time.sleep(0.1)
+    assert eye.refused == ""
+    # The stand-in's camera, which the fit never sees.
+    assert np.abs(library.open_rig(rig.name).eye.camera.lens - np.array(_STANDS)).max() < 15.0
+    answer = ask(f"/setup/eye?rig={rig.name}").text
+    assert f"within {eye.fitted.bound:.1f} mm" in answer
+    assert ask("/setup/eye.png").headers["content-type"] == "image/png"
+    assert light.frame is None

@@ -17,7 +17,6 @@ from chalkbeam.basics.units import parse_platen, parse_resolution
 from chalkbeam.cli.commands.calibrate_camera import (
     CameraOption,
     DisplayOption,
-    PreviewOption,
     ViewsOption,
     check_photos_given,
     rig_from_camera,
@@ -82,7 +81,6 @@ def calibrate(
     camera: CameraOption = None,
     views: ViewsOption = 3,
     display: DisplayOption = None,
-    preview: PreviewOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Work out from photos where the projector's light lands, and how surely."""
@@ -120,7 +118,7 @@ def calibrate(
             raise Refusal("A camera takes no pairs: leave out --pairs, or name the photos.")
         spacer = read_height(context.meta[SPACER])
         wanted = wanted_photos(photos, face, resolution, views, spacer)
-        done = rig_from_camera(camera, wanted, beside, display, preview, solve)
+        done = rig_from_camera(camera, wanted, beside, display, solve)
     rig = Rig.of(done.solution, rig_name(name, out), face)
     save_new_rig(rig, out, report, as_json, done.photos)
     if display is None and not as_json:

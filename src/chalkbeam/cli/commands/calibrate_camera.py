@@ -20,7 +20,6 @@ if TYPE_CHECKING:
 
     from calibration.geometry import PlatenFace
     from calibration.rig.from_photos import Calibration, CalibrationPhoto
-    from chalkbeam.setup.camera.preview_window import PreviewWindow
     from chalkbeam.setup.camera.take import CaptureProgress, Wanted
 
 CameraOption = Annotated[
@@ -36,13 +35,6 @@ ViewsOption = Annotated[
 DisplayOption = Annotated[
     int | None,
     typer.Option(help="With --camera: show the pattern on this display; see chalkbeam displays."),
-]
-PreviewOption = Annotated[
-    bool | None,
-    typer.Option(
-        "--preview/--no-preview",
-        help="With --camera: a window with what the camera sees; usual at a terminal.",
-    ),
 ]
 
 _USUAL_VIEWS, _MOST_VIEWS = 3, 8
@@ -80,7 +72,6 @@ def rig_from_camera(
     wanted: Wanted,
     rig: Path,
     display: int | None,
-    preview: bool | None,
     solve: Callable[[Sequence[CalibrationPhoto], bool], Calibration],
 ) -> Calibration:
     """Guide the operator until the photos make a rig; save them next to the rig's file.
@@ -94,8 +85,6 @@ def rig_from_camera(
         The rig's file to be.
     display : int or None
         Where to show the pattern meanwhile.
-    preview : bool or None
-        Whether to open a window with what the camera sees; None to open it at a terminal only.
     solve : callable
         As `chalkbeam.setup.camera.until_accepted.take_until_accepted` takes it.
 
@@ -130,7 +119,7 @@ def rig_from_camera(
         return folder / f"{name}.png"
 
     try:
-        with open_source(camera) as source, _Teller(preview, display) as tell:
+        with open_source(camera) as source, _Teller() as tell:
             tell.say(_before(wanted, display))
 
             def work(stopped: Callable[[], bool]) -> Calibration:
@@ -182,20 +171,14 @@ def _in_light(
 
 
 class _Teller(AbstractContextManager["_Teller"]):
-    """Tells progress on the terminal: one line kept up to date, or plain lines elsewhere.
+    """Tells progress on the terminal: one line kept up to date, or plain lines elsewhere."""
 
-    And in a window with what the camera sees, if `preview` says so.
-    """
-
-    def __init__(self, preview: bool | None = False, clear: int | None = None) -> None:
+    def __init__(self) -> None:
         from rich.console import Console
 
         self._console = Console(stderr=True, highlight=False, markup=False, soft_wrap=True)
         self._live: Live | None = None
         self._said = ""
-        self._preview = self._console.is_terminal if preview is None else preview
-        self._clear = clear
-        self._window: PreviewWindow | None = None
 
     def __enter__(self) -> Self:
         from rich.live import Live
@@ -203,15 +186,9 @@ class _Teller(AbstractContextManager["_Teller"]):
         if self._console.is_terminal:
             self._live = Live(console=self._console, transient=True, auto_refresh=False)
             self._live.start()
-        if self._preview:
-            from chalkbeam.setup.camera.preview_window import PreviewWindow
-
-            self._window = PreviewWindow(self._clear)
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._window is not None:
-            self._window.close()
         if self._live is not None:
             self._live.stop()
 
@@ -220,9 +197,7 @@ class _Teller(AbstractContextManager["_Teller"]):
         self._console.print(line)
 
     def __call__(self, progress: CaptureProgress) -> None:
-        """Show a line unless it is shown already, and what the camera sees."""
-        if self._window is not None:
-            self._window.show(progress)
+        """Show a line unless it is shown already."""
         line = progress_line(progress)
         if line == self._said:
             return

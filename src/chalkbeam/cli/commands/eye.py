@@ -120,6 +120,7 @@ def fit(
     from calibration.rig.eye import bounds, fit_eye, with_eye
     from calibration.rig.eye_report import plain_sides, sides, write_eye_report
     from calibration.rig.file import save
+    from chalkbeam.eye.bare import fit_words
     from chalkbeam.eye.burst import dots_of
 
     if not bursts:
@@ -149,7 +150,7 @@ def fit(
         eye = replace(eye, reflectance=_against_paper(with_eye(press, eye), bare, paper))
     seen = sides(press, eye)
     limits = bounds(press, eye)
-    said = [*_in_words(press, eye, limits), *(each.words for each in seen)]
+    said = [*fit_words(press, eye), *(each.words for each in seen)]
     if report is not None:
         write_eye_report(report, press, eye, views[0].white, said)
     save(with_eye(press, eye), place)
@@ -250,21 +251,10 @@ def read(
 
 
 def _view(folder: Path, raised: float, press: Rig) -> EyeView:
-    from calibration.rig.eye import EyeView
+    from chalkbeam.eye.bare import bare_view
     from chalkbeam.eye.burst import read_burst
-    from chalkbeam.eye.crossings import crossings
 
-    burst = read_burst(folder)
-    dotted = burst.light("dots").mean(axis=2) if burst.has("dots") else None
-    return EyeView(
-        folder.name or str(folder),
-        burst.picture("pattern"),
-        burst.picture("dark"),
-        burst.picture("white"),
-        dotted,
-        raised,
-        crossings(burst, press.projector),
-    )
+    return bare_view(read_burst(folder), folder.name or str(folder), raised, press)
 
 
 _PRIOR = re.compile(
@@ -331,20 +321,6 @@ def _reflectance(text: str) -> tuple[float, float, float]:
 
     red, green, blue = (float(value) for value in linear_from_srgb(find_fabric(text).colour))
     return red, green, blue
-
-
-def _in_words(press: Rig, eye: Eye, limits: tuple[tuple[float, float], ...]) -> list[str]:
-    x, y, z = eye.camera.lens
-    view = math.degrees(2 * math.atan(eye.size[0] / 2 / eye.camera.focal))
-    within = ", ".join(f"{bound:.2f} mm at {height:g} mm height" for height, bound in limits)
-    return [
-        f"{press.name}: the camera stands {x:.0f} mm to the right, {y:.0f} mm back and {z:.0f} mm "
-        f"above the platen's middle and sees {view:.0f}° across; {eye.points} points of light "
-        f"scatter by {eye.noise:.2f} px.",
-        *eye.fixed_by,
-        f"A point of the surface is measured within (95 %) {within}, the projector's own error "
-        "included.",
-    ]
 
 
 def _plain(eye: Eye, limits: tuple[tuple[float, float], ...]) -> dict[str, Any]:

@@ -2,5 +2,5 @@
 
 `source` brings pictures, `quick_look` sees quickly what is in one, `advice` judges it (pure),
 `take` repeats that until a photo is taken and saved, `until_accepted` until they make a rig.
-`preview` draws what the operator sees of all that (pure), `preview_window` shows it.
+`preview` draws what the page shows of all that.
 """

@@ -1,4 +1,4 @@
-"""What the camera sees and what to do about it, as one picture for the operator. Pure.
+"""What the camera sees, with what was found in it, as one picture for the operator.
 
 The picture is turned by quarters until what lies away from the operator is at the top,
 whichever way the camera is held; it is never mirrored, so that right is right.
@@ -7,7 +7,8 @@ whichever way the camera is held; it is never mirrored, so that right is right.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import time
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import cv2
@@ -17,24 +18,14 @@ from numpy.typing import NDArray
 from calibration.geometry import Points
 from chalkbeam.setup.camera.quick_look import QuickLook
 from chalkbeam.setup.camera.take import CaptureProgress
-from overlay.draw.frame import Frame, render
-from overlay.draw.page_map import FlatMap
-from overlay.marks import LEADING, Mark, Role, Text
-from overlay.palette import DEFAULT_PALETTE
-from overlay.text.typeface import set_line
 
-SIZE = (1280, 720)
-"""The preview's picture, px."""
+SIZE = (800, 600)
+"""What the picture must fit into, px."""
 
-_MARGIN = 24
-_BAND = 176  # px, below the camera's picture: the words
-_CAP = 26.0
-_SMALL = 17.0
-_LEAST = 9.0
-_DOT = 11
+EVERY = 0.25
+"""Seconds between two pictures, but for those that tell of a photo taken or refused."""
 
 _GOOD, _LACKING = (110, 220, 120), (60, 190, 255)  # BGR
-_DIM = (120, 120, 120)
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +50,40 @@ class PreviewFrame:
     quarters: int
 
 
+class Preview:
+    """Pictures of what a live camera sees, one after another, as often as they are looked at.
+
+    Parameters
+    ----------
+    clock : callable
+        Seconds; monotonic.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock, self._last = clock, -math.inf
+        self._quarters = 0
+        self._picture = b""
+
+    def jpeg(self, progress: CaptureProgress) -> bytes | None:
+        """Return the picture that goes with progress; None while one has just been returned."""
+        lasting = progress.saved is not None or progress.refused
+        if not lasting and self._clock() < self._last + EVERY:
+            return None
+        self._last = self._clock()
+        if progress.image is not None and progress.seen is not None:
+            view = reduced(progress.image, progress.seen, self._quarters)
+            self._quarters = view.quarters
+            self._picture = cv2.imencode(".jpg", drawn(view, progress.good or lasting))[1].tobytes()
+        return self._picture
+
+
+def drawn(view: PreviewFrame, good: bool) -> NDArray[np.uint8]:
+    """Return a camera's picture with the platen's edge and the cards that are seen, BGR."""
+    picture = view.image.copy()
+    _lines(picture, view, _GOOD if good else _LACKING)
+    return picture
+
+
 def reduced(image: NDArray[np.uint8], seen: QuickLook, quarters: int = 0) -> PreviewFrame:
     """Return a camera's picture upright for the operator and no larger than it is shown.
 
@@ -72,10 +97,9 @@ def reduced(image: NDArray[np.uint8], seen: QuickLook, quarters: int = 0) -> Pre
     """
     if seen.outline is not None:
         quarters = _upright(seen.outline)
-    room = (SIZE[0] - 2 * _MARGIN, SIZE[1] - _BAND - _MARGIN)
     turned = np.ascontiguousarray(np.rot90(image, quarters))
     height, width = turned.shape[:2]
-    scale = min(room[0] / width, room[1] / height)
+    scale = min(SIZE[0] / width, SIZE[1] / height)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     small = cv2.resize(turned, size, interpolation=cv2.INTER_AREA)
 
@@ -106,27 +130,7 @@ def _turned(points: Points, size: tuple[int, int], quarters: int) -> Points:
     return points
 
 
-def draw(view: PreviewFrame | None, progress: CaptureProgress) -> Frame:
-    """Return the operator's picture, BGR, shape (720, 1280, 3).
-
-    Parameters
-    ----------
-    view : PreviewFrame or None
-        None before there is one.
-    progress : CaptureProgress
-    """
-    frame = render(_words(progress), FlatMap(SIZE), DEFAULT_PALETTE).copy()
-    _dots(frame, progress)
-    if view is not None:
-        height, width = view.image.shape[:2]
-        left, top = (SIZE[0] - width) // 2, _MARGIN
-        part = frame[top : top + height, left : left + width]
-        part[:] = view.image
-        _lines(part, view, _GOOD if progress.good or progress.saved is not None else _LACKING)
-    return frame
-
-
-def _lines(part: Frame, view: PreviewFrame, colour: tuple[int, int, int]) -> None:
+def _lines(part: NDArray[np.uint8], view: PreviewFrame, colour: tuple[int, int, int]) -> None:
     """Draw the platen's edge and the cards that are seen into the camera's picture."""
     for corners in view.cards.values():
         around = cv2.convexHull(corners.astype(np.float32))[:, 0]
@@ -135,43 +139,7 @@ def _lines(part: Frame, view: PreviewFrame, colour: tuple[int, int, int]) -> Non
         _polygon(part, view.outline, colour)
 
 
-def _polygon(part: Frame, corners: Points, colour: tuple[int, int, int]) -> None:
+def _polygon(part: NDArray[np.uint8], corners: Points, colour: tuple[int, int, int]) -> None:
     points = [np.rint(corners * 16).astype(np.int32)]
     cv2.polylines(part, points, True, (0, 0, 0), 5, cv2.LINE_AA, 4)
     cv2.polylines(part, points, True, colour, 2, cv2.LINE_AA, 4)
-
-
-def _words(progress: CaptureProgress) -> list[Mark]:
-    """Return the sentence, as large as it fits, and which photo is at hand."""
-    on = f", on the {progress.raised:g} mm board" if progress.raised else ""
-    head = f"Photo {progress.number} of {progress.count}{on}"
-    role = Role.WARN if progress.refused else Role.NOTE
-    room, top = SIZE[0] - 3 * _MARGIN, _BAND - 3.4 * _SMALL
-    cap = _CAP
-    lines = _wrapped(progress.sentence, cap, room)
-    while (LEADING * len(lines) + 1) * cap > top - _MARGIN and cap > _LEAST:
-        cap -= 1.0
-        lines = _wrapped(progress.sentence, cap, room)
-    sentence = Text((_MARGIN, top), "\n".join(lines), role, cap, (0.0, 1.0))
-    return [Text((_MARGIN, _BAND - _SMALL), head, Role.CHECK, _SMALL, (0.0, 1.0)), sentence]
-
-
-def _wrapped(text: str, cap: float, room: float) -> list[str]:
-    lines: list[str] = []
-    for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and set_line(longer, cap).advance <= room:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
-
-
-def _dots(frame: Frame, progress: CaptureProgress) -> None:
-    """Draw one dot for each photo: full where it is taken."""
-    taken = progress.number - (progress.saved is None)
-    y = round(SIZE[1] - _BAND + 1.5 * _SMALL)
-    for number in range(progress.count):
-        x = SIZE[0] - _MARGIN - _DOT - round((progress.count - 1 - number) * 3.2 * _DOT)
-        done = number < taken
-        cv2.circle(frame, (x, y), _DOT, _GOOD if done else _DIM, -1 if done else 2, cv2.LINE_AA)

@@ -15,6 +15,7 @@ from multiprocessing.connection import Connection
 
 import cv2
 
+from chalkbeam.station.code_in_light import LightCode
 from chalkbeam.station.display import ArtPicture, Display, GettingReady
 from chalkbeam.station.taps import Tap, TapAnswer
 from chalkbeam.web.press.values import Values, values_of
@@ -92,8 +93,8 @@ class PageBeside:
         while self._here is not None and not self._closing:
             try:
                 match self._here.recv():
-                    case Tap() as tap:
-                        post(Told(tap))
+                    case Tap() | LightCode() as asked:
+                        post(Told(asked))
                     case ("opened", str(address)):
                         self._opened(address)
             except GONE:

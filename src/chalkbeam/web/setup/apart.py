@@ -5,14 +5,17 @@ Photos are files of others, and both take seconds of a core: the page goes on me
 
 from __future__ import annotations
 
+import math
+import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.geometry import PlatenFace
 from calibration.observations import PhotoObservation
 from calibration.rig.file import Rig
@@ -21,6 +24,9 @@ from calibration.solve.values import CardPlan, Cross, Stated
 
 THUMBNAIL = 360
 """Longer side of the small picture of a photo, px."""
+
+LENS_ERROR = 0.05
+"""Share by which a focal length from a data sheet may be off, as `chalkbeam eye fit` takes it."""
 
 XYZ = tuple[float, float, float]
 
@@ -45,6 +51,48 @@ class Worked:
     """A rig and the picture of how sure it is, PNG."""
 
     rig: Rig
+    report: bytes
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """What a live camera sees, and what is to be done.
+
+    Attributes
+    ----------
+    number, count : int
+        Which photo is being taken, from 1, and how many there will be.
+    sentence : str
+    refused : bool
+        Whether the sentence says why the photos so far make no rig.
+    picture : bytes
+        What it sees, with what was found in it, JPEG.
+    """
+
+    number: int
+    count: int
+    sentence: str
+    refused: bool
+    picture: bytes
+
+
+@dataclass(frozen=True, eq=False)
+class EyeFitted:
+    """A rig with its eye, what is to be said of it, and a picture of what it sees.
+
+    Attributes
+    ----------
+    rig : Rig
+    bound : float
+        Within which a point of the bare platen is measured (95 %), mm.
+    said : tuple of str
+    report : bytes
+        PNG.
+    """
+
+    rig: Rig
+    bound: float
+    said: tuple[str, ...]
     report: bytes
 
 
@@ -132,6 +180,67 @@ def work_out(
     return Worked(rig, coded(draw_report(rig, done.photos, done.solution)))
 
 
+def watch(
+    camera: str,
+    folder: Path,
+    face: PlatenFace,
+    size: tuple[int, int],
+    stated: Stated,
+    name: str,
+    raised: float,
+    tell: Callable[[str | Sight], None],
+) -> Worked:
+    """Return the rig that a live camera's photos make, and its report.
+
+    Parameters
+    ----------
+    camera : str
+        As `open_source` takes it.
+    folder : Path
+        Where the photos are kept.
+    face, size, stated, name
+        As in `work_out`.
+    raised : float
+        Height of a board under the cards for one photo more, mm; 0 for none.
+    tell : callable
+        Is told what is seen, "solving" after each set of photos, and "drawing" at the end.
+
+    Raises
+    ------
+    Refusal
+        If the camera cannot be used, or its photos make no rig.
+    """
+    from calibration.rig.from_photos import Calibration, CalibrationPhoto, calibrate
+    from calibration.rig.report import coded, draw_report
+    from chalkbeam.setup.camera.preview import Preview
+    from chalkbeam.setup.camera.source import open_source
+    from chalkbeam.setup.camera.take import CaptureProgress, Wanted
+    from chalkbeam.setup.camera.until_accepted import take_until_accepted
+
+    preview = Preview()
+
+    def save(photo: str, image: NDArray[np.uint8]) -> Path:
+        write_whole(folder / f"{photo}.png", cv2.imencode(".png", image)[1].tobytes())
+        return folder / f"{photo}.png"
+
+    def told(now: CaptureProgress) -> None:
+        picture = preview.jpeg(now)
+        if picture is not None:
+            tell(Sight(now.number, now.count, now.sentence, now.refused, picture))
+
+    def solve(photos: Sequence[CalibrationPhoto], everywhere: bool) -> Calibration:
+        tell("solving")
+        asked = stated if everywhere else replace(stated, heights=(0.0,))
+        return calibrate(photos, face, size, asked)
+
+    with open_source(camera) as source:
+        wanted = Wanted(face, size, spacer=raised)
+        done = take_until_accepted(source, wanted, save, told, solve)
+    tell("drawing")
+    rig = Rig.of(done.solution, name, face)
+    return Worked(rig, coded(draw_report(rig, done.photos, done.solution)))
+
+
 def touched_up(rig: Rig, crosses: tuple[Cross, ...]) -> Worked:
     """Return a rig with a few crosses moved on to their marks, and its report.
 
@@ -172,3 +281,39 @@ def _examined(
     rig = Rig.of(now, name, face)
     rig = replace(rig, plans=plans) if plans else rig
     return Worked(rig, coded(draw_report(rig, (), now)))
+
+
+def fit_the_eye(rig: Rig, bursts: Sequence[tuple[Path, float]], view: float | None) -> EyeFitted:
+    """Return a rig with the eye that saw its bare platen.
+
+    Parameters
+    ----------
+    rig : Rig
+    bursts : sequence of (Path, float)
+        Folders with the eye's pictures, and the height of the board on the platen, mm.
+    view : float or None
+        View across the picture, as the camera's data sheet says, degrees.
+
+    Raises
+    ------
+    Refusal
+        If the pictures do not tell where it stands.
+    """
+    from calibration.rig.eye import bounds, fit_eye, with_eye
+    from calibration.rig.eye_report import sides, write_eye_report
+    from calibration.solve.eye import FocalPrior
+    from chalkbeam.eye.bare import bare_view, fit_words
+    from chalkbeam.eye.burst import dots_of, read_burst
+
+    views = [bare_view(read_burst(folder), folder.name, raised, rig) for folder, raised in bursts]
+    prior = None
+    if view is not None:
+        focal = views[0].size[0] / 2 / math.tan(math.radians(view) / 2)
+        prior = FocalPrior(focal, LENS_ERROR * focal)
+    eye = fit_eye(rig, views, dots_of(rig.projector), prior)
+    said = (*fit_words(rig, eye), *(each.words for each in sides(rig, eye)))
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "eye.png"
+        write_eye_report(place, rig, eye, views[0].white, said)
+        report = read_whole(place)
+    return EyeFitted(with_eye(rig, eye), bounds(rig, eye)[0][1], said, report)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import hashlib
 import logging
 import secrets
+import shutil
 import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.files import write_whole
@@ -21,17 +22,23 @@ from calibration.rig.file import Rig
 from calibration.rig.from_photos import CalibrationPhoto
 from chalkbeam.setup.camera.until_accepted import stays
 from chalkbeam.setup.crosses.state import CrossState
-from chalkbeam.web.setup import apart
+from chalkbeam.station.code_in_light import LightCode
+from chalkbeam.web.setup import apart, frames
+from chalkbeam.web.setup.apart import Sight, Worked
 from chalkbeam.web.setup.guide import Guide, GuideFile, GuidePhoto, Said, SetupStep
 from chalkbeam.web.setup.light import SetupLight
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import StoppedError, run_apart
 from overlay.draw.frame import Frame
+from overlay.window.displays import chosen
 
 _log = logging.getLogger(__name__)
 
-LOOK_SECONDS, SUM_SECONDS = 60.0, 300.0
-"""Longest that one photo and the sum may take."""
+LOOK_SECONDS, SUM_SECONDS, WATCH_SECONDS = 60.0, 300.0, 3600.0
+"""Longest that one photo, the sum, and a camera that is carried round may take."""
+
+CODE = "code"
+"""Name of the picture that pairs a device; the others have those of their steps."""
 
 MOST_PHOTOS = 24
 MOST_BYTES = 40 * 1024 * 1024
@@ -53,10 +60,16 @@ class Sum:
         "reading", "solving" or "drawing"; empty before it begins.
     began : float
         When, on the monotonic clock, s.
+    watched : bool
+        Whether a live camera takes the photos first.
+    sight : Sight or None
+        What it sees.
     """
 
     doing: str
     began: float
+    watched: bool = False
+    sight: Sight | None = None
 
 
 class SetupDesk:
@@ -91,6 +104,7 @@ class SetupDesk:
         self.file = GuideFile(folder)
         self.lit = self.trouble = ""
         self.look = ""
+        self._stood: tuple[str, Frame, int] | None = None
         self.crosses: dict[SetupStep, CrossState] = {}
         self.crossing = threading.Lock()
         self._lookers = ThreadPoolExecutor(1, thread_name_prefix="photos")
@@ -120,16 +134,61 @@ class SetupDesk:
             If the display is not there.
         """
         assert guide.display is not None  # chosen in the second step
+        self._show(what, frame, guide.display)
+
+    def _show(self, what: str, frame: Frame, display: int) -> None:
         if self._pressing() and not self.light.simulated:
             raise Refusal("An order is at the press: end it first, then switch the light on here.")
-        self.light.show(frame, guide.display)
-        self.lit, self.trouble = what, ""
+        self.light.show(frame, display)
+        self.lit, self.trouble, self._stood = what, "", (what, frame, display)
         self.look = secrets.token_hex(4)
 
     def dark(self) -> None:
         """End the light."""
         self.light.dark()
-        self.lit = ""
+        self.lit, self._stood = "", None
+
+    def show_for(self, rig: Rig, what: str, frame: Frame) -> None:
+        """Light a picture on the display of a press that is set up.
+
+        Raises
+        ------
+        Refusal
+            If the display is not there, or cannot be told from others.
+        """
+        known = self._stood is not None and self._stood[1].shape == frame.shape
+        display = self._stood[2] if known and self._stood else None
+        self._show(what, frame, display or chosen(self.light.displays(), rig.projector.size))
+
+    def show_code(self, asked: LightCode) -> None:
+        """Light a code in place of what is lit, or on the display of the press that is set up.
+
+        Raises
+        ------
+        Refusal
+            If the display is not there, or cannot be told from others.
+        """
+        before, guide = self._stood, self.guide()
+        known = library.default() if before is None else guide.rig
+        sure = before is None or guide.reached(SetupStep.VERDICT)
+        rig = library.open_rig(known) if sure and known else None
+        if before is not None:
+            height, width = before[1].shape[:2]
+            size, display = (width, height), before[2]
+        else:
+            assert rig is not None  # else there is nothing to light it with
+            size = rig.projector.size
+            display = chosen(self.light.displays(), size)
+        self._show(CODE, frames.code(asked, size, rig), display)
+        self._stood = before
+
+    def end_code(self) -> None:
+        """Light again what was lit before a code."""
+        if self.lit == CODE:
+            if self._stood is None:
+                self.dark()
+            else:
+                self._show(*self._stood)
 
     # -- photos ------------------------------------------------------------------------------
 
@@ -232,35 +291,63 @@ class SetupDesk:
 
     def work_out(self, guide: Guide) -> None:
         """Begin to solve; the guide goes on to the verdict once that is done."""
+        photos = [(self.file.photos / each.name, each.raised) for each in guide.good]
+
+        def work() -> Worked:
+            return run_apart(
+                apart.work_out, photos, dict(self._seen), guide.face, guide.size, guide.stated,
+                guide.rig, seconds=SUM_SECONDS, tell=self._tell, stop=self._stop,
+            )  # fmt: skip
+
+        self._begin_sum(work)
+
+    def watch(self, guide: Guide, camera: int, raised: float) -> None:
+        """Have a live camera take the photos, then solve: the guide goes on likewise."""
+        folder = self.file.folder / "watched"
+        shutil.rmtree(folder, ignore_errors=True)
+
+        def work() -> Worked:
+            source = self.light.recording(guide.face, folder / "recording") or str(camera)
+            return run_apart(
+                apart.watch, source, folder, guide.face, guide.size, guide.stated, guide.rig,
+                raised, seconds=WATCH_SECONDS, tell=self._tell, stop=self._stop,
+            )  # fmt: skip
+
+        self._begin_sum(work, watched=True)
+
+    def _begin_sum(self, work: Callable[[], Worked], watched: bool = False) -> None:
         with self._lock:
             if self._sum is not None:
                 return
-            self._sum = Sum("", time.monotonic())
+            self._sum = Sum("", time.monotonic(), watched)
             self._stop.clear()
-        threading.Thread(target=self._work_out, args=(guide,), name="sum", daemon=True).start()
+        threading.Thread(
+            target=self._work_out, args=(work, watched), name="sum", daemon=True
+        ).start()
 
     def stop(self) -> None:
         """Solve no longer."""
         self._stop.set()
 
-    def _tell(self, doing: str) -> None:
+    def _tell(self, said: str | Sight) -> None:
         if self._sum is not None:
-            self._sum = Sum(doing, self._sum.began)
+            doing, sight = (said, self._sum.sight) if isinstance(said, str) else ("", said)
+            self._sum = replace(self._sum, doing=doing, sight=sight)
 
-    def _work_out(self, guide: Guide) -> None:
-        photos = [(self.file.photos / each.name, each.raised) for each in guide.good]
+    def _work_out(self, work: Callable[[], Worked], watched: bool) -> None:
         try:
-            done = run_apart(
-                apart.work_out, photos, dict(self._seen), guide.face, guide.size, guide.stated,
-                guide.rig, seconds=SUM_SECONDS, tell=self._tell, stop=self._stop,
-            )  # fmt: skip
+            done = work()
             if self.file.load().step is SetupStep.SOLVE:
                 self.keep(done.rig, done.report)
         except StoppedError:
             self._settle(lambda now: now.at(SetupStep.PHOTOS))
         except Refusal as refusal:
             said = refusal
-            self._settle(lambda now: _refused(now, said))
+            self._settle(
+                lambda now: (
+                    now.at(SetupStep.PHOTOS, refused=str(said)) if watched else _refused(now, said)
+                )
+            )
         except Exception:
             _log.exception("solving")
             self._settle(lambda now: now.at(SetupStep.PHOTOS, refused=t("failed.500")))
@@ -268,6 +355,9 @@ class SetupDesk:
             self._settle(lambda now: now.at(SetupStep.VERDICT, refused=""))
         finally:
             self._sum = None
+            if watched:
+                with suppress(Refusal):
+                    self.dark()
 
     def _settle(self, change: Callable[[Guide], Guide]) -> None:
         """Change the guide if it still waits for the sum: somebody may have begun again."""

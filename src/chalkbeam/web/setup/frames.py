@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from calibration.geometry import XY, PlatenFace
 from calibration.rig.file import Rig
 from calibration.targets.pattern import Pattern, wants_fine
+from chalkbeam.light.code import code_marks
+from chalkbeam.station.code_in_light import LightCode
 from overlay.draw.check_view import check_marks
 from overlay.draw.frame import Frame, render
 from overlay.draw.page_map import FlatMap
-from overlay.marks import Dash, Mark, Role, Stroke, Text
+from overlay.marks import Crosshair, Dash, Mark, Role, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE
 
 _TALL = 1080.0
@@ -44,6 +48,47 @@ def naming(number: int, size: tuple[int, int]) -> Frame:
         marks.append(Text((across, 0.0), f"{number}", Role.NOTE, 260.0, (0.5, 0.5), angle))
     drawn = render(marks, page, DEFAULT_PALETTE)
     return np.maximum(drawn, np.uint8(_FIELD))  # light all over shows what it covers
+
+
+def outline(corners: Sequence[XY], size: tuple[int, int], held: int | None = None) -> Frame:
+    """Return a picture with a four-sided outline, its corners numbered as the cards are.
+
+    Parameters
+    ----------
+    corners : sequence of (x, y)
+        Shares of the picture's width and height, from the top left: front left, front right,
+        back left, back right.
+    size : (int, int)
+        Of the display's picture, px.
+    held : int, optional
+        Place of the corner that is being moved.
+    """
+    scale = size[1] / _TALL
+    page = FlatMap(size, scale)
+    places = [(x * size[0] / scale, (1 - y) * _TALL) for x, y in corners]
+    one, two, three, four = places
+    middle = (sum(x for x, _ in places) / 4, sum(y for _, y in places) / 4)
+    marks: list[Mark] = [Stroke((one, two, four, three), Role.CHECK, 5.0, closed=True)]
+    for number, place in enumerate(places):
+        role = Role.LOAD if number == held else Role.LAY
+        marks.append(Crosshair(place, role, 45.0, width=5.0))
+        x, y = (0.78 * place[axis] + 0.22 * middle[axis] for axis in (0, 1))
+        marks.append(Text((x, y), f"{number + 1}", Role.NOTE, 48.0))
+    return np.maximum(render(marks, page, DEFAULT_PALETTE), np.uint8(_FIELD // 3))
+
+
+def code(asked: LightCode, size: tuple[int, int], rig: Rig | None) -> Frame:
+    """Return a picture with a code, at true size where the rig is known."""
+    if rig is not None:
+        marks = code_marks(asked.rows, asked.figures, asked.address, rig.face)
+        return render(marks, rig.projector, DEFAULT_PALETTE)
+    scale = size[1] / _TALL
+    width = size[0] / scale
+    page = FlatMap(size, scale, -width / 2, -_TALL / 2)
+    # Not the whole picture: what it covers beyond the platen is nothing to be read on.
+    face = PlatenFace(0.6 * width, 0.6 * _TALL)
+    marks = code_marks(asked.rows, asked.figures, asked.address, face, both_ways=True)
+    return render(marks, page, DEFAULT_PALETTE)
 
 
 def pattern(face: PlatenFace, size: tuple[int, int]) -> Frame:

@@ -102,6 +102,8 @@ class Guide(_Kept):
     photos : tuple of GuidePhoto
     throw : float or None
         Throw ratio of the projector, where crosses are set by hand.
+    outline : tuple of (x, y)
+        Where the outline's corners were dragged to, as `outline.covered` takes them; none: nowhere.
     taken : int
         How many photos ever came in; numbers their files.
     refused : str
@@ -121,6 +123,7 @@ class Guide(_Kept):
     up_to: float = 4.0
     photos: tuple[GuidePhoto, ...] = ()
     throw: float | None = None
+    outline: tuple[tuple[float, float], ...] = ()
     taken: int = 0
     refused: str = ""
     wanted: str = ""

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from functools import partial
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from calibration.geometry import XY, PlatenFace
 from calibration.refusal import Refusal
+from chalkbeam.setup.camera.source import FrameSource, open_source
 from chalkbeam.web.worker import run_apart
 from overlay.draw.frame import Frame
 from overlay.window.child_process import GONE, told_over
@@ -77,6 +79,21 @@ class SetupLight(Protocol):
             A mark drawn on it, platen frame, mm.
         close : bool
             Whether to look close to the mark, if there is one.
+        """
+
+    def recording(self, face: PlatenFace, folder: Path) -> str | None:
+        """Return what a camera carried round a simulated press sees, as `open_source` takes it.
+
+        None where a real one is carried round. What is lit now is what it sees.
+        """
+
+    def fixed(self, face: PlatenFace, number: int) -> AbstractContextManager[FrameSource]:
+        """Open the camera that stands fixed at the press.
+
+        Raises
+        ------
+        Refusal
+            If there is none, or something else holds it.
         """
 
 
@@ -167,6 +184,16 @@ class WindowLight:
                 self._connection.close()
             self._connection = self._process = self._where = None
             self._trouble = ""
+
+    def recording(self, face: PlatenFace, folder: Path) -> str | None:
+        """Return nothing: a real camera looks."""
+        del face, folder
+        return None
+
+    def fixed(self, face: PlatenFace, number: int) -> AbstractContextManager[FrameSource]:
+        """Open the camera that stands fixed at the press."""
+        del face
+        return open_source(str(number))
 
     def photo(self, face: PlatenFace, number: int) -> bytes:
         """Return nothing: here somebody takes them."""

@@ -15,6 +15,7 @@ from chalkbeam.web.doors import Visit
 from chalkbeam.web.setup import crosses
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.guide import ENOUGH, SIDES, Guide, SetupStep
+from chalkbeam.web.setup.outline import START
 from chalkbeam.web.words import t
 
 Values = dict[str, Any]
@@ -31,10 +32,11 @@ def _platen_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
 
 
 def _projector_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    values: Values = {"usual": usual_name(desk), "corners": guide.outline or START}
     try:
-        return {"displays": desk.light.displays(), "unseen": "", "usual": usual_name(desk)}
+        return values | {"displays": desk.light.displays(), "unseen": ""}
     except Refusal as refusal:
-        return {"displays": (), "unseen": str(refusal), "usual": usual_name(desk)}
+        return values | {"displays": (), "unseen": str(refusal)}
 
 
 def usual_name(desk: SetupDesk) -> str:
@@ -57,7 +59,10 @@ def _solve_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     working = desk.working
     doing = working.doing if working is not None else ""
     since = round(time.monotonic() - working.began) if working is not None else 0
-    return {"doing": doing, "seconds": since}
+    return {
+        "doing": doing, "seconds": since, "watched": working is not None and working.watched,
+        "sight": working.sight if working is not None and not doing else None,
+    }  # fmt: skip
 
 
 def _verdict_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:

@@ -10,6 +10,7 @@ async function follow() {
     const answer = await fetch(location.pathname, { headers: { accept: "text/html" } });
     if (answer.redirected && new URL(answer.url).pathname !== location.pathname) return location.replace(answer.url);
     const found = (await fresh(answer)).getElementById("live");
+    if (found && live.dataset.then === "anew" && !("busy" in found.dataset)) return location.reload();
     if (found) live.replaceWith(found);
   } catch { /* the page may be starting again: ask once more */ }
   follow();
