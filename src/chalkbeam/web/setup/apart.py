@@ -55,7 +55,7 @@ class Worked:
 
 
 @dataclass(frozen=True, eq=False)
-class Sight:
+class WatchedView:
     """What a live camera sees, and what is to be done.
 
     Attributes
@@ -188,7 +188,7 @@ def watch(
     stated: Stated,
     name: str,
     raised: float,
-    tell: Callable[[str | Sight], None],
+    tell: Callable[[str | WatchedView], None],
 ) -> Worked:
     """Return the rig that a live camera's photos make, and its report.
 
@@ -226,7 +226,7 @@ def watch(
     def told(now: CaptureProgress) -> None:
         picture = preview.jpeg(now)
         if picture is not None:
-            tell(Sight(now.number, now.count, now.sentence, now.refused, picture))
+            tell(WatchedView(now.number, now.count, now.sentence, now.refused, picture))
 
     def solve(photos: Sequence[CalibrationPhoto], everywhere: bool) -> Calibration:
         tell("solving")

@@ -24,7 +24,7 @@ from chalkbeam.setup.camera.until_accepted import stays
 from chalkbeam.setup.crosses.state import CrossState
 from chalkbeam.station.code_in_light import LightCode
 from chalkbeam.web.setup import apart, frames
-from chalkbeam.web.setup.apart import Sight, Worked
+from chalkbeam.web.setup.apart import WatchedView, Worked
 from chalkbeam.web.setup.guide import Guide, GuideFile, GuidePhoto, Said, SetupStep
 from chalkbeam.web.setup.light import SetupLight
 from chalkbeam.web.words import t
@@ -62,14 +62,14 @@ class Sum:
         When, on the monotonic clock, s.
     watched : bool
         Whether a live camera takes the photos first.
-    sight : Sight or None
+    sight : WatchedView or None
         What it sees.
     """
 
     doing: str
     began: float
     watched: bool = False
-    sight: Sight | None = None
+    sight: WatchedView | None = None
 
 
 class SetupDesk:
@@ -329,7 +329,7 @@ class SetupDesk:
         """Solve no longer."""
         self._stop.set()
 
-    def _tell(self, said: str | Sight) -> None:
+    def _tell(self, said: str | WatchedView) -> None:
         if self._sum is not None:
             doing, sight = (said, self._sum.sight) if isinstance(said, str) else ("", said)
             self._sum = replace(self._sum, doing=doing, sight=sight)
