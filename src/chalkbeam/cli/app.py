@@ -24,6 +24,7 @@ from chalkbeam.cli.commands import (
     eye,
     fabrics,
     fonts,
+    frames,
     garment,
     garment_shelf,
     location,
@@ -34,6 +35,7 @@ from chalkbeam.cli.commands import (
     report,
     rig,
     run,
+    scanner,
     sheet,
     sheet_forms,
     ticks,
@@ -80,6 +82,8 @@ for group in (
     fonts,
     eye,
     ticks,
+    frames,
+    scanner,
 ):
     group.register(app)
 

@@ -35,3 +35,12 @@ WITH_TICKS = (
     f"open and hands off the platen. {FIRST}"
 )
 """Before a shift with line lasers."""
+
+SCANNER = (
+    "Take care. The unit's maker classifies it; this program does not make it safe. A scanner can "
+    "stop, and then its whole beam stands on one spot: only units of class 2 or below at rest. "
+    "Never look into it, nor at its reflection off a bare platen, buttons, zips or jewellery; "
+    "mount it so that it cannot turn to a face or fall; use its interlock, and take its key out. "
+    "Read IEC 60825-1 and your local rules; licensed practice comes first."
+)
+"""Before a frame for a scanner is written."""

@@ -129,7 +129,7 @@ def place_art(
             print(conflict.words.say(units))
         raise typer.Exit(1) from None
     try:
-        loading = _loading(placement, platen, pad, collar, overhang, aside, on_top)
+        loading = read_loading(placement, platen, pad, collar, overhang, aside, on_top)
     except OffPlaten as off:
         raise Refusal(off.words.say(units)) from None
     if png is not None:
@@ -148,7 +148,7 @@ def place_art(
         raise typer.Exit(1)
 
 
-def _loading(
+def read_loading(
     placement: Placement,
     platen: str | None,
     pad: str | None,
