@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import multiprocessing
 import re
 
 import openpyxl
@@ -362,3 +363,66 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
     assert [each.id for each in read_sheet(workshop.orders / "regatta" / "sheet.csv").pieces] == [
         "2-1", "2-2"
     ]  # fmt: skip
+
+
+# -- found again, removed, put back ------------------------------------------------------------
+
+
+def test_an_order_is_found_by_customer_name_and_day(ask, workshop, order):
+    rows = (
+        ("Crew tee", "", "M", "navy", "1", "left chest", "x.png", "89 mm", "", "", "Robin Vole"),
+    )
+    other = make_order(
+        workshop.orders,
+        About(title="Spring relay", customer="Reed Quay School"),
+        OrderTable(rows=rows),
+    )
+    other.save_about(other.about.model_copy(update={"made": "2025-04-09"}))
+
+    def found(words):
+        text = ask(f"/orders?q={words}").text
+        return [each.name for each in (order, other) if f'href="/orders/{each.name}"' in text]
+
+    assert found("reed+quay") == [other.name]
+    assert found("2025-04") == [other.name]
+    assert found("vole+spring") == [other.name]  # a word of the sheet and one of the title
+    assert found("crew") == [order.name, other.name]
+    assert found("vole+rowing") == []
+
+
+def test_an_order_that_is_removed_can_be_put_back(ask, workshop, order):
+    before = {each.name: each.read_bytes() for each in order.path.iterdir()}
+    gone = ask(f"/orders/{order.name}/remove", form={})
+    text = ask(gone.headers["location"]).text
+    assert f"“{order.name}” is removed" in text
+    assert f'href="/orders/{order.name}"' not in text
+    assert ask(f"/orders/{order.name}").status == 400
+    make_order(workshop.orders, About(title="Rowing, regatta"), OrderTable())  # of the same name
+    back = re.search(r'action="(/orders/removed/[^"]+/back)"', text)[1]
+    place = ask(back, form={}).headers["location"].removeprefix("/orders/")
+    assert place == f"{order.name}-2"
+    assert {each.name: each.read_bytes() for each in (workshop.orders / place).iterdir()} == before
+    assert ask(back, form={}).status == 400  # once is enough
+    assert ask(f"/orders/{place}/remove", form={}, right=Right.PRESS).status == 403
+
+
+def test_artwork_is_removed_and_put_back(ask, order):
+    gone = ask(f"/orders/{order.name}/artwork/remove", form={"file": "crest.png"})
+    assert order.artwork == ()
+    text = ask(gone.headers["location"].partition("#")[0]).text
+    assert "There is no artwork yet" in text
+    back = re.search(rf'action="(/orders/{order.name}/artwork/[^"]+/back)"', text)[1]
+    ask(back, form={})
+    assert order.artwork == ("crest.png",)
+    for name in ("sheet.csv", "../../devices.json", "none.png"):
+        assert ask(f"/orders/{order.name}/artwork/remove", form={"file": name}).status == 400
+    assert order.sheet.is_file()
+
+
+def test_an_order_at_the_press_is_not_removed(ask, served, order):
+    link = served.app.state.press
+    here, _there = multiprocessing.Pipe()
+    link.attach(here)
+    link.sheet = order.sheet
+    assert "at the press" in ask(f"/orders/{order.name}/remove", form={}).text
+    assert order.sheet.is_file()

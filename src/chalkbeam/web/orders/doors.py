@@ -20,7 +20,7 @@ from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.orders.stretches import stretches as stretches_of
 from chalkbeam.orders.times import Times, format_duration
 from chalkbeam.web.doors import Door, Right, Visit
-from chalkbeam.web.orders import pictures
+from chalkbeam.web.orders import pictures, removing
 from chalkbeam.web.orders.checking import Checked, check, faults_of, pick_lists, style_of
 from chalkbeam.web.orders.folders import (
     About,
@@ -73,6 +73,7 @@ def doors() -> list[Door]:
         Door("/orders/{name}/plan", _plan, Right.SEE),
         Door("/orders/{name}/press", _press, Right.PRESS, ("POST",)),
         *pictures.doors(),
+        *removing.doors(),
     ]
 
 
@@ -87,8 +88,9 @@ class Listed:
 
 def _list(visit: Visit) -> Response:
     wanted = visit.query.get("q", "").strip()[:100]
+    words = wanted.casefold().split()
     every = orders_in(visit.shop.orders)
-    found = [each for each in every if not wanted or _says(each, wanted.casefold())]
+    found = [each for each in every if _says(each, words)]
     shown = found[:SHOWN]
     known = standings(
         visit.shop.record, [each.sheet for each in shown], [each.sheet for each in every]
@@ -99,22 +101,27 @@ def _list(visit: Visit) -> Response:
     elsewhere = [
         each
         for each in known.elsewhere
-        if wanted.casefold() in f"{each.title} {each.sheet}".casefold()
+        if all(word in f"{each.title} {each.sheet} {each.begun[:10]}".casefold() for word in words)
     ]
     return page(
         visit, "orders/list.html", wanted=wanted, more=len(found) - len(shown),
         open=[each for each in rows if not (each.standing and each.standing.finished)],
         finished=[each for each in rows if each.standing and each.standing.finished],
-        elsewhere=elsewhere[:SHOWN],
+        elsewhere=elsewhere[:SHOWN], gone=removing.removed(visit.shop.orders),
+        removed=visit.query.get("removed", ""),
     )  # fmt: skip
 
 
-def _says(folder: OrderFolder, wanted: str) -> bool:
+def _says(folder: OrderFolder, words: Sequence[str]) -> bool:
+    """Whether an order says every word: in its name, customer, day, or on its sheet."""
     about = folder.about
-    if wanted in f"{folder.name} {about.title} {about.customer}".casefold():
+    said = f"{folder.name} {about.title} {about.customer} {about.made}".casefold()
+    rest = [word for word in words if word not in said]
+    if not rest:
         return True
     with folder.sheet.open("rb") as file:
-        return wanted in file.read(LARGEST_SEARCHED).decode("utf-8", "replace").casefold()
+        sheet = file.read(LARGEST_SEARCHED).decode("utf-8", "replace").casefold()
+    return all(word in sheet for word in rest)
 
 
 def _new(visit: Visit) -> Response:
@@ -197,7 +204,8 @@ def _show(visit: Visit) -> Response:
         numbers=numbers, overview=overview,
         pieces=len(checked.order.pieces) if checked.order else 0, standing=_standing(visit, folder),
         can_start=_link(visit).can_start,
-        running=_link(visit).running,
+        running=_link(visit).running, gone=removing.removed(folder.path),
+        removed=visit.query.get("removed", ""),
     )  # fmt: skip
 
 

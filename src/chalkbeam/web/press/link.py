@@ -40,6 +40,8 @@ class PressLink:
 
     Attributes
     ----------
+    sheet : Path or None
+        The order that was begun last from here.
     failed : str
         Why the last order could not be begun.
     closed : bool
@@ -50,6 +52,7 @@ class PressLink:
         self, start: Start | None = None, clear: Callable[[], None] = lambda: None
     ) -> None:
         self._start, self._clear = start, clear
+        self.sheet: Path | None = None
         self.failed = ""
         self.closed = False
         self._state: dict[str, Any] | None = None
@@ -145,7 +148,7 @@ class PressLink:
         process = context.Process(target=self._start, args=(there, sheet), name="light")
         process.start()
         there.close()
-        self.failed = ""
+        self.failed, self.sheet = "", sheet
         self.attach(here, process.join)  # or its row would stay in the system's table
 
     def attach(self, connection: Connection, ended: Callable[[], None] = lambda: None) -> None:
