@@ -112,3 +112,30 @@ def test_artwork_is_dragged_to_its_place_and_laid_on_a_line(let_in):
     page.get_by_role("button", name="Save the location").click()
     page.wait_for_url("**/locations/house-chest*")
     assert location("house chest").rules[1].by["adult"].usual == pytest.approx(moved[1])
+
+
+def test_the_distances_of_a_location_are_changed_once_it_is_the_shops_own(ask):
+    assert 'name="usual-1"' not in ask("/locations/left-chest").text
+    assert ask("/locations/left-chest", form={"usual-1": "70"}).status == 400
+    worn = {"style": "crew_tee", "size": "M"}
+    answer = ask("/locations/left-chest/own", form=worn)
+    assert answer.headers["location"] == "/locations/left-chest?style=crew_tee&size=M#rules"
+    before = location("left-chest")
+    assert before.origin == presets_folder() / "left-chest.toml"
+    was = before.rules[1].by["adult"]
+    sent = worn | {"low-1": "50", "usual-1": "70.5", "high-1": "110"}
+    assert ask("/locations/left-chest", form=sent).status == 303
+    after = location("left-chest").rules
+    assert (after[1].by["adult"].usual, after[1].by["adult"].low) == (70.5, 50.0)
+    assert after[1].by["youth"] == before.rules[1].by["youth"]
+    assert after[2:] == before.rules[2:]
+    worn_tee = garment("crew tee", "M")
+    moved = [
+        place(worn_tee, each, block(80, 50, "a block")).hull()[:, 1].mean()
+        for each in (before, location("left-chest"))
+    ]
+    assert moved[1] - moved[0] == pytest.approx(was.usual - 70.5, abs=0.1)  # above its line
+    for wrong in ({"low-1": "80"}, {"usual-1": "far"}, {"high-1": "1e9"}):
+        assert ask("/locations/left-chest", form=sent | wrong).status == 400
+    assert location("left-chest").rules == after
+    assert "the mirror image of another" in ask("/locations/right-hem/own", form=worn).text

@@ -440,7 +440,7 @@ def test_the_eye_is_fitted_by_the_page_and_stands_where_it_stands(ask, served, l
     assert eye.refused == ""
     # The stand-in's camera, which the fit never sees.
     assert np.abs(library.open_rig(rig.name).eye.camera.lens - np.array(_STANDS)).max() < 15.0
-    answer = ask(f"/setup/eye?rig={rig.name}").text
+    answer = ask("/setup/eye").text
     assert f"within {eye.fitted.bound:.1f} mm" in answer
     assert ask("/setup/eye.png").headers["content-type"] == "image/png"
     assert light.frame is None

@@ -9,19 +9,23 @@ from dataclasses import dataclass
 from datetime import date
 from http import HTTPStatus
 from pathlib import Path
+from urllib.parse import urlencode
 
 from starlette.responses import RedirectResponse, Response
 
 from calibration.files import write_whole
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork
+from chalkbeam.basics.toml_files import read_text
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Age, Face, Garment, garment
 from chalkbeam.garments.fabrics import fabrics
 from chalkbeam.locations import Location, locations, presets_folder
 from chalkbeam.locations import location as find_location
+from chalkbeam.locations.distances import place_of, with_distance
 from chalkbeam.locations.dragged import DraggedPlace, dragged_text
-from chalkbeam.locations.library import read_location
+from chalkbeam.locations.library import DATA, read_location
+from chalkbeam.locations.schema import Band
 from chalkbeam.placement import Placement, place
 from chalkbeam.placement.location_words import asked_of, conditions, kind_words, usual_words
 from chalkbeam.placement.words import line_words
@@ -52,6 +56,8 @@ def doors() -> list[Door]:
         Door("/locations", _save, Right.SET_UP, ("POST",)),
         Door("/locations/ink.png", _ink, Right.SET_UP),
         Door("/locations/{name}", _show, Right.SEE),
+        Door("/locations/{name}/own", _own, Right.SET_UP, ("POST",)),
+        Door("/locations/{name}", _change, Right.SET_UP, ("POST",)),
     ]
 
 
@@ -112,22 +118,89 @@ def _usual_block(found: Location, age: Age) -> Artwork:
     return block(wide, height.usual if height else 0.8 * wide, found.title)
 
 
+@dataclass(frozen=True)
+class AskedRule:
+    """A rule as it is shown.
+
+    Attributes
+    ----------
+    number : int
+        Its place among the location's rules.
+    says, asks, kind : str
+    band : Band or None
+        Its distance, where it can be changed here.
+    """
+
+    number: int
+    says: str
+    asks: str
+    kind: str
+    band: Band | None
+
+
 def _show(visit: Visit) -> Response:
     found = find_location(str(visit.path["name"]))
     worn = wearing(visit.query, found.face)
     fit, style = worn.garment.fit, worn.garment.style
     run = three_sizes(style, fit, worn.garment.size)
     age = worn.garment.age
+    text = "" if found.origin is None else read_text(found.origin)
     rules = [
-        (rule.says + conditions(rule), asked_of(rule, rule.by[age], Unit.MM), kind_words(rule))
-        for rule in found.rules
+        AskedRule(
+            number, rule.says + conditions(rule), asked_of(rule, rule.by[age], Unit.MM),
+            kind_words(rule), rule.by[age] if place_of(text, number, age) else None,
+        )
+        for number, rule in enumerate(found.rules)
         if age in rule.ages and fit in rule.fits
-    ]
+    ]  # fmt: skip
     return page(
         visit, "shelves/location.html", found=found, worn=worn, rules=rules,
-        usual=usual_words(found, Unit.MM, age),
+        usual=usual_words(found, Unit.MM, age), age=age,
         tried=[_tried(garment(style, size, fit=fit), found) for size in run],
     )  # fmt: skip
+
+
+def _own(visit: Visit) -> Response:
+    """Copy a location of the program's into the shop's, to be changed there."""
+    found = find_location(str(visit.path["name"]))
+    source = DATA / f"{found.name}.toml"
+    if found.origin is None:
+        if not source.is_file():
+            raise Refusal(t("locations.twin", title=found.title))
+        write_whole(presets_folder() / source.name, read_text(source))
+    return _shown(visit, found.name)
+
+
+def _change(visit: Visit) -> Response:
+    """Change the distances of a location of the shop's; nothing is kept that cannot be placed."""
+    found = find_location(str(visit.path["name"]))
+    if found.origin is None:
+        raise Refusal(t("locations.not_own", title=found.title))
+    worn = wearing({key: visit.text(key) for key in visit.form}, found.face)
+    age, text = worn.garment.age, read_text(found.origin)
+    for number, rule in enumerate(found.rules):
+        names = [f"{part}-{number}" for part in ("low", "usual", "high")]
+        if not any(name in visit.form for name in names) or not place_of(text, number, age):
+            continue
+        band, before = rule.by[age], {}
+        for name, value in zip(names, (band.low, band.usual, band.high), strict=True):
+            before[name] = _number({name: visit.text(name)}, name, value, -1500.0, 1500.0)
+        low, usual, high = before.values()
+        if not low <= usual <= high:
+            raise Refusal(t("locations.no_order", says=rule.says))
+        now = Band(low, usual, high)
+        if any(abs(a - b) >= 0.05 for a, b in zip(
+            (band.low, band.usual, band.high), (low, usual, high), strict=True
+        )):  # fmt: skip
+            text = with_distance(text, number, age, now)
+    _try_out(found.origin.stem, text, worn)
+    write_whole(found.origin, text)
+    return _shown(visit, found.name)
+
+
+def _shown(visit: Visit, name: str) -> Response:
+    worn = {key: visit.text(key) for key in ("style", "size") if visit.text(key)}
+    return RedirectResponse(f"/locations/{name}?{urlencode(worn)}#rules", HTTPStatus.SEE_OTHER)
 
 
 # -- dragging ------------------------------------------------------------------------------
@@ -230,5 +303,5 @@ def _try_out(name: str, text: str, worn: Wearing) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"{name}.toml"
         path.write_text(text, encoding="utf-8")
-        (found,) = read_location(path)
+        found = read_location(path)[0]  # its twin is like it
         place(worn.garment, found, _usual_block(found, worn.garment.age))

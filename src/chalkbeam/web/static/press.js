@@ -347,12 +347,15 @@ function draw() {
 
 // -- staying awake ---------------------------------------------------------------------------
 
+// Over plain http no browser has a wake lock: then the device's own settings decide, and it is said.
 async function stayAwake() {
   try {
-    await navigator.wakeLock?.request("screen");
+    await navigator.wakeLock.request("screen");
+    own.sleepy = false;
   } catch {
-    // not allowed here: the tablet's own settings decide
+    own.sleepy = true;
   }
+  draw();
 }
 
 document.addEventListener("visibilitychange", () => {
