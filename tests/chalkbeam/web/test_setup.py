@@ -10,6 +10,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image
 
@@ -30,6 +31,7 @@ from tests.support.rigs import demo_rig
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
 MOST_TAPS, MOST_TYPED = 25, 20
+pillow_heif.register_heif_opener()
 
 
 def smaller(name: str, crop: float = 0.0, kind: str = "JPEG") -> bytes:
@@ -65,7 +67,8 @@ class Thumb:
         """Choose files; each costs a tap on the button, one to take it and one to use it."""
         for name, content in photos:
             self.taps += 3
-            chosen = {"name": name, "mimeType": "image/jpeg", "buffer": content}
+            kind = "image/heic" if name.endswith(".heic") else "image/jpeg"
+            chosen = {"name": name, "mimeType": kind, "buffer": content}
             self.page.locator("input[capture]").set_input_files([chosen])
             self.page.wait_for_url("**/setup/photos")
 
@@ -106,9 +109,14 @@ def test_the_whole_set_up_by_taps_with_photos_sent(let_in, served, workshop, lig
     )
     wrong.press("Take away: photo-1.jpg")
 
-    thumb.send(*((name, smaller(name)) for name in ("flat-1.jpg", "flat-2.jpg", "flat-3.jpg")))
+    thumb.send(
+        ("flat-1.jpg", smaller("flat-1.jpg")),
+        ("IMG_0002.heic", smaller("flat-2.jpg", kind="HEIF")),  # as iPhones take them
+        ("flat-3.jpg", smaller("flat-3.jpg")),
+    )
     until_judged(page)
     assert page.locator(".photos .good").count() == 3
+    assert page.locator(".photos").get_by_text("photo-3.heic").count() == 1
     assert "That is enough" in page.locator("#live").inner_text()
     thumb.press("Work it out")
     page.wait_for_url("**/setup/verdict", timeout=180_000)

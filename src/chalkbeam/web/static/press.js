@@ -313,7 +313,8 @@ function Buttons() {
       <${Button} name="dark" /><${Button} name="squares" />
       <${Button} name="keys" /><${Button} name="piece" does=${() => show("piece")} />
       ${document.fullscreenEnabled && html`<${Button} name="full" does=${full} />`}
-      <${Button} name="leave" kind="quiet" /></div>`}
+      <${Button} name="leave" kind="quiet" />
+      ${own.sleepy && html`<p class="soft">${t("press.sleepy")}</p>`}</div>`}
     <div class="row"><${Button} name="back" off=${over} /><${Button} name="undo" />
       <${Button} name="skip" off=${over} /><${Button} name="spoil" off=${over} />
       <${Button} name="nudge" off=${state.step !== "lay"} does=${() => show("nudge")} />
@@ -333,11 +334,11 @@ function App() {
     <p class="wrong">${t("press.lost")}</p>`}</div>`;
   if (!state.running) return html`<div class="wait"><h1>${t("press.idle")}</h1>
     ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p>
-    <p><a class="button" href="/">${t("press.home")}</a></p></div>`;
+    <p><a class="button go" href="/orders">${t("menu.orders")}</a> <a class="button" href="/">${t("press.home")}</a></p></div>`;
   if (!state.ready) return html`<div class="wait"><h1>${t("press.getting_ready")}</h1>
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
       aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
-    <p>${t("press.hot")}</p><p>${t("press.light")}</p></div>`;
+    <p>${t("press.hot")}</p><p>${t("press.light")}</p>${own.sleepy && html`<p class="soft">${t("press.sleepy")}</p>`}</div>`;
   return html`<div class="work"><${Picture} /><div class="info"><${Head} /><${Said} /><${Middle} /></div><${Progress} /><${Buttons} /></div>`;
 }
 
