@@ -1,7 +1,7 @@
 """A job for the page in a process of its own that can be told from, stopped and killed.
 
 A file from a phone may be broken, or made to be. Whatever it does to its decoder, the page and
-the press go on. The process itself is `calibration.worker`'s; here each job has its own.
+the press go on. The process itself is `calibration.worker`'s; here each kind of job has its own.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ def run_apart(
     megabytes: int = MEGABYTES,
     tell: Callable[[Any], None] | None = None,
     stop: threading.Event | None = None,
+    by: Worker | None = None,
 ) -> T:
     """Do work in a process of its own; return what it returns.
 
@@ -51,6 +52,8 @@ def run_apart(
         what passes that on.
     stop : threading.Event, optional
         Once it is set, the work is ended.
+    by : Worker, optional
+        A process that stays, for work that comes often: to begin one takes a second or two.
 
     Raises
     ------
@@ -59,7 +62,7 @@ def run_apart(
     StoppedError
         If it was stopped.
     """
-    worker = Worker(megabytes * 1024 * 1024)
+    worker = Worker(megabytes * 1024 * 1024) if by is None else by
     try:
         return worker.ask(partial(work, *given), seconds, tell, stop)
     except Stopped:
@@ -77,4 +80,5 @@ def run_apart(
             "another one."
         ) from None
     finally:
-        worker.close()
+        if by is None:
+            worker.close()

@@ -268,6 +268,7 @@ def test_who_may_only_press_does_not_set_up(ask):
     assert ask("/setup/begin", form={}, right=Right.PRESS).status == 403
 
 
+@pytest.mark.proof
 @pytest.mark.slow
 def test_crosses_by_hand_make_a_rig_and_those_that_are_set_stay(ask, served, light):
     reach(ask, SetupStep.CARDS)

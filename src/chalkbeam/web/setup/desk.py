@@ -20,6 +20,7 @@ from calibration.refusal import Refusal, RemedyKind
 from calibration.rig import library
 from calibration.rig.file import Rig
 from calibration.rig.from_photos import CalibrationPhoto
+from calibration.worker import Worker
 from chalkbeam.setup.camera.until_accepted import stays
 from chalkbeam.setup.crosses.state import CrossState
 from chalkbeam.station.code_in_light import LightCode
@@ -28,7 +29,7 @@ from chalkbeam.web.setup.apart import WatchedView, Worked
 from chalkbeam.web.setup.guide import Guide, GuideFile, GuidePhoto, Said, SetupStep
 from chalkbeam.web.setup.light import SetupLight
 from chalkbeam.web.words import t
-from chalkbeam.web.worker import StoppedError, run_apart
+from chalkbeam.web.worker import MEGABYTES, StoppedError, run_apart
 from overlay.draw.frame import Frame
 from overlay.window.displays import chosen
 
@@ -108,6 +109,7 @@ class SetupDesk:
         self.crosses: dict[SetupStep, CrossState] = {}
         self.crossing = threading.Lock()
         self._lookers = ThreadPoolExecutor(1, thread_name_prefix="photos")
+        self._looker = Worker(MEGABYTES * 1024 * 1024)
         self._seen: dict[str, PhotoObservation] = {}
         self._asked: set[str] = set()
         self._sum: Sum | None = None
@@ -264,7 +266,7 @@ class SetupDesk:
         try:
             found = run_apart(
                 apart.look_at, path, photo.raised, guide.face, guide.size,
-                seconds=LOOK_SECONDS, stop=self._ended,
+                seconds=LOOK_SECONDS, stop=self._ended, by=self._looker,
             )  # fmt: skip
         except StoppedError:
             return
@@ -380,6 +382,7 @@ class SetupDesk:
         self._stop.set()
         self._ended.set()
         self._lookers.shutdown(wait=False, cancel_futures=True)
+        self._looker.close()
         with suppress(Refusal):
             self.dark()
 
