@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import sys
 from collections.abc import Callable
 from contextlib import nullcontext
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli import advice
+from chalkbeam.cli.options.loading import read_collar, read_length
 from chalkbeam.cli.options.order import plan_order, read_order, read_planning
 from chalkbeam.orders.settings import Degrees
 
@@ -51,7 +53,9 @@ class RunOptions:
     anyway: bool = False
     again: str | None = None
     record: Path | None = None
-    collar: str = "away"
+    collar: str | None = None
+    overhang: str | None = None
+    aside: str | None = None
     on_top: bool = False
     display: int | None = None
     window: bool = False
@@ -124,7 +128,6 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
     from chalkbeam.orders.problems import told
-    from chalkbeam.placement.loading import COLLARS
     from chalkbeam.record.resume import absent_artwork, check_unchanged
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store, record_file
@@ -135,9 +138,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
-    pointing = next((known for known in COLLARS if known == asked.collar), None)
-    if pointing is None:
-        raise Refusal(f"A collar cannot point “{asked.collar}”: write {', '.join(COLLARS)}.")
+    pointing = read_collar(asked.collar)
     lasers = None
     if asked.ticks is not None:
         lit = {"--rig": asked.rig, "--eye": asked.eye, "--display": asked.display}
@@ -150,7 +151,11 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     if asked.eye is not None:
         eyes = EyesAsked(asked.eye, asked.tolerance, asked.turn_tolerance)
         rigs = [eyes.fitted(each) for each in rigs]
-    preparer = ImprintPreparer(rigs, pointing, not asked.on_top)
+    prepared = functools.partial(
+        ImprintPreparer, rigs, pointing, not asked.on_top,
+        overhang=read_length(asked.overhang), aside=read_length(asked.aside),
+    )  # fmt: skip
+    preparer = prepared()
     if asked.as_recorded and (asked.new_run or asked.again is not None):
         raise Refusal(
             "--as-recorded goes on with a run, --new-run and --again begin one: give one only."
@@ -224,13 +229,11 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             elif asked.anyway:
                 later = absent_artwork(planned.stops if planned else ())
             elif order is not None:
-                apart = ImprintPreparer(
-                    rigs, pointing, not asked.on_top
-                )  # a preparer serves one thread
+                apart = prepared()  # a preparer serves one thread
                 later = _place_ahead(order, apart, units, brought, tell)
             if lasers is not None:
                 stops = planned.stops if planned else left.run.stops if left else ()
-                lasers.aim(stops, ImprintPreparer(rigs, pointing, not asked.on_top))
+                lasers.aim(stops, prepared())
             return lambda: begin(later)
 
         def begin(later: tuple[str, ...]) -> StationController:
@@ -273,7 +276,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         controller.session.close()
 
 
-def _read(asked: RunOptions, collar: Collar, left: Left | None) -> RunSheet:
+def _read(asked: RunOptions, collar: Collar | None, left: Left | None) -> RunSheet:
     """Return the order; where it cannot be read, say everything that is wrong with it.
 
     Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`); begun

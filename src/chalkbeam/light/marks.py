@@ -16,13 +16,14 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, Isometry, PlatenFace, xy_tuple
-from chalkbeam.basics.units import Unit, format_length
+from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Face
-from chalkbeam.light.free_room import BORDER, Ground, grounds, rooms, text_shape
-from chalkbeam.light.labels import CAP, LEAST_CAP, SMALL_CAP, set_block, shapes_of, without_ends
-from chalkbeam.placement import Placement, Severity
+from chalkbeam.light.free_room import Ground, grounds, rooms, text_shape
+from chalkbeam.light.labels import CAP, LEAST_CAP, set_block, shapes_of, without_ends
+from chalkbeam.light.references import edge_ticks, load_words, sheet_lines, sheet_words
+from chalkbeam.placement import Concern, Placement, Severity
 from chalkbeam.placement.clearance import ink_shape, moved, valid
-from chalkbeam.placement.loading import Loading, centre_line, origin_words
+from chalkbeam.placement.loading import Loading, centre_line
 from overlay.marks import Crosshair, Dash, Hatch, Mark, Role, Stroke, Text
 
 THIN, LINE = 0.8, 1.4
@@ -61,11 +62,18 @@ def load_marks(
     marks, arrow = _load_lines(placement, loading)
     height = loading.height
     marks += arrow
+    lines = [m for m in marks if isinstance(m, Stroke) and m.dash is not Dash.DOTTED]
+    kept_clear = shapely.union_all([_stroke_shape(line) for line in lines])
+    marks += [
+        tick
+        for tick in edge_ticks(placement, loading, unit)
+        if not (isinstance(tick, Text) and text_shape(tick).intersects(kept_clear))
+    ]
     said = (
         [line for line in note.splitlines() if line],
         [
             f"{placement.garment.label}, {_face_words(placement.face.name)}",
-            *_load_words(placement, loading, unit),
+            *load_words(placement, loading, unit),
         ],
     )
     # Where there is no free place lines give way to the words, but the arrow never does; of the
@@ -75,6 +83,7 @@ def load_marks(
     tiers: list[Sequence[Mark]] = [marks, [*arrow, *centre_marks], arrow]
     ground = grounds(loading.platen, height)
     texts: list[Text] = []
+    warned = _warned((*placement.warnings, *loading.concerns), unit)
     for words, sacrificed in zip(said, (tiers, tiers[:2]), strict=True):
         largest = min([text.size for text in texts], default=CAP)
         for tier in sacrificed:
@@ -84,11 +93,36 @@ def load_marks(
             if block:
                 texts += block
                 break
+    for warning in warned:
+        texts += _warning(warning, ground, marks, centre_marks + arrow, texts)
     covered = shapely.union_all([text_shape(text) for text in texts])
     hidden = [label for label in labels if text_shape(label).intersects(covered)]
     kept = [mark for mark in marks if mark not in arrow and mark not in hidden]
     shown = [label for label in labels if label not in hidden]
     return (*without_ends(kept, [*texts, *shown]), *arrow, *texts)
+
+
+def _warned(concerns: Sequence[Concern], unit: Unit) -> list[str]:
+    """Return what must be said in light, the worst first."""
+    severe = [concern for concern in concerns if concern.severity > Severity.NOTE]
+    severe.sort(key=lambda concern: -concern.severity)
+    return [concern.sentence.say(unit) for concern in severe[:LONGEST_WARNINGS]]
+
+
+def _warning(
+    words: str,
+    ground: Sequence[Ground],
+    marks: Sequence[Mark],
+    needed: Sequence[Mark],
+    texts: Sequence[Text],
+) -> list[Text]:
+    """Return a warning clear of lines, or at least of those that are needed; as full as goes."""
+    for kept in (marks, needed):
+        free = rooms(ground, [*map(_stroke_shape, kept), *map(text_shape, texts)])
+        for way in _briefer(words):
+            if block := set_block([way], Role.WARN, free):
+                return block
+    return []
 
 
 def load_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
@@ -121,34 +155,6 @@ def _face_words(name: str) -> str:
     return f"{name} up" if name in ("front", "back", "panel") else name.replace("_", " ")
 
 
-def _load_words(placement: Placement, loading: Loading, unit: Unit) -> list[str]:
-    """Return what the eye cannot see in the light: how far the garment hangs over, each way."""
-    face = placement.face
-    over, origin = loading.overhang, origin_words(face.name)
-    if abs(over) < 1.0:
-        words = [f"{origin} on the edge"]
-    else:
-        side = "over" if over > 0 else "inside"
-        words = [f"{origin} {format_length(abs(over), unit)} {side} the edge"]
-    sides = [face.across.get(name) for name in ("left_side_seam", "right_side_seam")]
-    level = face.along.get("pit_line")
-    if level is None or sides[0] is None or sides[1] is None:
-        return words
-    ends = loading.platen_from_garment.apply([(side.value, level.value) for side in sides if side])
-    axis = 0 if loading.collar in ("away", "towards") else 1
-    half = (loading.platen.face.width, loading.platen.face.depth)[axis] / 2
-    low, high = -half - ends[:, axis].min(), ends[:, axis].max() - half
-    if min(low, high) < 1.0:
-        return words
-    if abs(low - high) < 1.0:
-        return [*words, f"sides {format_length(low, unit)} over, both alike"]
-    names = ("left", "right") if axis == 0 else ("near", "far")
-    return [
-        *words,
-        f"sides {format_length(low, unit)} over {names[0]}, {format_length(high, unit)} {names[1]}",
-    ]
-
-
 def lay_marks(
     placement: Placement,
     loading: Loading,
@@ -162,17 +168,19 @@ def lay_marks(
     """
     art = _art(placement, loading)
     marks = lay_lines(placement, loading)
-    severe = [c for c in (*placement.warnings, *loading.concerns) if c.severity > Severity.NOTE]
-    severe.sort(key=lambda concern: -concern.severity)
-    warned = [concern.sentence.say(unit) for concern in severe[:LONGEST_WARNINGS]]
+    # What lies under the head was said before the garment was on.
+    warned = _warned(placement.warnings, unit)
     words = [
         *filter(None, note.splitlines()),
         f"{placement.location.title}: {placement.artwork.name}",
     ]
+    if beside := sheet_words(placement, unit):
+        words.append(beside)
     if placement.artwork.mirrored:
         words.append("mirror-printed: shown as seen from the back")
     kept_off = art.buffer(LINE)
     off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
+    off += shapes_of(sheet_lines(placement, loading), LINE)
     return (
         *marks,
         *_lay_words(words, warned, grounds(loading.platen, loading.height), off, kept_off),
@@ -207,7 +215,7 @@ def lay_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
     x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
     arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
-    return tuple(marks)
+    return (*marks, *sheet_lines(placement, loading))
 
 
 def _lay_words(
@@ -383,15 +391,7 @@ def _level(placement: Placement, pose: Isometry, plate: BaseGeometry, height: fl
         return []
     line = shapely.LineString([(-2000.0, level.value), (2000.0, level.value)])
     strokes = _strokes(line, pose, plate, Role.LOAD, LINE, height, Dash.DOTTED)
-    if not strokes:
-        return []
-    (x0, y0), (x1, y1) = strokes[0].points[0], strokes[0].points[-1]
-    if abs(x1 - x0) < abs(y1 - y0):  # the line runs away from the operator: no room beside it
-        return [*strokes]
-    text = Text(
-        (min(x0, x1) + BORDER + 4, y0), "armpits", Role.LOAD, SMALL_CAP, (0.0, 0.5), 0.0, height
-    )
-    return [*strokes, text] if plate.contains(text_shape(text)) else [*strokes]
+    return [*strokes]
 
 
 def _stroke_shape(mark: Mark) -> BaseGeometry:

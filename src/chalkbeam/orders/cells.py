@@ -169,9 +169,9 @@ class RowCells:
             return None
         return -math.radians(degrees)
 
-    def overhang(self, turn: int) -> float | None:
-        """Return how far the collar's seam hangs over the platen's edge, mm."""
-        column, text = self.column("collar place", turn), self.cell("collar place", turn)
+    def distance(self, name: str, turn: int) -> float | None:
+        """Return a distance that may be negative, mm."""
+        column, text = self.column(name, turn), self.cell(name, turn)
         if not text or column is None:
             return None
         try:

@@ -151,6 +151,10 @@ IMPRINTS = (
         "collar place", "how far the collar's seam hangs over the platen's edge",
         ("collar", "overhang", "collar overhang", "neck overhang"), _LENGTHS,
     ),
+    Title(
+        "aside", "how far the garment's centre line lies right of the platen's middle",
+        ("off centre", "off center", "sideways"), _LENGTHS,
+    ),
     Title("sheet margin", "blank carrier around the ink",
             ("margin", "carrier margin", "transfer margin", "film margin"), _LENGTHS),
     Title("sheet width", "of the whole picture, in place of the ink's",

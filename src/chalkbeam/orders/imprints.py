@@ -103,7 +103,8 @@ class ImprintReader:
         cell = self._row.cell
         return replace(
             imprint, platen=cell("platen", turn), pad=cell("pad", turn),
-            pad_place=self._row.pad_place(turn), overhang=self._row.overhang(turn),
+            pad_place=self._row.pad_place(turn), overhang=self._row.distance("collar place", turn),
+            aside=self._row.distance("aside", turn),
             turn=self._row.turned(turn),
         )  # fmt: skip
 

@@ -150,8 +150,9 @@ class Imprint:
         As the sheet names them; empty where it leaves the choice to the program.
     pad_place : str
         Where the pad's middle lies from the platen's, as written: “2 in right, 1 in away”.
-    overhang : float or None
-        How far the collar's seam hangs over the platen's edge, mm; chosen without.
+    overhang, aside : float or None
+        How far the collar's seam hangs over the platen's edge, and the centre line lies right of
+        its middle, mm; chosen without.
     turn : float or None
         Of the artwork in the garment frame, radians; the location's own without.
     follows : str or None
@@ -183,6 +184,7 @@ class Imprint:
     under: NameLine | None = None
     pad_place: str = ""
     overhang: float | None = None
+    aside: float | None = None
     turn: float | None = None
 
     @property

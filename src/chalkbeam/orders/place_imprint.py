@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
@@ -18,7 +17,6 @@ from chalkbeam.orders.pieces import Art, Cut, Imprint, Piece
 from chalkbeam.placement import Placement, fitted, foot_of
 from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
 from chalkbeam.placement.many import Placer, Request
-from chalkbeam.placement.platens import Platen, parse_pad, parse_pad_place
 from chalkbeam.placement.solve import Lines
 
 NAMES = "player-name"
@@ -161,20 +159,6 @@ def _lettering(
         LetterLine(worn, where, text), style, width=width, height=height,
         sheet_margin=SHEET_MARGIN if margin is None else margin, mirrored=mirrored,
     )  # fmt: skip
-
-
-def padded(platen: Platen, imprint: Imprint) -> Platen:
-    """Return a platen with the pad that an imprint wants, in its place.
-
-    Raises
-    ------
-    Refusal
-        If the pad or its place is none, or it does not lie on the platen.
-    """
-    if not imprint.pad:
-        return platen
-    pad = parse_pad(imprint.pad)
-    return platen.with_pad(replace(pad, centre=parse_pad_place(imprint.pad_place)))
 
 
 def artwork_trouble(art: Art) -> str | None:

@@ -18,13 +18,13 @@ from chalkbeam.garments import Fit, garment
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.headers import Cells, Column
 from chalkbeam.orders.pieces import Imprint, Piece
-from chalkbeam.orders.place_imprint import padded, place_imprint, read_artwork
+from chalkbeam.orders.place_imprint import place_imprint, read_artwork
 from chalkbeam.orders.problems import Problem, row_words
 from chalkbeam.orders.sheet import RunSheet
 from chalkbeam.placement import Impossible, Placement, Severity
 from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load
 from chalkbeam.placement.many import Placer
-from chalkbeam.placement.platens import parse_pad, platens
+from chalkbeam.placement.platens import padded, parse_pad, platens
 from chalkbeam.placement.platens import platen as find_platen
 
 REMEMBERED = 2000
@@ -115,7 +115,7 @@ class _Checker:
     def __init__(self, lay: Lay, unit: Unit, location_of: Callable[[Imprint], str]) -> None:
         self._lay, self._unit, self._location_of = lay, unit, location_of
         self._placer = Placer()
-        self._laid: dict[tuple[int, str, str, float | None], Loading | Refusal] = {}
+        self._laid: dict[tuple[object, ...], Loading | Refusal] = {}
 
     def at(self, piece: Piece, imprint: Imprint, cells: Cells) -> list[str]:
         """Return what to look at before pressing an imprint.
@@ -163,7 +163,7 @@ class _Checker:
             except Refusal as refusal:
                 raise _Bad(column, str(refusal)) from None
         # By identity: the placer holds the placement as long as it is asked for.
-        key = (id(placement), imprint.platen, imprint.padding, imprint.overhang)
+        key = (id(placement), imprint.platen, imprint.padding, imprint.overhang, imprint.aside)
         if key not in self._laid:
             try:
                 self._laid[key] = self._lay(placement, imprint)
@@ -182,11 +182,11 @@ class _Checker:
         return str(refusal)
 
 
-def on_file(collar: Collar = "away", threaded: bool = True) -> Lay:
+def on_file(collar: Collar | None = None, threaded: bool = True) -> Lay:
     """Return how to lay imprints where no rig is named: on the sheet's platen, else on any on file.
 
-    The largest platen is tried first. What is said of a platen that the program chose
-    itself is not passed on: another may do better.
+    The largest platen on which nothing asks for a look is taken; where there is none, the one
+    with the fewest.
     """
     largest_first = sorted(
         platens().values(), key=lambda each: each.face.width * each.face.depth, reverse=True
@@ -195,16 +195,28 @@ def on_file(collar: Collar = "away", threaded: bool = True) -> Lay:
     def lay(placement: Placement, imprint: Imprint) -> Loading:
         tried = [find_platen(imprint.platen)] if imprint.platen else largest_first
         refused: Refusal | None = None
+        best: Loading | None = None
         for plate in tried:
             try:
                 loading = load(
-                    placement, padded(plate, imprint), collar=collar, threaded=threaded,
-                    overhang=imprint.overhang,
+                    placement, padded(plate, imprint.pad, imprint.pad_place), collar=collar,
+                    threaded=threaded, overhang=imprint.overhang, aside=imprint.aside,
                 )  # fmt: skip
-                return loading if imprint.platen else replace(loading, concerns=())
             except Refusal as refusal:
                 refused = refused or refusal
+                continue
+            if not _looks(loading):
+                return loading
+            if best is None or _looks(loading) < _looks(best):
+                best = loading
+        if best is not None:
+            return best
         assert refused is not None
         raise refused
 
     return lay
+
+
+def _looks(loading: Loading) -> int:
+    """Return how many things under the head ask for a look."""
+    return sum(each.severity >= Severity.CAUTION for each in loading.concerns)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from reportlab.graphics.shapes import Drawing, Group, Line, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import HexColor
+from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from chalkbeam.artwork import Box
@@ -138,8 +139,9 @@ def plan(placement: Placement, loading: Loading | None = None, unit: Unit = Unit
     notes = [f"Depths count from the {origin_words(face.name)}; the cross is the optical centre."]
     if loading is not None:
         lying = loading_words(placement, loading).say(unit)
-        notes.append(f"Long dashes: the platen ({loading.platen.name}); {lying}.")
+        dashes = f"Long dashes: the platen ({loading.platen.name}); {lying}."
+        notes += simpleSplit(dashes, FONT, SMALL, WIDTH - 2 * MARGIN)
     for number, note in enumerate(notes):
-        drawing.add(String(MARGIN, 24 - 11 * number, note, fontName=FONT, fontSize=SMALL,
+        drawing.add(String(MARGIN, 30 - 10 * number, note, fontName=FONT, fontSize=SMALL,
                            fillColor=QUIET))  # fmt: skip
     return drawing

@@ -7,7 +7,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from calibration.geometry import Isometry
+from calibration.geometry import XY, Isometry
 from chalkbeam.basics.sentences import Sentence, joined
 from chalkbeam.basics.units import Unit
 from chalkbeam.placement import Concern, Placement, plain_concerns, plain_pose
@@ -63,6 +63,11 @@ class Loading:
     concerns: tuple[Concern, ...]
 
 
+def usual_collar(face: str) -> Collar:
+    """Return where a face's upper end points if nobody says: sleeves and legs go on by the cuff."""
+    return "towards" if face.endswith(("sleeve", "leg")) else "away"
+
+
 def centre_line(placement: Placement) -> float:
     """Return x of the face's centre line, mm."""
     centre = placement.face.across.get("centre")
@@ -79,9 +84,33 @@ def centre_words(face: str) -> str:
     return "fold" if face.endswith("sleeve") else "centre line"
 
 
+_LOWER_ENDS = {"cuff": "cuff", "sleeve_hem": "sleeve's hem", "hem": "hem"}
+
+
+def end_laid_by(placement: Placement, loading: Loading) -> tuple[str, Collar, float]:
+    """Return the end a face is laid by: its name, where it points, how far it hangs over, mm.
+
+    The neck seam, or what stands in for it; of a sleeve or a leg laid along its platen the cuff,
+    which goes on first.
+    """
+    face = placement.face
+    lower = next((name for name in _LOWER_ENDS if name in face.along), None)
+    if usual_collar(face.name) == "away" or lower is None or face.name not in _ORIGINS:
+        return origin_words(face.name), loading.collar, loading.overhang
+    plate = loading.platen.face
+    deep = plate.depth if loading.collar in ("away", "towards") else plate.width
+    over = face.along[lower].value - loading.overhang - deep
+    return _LOWER_ENDS[lower], _OPPOSITE[loading.collar], over
+
+
+_OPPOSITE: dict[Collar, Collar] = {
+    "away": "towards", "towards": "away", "left": "right", "right": "left",
+}  # fmt: skip
+
+
 def loading_words(placement: Placement, loading: Loading) -> Sentence:
     """Return in words how to lay the garment."""
-    origin = origin_words(placement.face.name)
+    origin, points, over = end_laid_by(placement, loading)
     centre = centre_words(placement.face.name)
     sides = {
         "away": "away from you",
@@ -89,11 +118,11 @@ def loading_words(placement: Placement, loading: Loading) -> Sentence:
         "left": "to your left",
         "right": "to your right",
     }
-    parts = [Sentence(f"{origin} {sides[loading.collar]}")]
-    if loading.overhang >= 0:
-        parts.append(Sentence("hanging {0} over the edge", (loading.overhang,)))
+    parts = [Sentence(f"{origin} {sides[points]}")]
+    if over >= 0:
+        parts.append(Sentence("hanging {0} over the edge", (over,)))
     else:
-        parts.append(Sentence("{0} inside the edge", (-loading.overhang,)))
+        parts.append(Sentence("{0} inside the edge", (-over,)))
     if abs(loading.aside) < 0.5:
         parts.append(Sentence(f"{centre} on the middle"))
     else:
@@ -103,7 +132,26 @@ def loading_words(placement: Placement, loading: Loading) -> Sentence:
         )
         side = sides_of[loading.aside > 0]
         parts.append(Sentence(f"{centre} {{0}} {side} the middle", (abs(loading.aside),)))
+    if not loading.threaded:
+        parts.append(Sentence("on top with both layers"))
+    if loading.platen.pad is not None and loading.platen.pad.free:
+        parts.append(_pad_words(loading.platen.pad.centre))
     return joined(parts, ", ")
+
+
+def _pad_words(centre: XY) -> Sentence:
+    """Return where a pad that may lie anywhere is to lie."""
+    ways = [("right of", "left of"), ("beyond", "nearer than")]
+    parts = [
+        Sentence(f"{{0}} {way[by < 0]}", (abs(by),))
+        for by, way in zip(centre, ways, strict=True)
+        if abs(by) >= 0.5
+    ]
+    if not parts:
+        return Sentence("pad on the middle")
+    return joined(
+        [Sentence("pad's middle "), joined(parts, " and "), Sentence(" the platen's")], ""
+    )
 
 
 def plain_loading(placement: Placement, loading: Loading, unit: Unit = Unit.MM) -> dict[str, Any]:
@@ -115,6 +163,7 @@ def plain_loading(placement: Placement, loading: Loading, unit: Unit = Unit.MM) 
         "platen": loading.platen.name,
         "platen_mm": [round(face.width, 3), round(face.depth, 3)],
         "pad_mm": pad and [round(pad.face.width, 3), round(pad.face.depth, 3), pad.height],
+        "pad_centre_mm": pad and [round(value, 3) for value in pad.centre],
         "collar": loading.collar,
         "overhang_mm": round(loading.overhang, 3),
         "aside_mm": round(loading.aside, 3),

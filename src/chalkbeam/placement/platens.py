@@ -38,11 +38,14 @@ class Pad:
         How far it rises above the platen's bare face, mm.
     centre : (x, y)
         Where its middle lies, platen frame, mm.
+    free : bool
+        Whether it may lie elsewhere: then its place is sought for each print.
     """
 
     face: PlatenFace
     height: float
     centre: XY = (0.0, 0.0)
+    free: bool = False
 
 
 @dataclass(frozen=True)
@@ -211,7 +214,7 @@ def platen(text: str, path: Path | None = None) -> Platen:
 
 
 def parse_pad(text: str) -> Pad:
-    """Return a pad in the platen's middle from ``width x depth x height``.
+    """Return a pad from ``width x depth x height``; its place is free.
 
     Raises
     ------
@@ -228,7 +231,7 @@ def parse_pad(text: str) -> Pad:
     height = parse_length(tall)
     if not 0 < height <= 50:
         raise Refusal(f"A pad {height:.0f} mm high is none: write it as 10x10x0.5in.")
-    return Pad(PlatenFace(width, depth, CORNER_RADIUS), height)
+    return Pad(PlatenFace(width, depth, CORNER_RADIUS), height, free=True)
 
 
 _WAYS: Mapping[str, XY] = {
@@ -256,3 +259,21 @@ def parse_pad_place(text: str) -> XY:
         far = parse_length(length)
         x, y = x + far * along[0], y + far * along[1]
     return x, y
+
+
+def padded(platen: Platen, pad: str, place: str = "") -> Platen:
+    """Return a platen with a pad as written, in a place as written; without one its place is free.
+
+    Raises
+    ------
+    Refusal
+        If the pad or its place is none, or it does not lie on the platen.
+    """
+    if not pad:
+        if place:
+            raise Refusal("Say which pad lies there: width x depth x height, such as 6x6x0.5in.")
+        return platen
+    found = parse_pad(pad)
+    if not place.strip():
+        return platen.with_pad(found)
+    return platen.with_pad(replace(found, centre=parse_pad_place(place), free=False))

@@ -8,10 +8,10 @@ from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, extents
 from chalkbeam.basics.units import MM_PER_INCH
 from chalkbeam.garments import Garment
-from chalkbeam.locations import Axis, Location, Rule
+from chalkbeam.locations import Axis, Band, Location
 from chalkbeam.placement.answers import largest_factor
 from chalkbeam.placement.clearance import clearance
-from chalkbeam.placement.solve import RuleConflict, applied_rules, pose, solve
+from chalkbeam.placement.solve import Applied, RuleConflict, applied_rules, pose, solve
 from chalkbeam.placement.values import Severity
 
 ROUND = MM_PER_INCH / 8
@@ -33,7 +33,7 @@ def fitted(garment: Garment, location: Location, artwork: Artwork) -> Artwork:
         face = garment.face(location.face)
     except Refusal:  # the garment does not have the place: said where it is placed
         return artwork
-    top = largest_factor(applied, artwork, location.turn, _limits)
+    top = largest_factor(_kept(applied), artwork, location.turn, lambda rule: rule.hard)
     if top is None:
         return artwork
 
@@ -64,10 +64,22 @@ def fitted(garment: Garment, location: Location, artwork: Artwork) -> Artwork:
     return tried
 
 
-def _limits(rule: Rule) -> bool:
-    """Tell whether a rule is never broken by art whose size is free."""
-    sideways = rule.axis is Axis.ACROSS and rule.bound != "target" and not rule.check
-    return rule.hard or sideways
+def _kept(applied: tuple[Applied, ...]) -> tuple[Applied, ...]:
+    """Return the rules as art keeps them whose size is free.
+
+    Limits to either side, and the near end of the band in which an edge is aimed at.
+    """
+    kept = []
+    for each in applied:
+        rule, near = each.rule, each.asked.low
+        if rule.bound == "target" and not rule.check and rule.art in ("ink_top", "ink_bottom"):
+            limit = rule.model_copy(update={"bound": "at_least", "hard": True})
+            kept.append(Applied(limit, each.line, Band(near, near, near)))
+        elif rule.axis is Axis.ACROSS and rule.bound != "target":
+            kept.append(Applied(rule.model_copy(update={"hard": True}), each.line, each.asked))
+        else:
+            kept.append(each)
+    return tuple(kept)
 
 
 def _round(factor: float, artwork: Artwork) -> float:

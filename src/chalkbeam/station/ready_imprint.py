@@ -10,11 +10,11 @@ from calibration.rig.file import Rig
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.orders.pieces import Art, Imprint, Piece
-from chalkbeam.orders.place_imprint import padded, place_imprint
+from chalkbeam.orders.place_imprint import place_imprint
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Collar, Loading, load
 from chalkbeam.placement.many import Placer
-from chalkbeam.placement.platens import Platen
+from chalkbeam.placement.platens import Platen, padded
 from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.placement.shift import Shift
 from overlay.colour.visibility import palette_for
@@ -96,8 +96,8 @@ class ImprintPreparer:
     ----------
     rigs : sequence of Rig
         One for each platen; all of one projector.
-    collar : str
-        Where the collar points.
+    collar : str, optional
+        Where the collar points; as usual for each face without.
     threaded : bool
         Whether the garment is threaded over the platen.
     overhang, aside : float, optional
@@ -114,7 +114,7 @@ class ImprintPreparer:
     def __init__(
         self,
         rigs: Sequence[Rig],
-        collar: Collar = "away",
+        collar: Collar | None = None,
         threaded: bool = True,
         *,
         overhang: float | None = None,
@@ -254,12 +254,16 @@ class ImprintPreparer:
         """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
         own = self._overhang if imprint.overhang is None else imprint.overhang
         overhang = own if like is None else like.overhang
-        aside = self._aside if like is None else like.aside
-        key = (placed.content, rig, imprint.padding, overhang, aside)
+        own_aside = self._aside if imprint.aside is None else imprint.aside
+        aside = own_aside if like is None else like.aside
+        pad = None if like is None else like.platen.pad  # it lies under the garment already
+        key = (placed.content, rig, imprint.padding, overhang, aside, pad)
         if placed.content is not None and key in self._loaded:
             return self._loaded[key]
         bare = Platen(self.rigs[rig].name or "this platen", self.rigs[rig].face)
-        plate = padded(bare, imprint)
+        plate = padded(bare, imprint.pad, imprint.pad_place)
+        if pad is not None:
+            plate = bare.with_pad(replace(pad, free=False))
         loading = load(
             placed.placement, plate, collar=self.collar, threaded=self.threaded,
             overhang=overhang, aside=aside,

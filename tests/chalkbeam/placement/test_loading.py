@@ -15,7 +15,7 @@ from chalkbeam.garments import garment
 from chalkbeam.locations import location
 from chalkbeam.placement import Severity, place
 from chalkbeam.placement.loading import EDGE, OffPlaten, fitting, load, loading_words, plain_loading
-from chalkbeam.placement.platens import Pad, platen
+from chalkbeam.placement.platens import Pad, padded, platen
 from tests.strategies import any_garment
 from tests.support.artwork_files import block_art
 
@@ -108,9 +108,8 @@ def test_rounded_corners_count():
 def test_seams_under_pressure_are_told_and_a_pad_cures_them():
     placed = place(garment("placket_shirt", "L"), location("left-chest"), block_art(80, 50))
     bare = load(placed, platen("16x20in"))
-    said = next(str(c.sentence) for c in bare.concerns if c.about == "pressed")
-    assert said.startswith("The press will close on: ")
-    assert "placket" in said
+    said = next(str(c.sentence) for c in bare.concerns if c.severity is Severity.CAUTION)
+    assert said.startswith("Under the head: button 2 ")
     padded = load(placed, platen("16x20in").with_pad(Pad(PlatenFace(110, 80, 5), 10.0)))
     assert not any("placket" in str(c.sentence) for c in padded.concerns)
 
@@ -118,11 +117,15 @@ def test_seams_under_pressure_are_told_and_a_pad_cures_them():
 def test_a_garment_too_narrow_is_not_threaded():
     placed = place(garment("crew_tee", "6M"), location("centre-chest"), block_art(80, 50))
     loading = load(placed, platen("16x20in"))
-    assert any(c.about == "threading" and c.severity is Severity.CAUTION for c in loading.concerns)
-    assert not any(
-        c.about == "threading" for c in load(placed, platen("16x20in"), threaded=False).concerns
-    )
-    assert not any(c.about == "threading" for c in load(placed, platen("pocket-6x6in")).concerns)
+    assert any(c.about == "threading" for c in loading.concerns)
+    assert not loading.threaded
+    assert loading.height == pytest.approx(2 * placed.garment.thickness)
+    assert "on top with both layers" in loading_words(placed, loading).say()
+    on_top = load(placed, platen("16x20in"), threaded=False)
+    assert not any(c.about == "threading" for c in on_top.concerns)
+    small = load(placed, platen("pocket-6x6in"))
+    assert small.threaded
+    assert not any(c.about == "threading" for c in small.concerns)
 
 
 def test_fitting_platens_all_work_best_first():
@@ -132,12 +135,18 @@ def test_fitting_platens_all_work_best_first():
     assert fitting(left_chest())[0].platen.face.width < 200
 
 
-def test_words_name_the_end_that_depths_count_from():
+def test_sleeves_and_legs_go_on_by_the_cuff():
     sleeve = place(garment("crew_tee", "L"), location("left-sleeve"), block_art(60, 40))
     words = loading_words(sleeve, load(sleeve, platen("sleeve-4x16in"), collar="left"))
-    assert words.say().startswith("shoulder seam to your left")
+    assert words.say().startswith("sleeve's hem to your right")
+    usual = load(sleeve, platen("sleeve-4x16in"))
+    assert usual.collar == "towards"
+    hem = sleeve.face.along["sleeve_hem"].value
+    far = usual.platen_from_garment.apply([(0.0, hem)])[0, 1] - 16 * 25.4 / 2
+    said = next(length for length in loading_words(sleeve, usual).lengths)
+    assert said == pytest.approx(abs(float(far)))
     leg = place(garment("trousers", "M"), location("left-leg"), block_art(89, 60))
-    assert abs(load(leg, platen("11x15in")).aside) < 1
+    assert abs(load(leg, platen("11x15in")).aside) <= 5  # off the side seam, by a whole step
     plain = plain_loading(leg, load(leg, platen("11x15in"), aside=-15.0))
     assert plain["aside_mm"] == -15.0
     assert "nearer" not in plain["sentence"]
@@ -174,3 +183,69 @@ def test_ink_is_never_off_the_platen(
     assert shapely.Polygon(platen(plate).pressed()).buffer(-EDGE + 1e-6).contains(ink)
     down = loading.platen_from_garment.matrix @ (0, 1)
     assert math.isclose(np.hypot(*down), 1.0)
+
+
+def under(placed, loading):
+    """Return the names of areas under the head, by polygons laid over one another anew."""
+    pressed = shapely.Polygon(loading.platen.pressed())
+    found = set()
+    for area in placed.face.areas:
+        shape = shapely.Polygon(loading.platen_from_garment.apply(area.polygon)).buffer(0)
+        if area.kind != "hood_shadow" and shape.intersection(pressed).area > EDGE * EDGE:
+            found.add(area.name)
+    return found
+
+
+def test_the_back_of_a_placket_shirt_is_laid_so_that_the_collar_hangs_over():
+    # At a fixed half inch of overhang its folded collar lies under the head.
+    placed = place(garment("placket_shirt", "L"), location("full-back"), block_art(280, 200))
+    assert "collar" in under(placed, load(placed, platen("16x20in"), overhang=12.7))
+    sought = load(placed, platen("16x20in"))
+    assert "collar" not in under(placed, sought)
+    assert 12.7 < sought.overhang < 80
+    assert not any(c.severity > Severity.NOTE for c in sought.concerns)
+
+
+@pytest.mark.parametrize("size", ["S", "L", "2XL"])
+def test_a_pad_is_put_between_placket_and_sleeve(size):
+    placed = place(garment("placket_shirt", size), location("left-chest"), block_art(85, 60))
+    loading = load(placed, padded(platen("16x20in"), "6x6x0.5in"))
+    assert not under(placed, loading) & {"placket", "button 1", "button 2", "left armhole seam"}
+    ink = shapely.Polygon(loading.platen_from_garment.apply(placed.hull()))
+    assert shapely.Polygon(loading.platen.pressed()).buffer(-EDGE + 1e-6).contains(ink)
+    # threaded, the garment is moved aside no further than its width gives
+    give = (placed.garment.measures["half_chest"].value - 16 * 25.4) / 2
+    assert abs(loading.aside) <= give + 1e-6
+    # one whose place is given stays there
+    given = load(placed, padded(platen("16x20in"), "6x6x0.5in", "1 in left"))
+    assert given.platen.pad.centre == pytest.approx((-25.4, 0.0))
+
+
+def test_what_is_told_of_a_ridge_goes_by_its_height_and_how_near_it_is():
+    placed = place(garment("zip_hood", "L"), location("left-chest"), block_art(85, 60))
+    worst = [c for c in load(placed, platen("16x20in")).concerns if c.severity > Severity.NOTE]
+    assert any("zip" in str(c.sentence) for c in worst)  # it gives way to nothing, however far
+    tee = place(garment("crew_tee", "YM"), location("left-chest"), block_art(70, 50))
+    told = load(tee, platen("16x20in")).concerns
+    assert told
+    assert all(c.severity is Severity.NOTE for c in told)
+    assert any("As usual under the head" in str(c.sentence) for c in told)
+
+
+def test_the_pad_that_is_offered_keeps_out_what_is_told_of():
+    placed = place(garment("zip_hood", "L"), location("left-chest"), block_art(85, 60))
+    bare = load(placed, platen("16x20in"))
+    (told,) = (c for c in bare.concerns if c.severity > Severity.NOTE)
+    wide, deep = told.sentence.lengths[-4:-2] if len(told.sentence.lengths) > 3 else (0, 0)
+    smaller = load(placed, padded(platen("16x20in"), "5x5x0.5in"))
+    assert min(wide, deep) >= 5 * 25.4
+    assert not any(c.severity > Severity.NOTE for c in smaller.concerns)
+
+
+def test_the_sheet_keeps_clear_of_the_platens_edge_where_it_can():
+    # A long sleeve's sheet once ended 1/16 in from the edge.
+    art = block_art(240, 60, margin=12)
+    placed = place(garment("long_sleeve", "L"), location("left-sleeve-long"), art)
+    loading = load(placed, platen("sleeve-5x18in"))
+    sheet = loading.platen_from_garment.apply(placed.sheet())
+    assert 18 * 25.4 / 2 - np.abs(sheet[:, 1]).max() >= 12.7 - 1e-6

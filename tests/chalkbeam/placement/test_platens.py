@@ -68,7 +68,7 @@ def test_pad_takes_the_pressure():
 
 
 def test_pads_as_typed():
-    assert parse_pad("10x8x0.5in") == Pad(PlatenFace(254.0, 203.2, CORNER_RADIUS), 12.7)
+    assert parse_pad("10x8x0.5in") == Pad(PlatenFace(254.0, 203.2, CORNER_RADIUS), 12.7, free=True)
     assert parse_pad("200mm x 150mm x 10mm").face.depth == 150
     assert parse_pad('10"x8"x1/2"') == parse_pad("10x8x0.5in")
     for text in ("10x8in", "10x8x9in", "pad", "10x8x"):

@@ -34,6 +34,7 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
+from chalkbeam.cli.options.loading import CollarOption, OnTopOption, PadOption
 from chalkbeam.cli.options.scanner import ScannerOption, ask_class
 
 
@@ -74,15 +75,9 @@ def write_frames(
     turn: TurnOption = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
-    pad: Annotated[
-        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
-    ] = None,
-    collar: Annotated[
-        str, typer.Option(help="Where the collar points: away, towards, left or right.")
-    ] = "away",
-    on_top: Annotated[
-        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
-    ] = False,
+    pad: PadOption = None,
+    collar: CollarOption = None,
+    on_top: OnTopOption = False,
     form: Annotated[
         int, typer.Option("--format", help="ILDA format: 5, or 4 with a depth of zero.")
     ] = 5,

@@ -30,7 +30,6 @@ from chalkbeam.cli.options.artwork import (
     TurnOption,
     WholeOption,
     WidthOption,
-    _length,
     read_art,
     read_turn,
 )
@@ -42,6 +41,16 @@ from chalkbeam.cli.options.garment import (
     StyleOption,
     UnitsOption,
     find_garment,
+)
+from chalkbeam.cli.options.loading import (
+    AsideOption,
+    CollarOption,
+    OnTopOption,
+    OverhangOption,
+    PadOption,
+    PadPlaceOption,
+    read_collar,
+    read_length,
 )
 
 if TYPE_CHECKING:
@@ -76,21 +85,12 @@ def place_art(
     platen: Annotated[
         str | None, typer.Option(help="Platen by name or size, such as 16x20in.")
     ] = None,
-    pad: Annotated[
-        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
-    ] = None,
-    collar: Annotated[
-        str, typer.Option(help="Where the collar points: away, towards, left or right.")
-    ] = "away",
-    overhang: Annotated[
-        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
-    ] = None,
-    aside: Annotated[
-        str | None, typer.Option(help="How far the centre line lies right of the middle.")
-    ] = None,
-    on_top: Annotated[
-        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
-    ] = False,
+    pad: PadOption = None,
+    pad_place: PadPlaceOption = None,
+    collar: CollarOption = None,
+    overhang: OverhangOption = None,
+    aside: AsideOption = None,
+    on_top: OnTopOption = False,
     units: UnitsOption = Unit.INCH,
     json: JsonOption = False,
     png: Annotated[Path | None, typer.Option(help="Also draw a plan: .png, .svg or .pdf.")] = None,
@@ -129,7 +129,7 @@ def place_art(
             print(conflict.words.say(units))
         raise typer.Exit(1) from None
     try:
-        loading = read_loading(placement, platen, pad, collar, overhang, aside, on_top)
+        loading = read_loading(placement, platen, pad, collar, overhang, aside, on_top, pad_place)
     except OffPlaten as off:
         raise Refusal(off.words.say(units)) from None
     if png is not None:
@@ -152,30 +152,26 @@ def read_loading(
     placement: Placement,
     platen: str | None,
     pad: str | None,
-    collar: str,
+    collar: str | None,
     overhang: str | None,
     aside: str | None,
     on_top: bool,
+    pad_place: str | None = None,
 ) -> Loading | None:
     """Return how the garment lies on the platen that options describe; None without a platen."""
-    from chalkbeam.placement.loading import COLLARS, load
-    from chalkbeam.placement.platens import parse_pad
+    from chalkbeam.placement.loading import load
+    from chalkbeam.placement.platens import padded
     from chalkbeam.placement.platens import platen as find_platen
 
     if platen is None:
-        given = (pad, overhang, aside)
-        if on_top or collar != "away" or any(option is not None for option in given):
+        given = (pad, pad_place, collar, overhang, aside)
+        if on_top or any(option is not None for option in given):
             raise Refusal("Name the platen too, such as --platen 16x20in.")
         return None
-    pointing = next((known for known in COLLARS if known == collar), None)
-    if pointing is None:
-        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
-    plate = find_platen(platen)
-    if pad is not None:
-        plate = plate.with_pad(parse_pad(pad))
+    plate = padded(find_platen(platen), pad or "", pad_place or "")
     return load(
-        placement, plate, collar=pointing, overhang=_length(overhang), aside=_length(aside),
-        threaded=not on_top,
+        placement, plate, collar=read_collar(collar), overhang=read_length(overhang),
+        aside=read_length(aside), threaded=not on_top,
     )  # fmt: skip
 
 

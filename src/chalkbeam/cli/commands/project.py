@@ -33,6 +33,15 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
+from chalkbeam.cli.options.loading import (
+    AsideOption,
+    CollarOption,
+    OnTopOption,
+    OverhangOption,
+    PadOption,
+    read_collar,
+    read_length,
+)
 from chalkbeam.cli.options.rig import RigOption
 
 if TYPE_CHECKING:
@@ -77,21 +86,11 @@ def show_light(
     thickness: Annotated[
         str | None, typer.Option(help="One layer of the cloth, such as 0.7mm, if not as usual.")
     ] = None,
-    pad: Annotated[
-        str | None, typer.Option(help="A raised pad, width x depth x height: 10x10x0.5in.")
-    ] = None,
-    collar: Annotated[
-        str, typer.Option(help="Where the collar points: away, towards, left or right.")
-    ] = "away",
-    overhang: Annotated[
-        str | None, typer.Option(help="How far the collar's seam hangs over the edge.")
-    ] = None,
-    aside: Annotated[
-        str | None, typer.Option(help="How far the centre line lies right of the middle.")
-    ] = None,
-    on_top: Annotated[
-        bool, typer.Option("--on-top", help="Laid on the platen with both layers.")
-    ] = False,
+    pad: PadOption = None,
+    collar: CollarOption = None,
+    overhang: OverhangOption = None,
+    aside: AsideOption = None,
+    on_top: OnTopOption = False,
     display: DisplayOption = None,
     window: WindowOption = False,
     check: Annotated[
@@ -110,7 +109,6 @@ def show_light(
     from calibration.rig import library
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Placement, place
-    from chalkbeam.placement.loading import COLLARS
     from chalkbeam.placement.platens import parse_pad
     from chalkbeam.record.scratch import scratch_session
     from chalkbeam.station.controller import StationController
@@ -121,9 +119,7 @@ def show_light(
 
     if len(location) > MOST_LOCATIONS:
         raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
-    pointing = next((known for known in COLLARS if known == collar), None)
-    if pointing is None:
-        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    pointing = read_collar(collar)
     light = library.open_rig(rig)
     garment = find_garment(style, size, fit, measured)
     if thickness is not None:
@@ -149,8 +145,7 @@ def show_light(
         placements = {name: placed(where) for name, where in found.items()}
         preparer = ImprintPreparer(
             [light], pointing, not on_top,
-            overhang=None if overhang is None else parse_length(overhang),
-            aside=None if aside is None else parse_length(aside),
+            overhang=read_length(overhang), aside=read_length(aside),
             place=lambda piece, imprint, location_of: placements[location_of(imprint)],
         )  # fmt: skip
         order = single_order(

@@ -14,6 +14,7 @@ from chalkbeam.basics.units import Unit
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.lasers import TickPlatenOption
+from chalkbeam.cli.options.loading import AsideOption, CollarOption, OnTopOption, OverhangOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
@@ -61,12 +62,10 @@ def run_order(
         typer.Option(help="A reorder: bring placements and moves of this run back, by its id."),
     ] = None,
     record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
-    collar: Annotated[
-        str, typer.Option(help="Where the collar points: away, towards, left or right.")
-    ] = "away",
-    on_top: Annotated[
-        bool, typer.Option("--on-top", help="Garments lie on the platen with both layers.")
-    ] = False,
+    collar: CollarOption = None,
+    overhang: OverhangOption = None,
+    aside: AsideOption = None,
+    on_top: OnTopOption = False,
     display: DisplayOption = None,
     window: WindowOption = False,
     units: UnitsOption = Unit.INCH,
@@ -123,7 +122,8 @@ def run_order(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
         times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
-        collar=collar, on_top=on_top, display=display, window=window, units=units, degrees=degrees,
+        collar=collar, overhang=overhang, aside=aside, on_top=on_top,
+        display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
         ticks=ticks, platens=tuple(platen or ()),
     )  # fmt: skip

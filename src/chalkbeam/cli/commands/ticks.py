@@ -16,6 +16,7 @@ from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.options.garment import FitOption, JsonOption, UnitsOption
 from chalkbeam.cli.options.lasers import TickPlatenOption, place_blank, read_sizes, sizes_order
+from chalkbeam.cli.options.loading import CollarOption, read_collar
 from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
@@ -54,9 +55,7 @@ def tick_sheet(
     pad: Annotated[
         str, typer.Option(help="Without an order: a raised pad, such as 10x10x0.5in.")
     ] = "",
-    collar: Annotated[
-        str, typer.Option(help="Where the collar points: away, towards, left or right.")
-    ] = "away",
+    collar: CollarOption = None,
     on_top: Annotated[
         bool, typer.Option("--on-top", help="Garments lie on the platen with both layers.")
     ] = False,
@@ -81,16 +80,13 @@ def tick_sheet(
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.orders.shop import fit_on_press
     from chalkbeam.paper.ticks import TickSheet, WorkedStop, tick_sheet_pdf
-    from chalkbeam.placement.loading import COLLARS
     from chalkbeam.placement.platens import platen as find_platen
     from chalkbeam.station.ready_imprint import ImprintPreparer
     from chalkbeam.station.tick_guide import lines_of, ready_stops
     from chalkbeam.station.tick_view import rig_from_above
 
     check_can_write(out, ".pdf")
-    pointing = next((known for known in COLLARS if known == collar), None)
-    if pointing is None:
-        raise Refusal(f"A collar cannot point “{collar}”: write {', '.join(COLLARS)}.")
+    pointing = read_collar(collar)
     if not platen:
         raise Refusal("Name the platen that the strips are for, such as --platen 16x20in.")
     beside = parse_length(share)
