@@ -37,6 +37,7 @@ from chalkbeam.garments.model import (
     Line,
     Measure,
 )
+from chalkbeam.garments.panels import PANELS
 from chalkbeam.garments.schema import MM_PER, Style
 from chalkbeam.garments.sleeves import sleeve_face
 from chalkbeam.garments.tops import check_top, top_face
@@ -85,9 +86,11 @@ def _faces(m: Measures, style: Style) -> dict[str, Face]:
     """Draft every face of a style."""
     if style.cut == "bag":
         return {"panel": panel_face(m)}
+    if style.cut in PANELS:
+        return {"panel": PANELS[style.cut](m)}
     if style.cut == "trousers":
         check_leg(m)
-        return {name: leg_face(m, name) for name in ("left_leg", "right_leg")}
+        return {name: leg_face(m, style, name) for name in ("left_leg", "right_leg")}
     check_top(m)
     faces = {"front": top_face(m, style, "front"), "back": top_face(m, style, "back")}
     if style.sleeve != "none":
@@ -109,7 +112,7 @@ def _draft(
     chart = style_sizes(key, found, shop)
     row = find_size(size, fit, name, chart)
     fitted = "" if fit == "regular" else "women's "
-    aged = "" if found.cut == "bag" else f"{row.age} "
+    aged = "" if found.cut in ("bag", *PANELS) else f"{row.age} "
     label = f"{name}, {fitted}{aged}{row.name}"
     run = [each for (its_fit, _), each in chart.items() if its_fit == fit]
     measures = measures_of(found, row, dict(measured), run)
@@ -123,6 +126,7 @@ def _draft(
         tolerance=row.tolerance,
         measures=measures,
         _faces=_faces(Measures(label, measures), found),
+        remark=found.remark,
     )
 
 

@@ -9,7 +9,7 @@ from chalkbeam.garments.curves import bezier, clipped, grown, mirrored, moved, s
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.model import Area, Line
 from chalkbeam.garments.schema import Style
-from chalkbeam.garments.trims import SEAM_MARGIN, Trim
+from chalkbeam.garments.trims import COLLAR_RISE, SEAM_MARGIN, Trim
 
 V_FULLNESS = 1.12
 """How far a V-neck's sides bow outwards (1 is straight, 2 an ellipse); from memory."""
@@ -88,6 +88,17 @@ def _folded_collar(m: Measures, face: str) -> tuple[tuple[Line, ...], tuple[Area
         Area("right collar leaf", "collar", grown(mirrored(shape), SEAM_MARGIN), True),
     )
     return lines, areas
+
+
+def _band_collar(m: Measures, face: str) -> tuple[Line, Points]:
+    """Return a collar that stands up, closed, and its shape."""
+    half, drop = m["neck_width"] / 2, m[neck_drop(face)]
+    high = COLLAR_RISE * m["collar_height"]
+    neck = scoop(half, drop)
+    dip = (0.16 if face == "front" else 0.06) * m["collar_height"]
+    top = moved(scoop(0.93 * half, dip), -drop - high + dip)
+    shape = np.vstack([neck, top[::-1]])
+    return Line("collar", "edge", shape, closed=True, fill="rib"), shape
 
 
 def _hood_lines(m: Measures, face: str) -> tuple[Line, ...]:
@@ -174,6 +185,10 @@ def collar(m: Measures, style: Style, face: str) -> Trim:
     if style.neckline == "stand":
         lines, leaves = _folded_collar(m, face)
         return Trim((opening, *leaves), lines)
+    if style.neckline == "band":
+        line, shape = _band_collar(m, face)
+        fold = Area("standing collar", "collar", grown(shape, SEAM_MARGIN), True)
+        return Trim((opening, fold), (line,))
     if style.neckline != "hood":
         return Trim((opening,), _rib_collar(m, style, face))
     along = {"hood_seam": m.at(neck_width=0.0)}

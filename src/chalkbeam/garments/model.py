@@ -203,6 +203,8 @@ class Garment:
     tolerance : float
         How far pieces of one box differ from one another, ± mm.
     measures : mapping of name to Measure
+    remark : str
+        What to look at whenever it is pressed; empty for nothing.
     """
 
     style: str
@@ -214,6 +216,7 @@ class Garment:
     tolerance: float
     measures: Mapping[str, Measure]
     _faces: Mapping[str, Face] = field(repr=False)
+    remark: str = ""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "measures", MappingProxyType(dict(self.measures)))

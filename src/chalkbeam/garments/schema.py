@@ -116,37 +116,44 @@ class Style(_Strict):
     also : tuple of str
         Other names a run sheet may use.
     cut : str
-        Which draft draws it: a top, one leg of trousers, or a bag.
+        Which draft draws it: a top, one leg of trousers, a bag, a bag that is drawn shut by
+        cords, an apron's bib, or the front of a cap.
+    yoke : bool
+        Whether the back has a seam across, below the shoulders.
     chart : str
         The chart file that holds its sizes.
     rules : tuple of str
         Books of grading rules that go before the cut's own, first one first.
     thickness : float
         One layer of cloth, in the file's unit.
+    remark : str
+        What to look at whenever it is pressed; empty for nothing.
     """
 
     label: str
     also: tuple[str, ...] = ()
-    cut: Literal["top", "trousers", "bag"]
+    cut: Literal["top", "trousers", "bag", "cinch", "apron", "cap"]
     chart: Name
     rules: tuple[Name, ...] = ()
     ages: tuple[Age, ...] = AGES
     fits: tuple[Fit, ...] = ("regular",)
-    neckline: Literal["crew", "v", "scoop", "stand", "hood"] = "crew"
+    neckline: Literal["crew", "v", "scoop", "stand", "band", "hood"] = "crew"
     sleeve: Literal["short", "three_quarter", "long", "none"] = "short"
     armhole: Literal["set_in", "raglan"] = "set_in"
-    opening: Literal["none", "placket", "zip"] = "none"
+    opening: Literal["none", "placket", "buttons", "zip", "quarter_zip"] = "none"
     buttons: int = Field(default=0, ge=0, le=12)
-    pocket: Literal["none", "pouch", "split", "chest"] = "none"
-    ends: Literal["turned", "rib"] = "turned"
+    pocket: Literal["none", "pouch", "split", "slash", "chest"] = "none"
+    ends: Literal["turned", "rib", "snaps"] = "turned"
+    yoke: bool = False
     unit: UnitName
     thickness: Positive
+    remark: str = ""
     basis: Basis
 
     @model_validator(mode="after")
     def _whole(self) -> Style:
-        if (self.opening == "placket") != (self.buttons > 0):
-            raise ValueError("a placket has buttons, and only a placket does")
+        if (self.opening in ("placket", "buttons")) != (self.buttons > 0):
+            raise ValueError("a placket or a buttoned front has buttons, and only they do")
         if self.pocket == "split" and self.opening != "zip":
             raise ValueError("a split pocket needs a zip between its halves")
         return self

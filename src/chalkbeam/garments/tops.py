@@ -9,11 +9,19 @@ import numpy as np
 
 from calibration.geometry import XY, Points, as_points
 from chalkbeam.garments.collars import collar, neck_curve, neck_drop
-from chalkbeam.garments.curves import band, bezier, mirrored, through
+from chalkbeam.garments.curves import band, bezier, box, circle, mirrored, through
 from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Face, Landmark, Line
 from chalkbeam.garments.schema import Style
-from chalkbeam.garments.trims import SEAM_MARGIN, Trim, placket, pocket, zip_front
+from chalkbeam.garments.trims import (
+    SEAM_MARGIN,
+    Trim,
+    button_front,
+    placket,
+    pocket,
+    slash_pockets,
+    zip_front,
+)
 
 SIDE_FOLD = 15.0
 """How far the ridge of a pressed side fold reaches in, mm; common practice, no source."""
@@ -27,6 +35,9 @@ SLEEVE_HANG = {
     "long": math.radians(66),
 }
 """How far below the horizontal a sleeve points on a top laid flat; from memory."""
+
+SNAP_RADIUS = 4.5
+"""Of an infant's press stud, mm; from memory."""
 
 Side = Literal["front", "back"]
 
@@ -62,6 +73,8 @@ def _armhole(tip: XY, pit: XY) -> Points:
 def _side(m: Measures, style: Style, pit: XY, hem_y: float) -> Points:
     """Return the side seam at x > 0, from pit to hem."""
     half, waist = m["hem_width"] / 2, m["waist_width"] / 2
+    if style.ends == "snaps":
+        return _leg_opening(m, pit, hem_y)
     middle = (waist, (pit[1] + hem_y) / 2)
     if style.ends == "turned":
         return through(pit, middle, (half, hem_y))
@@ -73,6 +86,25 @@ def _side(m: Measures, style: Style, pit: XY, hem_y: float) -> Points:
         (half * RIB_GATHER, seam),
     )
     return np.vstack([body, [[half, hem_y]]])
+
+
+def _leg_opening(m: Measures, pit: XY, hem_y: float) -> Points:
+    """Return the side of a bodysuit at x > 0: the seam down to the leg, then its opening."""
+    half, crotch = m["hem_width"] / 2, m["crotch_width"] / 2
+    top = hem_y - m["leg_height"]
+    return np.vstack(
+        [
+            through(pit, ((pit[0] + half) / 2, (pit[1] + top) / 2), (half, top)),
+            bezier(
+                (half, top),
+                (half - 0.35 * (half - crotch), top + 0.3 * m["leg_height"]),
+                (crotch + 0.06 * half, top + 0.55 * m["leg_height"]),
+                (crotch, hem_y - m["hem_depth"]),
+                13,
+            )[1:],
+            [[crotch, hem_y]],
+        ]
+    )
 
 
 def _hang(m: Measures, style: Style, tip: Points, pit: Points) -> float:
@@ -127,13 +159,35 @@ def _trims(m: Measures, style: Style, name: Side) -> list[Trim]:
     trims = [collar(m, style, name)]
     if name == "front":
         drop = m["front_neck_drop"]
-        if style.opening == "zip":
-            trims.append(zip_front(m, drop))
+        if style.opening in ("zip", "quarter_zip"):
+            trims.append(zip_front(m, style, drop))
+        if style.opening == "buttons":
+            trims.insert(0, button_front(m, style, drop))
         if style.opening == "placket":
             trims.insert(0, placket(m, style))
-        if style.pocket != "none":
+        if style.pocket == "slash":
+            trims.append(slash_pockets(m, drop))
+        elif style.pocket != "none":
             trims.append(pocket(m, style, drop))
+    elif style.yoke:
+        trims.append(_yoke(m))
     return trims
+
+
+def _yoke(m: Measures) -> Trim:
+    """Return the seam across a back, from armhole to armhole, below the shoulders."""
+    down = m["yoke_depth"] - m["back_neck_drop"]
+    half = 0.47 * m["shoulder_width"]
+    seam = np.array([[-half, down], [half, down]])
+    return Trim(
+        (
+            Area(
+                "yoke seam", "seam", box(-half, down - SEAM_MARGIN, half, down + SEAM_MARGIN), True
+            ),
+        ),
+        (Line("yoke seam", "seam", seam),),
+        {"yoke_seam": m.at(yoke_depth=1.0, back_neck_drop=-1.0)},
+    )
 
 
 def _landmarks(m: Measures, name: Side) -> tuple[dict[str, Landmark], dict[str, Landmark]]:
@@ -228,10 +282,14 @@ def top_face(m: Measures, style: Style, name: Side) -> Face:
     for of, line in seams.items():
         lines += [Line(of, "seam", line), Line(of, "seam", mirrored(line))]
     lines.append(
-        Line("hem", "seam", hem, closed=True, fill="rib")
-        if style.ends == "rib"
-        else Line("hem seam", "stitch", hem[:2])
+        Line("hem seam", "stitch", hem[:2])
+        if style.ends == "turned"
+        else Line("hem", "seam", hem, closed=True, fill="rib")
     )
+    if style.ends == "snaps":
+        for x in (-0.6 * low, 0.0, 0.6 * low):
+            ring = circle((x, hem_y - m["hem_depth"] / 2), SNAP_RADIUS)
+            lines.append(Line("snap", "edge", ring, closed=True, fill="metal"))
     along, across = _landmarks(m, name)
     for trim in _trims(m, style, name):
         areas += trim.areas

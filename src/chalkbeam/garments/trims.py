@@ -15,6 +15,10 @@ from chalkbeam.garments.schema import Style
 SEAM_MARGIN = 6.0
 """How far a seam with its stitching reaches into the cloth, mm; common practice, no source."""
 
+COLLAR_RISE = 0.8
+"""How far a standing collar rises above the high point of the shoulder, as a share of its height,
+laid flat; from memory."""
+
 BUTTON_RADIUS = 5.5
 """Of a shirt button of 18 lines (11 mm across); from memory."""
 
@@ -50,17 +54,62 @@ def placket(m: Measures, style: Style) -> Trim:
     return Trim(tuple(areas), tuple(lines), along)
 
 
-def zip_front(m: Measures, drop: float) -> Trim:
-    """Return a zip from the neck seam to the hem, with the cloth that covers its tapes."""
-    half, end = m["zip_width"] / 2, m["body_length"] - drop
-    shape = box(-half, 0.0, half, end)
-    lines = (
+def button_front(m: Measures, style: Style, drop: float) -> Trim:
+    """Return a front that buttons from the neck seam to the hem."""
+    half, length = m["placket_width"] / 2, m["body_length"] - drop
+    shape = box(-half, 0.0, half, length)
+    lines = [
+        Line("placket", "edge", shape, closed=True, fill="cloth"),
+        Line("placket stitching", "stitch", np.array([[-half + 6, 0.0], [-half + 6, length]])),
+        Line("placket stitching", "stitch", np.array([[half - 6, 0.0], [half - 6, length]])),
+    ]
+    areas = [Area("placket", "placket", grown(shape, SEAM_MARGIN / 2), True)]
+    first, last = m["button_top"], length - m["last_button"]
+    for number, down in enumerate(np.linspace(first, last, style.buttons), start=1):
+        ring = circle((0.0, float(down)), BUTTON_RADIUS)
+        lines.append(Line("button", "edge", ring, closed=True, fill="metal"))
+        areas.append(Area(f"button {number}", "button", grown(ring, SEAM_MARGIN), True))
+    return Trim(tuple(areas), tuple(lines))
+
+
+def zip_front(m: Measures, style: Style, drop: float) -> Trim:
+    """Return a zip from the neck seam to the hem or part of the way, and its tapes' facing.
+
+    Through a standing collar it goes on to the collar's edge.
+    """
+    half, short = m["zip_width"] / 2, style.opening == "quarter_zip"
+    end = m["zip_length"] if short else m["body_length"] - drop
+    top = -drop - COLLAR_RISE * m["collar_height"] if style.neckline == "band" else 0.0
+    shape = box(-half, 0.0, half, end + (half if short else 0.0))
+    lines = [
         Line("zip facing", "stitch", np.array([[-half, 0.0], [-half, end]])),
         Line("zip facing", "stitch", np.array([[half, 0.0], [half, end]])),
-        Line("zip", "edge", box(-2.5, 0.0, 2.5, end), closed=True, fill="metal"),
-        Line("zip pull", "edge", box(-4, 2.0, 4, 26.0), closed=True, fill="metal"),
+        Line("zip", "edge", box(-2.5, top, 2.5, end), closed=True, fill="metal"),
+        Line("zip pull", "edge", box(-4, top + 2.0, 4, top + 26.0), closed=True, fill="metal"),
+    ]
+    along = {}
+    if short:
+        ends = np.array([[-half, end], [0.0, end + half], [half, end]])
+        lines.append(Line("zip facing", "stitch", ends))
+        along["zip_end"] = m.at(zip_length=1.0)
+    return Trim((Area("zip", "zip", shape, True),), tuple(lines), along, {"zip": ZERO})
+
+
+def slash_pockets(m: Measures, drop: float) -> Trim:
+    """Return the welts of two pockets let into the front at a slant."""
+    areas: list[Area] = []
+    lines: list[Line] = []
+    low = m["body_length"] - drop - m["hem_depth"] - m["welt_rise"]
+    high = low - m["welt_length"]
+    inner, outer = 0.3 * m["half_chest"], 0.38 * m["half_chest"]
+    half = m["welt_width"] / 2
+    welt = np.array(
+        [[inner - half, high], [inner + half, high], [outer + half, low], [outer - half, low]]
     )
-    return Trim((Area("zip", "zip", shape, True),), lines, {}, {"zip": ZERO})
+    for name, shape in (("left pocket", welt), ("right pocket", mirrored(welt))):
+        areas.append(Area(f"{name} welt", "pocket_edge", grown(shape, SEAM_MARGIN), True))
+        lines.append(Line(f"{name} welt", "edge", shape, closed=True, fill="cloth"))
+    return Trim(tuple(areas), tuple(lines))
 
 
 def _pocket(shape: Points, opening: Points, name: str) -> tuple[list[Area], list[Line]]:

@@ -7,6 +7,7 @@ import numpy as np
 from chalkbeam.garments.curves import band, bezier, box
 from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Face, Line
+from chalkbeam.garments.schema import Style
 from chalkbeam.garments.tops import RIB_GATHER
 from chalkbeam.garments.trims import SEAM_MARGIN
 
@@ -28,13 +29,15 @@ def check_leg(m: Measures) -> None:
     m.check_smaller(("leg_end_width", "leg_width"), ("cuff_depth", "inseam"))
 
 
-def leg_face(m: Measures, name: str) -> Face:
+def leg_face(m: Measures, style: Style, name: str) -> Face:
     """Draft one leg's front, the waistband's gathers pressed out.
 
     Parameters
     ----------
     m : Measures
         All measures of the cut "trousers" (data/rules/trousers.toml names them).
+    style : Style
+        Its ends: a rib that gathers the leg, or a turned hem.
     name : {"left_leg", "right_leg"}
         The left leg lies at x < 0, the right one at x > 0.
     """
@@ -43,7 +46,8 @@ def leg_face(m: Measures, name: str) -> Face:
     rise, end = m["rise"], m["rise"] + m["inseam"]
     seam = end - m["cuff_depth"]
     wide, front, cuff = m["leg_width"], m["front_width"], m["leg_end_width"]
-    at_seam = cuff * RIB_GATHER
+    rib_end = style.ends == "rib"
+    at_seam = cuff * RIB_GATHER if rib_end else cuff
     # The centre front seam ends level at the fork, where the inner leg's begins upright: the four
     # seams that meet there so run on into one another.
     fork, long = wide - front, seam - rise
@@ -61,7 +65,7 @@ def leg_face(m: Measures, name: str) -> Face:
     inner = bezier(
         (wide, rise),
         (wide - 0.1 * fork, rise + 0.16 * long),
-        (at_seam * 1.12, rise + 0.55 * long),
+        (at_seam * (1.12 if rib_end else 1.0), rise + 0.55 * long),
         (at_seam, seam),
     )
     half = np.vstack([crotch, inner[1:], [[cuff, end]]])
@@ -94,7 +98,7 @@ def leg_face(m: Measures, name: str) -> Face:
         Area("centre front seam", "seam", band(crotch * flip, SEAM_MARGIN, outline), True),
         Area("inner leg", "side_fold", band(inner * flip, SIDE_FOLD, outline), False),
         Area("pocket", "pocket_edge", band(mouth * flip, SEAM_MARGIN, outline), True),
-        Area("cuff", "seam", rib, True),
+        Area("cuff" if rib_end else "hem", "seam", rib, True),
     )
     gathers = (
         Line("gather", "stitch", np.array([[x, -0.85 * band_high], [x, -0.15 * band_high]]) * flip)
@@ -111,7 +115,9 @@ def leg_face(m: Measures, name: str) -> Face:
         Line("waistband", "edge", waist, closed=True, fill="rib"),
         *gathers,
         Line("cord", "edge", cord * flip),
-        Line("cuff", "edge", rib, closed=True, fill="rib"),
+        Line("cuff", "edge", rib, closed=True, fill="rib")
+        if rib_end
+        else Line("hem seam", "stitch", rib[:2]),
         Line("pocket", "seam", mouth * flip),
     )
     return Face(name, outline, along, across, areas, lines)

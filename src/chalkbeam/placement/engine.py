@@ -87,6 +87,7 @@ def place(
         *(_check_warning(check) for check in checks if not check.agrees),
         *_art_warnings(artwork, results),
         *_size_warnings(garment, location, artwork),
+        *_remarks(garment),
     ]
     return Placement(
         garment=garment,
@@ -204,6 +205,11 @@ def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Con
         words = "No baseline was found in the art: the bottom of its ink stands in for it."
         warnings.append(Concern(Severity.CAUTION, "art", Sentence(words)))
     return warnings
+
+
+def _remarks(garment: Garment) -> list[Concern]:
+    words = Sentence(literal(garment.remark))
+    return [Concern(Severity.CAUTION, "garment", words)] if garment.remark else []
 
 
 LARGEST_SHEET = 2100.0

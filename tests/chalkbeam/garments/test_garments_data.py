@@ -80,10 +80,13 @@ def test_rules_bend_at_their_points_and_go_on_beyond():
 def test_styles_asked_for_are_there():
     assert {
         "crew_tee", "v_neck", "tank", "long_sleeve", "placket_shirt", "pullover_hood", "zip_hood",
-        "crew_sweatshirt", "raglan", "trousers", "tote",
+        "crew_sweatshirt", "raglan", "trousers", "tote", "jersey", "button_jersey", "quarter_zip",
+        "button_shirt", "jacket", "bodysuit", "shorts", "apron", "drawstring_bag", "cap",
     } <= set(styles())  # fmt: skip
-    for style in set(styles()) - {"tote"}:
-        assert {"XS", "M", "5XL", "YM"} <= set(sizes(style))
+    for style in set(styles()) - {"tote", "apron", "drawstring_bag", "cap", "bodysuit"}:
+        youth = {"YM"} if style != "button_shirt" else set()
+        assert {"XS", "M", "4XL"} | youth <= set(sizes(style))
+    assert {"NB", "3-6M", "24M"} <= set(sizes("bodysuit"))
 
 
 def test_closures_are_areas():

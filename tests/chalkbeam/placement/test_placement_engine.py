@@ -49,7 +49,7 @@ TOPS = [
     (style, fit)
     for style in styles()
     for fit in FITS
-    if sizes(style, fit=fit) and style not in ("tote", "trousers")
+    if sizes(style, fit=fit) and "front" in garment(style, sizes(style)[0]).faces
 ]
 
 

@@ -116,10 +116,15 @@ def _face_name(worn: Worn, figure: Figure) -> str:
     return name
 
 
+def _cut_out(garment: Garment) -> bool:
+    """Whether a panel has an outline of its own within its box, as an apron's or a cap's has."""
+    return bool({"bib_width", "crown_width"} & set(garment.measures))
+
+
 def _textures(worn: Worn, figure: Figure, art_face: str) -> dict[str, Texture]:
     textures = {}
     for name in figure.places:
-        filled = name not in ("front", "back")
+        filled = name not in ("front", "back") and not _cut_out(worn.garment)
         texture = cloth_texture(worn.garment.face(name), worn.cloth, filled)
         if name == art_face:
             texture = with_art(texture, worn.art, worn.garment_from_art, worn.width)
@@ -179,7 +184,11 @@ def losses(worn: Worn) -> Losses:
         raise Refusal("The artwork has no ink to look at: check its transparency.")
     place = figure.places[face]
     textures = {
-        name: cloth_texture(worn.garment.face(name), worn.cloth, name not in ("front", "back"))
+        name: cloth_texture(
+            worn.garment.face(name),
+            worn.cloth,
+            name not in ("front", "back") and not _cut_out(worn.garment),
+        )
         for name in figure.places
     }
     camera = frame(surfaces, _azimuth(face, "front", 0.0), 700)

@@ -149,8 +149,13 @@ def _ankle(place: Place, face: Face) -> Surface:
 
 
 def bag_figure(garment: Garment) -> Figure:
-    """Return a bag hanging by its handles, a little filled. Origin: middle of its upper edge."""
+    """Return a bag or another panel hanging, a little filled; a cap's front is round.
+
+    Origin: middle of its upper edge.
+    """
     m = {key: measure.value for key, measure in garment.measures.items()}
+    if "crown_width" in m:
+        return _cap_figure(garment)
     half, high = m["panel_width"] / 2, m["panel_height"]
     deep = 0.06 * m["panel_width"]
 
@@ -162,12 +167,36 @@ def bag_figure(garment: Garment) -> Figure:
 
     front = Surface.of_face(place, "panel", span(-half, half), span(0.0, high))
     back = Surface.plain(front.points * (1.0, 1.0, -1.0), "cloth")
-    handle = next(line for line in garment.face("panel").lines if line.name == "handle").points
-    count = len(handle) // 2
-    outer, inner = handle[:count], handle[count:][::-1]
-    surfaces = [front, back]
+    surfaces = [front] if "bib_width" in m else [front, back]
+    handle = next((each for each in garment.face("panel").lines if each.name == "handle"), None)
+    if handle is None:
+        return Figure(tuple(surfaces), {"panel": place})
+    count = len(handle.points) // 2
+    outer, inner = handle.points[:count], handle.points[count:][::-1]
     for depth in (6.0, -6.0):
         strap = np.stack([np.column_stack([edge[:, 0], -edge[:, 1], np.full(count, depth)])
                           for edge in (outer, inner)])  # fmt: skip
         surfaces.append(Surface.plain(strap, "rib"))
     return Figure(tuple(surfaces), {"panel": place})
+
+
+def _cap_figure(garment: Garment) -> Figure:
+    """Return the front of a cap, bent round a head. Origin: the top of its centre seam."""
+    face = garment.face("panel")
+    half = garment.measures["crown_width"].value / 2
+    high = garment.measures["crown_height"].value
+
+    def place(points: Points) -> Floats:
+        turn, down = points[:, 0] / HEAD, points[:, 1]
+        back = HEAD * (1 - np.sqrt(np.clip(1 - (1 - np.clip(down / high, 0, 1)) ** 2 * 0.6, 0, 1)))
+        placed: Floats = np.stack(
+            [HEAD * np.sin(turn), -down, HEAD * np.cos(turn) - HEAD - back], axis=-1
+        )
+        return placed
+
+    front = Surface.of_face(place, face.name, span(-half, half), span(0.0, high))
+    return Figure((front,), {face.name: place})
+
+
+HEAD = 93.0
+"""Radius of a head of 23 in round, mm; from memory."""

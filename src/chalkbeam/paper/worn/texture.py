@@ -131,10 +131,12 @@ def _disc(reach: float) -> NDArray[np.uint8]:
 def _cover(
     face: Face, blank: NDArray[np.uint8], drawn: Callable[[Points], NDArray[np.int32]]
 ) -> NDArray[np.uint8]:
-    """Return where a top's panel has cloth: its outline, carried on under seams and sleeves."""
-    neck = abs(face.across["left_neck_point"].value)
+    """Return where a panel has cloth: a top's is carried on under seams and sleeves."""
     panel = blank.copy()
     cv2.fillPoly(panel, [drawn(face.outline)], 255, cv2.LINE_AA, 4)
+    if face.name == "panel":
+        return panel
+    neck = abs(face.across["left_neck_point"].value)
     cover = panel.copy()
     low = drawn(np.array([[0.0, face.along["pit_line"].value]]))[0, 1] // 16
     sideways = np.ones((1, 2 * round(SIDEWAYS * SCALE) + 1), np.uint8)
