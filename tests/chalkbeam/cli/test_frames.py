@@ -2,15 +2,21 @@
 
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
+from calibration.model.eye import Eye
 from calibration.model.scanner import ScannerMap
+from calibration.rig.file import save
 from chalkbeam.lasers.scanner import read_scanner
+from tests.calibration.detect.test_scanner_crosses import CAMERA, picture
 from tests.chalkbeam.lasers.test_frames import FILE
 from tests.overlay.laser.test_ilda import read
 from tests.support.crew_order import write_pennant
+from tests.support.rigs import make_rig
 from tests.support.run_cli import run_program
 
 WORDS = ("--style", "crew-tee", "--size", "M", "--location", "left-chest", "--platen", "16x20in",
@@ -85,3 +91,33 @@ def test_crosses_that_were_measured_give_the_geometry(bench, tmp_path):
     signals = fitted.scanner.signal_from_platen(meant)
     assert np.abs(true.platen_from_signal(signals) - meant).max() < 0.1
     assert np.abs(true.platen_from_signal(stated.signal_from_platen(meant)) - meant).max() > 5
+
+
+@pytest.mark.proof
+def test_crosses_that_an_eye_saw_give_the_geometry(bench, tmp_path):
+    meant = np.array([(x, y) for y in (-214, 0, 214) for x in (-163.2, 0, 163.2)])
+    stated = read_scanner(tmp_path / "scanner.toml").stated
+    true = ScannerMap.hung((12.0, -9.0, 1139.0), 0.71, 14.0)
+    shots = picture(true.platen_from_signal(stated.signal_from_platen(meant)))
+    for name, shot in zip(("lit", "dark"), shots, strict=True):
+        Image.fromarray(shot).save(tmp_path / f"{name}.png")
+    matrix = tuple((0.0,) * 15 for _ in range(15))
+    eye = Eye(CAMERA, (800, 600), matrix, tuple((0.0,) * 20 for _ in range(15)), 0.1, 100, 100)
+    save(replace(make_rig(), eye=eye), tmp_path / "rig.json")
+    code, out, err = bench(
+        "scanner", "fit", "--scanner", "scanner.toml", "--platen", "16x20in", "--json",
+        "--eye", "rig.json", "--lit", "lit.png", "--dark", "dark.png",
+    )  # fmt: skip
+    assert code == 0, err
+    assert json.loads(out)["rms_mm"] < 0.15
+    fitted = read_scanner(tmp_path / "scanner-fit.toml").scanner
+    off = true.platen_from_signal(fitted.signal_from_platen(meant)) - meant
+    assert np.hypot(*off.T).max() < 0.4
+
+
+@pytest.mark.parametrize("words", [("m.csv", "--eye", "rig.json"), ("--eye", "rig.json")])
+def test_a_table_or_an_eye_and_not_both(bench, words):
+    code, _, err = bench("scanner", "fit", *words, "--scanner", "scanner.toml",
+                         "--platen", "16x20in")  # fmt: skip
+    assert code == 2
+    assert "a table of measured crosses, or --eye" in err

@@ -33,7 +33,7 @@ def longest(row):
     return max(np.diff(edges)[::2], default=0)
 
 
-@pytest.mark.parametrize("paper", ["letter", "a4"])
+@pytest.mark.parametrize("paper", ["letter", pytest.param("a4", marks=pytest.mark.proof)])
 def test_bar_and_strips_are_at_true_scale(capsys, monkeypatch, tmp_path, paper):
     told, document = written(capsys, monkeypatch, tmp_path / "t.pdf", paper)
     page = dark(document, 0)
@@ -67,6 +67,7 @@ def centres(row):
     return (edges[::2] + edges[1::2] - 1) / 2
 
 
+@pytest.mark.proof
 def test_the_same_order_gives_the_same_bytes(capsys, monkeypatch, tmp_path):
     for name in ("a.pdf", "b.pdf"):
         written(capsys, monkeypatch, tmp_path / name, "a4")

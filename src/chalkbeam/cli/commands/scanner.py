@@ -19,6 +19,7 @@ from chalkbeam.cli.options.scanner import ScannerOption, ask_class
 
 if TYPE_CHECKING:
     from calibration.geometry import PlatenFace, Points
+    from calibration.model.pinhole import Array
 
 INSET = 40.0
 """From the platen's edge to the crosses near it, mm: their arms and a slip of the stated place
@@ -73,37 +74,51 @@ def write_crosses(
 
 
 def fit_crosses(
-    measured: Annotated[Path, typer.Argument(help="CSV: cross,x,y and perhaps height.")],
     scanner: ScannerOption,
     platen: FaceOption,
+    measured: Annotated[
+        Path | None, typer.Argument(help="CSV: cross,x,y and perhaps height.")
+    ] = None,
+    eye: Annotated[
+        str | None,
+        typer.Option(help="In place of a table: the rig whose fixed camera saw the crosses."),
+    ] = None,
+    lit: Annotated[Path | None, typer.Option(help="With --eye: its picture of them.")] = None,
+    dark: Annotated[
+        Path | None, typer.Option(help="With --eye: the same without them, scanner off.")
+    ] = None,
     error: Annotated[
-        str, typer.Option(help="How well a coordinate was measured, one standard deviation.")
-    ] = "0.3 mm",
+        str | None,
+        typer.Option(
+            help="How well a coordinate was measured, one standard deviation: 0.3 mm by a ruler, "
+            "0.15 mm by an eye, where nothing is said."
+        ),
+    ] = None,
     out: Annotated[Path, typer.Option(help="File to write, .toml.")] = Path("scanner-fit.toml"),
     as_json: JsonOption = False,
 ) -> None:
     """Work out a scanner's geometry from where its crosses were measured to land."""
     from calibration.files import check_can_write
-    from calibration.geometry import as_points
     from calibration.model.uncertainty import over_platen
     from calibration.solve.scanner import fit_scanner
     from chalkbeam.lasers.scanner import read_scanner, write_fitted
-    from chalkbeam.setup.point_files import read_table
 
     check_can_write(out, ".toml")
-    noise = parse_length(error)
+    by_eye = eye is not None and lit is not None and dark is not None
+    if (measured is None) != by_eye or (eye is None) != (lit is None and dark is None):
+        raise Refusal("Give a table of measured crosses, or --eye with --lit and --dark.")
+    noise = parse_length(error or ("0.15 mm" if by_eye else "0.3 mm"))
     if not 0.02 <= noise <= 10:
         raise Refusal(f"--error {error} is not possible: give 0.02 mm to 10 mm.")
     unit = read_scanner(scanner)
     face = _face(platen)
-    table = read_table(measured, ("cross", "x", "y"))
     meant = _crosses(face)
-    numbers = table["cross"]
-    if any(number not in range(1, len(meant) + 1) for number in numbers):
-        raise Refusal(f"{measured} names a cross that is none: they count from 1 to {len(meant)}.")
-    signals = unit.stated.signal_from_platen(meant)[[int(number) - 1 for number in numbers]]
-    seen = as_points(list(zip(table["x"], table["y"], strict=True)))
-    fit = fit_scanner(seen, signals, unit.stated, table.get("height", 0.0), noise)
+    if measured is not None:
+        numbers, seen, heights = _table(measured, len(meant))
+    else:
+        numbers, seen, heights = _by_eye(str(eye), Path(lit or ""), Path(dark or ""), meant)
+    signals = unit.stated.signal_from_platen(meant)[numbers]
+    fit = fit_scanner(seen, signals, unit.stated, heights, noise)
     write_fitted(out, unit, fit)
     points = over_platen(face)
     bounds = {height: float(fit.bound(points, height).max()) for height in HEIGHTS}
@@ -116,6 +131,42 @@ def fit_crosses(
     print(f"Wrote {out}: the crosses lie {fit.rms:.2f} mm from where it has them (rms).")
     said = ", ".join(f"{each:.1f} mm at {height:g} mm" for height, each in bounds.items())
     print(f"Lines lie within, anywhere on the platen (95 %): {said} of height.")
+
+
+def _table(path: Path, count: int) -> tuple[list[int], Points, Array]:
+    """Return the crosses of a table by their index, where they lie and how high."""
+    import numpy as np
+
+    from calibration.geometry import as_points
+    from chalkbeam.setup.point_files import read_table
+
+    table = read_table(path, ("cross", "x", "y"))
+    numbers = table["cross"]
+    if any(number not in range(1, count + 1) for number in numbers):
+        raise Refusal(f"{path} names a cross that is none: they count from 1 to {count}.")
+    seen = as_points(list(zip(table["x"], table["y"], strict=True)))
+    return [int(number) - 1 for number in numbers], seen, table.get("height", np.zeros(len(seen)))
+
+
+def _by_eye(name: str, lit: Path, dark: Path, meant: Points) -> tuple[list[int], Points, Array]:
+    """Return the crosses that a rig's fixed camera saw on the bare platen."""
+    import numpy as np
+
+    from calibration.detect.scanner_crosses import crosses_seen
+    from calibration.photo.read import read_photo
+    from calibration.rig import library
+    from chalkbeam.lasers.frames import ARM
+
+    rig = library.open_rig(name)
+    if rig.eye is None:
+        raise Refusal(f"The rig “{rig.name}” has no eye: fit one, or measure by a ruler.")
+    shots = [read_photo(each) for each in (lit, dark)]
+    for shot, path in zip(shots, (lit, dark), strict=True):
+        if shot.size != rig.eye.size:
+            raise Refusal(f"{path} is not of the size of the rig's eye: take it with that camera.")
+    seen = crosses_seen(shots[0].image, shots[1].image, rig.eye.camera, meant, ARM)
+    numbers = [k for k in range(len(meant)) if not np.isnan(seen[k]).any()]
+    return numbers, seen[numbers], np.zeros(len(numbers))
 
 
 def register(app: typer.Typer) -> None:
