@@ -47,7 +47,7 @@ def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path, monkey
     try:
         client = entered(run.opened())
         first = when_ready(client)
-        assert (first["heading"], first["step"]) == ("piece 1 of 3", "load")
+        assert (first["heading"], first["step"]) == ("press 1 of 3 · piece 2-1", "load")
         assert client.tap("on", first["number"]) == 200
         laid = again(client.state, lambda now: now["step"] == "lay")
 

@@ -93,6 +93,7 @@ class Progress:
         self._presets: dict[str, str] = {}
         self._done: deque[tuple[Event, Callable[[], None]]] = deque(maxlen=UNDO_DEPTH)
         self._taken_back: list[Event] = []
+        self._jumped_from: int | None = None
         for event in events:
             self.apply(event)
 
@@ -245,16 +246,20 @@ class Progress:
             self.set_to = None  # others may have worked at the press meanwhile
 
     def _act(self, event: Event) -> None:
-        at = self.at
+        at, jumped_from = self.at, self._jumped_from
         back = getattr(self, f"_on_{event.kind.value}")(event, self._place[event.imprint])
 
         def take_back() -> None:
             back()
-            self.at = at
+            self.at, self._jumped_from = at, jumped_from
 
         self._done.append((event, take_back))
 
     def _on_stepped(self, event: Event, index: int) -> Callable[[], None]:
+        if index != self.at.index and self._jumped_from is None:
+            self._jumped_from = self.at.index
+        if index == self._jumped_from:
+            self._jumped_from = None
         self.at = At(index, event.step or Step.LOAD)
         return lambda: None
 
@@ -289,14 +294,14 @@ class Progress:
         batch = self._batch_nudges.get(self.stops[index].batch, Shift())
         undo_frozen = _put(self._frozen, event.imprint, batch)
         undo_outcome = _put(self.outcomes, event.imprint, Outcome.PRESSED)
-        self.at = self._after(index, on_platen=event.step is not Step.LOAD)
+        self._go_on(index, on_platen=event.step is not Step.LOAD)
         return lambda: (undo_frozen(), undo_outcome(), None)[-1]
 
     def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
         loaded = self.at.index == index and self.at.step is not Step.LOAD
         on_platen = loaded and event.step is not Step.LOAD
         undo = _put(self.outcomes, event.imprint, Outcome.SKIPPED)
-        self.at = self._after(index, on_platen)
+        self._go_on(index, on_platen)
         return undo
 
     def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
@@ -312,7 +317,10 @@ class Progress:
                 undo.append(_take(self._collars, f"{piece}/{self.stops[place].fit.loading}"))
             else:
                 undo.append(_put(self.outcomes, imprint, Outcome.SPOILED))
-        self.at = At(index) if event.data.get("replaced") else self._after(index, False)
+        if event.data.get("replaced"):
+            self.at = At(index)
+        else:
+            self._go_on(index, on_platen=False)
 
         def back() -> None:
             for each in reversed(undo):
@@ -320,17 +328,36 @@ class Progress:
 
         return back
 
+    def _go_on(self, index: int, on_platen: bool) -> None:
+        """Go on from a stop that has ended; back from a jump nothing is to come back any more."""
+        self.at = self._after(index, on_platen)
+        if not self._same_piece(index, index + 1) or self.at.index != index + 1:
+            self._jumped_from = None
+
     def _ended(self, index: int) -> bool:
         return self.stops[index].imprint.id in self.outcomes
 
     def _after(self, index: int, on_platen: bool) -> At:
-        """Return the next open stop behind `index`, else the first one left open before it."""
+        """Return the next open stop behind `index`, else the first one left open before it.
+
+        After a jump, once the piece jumped to lies there no more, what was left comes back.
+        """
         count = len(self.stops)
-        for place in itertools.chain(range(index + 1, count), range(index)):
+        first = index + 1
+        jumped_from = self._jumped_from
+        if jumped_from is not None and not self._same_piece(index, first):
+            first = jumped_from
+        for place in itertools.chain(range(first, count), range(first)):
             if not self._ended(place):
                 follows = place == index + 1 and on_platen and self.stays(place)
                 return At(place, Step.LAY if follows else Step.LOAD)
         return At(None)
+
+    def _same_piece(self, index: int, following: int) -> bool:
+        """Whether the next stop is open and of the same piece."""
+        if following >= len(self.stops) or self._ended(following):
+            return False
+        return self.stops[index].piece.id == self.stops[following].piece.id
 
 
 def _put(table: dict[str, _T], key: str, value: _T) -> Callable[[], None]:

@@ -27,6 +27,7 @@ from chalkbeam.station.scene import LightOutput, Scene, scene_of
 from chalkbeam.station.state import advance
 from chalkbeam.station.tick_guide import TickGuide
 from chalkbeam.station.values import (
+    Asking,
     Command,
     CommandKind,
     OperatorState,
@@ -34,7 +35,7 @@ from chalkbeam.station.values import (
     Showing,
     run_locations,
 )
-from chalkbeam.station.words import act_words, unseen_words
+from chalkbeam.station.words import act_words, pressed_words
 from overlay.window.inputs import Input, Key
 
 NOTHING = "nothing to take back"
@@ -93,9 +94,11 @@ class StationController:
         self.counting = counting
         self._unit, self._degrees, self._mode, self._known = unit, degrees, mode, known
         self._guide = guide
-        asked = unseen_words(session.progress) if session.progress.at.step is Step.PRESS else ""
         showing = Showing.CHECK if check else Showing.WORK
-        self.state = OperatorState(showing=showing, said=asked, sure=bool(asked))
+        self.state = OperatorState(showing=showing)
+        if mode.counted and session.progress.at.step is Step.PRESS:
+            asked = pressed_words(session.progress)
+            self.state = OperatorState(showing, asking=Asking.PRESSED, question=asked)
         self.readiness = Readiness(preparer, session.progress)
         self.locations = run_locations([stop.imprint.location for stop in session.run.stops])
         self.changes = 0

@@ -30,7 +30,7 @@ from chalkbeam.station.help import shift_words
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
 from chalkbeam.station.scene import fitting, question
 from chalkbeam.station.values import IT_IS_SET, Asking, OperatorState, RunView
-from chalkbeam.station.words import piece_words, place_words
+from chalkbeam.station.words import hand_words, piece_words, place_words, press_words
 from overlay.marks import Dash, Mark, Role, Stroke
 from overlay.palette import RGB
 
@@ -196,7 +196,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     choice = view.ready.choice if view.ready is not None else None
     laid = choice.laid(nudge) if choice is not None else None
     dwell = dwell_of(progress, state.pressing_since)
-    heading = "finished" if stop is None else f"piece {progress.number(stop)} of {progress.pieces}"
+    heading = "finished" if stop is None else f"{press_words(progress)} · piece {stop.piece.id}"
     return Display(
         title=view.title,
         heading=heading,
@@ -218,7 +218,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
-        warnings=_warnings(choice, laid, view.unit),
+        warnings=(*_notes(stop), *_warnings(choice, laid, view.unit)),
         coming=_coming(view),
         results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),
@@ -311,6 +311,11 @@ def _outline(choice: Choice | None) -> tuple[XY, ...]:
     if choice is None:
         return ()
     return xy_tuple(choice.loading.platen_from_garment.apply(choice.placement.face.outline))
+
+
+def _notes(stop: Stop | None) -> tuple[tuple[Severity, str], ...]:
+    """Return what the sheet says to whoever has the piece in hand."""
+    return () if stop is None else tuple((Severity.NOTE, words) for words in hand_words(stop))
 
 
 def _warnings(

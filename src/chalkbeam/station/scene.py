@@ -25,7 +25,7 @@ from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.values import ANSWERS, IT_IS_SET, Asking, OperatorState, RunView, Showing
-from chalkbeam.station.words import piece_lines, summary
+from chalkbeam.station.words import hand_words, piece_lines, press_words, summary
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role, Text, moved
 
@@ -218,7 +218,11 @@ def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:
     if asking is Asking.JUMP:
         return (asking.value, f"{state.typed}_", "Enter goes there, Escape back")
     answers = (f"{number}  {words}" for number, words in enumerate(ANSWERS[asking], start=1))
-    return (state.question if asking is Asking.PLACE else asking.value, *answers)
+    return (state.question if asking in _IN_WORDS else asking.value, *answers)
+
+
+_IN_WORDS = (Asking.PLACE, Asking.PRESSED)
+"""Questions that name what they are about."""
 
 
 def fitting_words(fit: PressSetup, on_press: Collection[PressSetup]) -> tuple[str, ...]:
@@ -251,8 +255,9 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
     stop = progress.stops[at.index]
     changes = fitting(progress, at)
     if view.mode.counted:
-        which = (f"{progress.number(stop)} of {progress.pieces}", *piece_lines(stop))
+        which = (f"{press_words(progress)} · {stop.piece.id}", *piece_lines(stop))
         if at.step is Step.LOAD:
+            which += hand_words(stop)
             changes += tuple(words for name, words in CHANGES.items() if name in stop.changes)
     else:
         which = _which_location(view, at.step, progress.location(at.index))

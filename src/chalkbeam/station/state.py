@@ -16,11 +16,9 @@ from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Progress
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.keys import Act, Action, action_for
+from chalkbeam.station.questions import Answer, answered, ask_pressed, at_step, was_pressed
 from chalkbeam.station.values import (
-    ANSWERS,
-    FRESH,
     SCANNED,
-    YES_NO,
     Asking,
     Command,
     CommandKind,
@@ -28,7 +26,7 @@ from chalkbeam.station.values import (
     RunView,
     Showing,
 )
-from chalkbeam.station.words import elsewhere_words, unseen_words
+from chalkbeam.station.words import elsewhere_words
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Tick
 
 BOUNCE = 0.15
@@ -41,9 +39,6 @@ _AFTER_SETTING = frozenset(
     {Act.ON, Act.PRESET, Act.NUDGE, Act.TURN, Act.AS_PLANNED, Act.GARMENT, Act.KEEP_FOR_BATCH}
 )
 """What waits until the press is set: its light does."""
-
-
-Answer = tuple[OperatorState, tuple[Command, ...]]
 
 
 def advance(state: OperatorState, view: RunView, happened: Input) -> Answer:
@@ -106,8 +101,10 @@ def _release(state: OperatorState, view: RunView, now: float | None) -> Answer:
 def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     if state.asking is Asking.JUMP:
         return _type(state, view, key)
+    if state.asking is Asking.PRESSED:
+        return was_pressed(state, key)
     if state.asking is not None:
-        return _answer(state, state.asking, key)
+        return answered(state, state.asking, key)
     action = action_for(key)
     if action is None or not view.mode.allows(action.act):
         return state, ()
@@ -152,7 +149,7 @@ def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answ
             return replace(state, showing=shown, dark=False), ()
         case Act.UNDO | Act.REDO:
             kind = CommandKind.UNDO if action.act is Act.UNDO else CommandKind.REDO
-            return _at_step(state, None), (Command(kind),)
+            return at_step(state, None), (Command(kind),)
         case Act.PAUSE:
             return state, (Command(CommandKind.PAUSE),)
         case Act.JUMP:
@@ -216,11 +213,11 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
         case Step.LOAD:
             return state, (Command(CommandKind.STEP, step=Step.LAY),)
         case Step.LAY:
-            return _at_step(state, at), (Command(CommandKind.STEP, step=Step.PRESS),)
+            return at_step(state, at), (Command(CommandKind.STEP, step=Step.PRESS),)
         case Step.PRESS if view.mode.counted:
             return _pressed(state, view, at)
         case Step.PRESS:
-            return _at_step(state, None), (Command(CommandKind.STEP, step=Step.LOAD),)
+            return at_step(state, None), (Command(CommandKind.STEP, step=Step.LOAD),)
 
 
 def _back(state: OperatorState, view: RunView) -> Answer:
@@ -233,23 +230,19 @@ def _back(state: OperatorState, view: RunView) -> Answer:
             before = Step.LOAD
         case Step.PRESS:
             before = Step.LAY
-    return _at_step(state, None), (Command(CommandKind.STEP, step=before),)
+    return at_step(state, None), (Command(CommandKind.STEP, step=before),)
 
 
 def _pressed(state: OperatorState, view: RunView, at: float) -> Answer:
     """End the press step: once it was seen to begin and its dwell is over, or for sure."""
     if state.pressing_since is None and not state.sure:
-        return replace(state, sure=True, said=unseen_words(view.progress)), ()
+        return ask_pressed(state, view, None), ()
     dwell = dwell_of(view.progress, state.pressing_since)
     left = 0.0 if dwell is None else dwell.left(at)
     if left > 0 and not state.sure:
         said = f"{left:.0f} s of the dwell left: once more if it is done"
         return replace(state, sure=True, said=said), ()
-    return _at_step(state, None), (Command(CommandKind.PRESS),)
-
-
-def _at_step(state: OperatorState, pressing_since: float | None) -> OperatorState:
-    return replace(state, pressing_since=pressing_since, sure=False)
+    return at_step(state, None), (Command(CommandKind.PRESS),)
 
 
 def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
@@ -266,8 +259,7 @@ def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
     if due is not None:  # the piece's own imprint goes there: nothing is put elsewhere
         # The step stays only where the garment does: on another face, platen or pad it is loaded.
         stays = progress.at.step is Step.LAY and progress.lies_alike(_index(progress), due)
-        step = Step.LAY if stays else Step.LOAD
-        return _at_step(state, None), (Command(CommandKind.JUMP, index=due, step=step),)
+        return _leave_for(state, view, due, Step.LAY if stays else Step.LOAD)
     asked = elsewhere_words(stop, chosen, here)
     state = replace(state, asking=Asking.PLACE, question=asked, elsewhere=chosen)
     return state, (Command(CommandKind.TRY, text=chosen),)
@@ -295,31 +287,6 @@ def _move(state: OperatorState, moving: Shift, action: Action) -> Answer:
             ), ()
 
 
-def _answer(state: OperatorState, asking: Asking, key: Key) -> Answer:
-    """Take the answer to a question: its number, or Escape, which leaves all as it was."""
-    if key.repeated:
-        return state, ()
-    if key.name in ("escape", "backspace"):
-        return replace(state, asking=None, reason="", said=""), ()
-    answers = ANSWERS[asking]
-    if len(key.name) != 1 or key.name not in "123456789"[: len(answers)]:
-        return replace(state, said=f"answer with 1 to {len(answers)}, or Escape"), ()
-    chosen = answers[int(key.name) - 1]
-    if chosen == YES_NO[1]:
-        return replace(state, asking=None, said=""), ()
-    state = replace(_at_step(state, None), said="")
-    match asking:
-        case Asking.PLACE:
-            return replace(state, asking=None), (Command(CommandKind.PRESET, text=state.elsewhere),)
-        case Asking.SKIP:
-            return replace(state, asking=None), (Command(CommandKind.SKIP, text=chosen),)
-        case Asking.SPOIL:
-            return replace(state, asking=Asking.FRESH, reason=chosen), ()
-        case _:
-            command = Command(CommandKind.SPOIL, text=state.reason, replaced=chosen == FRESH[0])
-            return replace(state, asking=None, reason=""), (command,)
-
-
 def _type(state: OperatorState, view: RunView, key: Key) -> Answer:
     """Take a piece's number, character by character."""
     match key.name:
@@ -342,8 +309,16 @@ def _go_to(state: OperatorState, view: RunView, text: str) -> Answer:
         return replace(state, said=f"no piece “{text.strip()}” in this order"), ()
     if view.progress.paused:
         return replace(state, said="paused: P goes on"), ()
-    state = replace(_at_step(state, None), moving=None, showing=Showing.WORK, dark=False, said="")
-    return state, (Command(CommandKind.JUMP, index=index),)
+    state = replace(state, moving=None, showing=Showing.WORK, dark=False, said="")
+    return _leave_for(state, view, index, Step.LOAD)
+
+
+def _leave_for(state: OperatorState, view: RunView, index: int, step: Step) -> Answer:
+    """Go to another stop; from under the press only once it is said whether that was closed."""
+    progress = view.progress
+    if progress.at.step is Step.PRESS and view.mode.counted and index != progress.at.index:
+        return ask_pressed(state, view, (index, step)), ()
+    return at_step(state, None), (Command(CommandKind.JUMP, index=index, step=step),)
 
 
 def _laying(state: OperatorState, view: RunView) -> bool:

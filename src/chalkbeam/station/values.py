@@ -51,6 +51,7 @@ class Asking(Enum):
     FRESH = "Spoiled: and now?"
     JUMP = "Go to piece"
     PLACE = "Put it at another location?"
+    PRESSED = "Was it pressed?"
 
 
 ANSWERS = {
@@ -58,6 +59,7 @@ ANSWERS = {
     Asking.SPOIL: WHY_SPOILED,
     Asking.FRESH: FRESH,
     Asking.PLACE: YES_NO,
+    Asking.PRESSED: YES_NO,
 }
 
 
@@ -79,7 +81,10 @@ class OperatorState:
     typed : str
         What has been typed of a piece's number.
     question, elsewhere : str
-        Whether the artwork goes to another location, in words; that location's name.
+        Whether the artwork goes to another location, or was pressed, in words; that location's
+        name.
+    then : (int, Step) or None
+        Where to go once it is said whether the press was closed; None for to stay.
     moving : Shift or None
         Where the garment's lines have been moved to so far; None: they are not being moved.
     said : str
@@ -109,6 +114,7 @@ class OperatorState:
     typed: str = ""
     question: str = ""
     elsewhere: str = ""
+    then: tuple[int, Step] | None = None
     moving: Shift | None = None
     said: str = ""
     trouble: str = ""

@@ -14,6 +14,8 @@ def piece_lines(stop: Stop) -> tuple[str, ...]:
     """Return what tells a piece from its neighbours, a line each: colour and size, whose it is."""
     piece = stop.piece
     whose = " ".join(part for part in (piece.name, piece.number) if part)
+    if piece.recipient:
+        whose = f"{whose} for {piece.recipient}".strip()
     what = ", ".join(part for part in (piece.colour, piece.size) if part)
     return tuple(part for part in (what, whose) if part)
 
@@ -40,18 +42,36 @@ def elsewhere_words(stop: Stop, there: str, here: str) -> str:
 
 
 def unseen_words(progress: Progress) -> str:
-    """Return what is asked where the press step was not seen to begin.
+    """Return what is asked where a camera did not see the press close, with the keys to answer."""
+    asked = pressed_words(progress)
+    return f"{asked} space: yes, page up: no" if asked else ""
 
-    After a power cut, or after an undo. It names the imprint: with the press step dark,
-    nothing else in the light does.
+
+def press_words(progress: Progress) -> str:
+    """Return which press of how many this is; what is skipped or spoiled counts as done."""
+    return f"press {min(len(progress.outcomes) + 1, len(progress.stops))} of {len(progress.stops)}"
+
+
+def hand_words(stop: Stop) -> tuple[str, ...]:
+    """Return what the sheet says to whoever has the piece in hand: its note, whose order it is."""
+    piece = stop.piece
+    order = " ".join(part for part in (piece.customer, piece.order_number) if part)
+    return tuple(part for part in (piece.note, order) if part)
+
+
+def pressed_words(progress: Progress) -> str:
+    """Return the question whether the current imprint was pressed.
+
+    After a power cut, after an undo, and before the press step is left for another piece. It
+    names the imprint: with the press step dark, nothing else in the light does.
     """
     stop, index = progress.stop, progress.at.index
     if stop is None or index is None:
         return ""
-    which = f"piece {progress.number(stop)} of {progress.pieces}"
+    which = f"piece {stop.piece.id}"
     what = f"{place_words(progress.location(index))}: {art_words(stop)}"
     said = ", ".join(part for part in (which, piece_words(stop), what) if part)
-    return f"{said}: was it pressed? space: yes, page up: no"
+    return f"{said}: was it pressed?"
 
 
 def summary(progress: Progress) -> tuple[str, ...]:

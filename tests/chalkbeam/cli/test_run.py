@@ -53,7 +53,7 @@ def test_the_operators_display_tells_how_far_the_order_is_got_ready(shop, chalkb
     code, _, _ = chalkbeam(*USUAL[:-1])
     assert code == 0
     assert told[:3] == [GettingReady("crew", done, 3) for done in range(3)]
-    assert told[3].heading == "piece 1 of 3"
+    assert told[3].heading == "press 1 of 3 · piece 2-1"
 
 
 def operators(folder):

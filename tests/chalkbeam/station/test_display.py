@@ -22,7 +22,11 @@ def press(tmp_path):
 
 def test_display_says_what_is_at_hand(press):
     display = press.display()
-    assert (display.heading, display.step, display.total) == ("piece 1 of 3", Step.LOAD, 5)
+    assert (display.heading, display.step, display.total) == (
+        "press 1 of 5 · piece 2-1",
+        Step.LOAD,
+        5,
+    )
     assert (display.where, display.art) == ("left chest", "pennant.png")
     assert display.prepress == "3 s"
     assert [what for what, _ in display.coming][:2] == [
@@ -91,4 +95,4 @@ def test_a_press_taken_back_from_elsewhere_is_asked_about_again(press):
     assert press.progress.at == At(0, Step.PRESS)
     assert press.station.dwell is None
     press.keys("space")
-    assert "was it pressed?" in press.display().remark
+    assert "was it pressed?" in press.display().asked[0]

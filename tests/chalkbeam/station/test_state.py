@@ -198,10 +198,57 @@ def test_records_from_before_stay_in_the_step_they_were_in(stops):
 
 def test_a_press_that_was_not_seen_is_asked_about_by_its_name(hand):
     hand.press("j", "3", "return", "space", "space", "space", "u", "space")
-    assert hand.state.said == (
-        "piece 3 of 3, navy, M, MARIT 7, player name: MARIT: "
-        "was it pressed? space: yes, page up: no"
+    assert question(hand.state, hand.state.asking) == (
+        "piece 4-1, navy, M, MARIT 7, player name: MARIT: was it pressed?",
+        "1  yes",
+        "2  no",
     )
+
+
+@pytest.mark.parametrize(
+    ("answer", "pressed", "left"),
+    [("1", 1, 1), ("space", 1, 1), ("2", 0, 0), ("page up", 0, 0)],
+)
+def test_who_jumps_away_from_under_the_press_says_whether_it_was_closed(
+    hand, answer, pressed, left
+):
+    hand.press("space", "space", "j", "3", "return")
+    assert hand.progress.at == At(0, Step.PRESS)
+    assert question(hand.state, hand.state.asking)[0].endswith("pennant: was it pressed?")
+    hand.press(answer)
+    assert hand.progress.at == At(3, Step.LOAD)
+    assert hand.progress.pressed() == pressed
+    # What was left comes back in order, once the piece jumped to is done.
+    hand.press(*["space"] * 5, wait=20.0)
+    assert hand.progress.at == At(left, Step.LOAD)
+
+
+def test_escape_stays_under_the_press(hand):
+    hand.press("space", "space", "j", "3", "return", "escape")
+    assert hand.progress.at == At(0, Step.PRESS)
+    assert hand.state.asking is None
+    hand.press("space", wait=20.0)
+    assert hand.progress.at == At(1, Step.LOAD)
+
+
+def test_a_location_key_under_the_press_asks_the_same(hand):
+    hand.press("j", "3", "-", "1", "return", "space", "space", wait=20.0)
+    nape = run_locations([stop.imprint.location for stop in hand.progress.stops]).index("nape")
+    hand.press(str(nape + 1))
+    assert hand.state.asking is Asking.PRESSED
+    hand.press("1")
+    assert hand.progress.outcomes == {"3-1/1": Outcome.PRESSED}
+    assert hand.progress.at == At(2, Step.LOAD)
+
+
+def test_what_is_left_comes_back_in_order_after_jumps(hand):
+    hand.press("j", "4", "-", "1", "return")
+    hand.press(*["space"] * 5, wait=20.0)  # its name and its number
+    assert hand.progress.at.index == 0
+    hand.press("j", "3", "-", "1", "return", "u")
+    assert hand.progress.at.index == 0
+    hand.press(*["space"] * 3, wait=20.0)
+    assert hand.progress.at.index == 1
 
 
 def test_views_come_and_go_without_a_step(hand):

@@ -1,0 +1,81 @@
+"""The operator's questions and their answers: each has a number, the same everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from chalkbeam.record.events import Step
+from chalkbeam.station.keys import Act, action_for
+from chalkbeam.station.values import (
+    ANSWERS,
+    FRESH,
+    YES_NO,
+    Asking,
+    Command,
+    CommandKind,
+    OperatorState,
+    RunView,
+)
+from chalkbeam.station.words import pressed_words
+from overlay.window.inputs import Key
+
+Answer = tuple[OperatorState, tuple[Command, ...]]
+
+
+def at_step(state: OperatorState, pressing_since: float | None) -> OperatorState:
+    """Return the state at another step: nobody has said anything of its dwell."""
+    return replace(state, pressing_since=pressing_since, sure=False)
+
+
+def answered(state: OperatorState, asking: Asking, key: Key) -> Answer:
+    """Take the answer to a question: its number, or Escape, which leaves all as it was."""
+    if key.repeated:
+        return state, ()
+    if key.name in ("escape", "backspace"):
+        return replace(state, asking=None, reason="", said=""), ()
+    answers = ANSWERS[asking]
+    if len(key.name) != 1 or key.name not in "123456789"[: len(answers)]:
+        return replace(state, said=f"answer with 1 to {len(answers)}, or Escape"), ()
+    chosen = answers[int(key.name) - 1]
+    if chosen == YES_NO[1]:
+        return replace(state, asking=None, said=""), ()
+    state = replace(at_step(state, None), said="")
+    match asking:
+        case Asking.PLACE:
+            return replace(state, asking=None), (Command(CommandKind.PRESET, text=state.elsewhere),)
+        case Asking.SKIP:
+            return replace(state, asking=None), (Command(CommandKind.SKIP, text=chosen),)
+        case Asking.SPOIL:
+            return replace(state, asking=Asking.FRESH, reason=chosen), ()
+        case _:
+            command = Command(CommandKind.SPOIL, text=state.reason, replaced=chosen == FRESH[0])
+            return replace(state, asking=None, reason=""), (command,)
+
+
+def ask_pressed(
+    state: OperatorState, view: RunView, then: tuple[int, Step] | None
+) -> OperatorState:
+    """Ask whether the current imprint was pressed."""
+    asked = pressed_words(view.progress)
+    return replace(state, asking=Asking.PRESSED, question=asked, then=then, typed="")
+
+
+def was_pressed(state: OperatorState, key: Key) -> Answer:
+    """Take the answer whether the press was closed: its number, or a step on and a step back."""
+    if key.repeated:
+        return state, ()
+    if key.name == "escape":
+        return replace(state, asking=None, then=None, said=""), ()
+    action = action_for(key)
+    act = action.act if action is not None else None
+    yes = key.name == "1" or act is Act.ON
+    if not yes and key.name != "2" and act is not Act.BACK:
+        return replace(state, said="answer with 1 or 2, or Escape"), ()
+    then = state.then
+    state = replace(at_step(state, None), asking=None, then=None, said="", stepped_at=key.at)
+    if then is None:
+        return state, (
+            Command(CommandKind.PRESS) if yes else Command(CommandKind.STEP, step=Step.LAY),
+        )
+    jump = Command(CommandKind.JUMP, index=then[0], step=then[1])
+    return state, ((Command(CommandKind.PRESS), jump) if yes else (jump,))
