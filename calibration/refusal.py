@@ -53,6 +53,8 @@ class RemedyKind(Enum):
 
     AS_RECORDED = "the run gone on with as it was recorded"
     NEW_RUN = "the unfinished run left aside, and a new one begun"
+    TAKE_CHANGES = "what is pressed kept, and the order gone on with as it reads now"
+    ONLY_SPOILED = "only what was spoiled or skipped pressed"
     RUNS = "a look at the runs that there are"
     RESCUE = "what can be read of the record, the file that is the value, written to a new one"
     SAMPLES = "the folder of the sample photos named"

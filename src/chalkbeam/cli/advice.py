@@ -38,6 +38,8 @@ TYPED: dict[RemedyKind, str] = {
     RemedyKind.REPLACE: "--replace",
     RemedyKind.AS_RECORDED: "--as-recorded",
     RemedyKind.NEW_RUN: "--new-run",
+    RemedyKind.TAKE_CHANGES: "--take-changes",
+    RemedyKind.ONLY_SPOILED: "--only-spoiled",
     RemedyKind.RUNS: "chalkbeam report --list",
     RemedyKind.RESCUE: "chalkbeam sheet rescue {} --out NEW.db",
     RemedyKind.SAMPLES: "--samples",

@@ -50,6 +50,8 @@ class RunOptions:
     as_listed: bool = False
     new_run: bool = False
     as_recorded: bool = False
+    take_changes: bool = False
+    only_spoiled: bool = False
     anyway: bool = False
     again: str | None = None
     record: Path | None = None
@@ -88,7 +90,9 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
     page = PageBeside(lambda: ways.pop() if ways else None)
     try:
         window = window or len(displays()) == 1
-        asked = RunOptions(sheet, again=_repeated(sheet), window=window, of_page=True)
+        again = _repeated(sheet)
+        anew = again is None and _finished(sheet)  # its button says so
+        asked = RunOptions(sheet, again=again, new_run=anew, window=window, of_page=True)
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
@@ -96,6 +100,16 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
         pass
     finally:
         page.close()
+
+
+def _finished(sheet: Path) -> bool:
+    """Whether an order of the page was pressed to its end."""
+    from calibration.files import resolved
+    from chalkbeam.record.store import record_file
+    from chalkbeam.web.orders.standing import standings
+
+    standing = standings(record_file(), [sheet]).of_sheet.get(str(resolved(sheet)))
+    return standing is not None and standing.finished
 
 
 def _repeated(sheet: Path) -> str | None:
@@ -127,8 +141,15 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
+    from chalkbeam.cli.run_choices import (
+        check_new,
+        check_one_choice,
+        digest_now,
+        seen_before,
+        taken_over,
+    )
     from chalkbeam.orders.problems import told
-    from chalkbeam.record.resume import absent_artwork, check_unchanged
+    from chalkbeam.record.resume import absent_artwork, check_unchanged, local_time
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store, record_file
     from chalkbeam.station.controller import StationController
@@ -156,25 +177,33 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         overhang=read_length(asked.overhang), aside=read_length(asked.aside),
     )  # fmt: skip
     preparer = prepared()
-    if asked.as_recorded and (asked.new_run or asked.again is not None):
-        raise Refusal(
-            "--as-recorded goes on with a run, --new-run and --again begin one: give one only."
-        )
+    takes_over = asked.take_changes or asked.only_spoiled
+    begins = asked.new_run or asked.again is not None
+    check_one_choice(
+        asked.as_recorded, asked.new_run, asked.again is not None, asked.take_changes,
+        asked.only_spoiled,
+    )  # fmt: skip
     path = asked.record or record_file()
-    digest = _digest(sheet, asked.as_recorded)
-    newest, left = _seen_before(path, sheet, digest, asked.of_page)
-    if asked.new_run or asked.again is not None:
+    digest = digest_now(sheet, asked.as_recorded)
+    newest, left = seen_before(path, sheet, digest, asked.of_page)
+    if begins or takes_over:
         left = None
     if asked.as_recorded and left is None:
         raise Refusal(
             f"There is no unfinished run of {sheet} to go on with: leave --as-recorded out."
         )
-    order = None
+    if left is None and not begins and not takes_over:
+        check_new(path, sheet, digest, None, asked.of_page)
+    order, before, done = None, None, None
     if left is None or not (asked.as_recorded or left.run.digest == digest):
         order = _read(asked, pointing, left)
         digest = order.digest
         if left is not None:
             check_unchanged(left, order.pieces)
+        elif takes_over:
+            before, order, done = taken_over(path, order, asked.only_spoiled)
+        elif not begins:
+            check_new(path, sheet, digest, order, asked.of_page)
     if left is not None:
         read_planning(left.pieces, asked.times, asked.first)  # refused as for a new run
         if asked.artwork is not None and not asked.artwork.is_dir():
@@ -189,7 +218,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     in_window = asked.window or lasers is not None
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with Store(path) as store:
-        earlier = None if asked.again is None else store.run(asked.again)
+        earlier = before if asked.again is None else store.run(asked.again)
         planned = None
         left_out = left.left_out if left is not None else told(order.left_out) if order else ()
         brought: dict[str, str] = {}
@@ -198,10 +227,17 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             planned = plan_order(order, asked.times, asked.first, asked.as_listed)
             if earlier is not None:
                 brought = _brought_back(store, earlier, planned.stops)
-                begun = earlier.begun[:16].replace("T", " ")
+            if done is not None and before is not None:
+                print(
+                    f"Of the run begun {local_time(before.begun)} {done.pressed} imprints stay "
+                    f"pressed; {len(planned.stops) - len(done.acts)} are to be done."
+                )
+                for piece in done.gone:
+                    print(f"Pressed, and in the order no more: {piece}.", file=sys.stderr)
+            elif earlier is not None:
                 print(
                     f"A reorder: {len(brought)} of {len(planned.stops)} imprints come back as "
-                    f"they were pressed in the run begun {begun} UTC."
+                    f"they were pressed in the run begun {local_time(earlier.begun)}."
                 )
             for note in order.notes:
                 print(f"Note: {note}", file=sys.stderr)
@@ -244,6 +280,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 run = store.begin(
                     planned, title=sheet.stem, sheet=resolved(sheet), digest=digest,
                     earlier=None if earlier is None else earlier.id, newest=newest,
+                    carried=() if done is None else done.acts,
                 )  # fmt: skip
             assert run is not None  # begun just now, or left unfinished
             session = open_session(
@@ -317,18 +354,6 @@ ANYWAY = (
 )
 
 
-def _digest(sheet: Path, as_recorded: bool) -> str:
-    """Return the digest of the sheet; empty for one that is gone and not wanted."""
-    from chalkbeam.basics.spreadsheets import digest_of
-
-    try:
-        return digest_of(sheet)
-    except Refusal:
-        if as_recorded:
-            return ""
-        raise
-
-
 def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str, str]:
     """Return the locations that a reorder brings back, by imprint id."""
     from chalkbeam.record.reorder import earlier_placements
@@ -370,26 +395,6 @@ def _place_ahead(
     if problems:
         raise SheetRefusal(order.path, problems, ANYWAY)
     return tuple(advice.told(said) for said in later)
-
-
-def _seen_before(
-    record: Path, sheet: Path, digest: str, by_place: bool
-) -> tuple[str | None, Left | None]:
-    """Return the id of the latest run of this sheet, and its run if it was left unfinished.
-
-    Runs of the same bytes at another place are its own unless it is known `by_place` alone. A
-    record is not made for looking.
-    """
-    from calibration.files import resolved
-    from chalkbeam.record.resume import left_unfinished
-    from chalkbeam.record.store import Store
-
-    if not record.is_file():
-        return None, None
-    with Store(record) as store:
-        latest = store.latest(digest, resolved(sheet))
-        known = None if by_place else digest
-        return latest.id if latest else None, left_unfinished(store, sheet, known)
 
 
 def several_displays() -> bool:

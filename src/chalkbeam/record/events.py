@@ -48,6 +48,9 @@ class Kind(Enum):
     SET = "set"
     """The press was set to what the imprint wants, as the operator says. Data: setting, in
     words."""
+    CARRIED = "carried"
+    """Done already in an earlier run of the order, before it was edited. Data: outcome, run, as
+    (the imprint's id there); pose, nudge and location as for PRESSED."""
     NOTED = "noted"
     """A remark, such as an artwork file gone missing. Data: text."""
     CLOSED = "closed"

@@ -227,6 +227,10 @@ class Progress:
         elif event.kind is Kind.REDONE:
             if self._taken_back and self._taken_back[-1].id == event.data["event"]:
                 self._act(self._taken_back.pop())
+        elif event.kind is Kind.CARRIED and event.imprint in self._place:
+            self.outcomes[event.imprint] = Outcome(event.data["outcome"])
+            if self.at.index is not None and self._ended(self.at.index):
+                self.at = self._after(self.at.index, on_platen=False)
         elif event.kind in (Kind.PAUSED, Kind.WENT_ON, Kind.OPENED):
             self.paused = event.kind is Kind.PAUSED
         elif event.kind in REVOCABLE and event.imprint in self._place:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from calibration.files import resolved
@@ -21,6 +22,7 @@ from chalkbeam.record.events import Kind
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.sheet_changes import differences
 from chalkbeam.record.store import Run, Store
+from chalkbeam.record.taken_over import take_over, unfinished_pieces
 
 MOST = 8
 """How many differences are told one by one."""
@@ -56,8 +58,8 @@ class Left:
         return sorted(pieces.values(), key=lambda piece: (piece.row, piece.copy))
 
     def __str__(self) -> str:
-        begun = self.run.begun[:16].replace("T", " ")
-        return f"begun {begun} UTC, {self.pressed} of {len(self.run.stops)} imprints pressed"
+        begun, imprints = local_time(self.run.begun), len(self.run.stops)
+        return f"begun {begun}, {self.pressed} of {imprints} imprints pressed"
 
 
 def left_unfinished(store: Store, sheet: Path, digest: str | None) -> Left | None:
@@ -89,6 +91,52 @@ def left_unfinished(store: Store, sheet: Path, digest: str | None) -> Left | Non
     return Left(run, progress.pressed(), still_open, operator, left_out)
 
 
+def check_not_finished(store: Store, run: Run, now: Sequence[Piece] | None) -> None:
+    """Pass if a sheet's latest run is not one that was finished already.
+
+    Parameters
+    ----------
+    store : Store
+    run : Run
+        The sheet's latest run.
+    now : sequence of Piece or None
+        The order as the sheet reads now; None where it was not edited. An edited one that has
+        nothing of what was pressed is another order.
+
+    Raises
+    ------
+    Refusal
+        If it was: when, what it came to, and what to choose from.
+    """
+    events = store.events(run)
+    progress = Progress(run.stops, events)
+    if progress.stop is not None:
+        return
+    if now is not None and not take_over(run.id, run.stops, events, now).acts:
+        return
+    ended = next((event.wall for event in reversed(events) if event.imprint), run.begun)
+    edited = " and has been edited since" if now is not None else ""
+    spoiled: tuple[Phrase, ...] = ()
+    if now is None and unfinished_pieces(run.stops, events):
+        spoiled = (Remedy(RemedyKind.ONLY_SPOILED, "only what was spoiled or skipped"), ", ")
+    how = "only what is new in it" if now is not None else "add to the sheet and press what is new"
+    raise Refusal(
+        f"This order was finished on {local_time(ended)} ({progress.pressed()} of "
+        f"{len(run.stops)} imprints pressed){edited}: ",
+        Remedy(RemedyKind.NEW_RUN, "press it all again"),
+        ", ",
+        *spoiled,
+        "or ",
+        Remedy(RemedyKind.TAKE_CHANGES, how),
+        ".",
+    )
+
+
+def local_time(wall: str) -> str:
+    """Return a record's time (ISO 8601, UTC) as the shop's clock has it."""
+    return f"{datetime.fromisoformat(wall).astimezone():%Y-%m-%d %H:%M}"
+
+
 def check_unchanged(left: Left, now: Sequence[Piece]) -> None:
     """Pass if the sheet still asks for what the unfinished run was begun for.
 
@@ -112,7 +160,9 @@ def unfinished(left: Left) -> str:
 
 
 CHOICE: tuple[Phrase, ...] = (
-    Remedy(RemedyKind.AS_RECORDED, "Go on with it as it was recorded"),
+    Remedy(RemedyKind.TAKE_CHANGES, "Keep what is pressed and go on with the edited order"),
+    ", ",
+    Remedy(RemedyKind.AS_RECORDED, "go on with it as it was recorded"),
     ", or ",
     Remedy(RemedyKind.NEW_RUN, "begin a new run"),
     ".",

@@ -24,7 +24,7 @@ from sqlalchemy.dialects.sqlite import insert
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.orders.order_of_work import Plan, Stop
 from chalkbeam.record import snapshot
-from chalkbeam.record.events import Event, Kind, Step, new_id
+from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.faults import fault
 from chalkbeam.record.migrations import (
     EVENT_COLUMNS,
@@ -204,11 +204,14 @@ class Store:
         digest: str,
         earlier: str | None = None,
         newest: str | None = "",
+        carried: Sequence[NewEvent] = (),
     ) -> Run:
         """Record a new run and return it.
 
         Parameters
         ----------
+        carried : sequence of NewEvent
+            What is done already: on the disk with the run, or neither is.
         newest : str or None, optional
             Id of the latest run of this sheet that the caller knows of, None for none: another
             begun since is refused. Without it none is looked for.
@@ -241,6 +244,14 @@ class Store:
                     )
             connection.execute(insert(_runs).values(row))
             connection.execute(insert(_copies).values(packed=packed(row)))
+            highest = connection.execute(sa.select(sa.func.max(_events.c.seq))).scalar() or 0
+            session = new_id()
+            for seq, act in enumerate(carried, start=highest + 1):
+                event = Event(
+                    new_id(), act.kind, act.imprint, act.step, act.data, seq, session,
+                    wall=run.begun,
+                )  # fmt: skip
+                connection.execute(insert(_events).values(_row(run, event)))
         return run
 
     def runs(self) -> list[Heading]:

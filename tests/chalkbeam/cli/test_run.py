@@ -30,8 +30,9 @@ def test_goes_on_where_it_was_left_and_tells_at_the_end(shop, chalkbeam):
     code, out, _ = chalkbeam(*USUAL, keys=[*step * 7, *WAY_OUT])
     assert "the order is finished; 3 imprints pressed" in out
     assert [len(run) for run in pressed(shop)] == [3]
-    # Finished: the same command begins a new run.
-    code, out, _ = chalkbeam(*USUAL)
+    # Finished: the same command asks; by choice it begins a new run.
+    assert chalkbeam(*USUAL)[0] == 2
+    code, out, _ = chalkbeam(*USUAL, "--new-run")
     assert "Going on" not in out
     assert [len(run) for run in pressed(shop)] == [3, 0]
 

@@ -31,7 +31,47 @@ def test_an_edited_sheet_neither_drops_nor_doubles_an_unfinished_run(shop, chalk
     code, _, err = chalkbeam(*USUAL, "--as-recorded")
     assert code == 2
     assert "There is no unfinished run of crew.csv" in err
-    assert chalkbeam(*USUAL)[0] == 0  # the edited sheet begins
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "This order was finished on " in err
+    assert "(3 of 3 imprints pressed) and has been edited since" in err
+    code, out, _ = chalkbeam(*USUAL, "--take-changes")
+    assert code == 0
+    assert "3 imprints stay pressed; 2 are to be done" in out
+    assert "3 of 5 imprints pressed" in out
+    assert [len(run) for run in pressed(shop)] == [3, 0]
+
+
+def test_changes_are_taken_in_by_one_choice(shop, chalkbeam):
+    (shop / "crew.csv").write_text(PLAIN)
+    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS, *WAY_OUT])
+    # One more of the first row, the second row dropped and another in its place.
+    edited = PLAIN.replace("navy,2", "navy,3").replace("tee,L,", "tee,XL,")
+    (shop / "crew.csv").write_text(edited)
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "--take-changes" in err
+    code, out, err = chalkbeam(*USUAL, "--take-changes", keys=[*STEPS, *WAY_OUT])
+    assert code == 0
+    assert "1 imprints stay pressed; 3 are to be done" in out
+    assert "2 of 4 imprints pressed" in out
+    _, out, _ = chalkbeam(*USUAL, keys=[*STEPS, *STEPS, *WAY_OUT])
+    assert "the order is finished; 4 imprints pressed" in out
+    assert [len(run) for run in pressed(shop)] == [1, 3]
+
+
+def test_a_finished_order_run_again_asks(shop, chalkbeam):
+    (shop / "crew.csv").write_text(PLAIN)
+    chalkbeam(*USUAL, "--as-listed", keys=[*STEPS * 3, *WAY_OUT])
+    code, _, err = chalkbeam(*USUAL)
+    assert code == 2
+    assert "This order was finished on " in err
+    assert "(3 of 3 imprints pressed): press it all again (--new-run)" in err
+    assert "only-spoiled" not in err  # nothing was
+    assert "press what is new (--take-changes)" in err
+    code, _, err = chalkbeam(*USUAL, "--only-spoiled")
+    assert "Nothing of crew.csv was spoiled or skipped" in err
+    assert chalkbeam(*USUAL, "--new-run")[0] == 0
     assert [len(run) for run in pressed(shop)] == [3, 0]
 
 

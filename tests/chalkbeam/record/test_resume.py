@@ -65,7 +65,7 @@ def test_an_unfinished_run_is_found_by_its_file_or_by_what_the_file_says(store, 
     session.press()
     left = left_unfinished(store, sheet, digest)
     assert (left.pressed, len(left.still_open)) == (1, 4)
-    assert str(left).endswith("UTC, 1 of 5 imprints pressed")
+    assert str(left).endswith(", 1 of 5 imprints pressed")
     for _ in range(4):
         session.press()
     assert left_unfinished(store, sheet, digest) is None
@@ -126,10 +126,17 @@ def test_a_sheet_that_asks_for_something_else_is_refused(store, sheet, rows, say
         left_after(store, sheet, *rows)
     head, *told, choice = str(refused.value).splitlines()
     assert head.startswith("An unfinished run of this sheet exists (begun ")
-    assert head.endswith(" UTC, 0 of 5 imprints pressed), and the sheet was edited:")
+    assert head.endswith(", 0 of 5 imprints pressed), and the sheet was edited:")
     assert [line.strip() for line in told] == says
-    assert choice == "Go on with it as it was recorded, or begin a new run."
-    assert kinds(refused.value) == [RemedyKind.AS_RECORDED, RemedyKind.NEW_RUN]
+    assert choice == (
+        "Keep what is pressed and go on with the edited order, go on with it as it was recorded, "
+        "or begin a new run."
+    )
+    assert kinds(refused.value) == [
+        RemedyKind.TAKE_CHANGES,
+        RemedyKind.AS_RECORDED,
+        RemedyKind.NEW_RUN,
+    ]
 
 
 def test_a_whole_new_order_is_not_told_row_by_row(store, sheet):

@@ -49,6 +49,19 @@ def run_order(
             "--as-recorded", help="Go on with the unfinished run though its sheet differs."
         ),
     ] = False,
+    take_changes: Annotated[
+        bool,
+        typer.Option(
+            "--take-changes",
+            help="Keep what is pressed, and go on with the order as the edited sheet has it.",
+        ),
+    ] = False,
+    only_spoiled: Annotated[
+        bool,
+        typer.Option(
+            "--only-spoiled", help="Press only what a finished run has spoiled or skipped."
+        ),
+    ] = False,
     anyway: Annotated[
         bool,
         typer.Option(
@@ -121,7 +134,8 @@ def run_order(
     asked = RunOptions(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
         times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
-        as_recorded=as_recorded or as_begun, anyway=anyway, again=again, record=record,
+        as_recorded=as_recorded or as_begun, take_changes=take_changes,
+        only_spoiled=only_spoiled, anyway=anyway, again=again, record=record,
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,
         display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,

@@ -1,0 +1,49 @@
+"""What `chalkbeam run` makes of an earlier run: what was spoiled, and never under the press."""
+
+import pytest
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.run_choices import taken_over
+from chalkbeam.orders.order_of_work import plan
+from chalkbeam.orders.sheet import read_sheet
+from chalkbeam.record.events import Step
+from chalkbeam.record.session import open_session
+from chalkbeam.record.store import Store
+from tests.support.sheets import HEADER, ROW, sheet_writer
+
+
+@pytest.fixture
+def order(tmp_path):
+    return read_sheet(sheet_writer(tmp_path)(f"{HEADER}\n{ROW}\n{ROW}\n"))
+
+
+def session_on(order, folder):
+    store = Store(folder / "record.db")
+    planned = plan(order.pieces, as_listed=True)
+    run = store.begin(planned, title="o", sheet=order.path.resolve(), digest=order.digest)
+    return open_session(store, run)
+
+
+def test_only_what_was_spoiled_or_skipped_is_pressed_again(order, tmp_path):
+    session = session_on(order, tmp_path)
+    session.spoil("scorched", replaced=False)
+    session.press()
+    session.skip("later")
+    with pytest.raises(Refusal, match="unfinished"):
+        taken_over(tmp_path / "record.db", order, only_spoiled=True)
+    session.press()
+    _, left, done = taken_over(tmp_path / "record.db", order, only_spoiled=True)
+    assert [piece.id for piece in left.pieces] == ["2-1", "3-1"]
+    assert done.acts == ()
+
+
+def test_a_run_left_under_the_press_says_first_whether_it_was_closed(order, tmp_path):
+    session = session_on(order, tmp_path)
+    session.step(Step.PRESS)
+    with pytest.raises(Refusal, match=r"2-1, navy, M, left chest: crest: was it pressed\?"):
+        taken_over(tmp_path / "record.db", order, only_spoiled=False)
+
+
+def test_without_an_earlier_run_there_is_nothing_to_go_by(order, tmp_path):
+    with pytest.raises(Refusal, match="no earlier run"):
+        taken_over(tmp_path / "record.db", order, only_spoiled=False)
