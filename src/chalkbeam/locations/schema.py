@@ -287,6 +287,8 @@ class Preset(_Strict):
         Name of its mirror image on the wearer's other side.
     twin_also : tuple of str
         Other names of the twin.
+    inside : bool
+        Whether it is printed on the cloth's inner side, which no hood covers.
     turn : float
         Degrees the art is turned about its optical centre, counter-clockwise as one
         looks at the face: positive rises to the right. A twin reads the same way.
@@ -302,6 +304,7 @@ class Preset(_Strict):
     also: tuple[str, ...] = ()
     twin: str | None = None
     twin_also: tuple[str, ...] = ()
+    inside: bool = False
     turn: Annotated[float, Field(ge=-180, le=180)] = 0.0
     width: ArtSize = Field(default_factory=dict)
     height: ArtSize = Field(default_factory=dict)

@@ -11,7 +11,7 @@ from chalkbeam.basics.units import MM_PER_INCH
 from chalkbeam.garments import Garment, Landmark
 from chalkbeam.locations import Axis, Location
 from chalkbeam.placement.answers import impossible
-from chalkbeam.placement.clearance import clearance
+from chalkbeam.placement.clearance import Clearance, clearance
 from chalkbeam.placement.solve import (
     SLACK,
     Applied,
@@ -81,6 +81,9 @@ def place(
     results = tuple(_result(a, centre, art) for a in applied)
     checks = _cross_checks(results)
     clear = clearance(garment.face(location.face), artwork, garment_from_art)
+    if location.preset.inside:
+        outside = tuple(each for each in clear.warnings if each.about != "hood")
+        clear = Clearance(outside)
     warnings = [
         *clear.warnings,
         *_rule_warnings(results),

@@ -125,6 +125,49 @@ def check_location(
         raise typer.Exit(1)
 
 
+@locations_app.command("new")
+def new_location(
+    name: Annotated[str, typer.Argument(help="Its name, such as house-chest.")],
+    line: Annotated[str, typer.Argument(help="Where: “7 in down from the shoulder, 4 in across”.")],
+    face: Annotated[
+        str, typer.Option(help="front, back, left_sleeve, left_leg, panel …")
+    ] = "front",
+    width: Annotated[str, typer.Option(help="Usual width of the art there.")] = "3.5in",
+) -> None:
+    """Make a location of your own from one plain line."""
+    from calibration.files import write_whole
+    from chalkbeam.basics.units import parse_length
+    from chalkbeam.locations import presets_folder
+    from chalkbeam.locations.plain_line import plain_text, read_line
+    from chalkbeam.placement.garment_lines import known_faces, known_lines
+
+    _check_name(name)
+    side = face.strip().lower().replace(" ", "_")
+    if side not in known_faces():
+        raise Refusal(f"No garment has a face “{face}”: take one of {', '.join(known_faces())}.")
+    said = read_line(line, side)
+    across, along = known_lines(side)
+    for wanted, known in ((said.along, along), (said.across, across)):
+        if wanted not in known:
+            raise Refusal(
+                f"The {side.replace('_', ' ')} of a garment has no {wanted.replace('_', ' ')}: "
+                "count from another line, or name another face."
+            )
+    place = presets_folder() / f"{name}.toml"
+    if place.exists():
+        raise Refusal(f"{place} is there already: choose another name.")
+    place.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(place, plain_text(said, name, side, parse_length(width)).encode())
+    print(f"{name}: {line}. It is in {place}; see it with chalkbeam location show {name}")
+
+
+def _check_name(name: str) -> None:
+    import re
+
+    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", name):
+        raise Refusal(f"“{name}” is no name: use small letters, figures and hyphens.")
+
+
 @locations_app.command("copy")
 def copy_location(
     name: Annotated[str, typer.Argument(help="The location to start from.")],
@@ -142,8 +185,7 @@ def copy_location(
     from chalkbeam.locations.library import DATA
 
     found = location(name)
-    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", to):
-        raise Refusal(f"“{to}” is no name: use small letters, figures and hyphens.")
+    _check_name(to)
     source = found.origin or DATA / f"{found.name}.toml"
     if not source.is_file():
         raise Refusal(f"{found.name} is the twin of another location: copy that one.")
