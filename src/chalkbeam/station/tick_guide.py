@@ -110,6 +110,8 @@ class TickGuide:
         """
         if at.index is None or ready is None or at.step is Step.PRESS:
             return ()
+        if not self._wanted[at.index].lay:  # it could not be placed when the ticks were planned
+            return ("lasers: no ticks for this imprint; print the tick sheet again",)
         loading = at.step is Step.LOAD
         before = self._before(progress, at.index) if loading else ()
         said, told = [], False

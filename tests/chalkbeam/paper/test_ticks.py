@@ -1,11 +1,24 @@
 """The tick sheet on paper, measured back."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pypdfium2
 import pytest
 
+from calibration.geometry import PlatenFace
+from chalkbeam.lasers.aims import Stand, plan_aims
+from chalkbeam.lasers.hung import TWO_LINES
+from chalkbeam.orders.order_of_work import plan
+from chalkbeam.orders.shop import fit_on_press
+from chalkbeam.paper.ticks import WorkedStop, legs_of
+from chalkbeam.paper.ticks.set_ups import crossing_words
+from chalkbeam.placement.platens import platen
+from chalkbeam.station.ready_imprint import ImprintPreparer
+from chalkbeam.station.tick_guide import lines_of, ready_stops
+from chalkbeam.station.tick_view import rig_from_above
+from tests.support.crew_order import crew
 from tests.support.run_cli import run_program
 
 DPI = 300
@@ -85,3 +98,32 @@ def test_every_set_up_has_a_picture_and_every_page_the_sheet_s_number(
         assert whole.count(label) >= 3  # two ticks, and a picture
     assert "class 2" in whole
     assert "Tilt of A, B unknown" in " ".join(whole.split())
+
+
+def test_stops_share_a_picture_only_if_the_garment_lies_alike(tmp_path):
+    stops = plan(crew(tmp_path)[:1], choose=fit_on_press).stops * 3
+    ready = ready_stops(stops, ImprintPreparer([rig_from_above(platen("16x20in"))]))
+    aims = plan_aims([lines_of(each) for each in ready], TWO_LINES)
+    alike = [
+        WorkedStop(stop, each.choice, set_up)
+        for stop, each, set_up in zip(stops, ready, aims.set_ups, strict=True)
+    ]
+    assert [leg.number for leg in legs_of(alike)] == [1]
+    further = replace(alike[1].choice.loading, overhang=alike[1].choice.loading.overhang + 5)
+    alike[1] = replace(alike[1], choice=replace(alike[1].choice, loading=further))
+    assert [leg.number for leg in legs_of(alike)] == [1, 2, 1]
+
+
+@pytest.mark.parametrize(
+    ("degrees", "offset", "words"),
+    [
+        (90, 87.36, "near and far edge 87.4 mm right of the middle"),
+        (0, -20.0, "left and right edge 20.0 mm nearer than the middle"),
+        (90, 0.0, "near and far edge in the middle"),
+        # Rising 15 degrees to the right through the middle: 200 tan 15 = 53.6.
+        (15, 0.0, "left edge 53.6 mm nearer than the middle, right edge 53.6 mm beyond the middle"),
+    ],
+)
+def test_where_a_line_crosses_is_written_out(degrees, offset, words):
+    stand = Stand(TWO_LINES[0], 1, np.radians(degrees), offset)
+    assert crossing_words(stand, PlatenFace(400.0, 500.0)) == words

@@ -79,3 +79,11 @@ def test_the_record_is_that_of_a_shift_with_light(press, tmp_path):
 def test_pressing_shows_what_light_shows(press):
     press.keys("space", "space")
     assert press.station.output.marks(press.station.scene()) is None
+
+
+def test_an_imprint_that_was_not_planned_is_told(press, monkeypatch):
+    guide = press.station.output.guide
+    monkeypatch.setitem(vars(guide), "_wanted", [type(guide._wanted[0])(()), *guide._wanted[1:]])
+    assert press.display().fitting == (
+        "lasers: no ticks for this imprint; print the tick sheet again"
+    )

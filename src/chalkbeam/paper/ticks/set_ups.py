@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from calibration.geometry import XY, Points
+from calibration.geometry import XY, PlatenFace, Points
 from chalkbeam.basics.units import Unit
-from chalkbeam.lasers.aims import Aim, SetUp
+from chalkbeam.lasers.aims import Aim, SetUp, Stand
 from chalkbeam.lasers.ticks import Edge, error_at
 from chalkbeam.light.choice import Choice
 from chalkbeam.orders.order_of_work import Stop
@@ -35,6 +35,9 @@ from chalkbeam.placement.loading import loading_words
 LEANS = (10.0, 30.0)
 """Tilts, degrees, whose error is told where the tilt is unknown."""
 
+SEEN = 25.4 / 8
+"""Loadings that differ by less than this, mm, read alike in inches and share a picture."""
+
 COLUMNS, ROWS = 3, 2
 """Pictures on a page."""
 
@@ -51,9 +54,10 @@ class WorkedStop:
     def looks(self) -> tuple[object, ...]:
         """What decides whether two stops share a picture."""
         placement, loading = self.choice.placement, self.choice.loading
+        lies = tuple(round(length / SEEN) for length in (loading.overhang, loading.aside))
         return (
             self.set_up.labels, placement.location.name, placement.garment.style,
-            loading.platen.face, loading.platen.pad, loading.collar,
+            loading.platen.face, loading.platen.pad, loading.collar, lies,
         )  # fmt: skip
 
 
@@ -188,7 +192,8 @@ def _words(leg: Leg, unit: Unit) -> list[tuple[str, bool]]:
             alike = len({each.say(unit) for each in others if each is not None}) == 1
             tail = aim.line.on_art.say(unit) if alike else "another place on each: measure it"
             tail = f": on the transfer {tail}"
-        said.append((f"{aim.stand.label} {aim.line.words}{tail}.", False))
+        crosses = crossing_words(aim.stand, work.choice.loading.platen.face)
+        said.append((f"{aim.stand.label} {aim.line.words}, {crosses}{tail}.", False))
     off = max((abs(aim.off) for each in leg.works for aim in each.set_up.aims), default=0.0)
     if off >= 0.1:
         said.append((f"Ticks are shared: up to {off:.1f} mm beside the place.", False))
@@ -201,6 +206,28 @@ def _words(leg: Leg, unit: Unit) -> list[tuple[str, bool]]:
         said.append((f"Tilt of {', '.join(unknown)} unknown: on this cloth, {height:.1f} mm high, "
                      f"off by {', '.join(errors)}.", True))  # fmt: skip
     return said
+
+
+def crossing_words(stand: Stand, face: PlatenFace) -> str:
+    """Return where a line crosses the platen's edges, in mm as the strips are marked.
+
+    Examples
+    --------
+    “near and far edge 87.4 mm right of the middle”
+    """
+    said = []
+    for tick in stand.ticks(face):
+        sides = ("left of", "right of") if tick.edge in _LEVEL else ("nearer than", "beyond")
+        place = f"{abs(tick.at):.1f} mm {sides[tick.at > 0]} the middle"
+        said.append((tick.edge.value, "in the middle" if abs(tick.at) < 0.05 else place))
+    (one, here), (other, there) = said
+    if here == there:
+        return f"{one} and {other} edge {here}"
+    return f"{one} edge {here}, {other} edge {there}"
+
+
+_LEVEL = (Edge.NEAR, Edge.FAR)
+"""Edges along which platen x counts."""
 
 
 def _picture(
