@@ -39,6 +39,7 @@ from chalkbeam.cli.commands import (
     sheet,
     sheet_forms,
     ticks,
+    transfers,
 )
 from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.usage import usage_words
@@ -74,6 +75,7 @@ for group in (
     project,
     sheet,
     sheet_forms,
+    transfers,
     run,
     page,
     report,

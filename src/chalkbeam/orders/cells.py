@@ -11,6 +11,7 @@ from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.orders.headers import Column, Header
 from chalkbeam.orders.pieces import PressSettings
 from chalkbeam.orders.problems import Problem
+from chalkbeam.orders.transfers import TransferProduct, find_transfer
 from chalkbeam.placement.platens import parse_pad_place
 
 _BARE = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[-–]\s*\d+(?:[.,]\d+)?)?")
@@ -190,9 +191,23 @@ class RowCells:
             self.wrong(self.column("pad place", turn), str(refusal))
         return text
 
+    def transfer(self, turn: int) -> tuple[str, TransferProduct]:
+        """Return the transfer product of an imprint by its name; a blank one if none is named."""
+        text = self.shared("transfer", turn)
+        try:
+            return find_transfer(text) if text else ("", TransferProduct())
+        except Refusal as refusal:
+            self.wrong(self.column("transfer", turn) or self.column("transfer"), str(refusal))
+            return "", TransferProduct()
+
+    def setting(self, field: str, turn: int) -> str:
+        """Return what a cell says of a press setting, else the shop's shelf of the transfer."""
+        return self.shared(field, turn) or self.transfer(turn)[1].said(field)
+
     def seconds(self, field: str, turn: int) -> tuple[str, float | None]:
         """Return a duration as written, and in seconds if it is one plain duration."""
-        column, text = self.column(field, turn), self.cell(field, turn)
+        text = self.setting(field, turn)
+        column = self.column(field, turn) or self.column(field)
         if column and _BARE.fullmatch(text):
             if not column.unit:
                 self.wrong(column, f"“{text}” has no unit: write {text} s as the supplier gives it")
@@ -211,7 +226,7 @@ class RowCells:
         """Return the press settings of an imprint, word for word."""
 
         def cell(field: str) -> str:
-            text = self.shared(field, turn)
+            text = self.setting(field, turn)
             unit = (self.column(field, turn) or self.column(field) or _NO_COLUMN).unit
             return f"{text} {unit}" if unit and _BARE.fullmatch(text) else text
 
@@ -222,18 +237,17 @@ class RowCells:
                 f"“{temperature}” has no unit: write {temperature} °C or {temperature} °F "
                 "as the supplier gives it",
             )
-        time, dwell = self.seconds("time", turn if self.column("time", turn) else 1)
-        pre, pre_dwell = self.seconds("prepress", turn if self.column("prepress", turn) else 1)
+        time, dwell = self.seconds("time", turn)
+        pre, pre_dwell = self.seconds("prepress", turn)
         second, second_dwell = self._second_press(turn)
         return PressSettings(
             temperature, time, cell("pressure"), cell("peel"), pre, dwell, pre_dwell,
-            second, second_dwell,
+            second, second_dwell, self.transfer(turn)[0],
         )  # fmt: skip
 
     def _second_press(self, turn: int) -> tuple[str, float | None]:
         """Return the press after the peel as written, and its seconds if it begins with them."""
-        turn = turn if self.column("second press", turn) else 1
-        text = self.cell("second press", turn)
+        text = self.setting("second press", turn)
         begins = re.match(r"[^,;(]+", text)
         if begins is not None and (match := _DURATION.match(begins[0].strip().lower())):
             return text, float(match[1].replace(",", ".")) * (60 if match[2][0] == "m" else 1)

@@ -11,11 +11,13 @@ from chalkbeam.garments import FITS, sizes, styles
 from chalkbeam.garments.fabrics import fabrics
 from chalkbeam.locations import locations
 from chalkbeam.orders.artworks import ENDINGS
+from chalkbeam.orders.transfers import transfers
 
 TITLES = (
     "Style", "Fit", "Size", "Colour", "Quantity", "Location", "Artwork", "Print size",
-    "Location 2", "Artwork 2", "Print size 2", "Location 3", "Artwork 3", "Print size 3",
-    "Name", "Number", "Temperature", "Time", "Pressure", "Peel", "Prepress", "For", "Note",
+    "Transfer", "Location 2", "Artwork 2", "Print size 2", "Location 3", "Artwork 3",
+    "Print size 3", "Name", "Number", "Temperature", "Time", "Pressure", "Peel", "Prepress",
+    "For", "Note",
 )  # fmt: skip
 ABOVE = ("Customer", "Order number")
 """What is filled in once, above the header."""
@@ -107,6 +109,7 @@ def _lists(artwork: Path | None) -> Mapping[str, Sequence[str]]:
         "colours": list(fabrics()),
         "locations": sorted(each.title for each in locations().values()),
         "artworks": [path.name for path in files if path.suffix.lower() in ENDINGS],
+        "transfers": list(transfers()),
         "peels": ["hot", "warm", "cold"],
         **{f"sizes_{re.sub(r'[^a-z0-9]', '_', style)}": found for style, found in by_style.items()},
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from chalkbeam.basics.cells import BadCell, Cell
 from chalkbeam.garments import is_size
@@ -181,6 +181,7 @@ def read_header(index: int, row: Sequence[Cell]) -> Header:
             twice.append((same[0], column))
             continue
         columns.append(column)
+    columns = [_as_artwork(column, columns) for column in columns]
     across = [(place, title) for place, title in unknown if is_size(title)]
     if len(across) < 2 or any(column.field == "size" for column in columns):
         across = []
@@ -192,6 +193,18 @@ def read_header(index: int, row: Sequence[Cell]) -> Header:
         tuple(Column(place, "quantity", 1, "", title) for place, title in across),
         left_out,
     )
+
+
+def _as_artwork(column: Column, columns: Sequence[Column]) -> Column:
+    """Return a column headed “Transfer” as what it is: the artwork, where no other one says it."""
+    turns = {each.turn for each in columns if each.field == "artwork"}
+    if column.field != "transfer" or column.turn in turns or plain(column.title) in _PRODUCTS:
+        return column
+    return replace(column, field="artwork")
+
+
+_PRODUCTS = frozenset(HEADINGS["transfer"].also)
+"""Headings that can mean a product only."""
 
 
 def find_header(rows: Sequence[Sequence[Cell]], within: int = 20) -> Header | None:

@@ -111,8 +111,12 @@ IMPRINTS = (
     ),
     Title(
         "artwork", "its file, beside the sheet; “name” and “number” for lettering",
-        ("art", "design", "file", "art file", "artwork file", "transfer", "image", "motif",
+        ("art", "design", "file", "art file", "artwork file", "image", "motif",
          "logo", "print", "graphic", "design file", "logo file", "print file"),
+    ),
+    Title(
+        "transfer", "a product of the shop's own shelf: its settings, carrier and margin",
+        ("transfer type", "transfer product", "film", "vinyl", "media", "transfer material"),
     ),
     Title(
         "width", "of the ink, with its unit", ("art width", "print width", "artwork width",

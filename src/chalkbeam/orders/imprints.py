@@ -202,12 +202,23 @@ class ImprintReader:
             for each in ("sheet margin", "sheet width")
         )
         page, pick = row.whole("page", turn), row.whole("pick", turn)
-        return Cut(margin, width, row.truth("mirrored", turn), page or 1, pick)
+        return Cut(
+            row.transfer(turn)[1].margin if margin is None else margin, width,
+            self._mirrored(turn), page or 1, pick,
+        )  # fmt: skip
+
+    def _mirrored(self, turn: int) -> bool:
+        """Return whether a sheet is printed in mirror image: as the row says, else its product."""
+        if self._row.shared("mirrored", turn):
+            return self._row.truth("mirrored", turn)
+        return self._row.transfer(turn)[1].carrier == "mirrored"
 
     def _cut_lettering(self) -> Cut:
         """Return how names and numbers are cut: as the row says, for want of columns of theirs."""
         margin = self._row.length("sheet margin", self._row.cell("sheet margin"))
-        return Cut(margin, mirrored=self._row.truth("mirrored", 1))
+        if margin is None:
+            margin = self._row.transfer(1)[1].margin
+        return Cut(margin, mirrored=self._mirrored(1))
 
     def _note_columns(self, artwork: str, location: str, turn: int) -> None:
         """Note the columns of the imprint just read."""

@@ -76,6 +76,9 @@ class PressSettings:
 
     Attributes
     ----------
+    transfer : str
+        The product of the shop's shelf that they are taken from; empty where the run sheet says
+        them itself.
     temperature, time, pressure, peel, prepress, second : str
         As written, with the unit; empty where the sheet says nothing. `second` is the press
         after the peel.
@@ -92,11 +95,13 @@ class PressSettings:
     prepress_dwell: float | None = None
     second: str = ""
     second_dwell: float | None = None
+    transfer: str = ""
 
     def __str__(self) -> str:
         """Return the settings in one line for the operator; empty if the sheet gives none."""
         said = (self.temperature, self.time, self.pressure, self.peel and f"peel {self.peel}")
-        return ", ".join(part for part in said if part)
+        settings = ", ".join(part for part in said if part)
+        return ": ".join(part for part in (self.transfer, settings) if part)
 
 
 @dataclass(frozen=True)
