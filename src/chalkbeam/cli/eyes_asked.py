@@ -57,7 +57,7 @@ class EyesAsked:
         """Open the camera for a rig; pictures are kept beside a record, if it is given."""
         from concurrent.futures import ThreadPoolExecutor
 
-        from chalkbeam.eye.camera import open_live
+        from chalkbeam.eye.live_camera import open_live
         from chalkbeam.record.pictures import PictureFolder
         from chalkbeam.station.eye_at_press import EyeAtPress, EyeOptions
         from chalkbeam.station.eye_host import EyeSource
@@ -75,10 +75,7 @@ class EyesAsked:
                 def rehearse(
                     controller: StationController, post: Callable[[Input], None]
                 ) -> EyeAtPress:
-                    eye = EyeAtPress(
-                        controller, rig, hand.submit, options,
-                        read=press.read_piece, check=press.check,
-                    )  # fmt: skip
+                    eye = EyeAtPress(controller, rig, hand.submit, options, reader=press.reader)
                     press.begin(controller, post, lambda: eye.watch.knows_bare)
                     return eye
 

@@ -1,4 +1,4 @@
-"""The live camera of a press: what its driver holds still, how late its pictures come, bursts.
+"""How late a camera's pictures come, and bursts taken with it.
 
 A picture counts only if it came no sooner after a frame was shown than the measured delay: what
 comes earlier may still show the light before.
@@ -6,18 +6,13 @@ comes earlier may still show the light before.
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Protocol, cast
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.refusal import Refusal
 from chalkbeam.eye.burst import Burst, BurstFrame
 
 U8 = NDArray[np.uint8]
@@ -29,8 +24,6 @@ _ROUNDS = 3
 _SLOWEST = 2.0  # s
 _LEAST_RISE = 6.0  # codes by which white must show
 _BANDS = 0.04  # share by which a colour may differ along the rows from picture to picture
-_MISSES = 5
-_SYSTEM = {"linux": cv2.CAP_V4L2, "darwin": cv2.CAP_AVFOUNDATION, "win32": cv2.CAP_DSHOW}
 
 UNSEEN = (
     "The camera does not see the projector's light: see that it looks at the platen and that the "
@@ -40,169 +33,6 @@ BANDED = (
     "The projector's colours show as bands in the camera's picture: set the camera to a longer "
     "exposure, 1/60 s or more."
 )
-
-
-class Capture(Protocol):
-    """What is used of OpenCV's camera."""
-
-    def set(self, prop: int, value: float) -> bool:
-        """Ask for a setting."""
-
-    def get(self, prop: int) -> float:
-        """Return a setting."""
-
-    def read(self) -> tuple[bool, U8 | None]:
-        """Return whether a picture came, and it."""
-
-
-@dataclass(frozen=True)
-class Held:
-    """What the driver holds still.
-
-    Attributes
-    ----------
-    exposure, white_balance : bool
-    """
-
-    exposure: bool
-    white_balance: bool
-
-    @property
-    def words(self) -> str:
-        """What it means for the operator; empty if all is held."""
-        loose = [
-            name
-            for name, held in (("exposure", self.exposure), ("white balance", self.white_balance))
-            if not held
-        ]
-        if not loose:
-            return ""
-        return (
-            f"The camera keeps changing its {' and '.join(loose)}: set it by hand in its own "
-            "program if it can be; what is seen beside the light makes up for some of it."
-        )
-
-
-def hold(capture: Capture) -> Held:
-    """Lock exposure and white balance where the driver lets us; read back whether it did."""
-    level = capture.get(cv2.CAP_PROP_EXPOSURE)
-    exposure = False
-    for manual in (1.0, 0.25):  # V4L2's word for it, and the other systems'
-        capture.set(cv2.CAP_PROP_AUTO_EXPOSURE, manual)
-        if abs(capture.get(cv2.CAP_PROP_AUTO_EXPOSURE) - manual) < 1e-3:
-            capture.set(cv2.CAP_PROP_EXPOSURE, level)
-            exposure = abs(capture.get(cv2.CAP_PROP_EXPOSURE) - level) <= 0.05 * abs(level)
-            break
-    capture.set(cv2.CAP_PROP_AUTO_WB, 0.0)
-    return Held(exposure, capture.get(cv2.CAP_PROP_AUTO_WB) == 0.0)
-
-
-@dataclass(frozen=True, eq=False)
-class LivePicture:
-    """A picture as it came.
-
-    Attributes
-    ----------
-    image : ndarray, shape (height, width, 3), uint8, BGR
-    at : float
-        When, s on the monotonic clock.
-    """
-
-    image: U8
-    at: float
-
-
-class LiveSource(Protocol):
-    """A camera that is watched live."""
-
-    @property
-    def words(self) -> str:
-        """What the operator should know of it; may be empty."""
-
-    def lit(self, frame: U8 | None, at: float) -> None:
-        """Hear what the projector shows: for cameras in software."""
-
-    def read(self) -> LivePicture:
-        """Return the next picture, waiting for it.
-
-        Raises
-        ------
-        Refusal
-            If none comes.
-        """
-
-
-class LiveCamera:
-    """A camera by an open capture.
-
-    Parameters
-    ----------
-    name : str
-    capture : Capture
-    clock : callable
-        Seconds; monotonic.
-    """
-
-    def __init__(
-        self, name: str, capture: Capture, clock: Callable[[], float] = time.monotonic
-    ) -> None:
-        self.name = name
-        self._capture, self._clock = capture, clock
-        self.held = hold(capture)
-
-    @property
-    def words(self) -> str:
-        """What the operator should know of it."""
-        return self.held.words
-
-    def lit(self, frame: U8 | None, at: float) -> None:
-        """Hear what the projector shows: a real camera sees it."""
-
-    def read(self) -> LivePicture:
-        """Return the next picture; raises as `LiveSource`."""
-        for _ in range(_MISSES):
-            good, image = self._capture.read()
-            if good and image is not None:
-                return LivePicture(np.asarray(image, np.uint8), self._clock())
-        raise Refusal(
-            f"{self.name} brings no pictures: go on with the keys, which work as ever; plug it in "
-            "again and start once more to have it back."
-        )
-
-
-@contextmanager
-def open_live(number: int, size: tuple[int, int]) -> Iterator[LiveCamera]:
-    """Open a camera by number for pictures of the size that the rig's eye was fitted with.
-
-    Raises
-    ------
-    Refusal
-        If there is none, something else holds it, or it has no such size.
-    """
-    level = cv2.utils.logging.getLogLevel()
-    cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
-    capture = cv2.VideoCapture(number, _SYSTEM.get(sys.platform, cv2.CAP_ANY))
-    try:
-        if not capture.isOpened():
-            raise Refusal(
-                f"Camera {number} cannot be opened: plug it in, close other programs that use it, "
-                "or give another number (0 is the first)."
-            )
-        capture.set(cv2.CAP_PROP_FOURCC, cv2.VideoWriter.fourcc(*"MJPG"))
-        capture.set(cv2.CAP_PROP_FRAME_WIDTH, size[0])
-        capture.set(cv2.CAP_PROP_FRAME_HEIGHT, size[1])
-        capture.set(cv2.CAP_PROP_BUFFERSIZE, 1)
-        camera = LiveCamera(f"Camera {number}", cast(Capture, capture))
-        height, width = camera.read().image.shape[:2]
-        if (width, height) != size:
-            raise Refusal(
-                f"Camera {number} brings pictures of {width} x {height} and the rig's eye was "
-                f"fitted with {size[0]} x {size[1]}: use that camera, or fit the eye anew."
-            )
-        yield camera
-    finally:
-        capture.release()
-        cv2.utils.logging.setLogLevel(level)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,8 @@ class Sight(Enum):
     """Still, and something else lies on the platen than was remembered."""
     LOADED = "loaded"
     """Still, and the garment lies as it was remembered."""
+    SHIFTED = "shifted"
+    """Still, and the garment looks otherwise than remembered, though nothing lies at the target."""
     SHEET = "sheet"
     """Still, and something lies on the remembered garment, near the target and apart from
     whatever comes in from the edge."""
@@ -51,6 +53,11 @@ class Seen:
     sight: Sight
     at: float
     still: bool = True
+
+    @property
+    def moves(self) -> bool:
+        """Whether something moves."""
+        return self.sight is Sight.MOVING or not self.still
 
 
 @dataclass(frozen=True)
@@ -94,10 +101,19 @@ class Moved:
 
 @dataclass(frozen=True)
 class GarmentRead:
-    """A flash told where the garment lies; `fits` if it is surely there and may be pressed so."""
+    """A flash told where the garment lies.
+
+    Attributes
+    ----------
+    fits : bool
+        Whether it is surely there and may be pressed so.
+    proposed : bool
+        Else whether a place was proposed, which a person may confirm.
+    """
 
     fits: bool
     at: float
+    proposed: bool = False
 
 
 @dataclass(frozen=True)
@@ -112,6 +128,20 @@ class TransferRead:
     """A flash told how the transfer lies."""
 
     verdict: TransferVerdict
+    at: float
+
+
+@dataclass(frozen=True)
+class NothingLies:
+    """A flash told that what it was for, garment or transfer, does not lie there."""
+
+    at: float
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """A flash for a transfer told that the garment is hidden indeed: the press is closed."""
+
     at: float
 
 
@@ -137,7 +167,10 @@ class SeesAgain:
     at: float
 
 
-EyeEvent = Seen | Moved | GarmentRead | Confirmed | TransferRead | EmptyRead | Blinded | SeesAgain
+EyeEvent = (
+    Seen | Moved | GarmentRead | Confirmed | TransferRead | NothingLies | Hidden | EmptyRead
+    | Blinded | SeesAgain
+)  # fmt: skip
 
 
 # -- what is wished ----------------------------------------------------------------------------

@@ -11,9 +11,10 @@ It holds no clock, no picture and no run: times come with what is seen, the run'
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from enum import Enum
+from dataclasses import replace
 
+from chalkbeam.eye.closing import NOT_CLOSED, NOT_WATCHED, UNCHECKED, Closing
+from chalkbeam.eye.knowing import EyeState, Lying, Transfer
 from chalkbeam.eye.sights import (
     AskPressed,
     Blinded,
@@ -24,9 +25,10 @@ from chalkbeam.eye.sights import (
     Flash,
     FlashKind,
     GarmentRead,
+    Hidden,
     Moved,
+    NothingLies,
     Remember,
-    RunAt,
     Say,
     Seen,
     SeesAgain,
@@ -39,126 +41,17 @@ from chalkbeam.eye.sights import (
 )
 from chalkbeam.eye.values import TransferVerdict
 
-LEAST_CLOSED = 3.0
-"""Without a dwell on the sheet the platen must be covered so long for a press to have closed, s:
-a sheet that is smoothed down or somebody leaning over covers it for less. Common practice, no
-source."""
-
-EARLY = 1.0
-"""A closing may seem so much shorter than its dwell, s: the head is seen to rest only once it has
-been still for a while."""
-
 LINGERS = 4.0
 """What crosses the platen's edge is a hand that is about to go, until so long after, s."""
 
-
-class Lying(Enum):
-    """What is known of the garment on the platen."""
-
-    NONE = "none"
-    UNREAD = "unread"
-    READING = "reading"
-    UNSURE = "unsure"
-    KNOWN = "known"
-    DONE = "done"
-    """Pressed, or there since before anybody looked: it must go before the next one counts."""
-
-
-class Transfer(Enum):
-    """What is known of the transfer on the garment."""
-
-    NONE = "none"
-    READING = "reading"
-    GOOD = "good"
-    DOUBTFUL = "doubtful"
-    """To be moved, or not to be seen."""
-
-
-@dataclass(frozen=True)
-class Closing:
-    """The platen is or was covered.
-
-    Attributes
-    ----------
-    first : float
-        When first, s.
-    since : float or None
-        Since when without a break; None while something moves.
-    longest : float
-        Longest stretch without a break that is over, s.
-    whole : bool
-        Whether the camera could be gone by all the while.
-    """
-
-    first: float
-    since: float | None
-    longest: float = 0.0
-    whole: bool = True
-
-    def stirred(self, at: float) -> Closing:
-        """Return it with its stretch ended."""
-        if self.since is None:
-            return self
-        return replace(self, since=None, longest=max(self.longest, at - self.since))
-
-    def resting(self, at: float) -> Closing:
-        """Return it with a stretch that runs."""
-        return self if self.since is not None else replace(self, since=at)
-
-
-_NOWHERE = RunAt()
-
-
-@dataclass(frozen=True)
-class EyeState:
-    """Where the eye is with the work.
-
-    Attributes
-    ----------
-    run : RunAt
-    lying : Lying
-    transfer : Transfer
-    stirred : bool
-        Whether anything moved since the transfer was measured.
-    closing : Closing or None
-    flash : FlashKind or None
-        Which one runs or is being read.
-    asked : bool
-        Whether the question about this press is out.
-    checked : bool
-        Whether the empty platen was looked at since it became empty.
-    blind : str
-        Why the camera cannot be gone by; empty if it can.
-    reaching : float or None
-        Since when something comes in over the edge.
-    told : bool
-        Whether that was said.
-    unlaid : float
-        Longest closing over the loaded garment without a transfer seen on it, s.
-    """
-
-    run: RunAt = _NOWHERE
-    lying: Lying = Lying.DONE
-    transfer: Transfer = Transfer.NONE
-    stirred: bool = False
-    closing: Closing | None = None
-    flash: FlashKind | None = None
-    asked: bool = False
-    checked: bool = False
-    blind: str = ""
-    reaching: float | None = None
-    told: bool = False
-    unlaid: float = 0.0
+SETTLES = 1.5
+"""Where no garment is known to lie, what crosses it may be the garment after so long, s."""
 
 
 Answer = tuple[EyeState, Wishes]
 
 TAKEN_OFF = "The garment was taken off: lay it again, its light follows."
 A_HAND = "Something lies over the platen's edge: take it away, or go on with the keys."
-SHORT = "the press was seen closed for {0:.0f} s of {1:.0f}"
-UNCHECKED = "its transfer was not seen to lie right"
-NOT_WATCHED = "the camera did not see all of it"
-NOT_CLOSED = "the press was not seen to close"
 
 
 def follow(state: EyeState, happened: EyeEvent) -> Answer:
@@ -167,15 +60,19 @@ def follow(state: EyeState, happened: EyeEvent) -> Answer:
         case Moved():
             return _moved(state, happened)
         case Blinded(why):
-            return _blinded(state, why)
+            return _blinded(state, why, happened.at)
         case SeesAgain():
             return replace(state, blind=""), (Say(""),) if state.blind else ()
-        case GarmentRead(fits):
-            return _garment_read(state, fits)
+        case GarmentRead():
+            return _garment_read(state, happened)
         case Confirmed():
             return _known(replace(state, flash=None))
         case TransferRead(verdict):
             return _transfer_read(state, verdict)
+        case NothingLies():
+            return _nothing_lies(state)
+        case Hidden():
+            return _unread(state), ()
         case EmptyRead():
             ended = state.flash is FlashKind.EMPTY
             return replace(state, flash=None if ended else state.flash, checked=True), ()
@@ -193,7 +90,7 @@ def _moved(state: EyeState, moved: Moved) -> Answer:
     if (run.imprint, run.step) == (before.imprint, before.step):
         return state, ()
     if run.imprint != before.imprint:
-        state = replace(state, unlaid=0.0)
+        state = replace(state, doubt="")
     if moved.by_eye:
         stays = run.step == "lay" and state.lying is Lying.DONE
         return (replace(state, lying=Lying.KNOWN) if stays else state), ()
@@ -213,12 +110,17 @@ def _moved(state: EyeState, moved: Moved) -> Answer:
     if run.step == "lay":
         known = state.lying is Lying.KNOWN
         return replace(state, lying=Lying.KNOWN), wishes if known else (*wishes, Remember())
-    if run.step == "load" and state.lying in (Lying.KNOWN, Lying.READING, Lying.UNSURE):
+    if run.step == "load" and state.lying in (
+        Lying.KNOWN,
+        Lying.READING,
+        Lying.UNSURE,
+        Lying.ASKEW,
+    ):
         state = replace(state, lying=Lying.UNREAD)
     return state, wishes
 
 
-def _blinded(state: EyeState, why: str) -> Answer:
+def _blinded(state: EyeState, why: str, at: float) -> Answer:
     """Leave everything to the keys until the camera can be gone by again."""
     if why == state.blind:
         return state, ()
@@ -227,9 +129,9 @@ def _blinded(state: EyeState, why: str) -> Answer:
         wishes = (StopFlash(), *wishes)
     closing = state.closing
     if closing is not None:
-        closing = replace(closing, since=None, whole=False)
-    elif state.run.step == "press":
-        closing = Closing(0.0, None, whole=False)
+        closing = closing.unseen()
+    elif state.lying is not Lying.NONE and state.run.imprint:
+        closing = Closing(at, None, whole=False)
     state = _unread(replace(state, blind=why, closing=closing))
     return state, wishes
 
@@ -248,13 +150,15 @@ def _unread(state: EyeState) -> EyeState:
 # -- what was read ----------------------------------------------------------------------------
 
 
-def _garment_read(state: EyeState, fits: bool) -> Answer:
+def _garment_read(state: EyeState, read: GarmentRead) -> Answer:
     if state.flash is not FlashKind.GARMENT:
         return state, ()  # it was stopped meanwhile
     if state.lying is not Lying.READING:
         return replace(state, flash=None), ()
-    state = replace(state, flash=None, lying=Lying.UNSURE)
-    return _known(state) if fits else (state, (Remember(),))
+    if read.fits:
+        return _known(replace(state, flash=None))
+    lying = Lying.UNSURE if read.proposed else Lying.ASKEW
+    return replace(state, flash=None, lying=lying), (Remember(),)
 
 
 def _known(state: EyeState) -> Answer:
@@ -271,7 +175,18 @@ def _transfer_read(state: EyeState, verdict: TransferVerdict) -> Answer:
         return replace(state, flash=None), ()
     good = verdict == "good"
     transfer = Transfer.GOOD if good else Transfer.DOUBTFUL
-    return replace(state, flash=None, transfer=transfer, stirred=False), ()
+    # What can be read is not hidden by a closed press.
+    return replace(state, flash=None, transfer=transfer, stirred=False, closing=None), ()
+
+
+def _nothing_lies(state: EyeState) -> Answer:
+    """Take it that what was flashed for does not lie there."""
+    if state.flash is FlashKind.GARMENT and state.lying is Lying.READING:
+        return replace(state, flash=None, lying=Lying.NONE), ()
+    if state.flash is FlashKind.TRANSFER and state.transfer is Transfer.READING:
+        nothing = replace(state, flash=None, transfer=Transfer.NOTHING, stirred=False)
+        return replace(nothing, closing=None), ()
+    return state, ()
 
 
 # -- what is seen -----------------------------------------------------------------------------
@@ -281,8 +196,10 @@ def _seen(state: EyeState, seen: Seen) -> Answer:
     if state.blind:
         return state, ()
     sight, at = seen.sight, seen.at
-    if sight is not Sight.REACHING:
-        state = replace(state, reaching=None)
+    if not seen.moves and state.still is None:
+        state = replace(state, still=at)
+    if sight not in (Sight.MOVING, Sight.EMPTY) and _may_be_gone(state, at):
+        return replace(state, looked=True, flash=FlashKind.EMPTY), (Flash(FlashKind.EMPTY),)
     match sight:
         case Sight.MOVING:
             return _moving(state, at)
@@ -299,13 +216,23 @@ def _seen(state: EyeState, seen: Seen) -> Answer:
 def _stopped(state: EyeState) -> Answer:
     """Stop what is flashed or read: something moved."""
     wishes: Wishes = (StopFlash(),) if state.flash is not None else ()
-    return replace(_unread(state), stirred=True), wishes
+    return replace(_unread(state), stirred=True, looked=False, still=None), wishes
+
+
+def _may_be_gone(state: EyeState, at: float) -> bool:
+    """Tell whether a pressed piece may have been taken off unseen, in another shadow say."""
+    waits = state.lying is Lying.DONE and state.run.step == "load" and not state.run.idle
+    return waits and not state.looked and state.flash is None and _since(state, at) >= SETTLES
+
+
+def _since(state: EyeState, at: float) -> float:
+    return 0.0 if state.still is None else at - state.still
 
 
 def _moving(state: EyeState, at: float) -> Answer:
     state, wishes = _stopped(state)
-    if state.lying is Lying.UNSURE:
-        state = replace(state, lying=Lying.UNREAD)
+    if state.lying is Lying.ASKEW:
+        state = replace(state, lying=Lying.UNREAD)  # it is being moved as it was told
     if state.closing is not None:
         state = replace(state, closing=state.closing.stirred(at))
     return state, wishes
@@ -315,44 +242,47 @@ def _covered(state: EyeState, at: float) -> Answer:
     closing = state.closing or Closing(at, None)
     state = replace(state, closing=closing.resting(at))
     run = state.run
-    if run.idle or run.step != "lay" or state.transfer is Transfer.NONE:
-        return state, ()  # without a transfer it only smooths the garment
+    if run.idle or run.step != "lay" or state.transfer is Transfer.READING:
+        return state, ()
+    if state.transfer in (Transfer.NONE, Transfer.NOTHING):
+        # Without a transfer it only smooths the garment; or it is no press but a shadow.
+        lasts = _since(state, at) >= LINGERS and state.lying is Lying.KNOWN
+        return _look_for_transfer(state) if lasts and not state.looked else (state, ())
     return state, (TakeStep("press", at),)
 
 
-def _opened(state: EyeState, at: float) -> Answer:
-    """See to a closing that is over."""
+def _opened(state: EyeState, at: float, lies: bool) -> Answer:
+    """See to a closing that is over; `lies` if something lies on the garment."""
     closing, run = state.closing, state.run
     if closing is None or run.idle:
         return state, ()
     closing = closing.stirred(at)
     state = replace(state, closing=None)
-    if run.step == "lay" and state.lying is Lying.KNOWN:
-        # It was smoothed; whether that moved it is seen with the transfer.
-        unlaid = max(state.unlaid, closing.longest)
-        return replace(state, transfer=Transfer.NONE, unlaid=unlaid), ()
+    pressed = closing.may_be_press(run, at)
     if run.step != "press":
-        return state, ()
-    if not closing.whole:
-        why = NOT_WATCHED
-    elif closing.longest < _enough(run):
-        asked = run.dwell if run.dwell is not None else LEAST_CLOSED
-        why = SHORT.format(closing.longest, asked)
-    elif state.transfer is not Transfer.GOOD:
-        why = UNCHECKED
-    else:
+        if state.lying is Lying.KNOWN:
+            # It was smoothed; whether that moved it is seen with the transfer.
+            state = replace(state, transfer=Transfer.NONE)
+        if not pressed or state.lying in (Lying.NONE, Lying.DONE):
+            return state, ()
+        # Without a transfer it was smoothed for long: that is asked if the piece goes as it is.
+        state = replace(state, doubt=UNCHECKED if closing.whole else NOT_WATCHED)
+        return _asks(state, state.doubt) if lies else (state, ())
+    if closing.whole and pressed and state.transfer is Transfer.GOOD:
         done = replace(state, lying=Lying.DONE, transfer=Transfer.NONE)
         return done, (CountPress(closing.longest),)
+    if pressed:
+        return _asks(state, UNCHECKED if closing.whole else NOT_WATCHED)
+    return _asks(state, closing.short_words(run)) if closing.whole else (state, ())
+
+
+def _asks(state: EyeState, why: str) -> Answer:
+    """Ask whether the imprint was pressed, once, in the press step, where a key says yes."""
     if state.asked:
         return state, ()
-    return replace(state, asked=True), (AskPressed(why),)
-
-
-def _enough(run: RunAt) -> float:
-    """Return how long the platen must be covered for a press to count, s."""
-    if run.dwell is None:
-        return LEAST_CLOSED
-    return max(run.dwell - EARLY, min(run.dwell, LEAST_CLOSED))
+    steps = {"load": ("lay", "press"), "lay": ("press",)}.get(state.run.step, ())
+    state = replace(state, asked=True, doubt="")
+    return state, (*(TakeStep(step) for step in steps), AskPressed(why))
 
 
 def _empty(state: EyeState, at: float, still: bool) -> Answer:
@@ -370,27 +300,24 @@ def _empty(state: EyeState, at: float, still: bool) -> Answer:
 
 def _emptied(state: EyeState, at: float) -> Answer:
     """Take note that nothing lies on the platen."""
-    state, wishes = _opened(state, at)
+    state, wishes = _opened(state, at, lies=False)
     run, was = state.run, state.lying
     gone = was is not Lying.NONE
     state = replace(
         state, lying=Lying.NONE, transfer=Transfer.NONE, checked=state.checked and not gone
     )
-    if wishes or run.idle or not gone:
+    if wishes or run.idle or not gone or not run.imprint:
         return state, wishes
-    if run.step == "press" and not state.asked:
-        return replace(state, asked=True), (AskPressed(NOT_CLOSED),)
-    if run.step != "lay" or not run.imprint:
-        return state, ()
-    if state.unlaid >= _enough(run):
-        asks = TakeStep("press"), AskPressed(UNCHECKED)
-        return replace(state, asked=True, unlaid=0.0), asks
-    return state, (Say(TAKEN_OFF),) if was is Lying.KNOWN else ()
+    if run.step == "press":
+        return _asks(state, NOT_CLOSED)
+    if state.doubt:
+        return _asks(state, state.doubt)
+    return state, (Say(TAKEN_OFF),) if run.step == "lay" and was is Lying.KNOWN else ()
 
 
 def _cloth(state: EyeState, at: float) -> Answer:
     """Something lies on the platen that was not remembered: measure it, unless it is done."""
-    state, wishes = _opened(state, at)
+    state, wishes = _opened(state, at, lies=False)
     if wishes or state.run.idle or not state.run.imprint or state.run.step == "press":
         return state, wishes
     if state.lying is Lying.NONE:
@@ -405,32 +332,58 @@ def _measure(state: EyeState) -> Answer:
     return state, (Flash(FlashKind.GARMENT),)
 
 
+def _reaches(state: EyeState, at: float) -> Answer:
+    """See to what comes in over the platen's edge: a hand is about to go."""
+    unread = state.lying in (Lying.NONE, Lying.UNREAD, Lying.UNSURE)
+    if _since(state, at) < (SETTLES if unread else LINGERS):
+        return state, ()
+    if unread:
+        if state.looked:
+            return state, ()
+        # A small garment, or one that was moved and reaches over the edge itself.
+        return _measure(replace(state, lying=Lying.UNREAD, looked=True))
+    wishes: Wishes = () if state.told else (Say(A_HAND),)
+    state = replace(state, told=True)
+    if state.run.step != "lay" or state.lying is not Lying.KNOWN:
+        return state, wishes
+    state, looks = (state, ()) if state.looked else _look_for_transfer(state)  # or a shadow
+    return state, (*wishes, *looks)
+
+
 def _on_the_garment(state: EyeState, sight: Sight, at: float) -> Answer:
     """See to the remembered garment, with or without something on it."""
-    state, wishes = _opened(state, at)
+    lies = sight in (Sight.SHEET, Sight.REACHING)
+    state, wishes = _opened(state, at, lies)
     if wishes or state.run.idle or not state.run.imprint or state.run.step == "press":
         return state, wishes
     if sight is Sight.REACHING:
-        since = at if state.reaching is None else state.reaching
-        late = at - since >= LINGERS and not state.told
-        state = replace(state, reaching=since, told=state.told or late)
-        return state, (Say(A_HAND),) if late else ()
+        return _reaches(state, at)
     if state.told:
         state, wishes = replace(state, told=False), (Say(""),)
+    if state.lying is Lying.UNSURE and sight is not Sight.LOADED:
+        state = replace(state, lying=Lying.UNREAD)  # it was moved since
     if state.lying is Lying.UNREAD:
         state, more = _measure(state)
         return state, (*wishes, *more)
     if state.run.step != "lay" or state.lying is not Lying.KNOWN:
         return state, wishes
-    if sight is Sight.LOADED:
+    if sight is not Sight.SHEET:
         settled = state.transfer is Transfer.READING or (
             state.transfer is not Transfer.NONE and not state.stirred
         )
         return (state if settled else replace(state, transfer=Transfer.NONE)), wishes
+    state, looks = _look_for_transfer(state)
+    return state, (*wishes, *looks)
+
+
+def _look_for_transfer(state: EyeState) -> Answer:
+    """Have the transfer measured unless it was and nothing moved since."""
     fresh = state.transfer is Transfer.NONE or (
         state.stirred and state.transfer is not Transfer.READING
     )
     if not fresh or state.flash is not None:
-        return state, wishes
-    state = replace(state, transfer=Transfer.READING, flash=FlashKind.TRANSFER, stirred=False)
-    return state, (*wishes, Flash(FlashKind.TRANSFER))
+        return state, ()
+    state = replace(
+        state, transfer=Transfer.READING, flash=FlashKind.TRANSFER, stirred=False, looked=True
+    )
+    return state, (Flash(FlashKind.TRANSFER),)

@@ -70,7 +70,9 @@ class StationController:
     state : OperatorState
     readiness : Readiness
     changes : int
-        Grows with every input that changed something.
+        Grows with everything that changes what is shown.
+    meaning : int
+        Grows with everything that changes what a key would do: what a camera has to say does not.
     seen : callable
         What a camera at the press has to put on record with a press; None for nothing.
     """
@@ -101,7 +103,7 @@ class StationController:
             self.state = OperatorState(showing, asking=Asking.PRESSED, question=asked)
         self.readiness = Readiness(preparer, session.progress)
         self.locations = run_locations([stop.imprint.location for stop in session.run.stops])
-        self.changes = 0
+        self.changes = self.meaning = 0
         self.seen: Callable[[], Mapping[str, Any] | None] = lambda: None
         self._sheet_note = ""
         self._noted_at = ""
@@ -134,7 +136,7 @@ class StationController:
         if drawing is not None:
             drawing()
         if commands or state != self.state:
-            self.changes += 1
+            self._changed()
         self.state = state
         if commands:
             self._refresh()
@@ -154,16 +156,24 @@ class StationController:
         said = self._carry_out(command)
         if self.session.progress.at != before:  # a dwell that ran is another imprint's
             self.state = replace(self.state, pressing_since=None, sure=False)
-        self.changes += 1
+        self._changed()
         self._refresh()
         return said
 
     def say(self, **changes: Any) -> None:
         """Change what is shown (fields of `OperatorState`) without an input."""
         state = replace(self.state, **changes)
-        if state != self.state:
-            self.state = state
+        if state == self.state:
+            return
+        if replace(self.state, eye=state.eye, sign=state.sign) == state:  # light and words that no key is about
             self.changes += 1
+        else:
+            self._changed()
+        self.state = state
+
+    def _changed(self) -> None:
+        self.changes += 1
+        self.meaning += 1
 
     def saw(self, seen: ClothSeen | None) -> None:
         """Take what was measured of the cloth on the platen."""

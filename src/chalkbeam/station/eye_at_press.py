@@ -19,12 +19,11 @@ from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import Burst, burst_frames
-from chalkbeam.eye.camera import BANDED, BurstTaker, DelayTimer, Lag
-from chalkbeam.eye.colour import FLASHES
-from chalkbeam.eye.drift import check_dots
-from chalkbeam.eye.instead import instead_of
-from chalkbeam.eye.read import PieceRead, read_piece
+from chalkbeam.eye.blocks import Mask
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.camera import BANDED
+from chalkbeam.eye.knowing import EyeState
+from chalkbeam.eye.read import PieceRead
 from chalkbeam.eye.sights import (
     AskPressed,
     Blinded,
@@ -35,7 +34,9 @@ from chalkbeam.eye.sights import (
     Flash,
     FlashKind,
     GarmentRead,
+    Hidden,
     Moved,
+    NothingLies,
     Remember,
     RunAt,
     Say,
@@ -47,26 +48,31 @@ from chalkbeam.eye.sights import (
     TransferRead,
     Wish,
 )
-from chalkbeam.eye.steps import EyeState, follow
-from chalkbeam.eye.transfer import USUAL_TOLERANCE, Target, Tolerance
+from chalkbeam.eye.steps import A_HAND, follow
+from chalkbeam.eye.transfer import USUAL_TOLERANCE, Tolerance
 from chalkbeam.eye.values import RigSeen, TransferSeen
 from chalkbeam.eye.watch import PressWatch
 from chalkbeam.light.transfer_sign import TransferSign
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Kind, Step
+from chalkbeam.record.events import Step
 from chalkbeam.record.pictures import PictureFolder
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.following import Follow, follow_garment, shift_to, wanted_print
-from chalkbeam.station.values import Command, CommandKind, Showing
+from chalkbeam.station.eye_light import EMPTY, LAID, Disturbed, EyeLight, Timed, Untimed
+from chalkbeam.station.eye_reader import BurstReader, RealReader
+from chalkbeam.station.eye_record import SeenAtPress
+from chalkbeam.station.eye_work import (
+    collared,
+    laid_print,
+    ordered_piece,
+    printed_before,
+    run_at,
+    target_corners,
+)
+from chalkbeam.station.following import follow_garment, shift_to
+from chalkbeam.station.values import Command, CommandKind
 from chalkbeam.station.words import unseen_words
 
 U8 = NDArray[np.uint8]
-
-Read = Callable[..., PieceRead]
-"""As `chalkbeam.eye.read.read_piece`."""
-
-CheckBare = Callable[[Rig, Burst], RigSeen]
-"""As `chalkbeam.eye.drift.check_dots`."""
 
 Submit = Callable[[Callable[[], Any]], "Future[Any]"]
 """Has something worked out elsewhere."""
@@ -74,18 +80,9 @@ Submit = Callable[[Callable[[], Any]], "Future[Any]"]
 CLEAR = "Clear the platen, so that the camera learns how it looks bare."
 GARMENT_MOVED = "The garment has been moved since it was laid: lay the transfer by the light anew."
 
-_SHORT = ("dark", "white", "dots")
-"""Of a burst, for an empty platen that is known: enough to tell drift."""
-
-_UNREAD = ("pattern", "dots")
-"""Of a burst, where garment and transfer are read."""
-
 _MOVED = 3.5, math.radians(1.2)
 """So much further than where it was read a garment has been moved, mm and radians: more than two
 readings of one garment differ."""
-
-_AGAIN = 20.0
-"""Where the camera did not see the light it is timed once more after so long, s."""
 
 
 @dataclass(frozen=True)
@@ -104,6 +101,24 @@ class EyeOptions:
     pictures: PictureFolder | None = None
 
 
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """What a burst told after a transfer may have been laid.
+
+    Attributes
+    ----------
+    changed : ndarray of bool or None
+        Blocks that look otherwise than the garment alone did; None where that is not known.
+    transfer : TransferSeen or None
+    piece : PieceRead or None
+        Where garment and transfer were read together.
+    """
+
+    changed: Mask | None
+    transfer: TransferSeen | None = None
+    piece: PieceRead | None = None
+
+
 class EyeAtPress:
     """The press's camera at work.
 
@@ -115,14 +130,14 @@ class EyeAtPress:
     submit : callable
         Has a burst read elsewhere.
     options : EyeOptions
-    read, check : callable
+    reader : BurstReader
         What reads bursts; a rehearsal brings its own.
 
     Attributes
     ----------
     state : EyeState
     questions : int
-        How often it had to ask.
+        How often it had to ask whether something was pressed.
     """
 
     def __init__(
@@ -132,35 +147,25 @@ class EyeAtPress:
         submit: Submit,
         options: EyeOptions | None = None,
         *,
-        read: Read = read_piece,
-        check: CheckBare = check_dots,
+        reader: BurstReader | None = None,
     ) -> None:
         self.controller, self.rig, self.watch = controller, rig, PressWatch(rig)
         self.options = options or EyeOptions()
         self.state = EyeState()
         self.questions = 0
-        self._submit, self._read, self._check = submit, read, check
-        self._frames = burst_frames(rig)
-        self._timer: DelayTimer | None = DelayTimer()
-        self._time_again: float | None = None
-        self._lag = Lag(0.0, self.watch.delay, 0.1)
-        self._white = next(each.image for each in self._frames if each.name == "white")
-        self._dark = next(each.image for each in self._frames if each.name == "dark")
-        self._taker: BurstTaker | None = None
+        self._submit, self._reader = submit, reader or RealReader()
+        self._light = EyeLight(rig, self.watch.moved_between)
         self._kind = FlashKind.EMPTY
         self._pending: tuple[FlashKind, Future[Any]] | None = None
         self._bare: Burst | None = None
-        self._piece: PieceRead | None = None
-        self._transfer: TransferSeen | None = None
-        self._drift: RigSeen | None = None
-        self._follow: Follow | None = None
+        self._alone: Burst | None = None
+        self._whole = False
+        self._seen = SeenAtPress()
         self._proposed: Shift | None = None
         self._collared_before = ""
         self._laid: U8 | None = None
-        self._seconds: float | None = None
         self._run = RunAt()
         self._by_eye = False
-        self._asked_clear = False
         controller.seen = self._seen_of_press
         controller.say(eye=CLEAR)
         self.notice(0.0)
@@ -170,35 +175,41 @@ class EyeAtPress:
     @property
     def flashing(self) -> bool:
         """Whether light of its own is to be shown."""
-        return self._taker is not None or self._timer is not None
+        return self._light.shows
+
+    @property
+    def reads(self) -> FlashKind:
+        """What the last burst was to tell; a transfer with its garment counts as the garment."""
+        return FlashKind.GARMENT if self._whole else self._kind
 
     def frame(self, scene: Callable[[], U8 | None]) -> U8 | None:
         """Return what to show: light of its own, or what `scene` gives."""
-        if self._timer is not None:
-            return self._white if self._timer.white else self._dark
-        return self._taker.frame if self._taker is not None else scene()
+        return self._light.frame if self._light.shows else scene()
 
     def shown(self, frame: U8 | None, at: float) -> None:
         """Say that a frame is up, s on the monotonic clock; the same one may be told again."""
         self.watch.lit_by(frame, at)
-        if self._timer is not None:
-            self._timer.shown(at)
-        elif self._taker is not None and frame is self._taker.frame:
-            self._taker.shown(at)
+        self._light.shown(frame, at)
 
     # -- the camera ------------------------------------------------------------------------
 
     def look(self, picture: U8, at: float) -> None:
         """Take a picture from the camera, as it came at a time."""
-        if self._timer is None and self._time_again is not None and at >= self._time_again:
-            self._timer, self._time_again = DelayTimer(), None
-        if self._timer is not None:
-            self._time(picture, at)
-            return
-        if self._taker is not None:
-            self._take(picture, at)
-            return
-        if self._time_again is not None:
+        flashed = self._light.shows
+        match self._light.take(picture, at):
+            case Timed(lag, banded):
+                self.watch.delay = lag.late
+                if banded:
+                    self.controller.say(eye=BANDED)
+                if self.state.blind:
+                    self._tell(SeesAgain(at))
+            case Untimed(why):
+                self._tell(Blinded(why, at))
+            case Disturbed():
+                self._tell(Seen(Sight.MOVING, at))
+            case Burst() as burst:
+                self._begin_reading(burst)
+        if flashed or self._light.shows or self._light.waits:
             return
         self._collect(at)
         glance = self.watch.look(picture, at)
@@ -218,84 +229,67 @@ class EyeAtPress:
 
     def failed(self, why: str, at: float) -> None:
         """Say that the camera brings no pictures."""
-        self._stop()
-        if self._timer is not None:
-            self._timer, self._time_again = None, at + _AGAIN
+        self._pending = None
+        self._light.failed(at)
         self._tell(Blinded(why, at))
 
-    def _time(self, picture: U8, at: float) -> None:
-        assert self._timer is not None
-        self._timer.take(picture, at)
-        if not self._timer.done:
-            return
-        if self._timer.lag is None:
-            self._tell(Blinded(self._timer.trouble, at))
-            self._timer, self._time_again = None, at + _AGAIN
-            return
-        self._lag, self.watch.delay = self._timer.lag, self._timer.lag.late
-        if self._timer.banded:
-            self.controller.say(eye=BANDED)
-        self._timer = None
-        if self.state.blind:
-            self._tell(SeesAgain(at))
-
-    def _take(self, picture: U8, at: float) -> None:
-        assert self._taker is not None
-        self._taker.take(picture, at)
-        if self._taker.stopped:
-            self._taker = None
-            self._tell(Seen(Sight.MOVING, at))
-        elif (burst := self._taker.burst) is not None:
-            self._taker = None
-            self._begin_reading(burst)
+    def back(self) -> None:
+        """Say that the camera brings pictures again: it is timed anew."""
+        self._light.time_anew()
 
     # -- flashes ---------------------------------------------------------------------------
 
     def _flash(self, kind: FlashKind) -> None:
-        wanted = self._frames
-        if kind is FlashKind.EMPTY and self._bare is not None:
-            wanted = tuple(each for each in wanted if each.name in _SHORT)
-        elif kind is not FlashKind.EMPTY:
-            without = _UNREAD + (FLASHES if kind is FlashKind.TRANSFER else ())
-            wanted = tuple(each for each in wanted if each.name not in without)
         self._kind = kind
-        self._taker = BurstTaker(wanted, self._lag, self.watch.moved_between)
+        self._whole = kind is FlashKind.TRANSFER and self._alone is None
+        match kind:
+            case FlashKind.EMPTY if self._bare is None:
+                self._light.flash_all()
+            case FlashKind.EMPTY:
+                self._light.flash(EMPTY)
+            case FlashKind.TRANSFER if not self._whole:
+                self._light.flash(LAID)
+            case _:
+                self._light.flash()
+        if kind is FlashKind.GARMENT:
+            self._withdraw()
+        elif kind is FlashKind.TRANSFER:
+            self.controller.say(sign=None)
 
     def _stop(self) -> None:
-        self._taker = self._pending = None
+        self._light.stop()
+        self._pending = None
 
     def _begin_reading(self, burst: Burst) -> None:
         kind = self._kind
-        job: Callable[[], Any] | None = None
-        if kind is FlashKind.EMPTY:
-            job = lambda: (burst, self._check(self.rig, burst))  # noqa: E731
-        elif self._bare is not None:
-            job = self._reading(kind, burst, self._bare)
-        self._pending = kind, self._submit(job or (lambda: None))
+        self._pending = kind, self._submit(self._job(kind, burst) or (lambda: None))
 
-    def _reading(
-        self, kind: FlashKind, burst: Burst, bare: Burst
-    ) -> Callable[[], PieceRead] | None:
+    def _job(self, kind: FlashKind, burst: Burst) -> Callable[[], Any] | None:
         """Return what reads a burst of the current imprint."""
-        controller = self.controller
-        ready, stop = controller.readiness.ready, controller.session.progress.stop
-        if ready is None or stop is None:
+        rig, reader, bare, watch = self.rig, self._reader, self._bare, self.watch
+        ready = self.controller.readiness.ready
+        if kind is FlashKind.EMPTY:
+            return lambda: (burst, reader.check(rig, burst))
+        if ready is None or bare is None:
             return None
-        placement, loading = ready.choice.placement, ready.choice.loading
-        wanted = lies = None
-        if kind is FlashKind.TRANSFER:
-            try:
-                laid = ready.choice.laid(controller.scene().nudge)
-                wanted, lies = wanted_print(laid, stop.imprint), loading.platen_from_garment
-            except Refusal:
-                return None
-        garment, face = placement.garment, placement.location.face
-        usual, tolerance = ready.planned.platen_from_garment, self.options.tolerance
-        read, rig = self._read, self.rig
-        return lambda: read(
-            rig, burst, bare, garment, face, wanted=wanted, usual=usual, lies=lies,
-            others=instead_of(garment, face), tolerance=tolerance,
-        )  # fmt: skip
+        piece = ordered_piece(ready, self.options.tolerance)
+        if kind is FlashKind.GARMENT:
+            return lambda: (burst, reader.piece(rig, burst, bare, piece, None))
+        laid, alone = laid_print(self.controller), self._alone
+        if laid is None:
+            return None
+        if self._whole:
+            return lambda: _whole(reader.piece(rig, burst, bare, piece, laid), watch, alone, burst)
+        assert alone is not None
+        known = None if self._seen.piece is None else self._seen.piece.reading.height
+
+        def look() -> _Laid:
+            changed = watch.changed_between(alone, burst)
+            if watch.changed_elsewhere(changed) or not watch.lies_at_target(changed):
+                return _Laid(changed)
+            return _Laid(changed, reader.laid(rig, burst, piece, laid, known))
+
+        return look
 
     def _collect(self, at: float) -> None:
         """Take what was read meanwhile."""
@@ -312,12 +306,12 @@ class EyeAtPress:
         elif kind is FlashKind.GARMENT:
             self._take_garment(result, at)
         else:
-            self._take_transfer(result, at)
+            self._take_laid(result, at)
 
     def _take_empty(self, result: tuple[Burst, RigSeen] | None, at: float) -> None:
         if result is not None:
             burst, seen = result
-            self._drift = seen
+            self._seen.drift = seen
             if self._bare is None:
                 if seen.verdict == "cannot see":
                     self.controller.say(eye=f"{CLEAR} {seen.why}")
@@ -325,19 +319,29 @@ class EyeAtPress:
                 self._bare = burst
                 self.watch.remember_bare()
                 self._tell(Seen(Sight.EMPTY, at, still=False))
+            elif self.watch.is_bare(self.watch.changed_between(self._bare, burst)):
+                self.watch.remember_bare()  # in another shadow, it may be
             self.controller.say(eye=seen.why if seen.verdict == "moved" else "")
         self._tell(EmptyRead(at))
 
-    def _take_garment(self, piece: PieceRead | None, at: float) -> None:
+    def _take_garment(self, result: tuple[Burst, PieceRead] | None, at: float) -> None:
         controller, ready = self.controller, self.controller.readiness.ready
         if self.state.flash is not FlashKind.GARMENT:
             return  # it was stopped meanwhile
-        if piece is None or ready is None:
+        if result is None or ready is None:
             self._tell(GarmentRead(False, at))
             return
-        self._piece, self._transfer = piece, None
+        burst, piece = result
+        assert self._bare is not None
+        if not piece.reading.garment.seen and self.watch.is_bare(
+            self.watch.changed_between(self._bare, burst)
+        ):
+            self.watch.remember_bare()  # as it looks by now, in another shadow
+            self._tell(NothingLies(at))
+            return
+        self._alone = burst
         found = follow_garment(piece, ready, controller.readiness)
-        self._follow = found
+        self._seen.piece, self._seen.transfer, self._seen.follow = piece, None, found
         fits = found.sure and found.shift is not None
         if fits:
             try:
@@ -346,25 +350,53 @@ class EyeAtPress:
             except Refusal as refusal:
                 found, fits = replace(found, words=str(refusal)), False
         elif found.shift is not None and controller.state.moving is None:
-            self._proposed, self._collared_before = found.shift, self._collared()
+            self._proposed, self._collared_before = found.shift, collared(controller)
             controller.say(moving=found.shift)
         controller.say(eye=found.words)
-        self._tell(GarmentRead(fits, at))
+        self._tell(GarmentRead(fits, at, proposed=self._proposed is not None))
 
-    def _take_transfer(self, piece: PieceRead | None, at: float) -> None:
+    def _take_laid(self, laid: _Laid | None, at: float) -> None:
         if self.state.flash is not FlashKind.TRANSFER:
             return
-        seen = None if piece is None else piece.reading.transfer
-        if seen is None:
+        if laid is None:
             self._tell(TransferRead("cannot see", at))
             return
-        self._transfer = seen
-        if piece is not None and self._has_moved(piece):
+        changed = laid.changed
+        if changed is not None and self.watch.hidden(changed):
+            self._tell(Hidden(at))
+            return
+        elsewhere = changed is not None and self.watch.changed_elsewhere(changed)
+        if elsewhere and laid.piece is None:
+            self._whole = True  # the garment may have been moved: both are measured
+            self._light.flash()
+            return
+        if changed is not None and not elsewhere:
+            self.watch.relearn_loaded(changed)
+            if not self.watch.lies_at_target(changed):
+                self._tell(NothingLies(at))
+                return
+        if laid.piece is not None and self._has_moved(laid.piece):
+            self._alone = None
             self.controller.say(eye=GARMENT_MOVED, sign=None)
             self._tell(TransferRead("move", at))
             return
+        sure = laid.piece is not None and laid.piece.reading.garment.sure
+        if sure:
+            self.watch.relearn_loaded(self.watch.target)  # it lies where it was read
+        elif changed is not None and elsewhere and self.watch.reaches_in(changed):
+            self.controller.say(eye=A_HAND, sign=None)
+            self._tell(TransferRead("cannot see", at))
+            return
+        self._judge(laid.transfer, at)
+
+    def _judge(self, seen: TransferSeen | None, at: float) -> None:
+        """Tell how the transfer lies."""
+        if seen is None:
+            self._tell(TransferRead("cannot see", at))
+            return
+        self._seen.transfer = seen
         sign = TransferSign(seen.verdict == "good", seen.off, seen.turned or 0.0)
-        self.controller.say(eye=seen.why, sign=None if seen.verdict == "cannot see" else sign)
+        self.controller.say(eye=seen.why, sign=sign if seen.verdict in ("good", "move") else None)
         self._tell(TransferRead(seen.verdict, at))
 
     def _has_moved(self, piece: PieceRead) -> bool:
@@ -384,58 +416,25 @@ class EyeAtPress:
 
     def notice(self, at: float) -> None:
         """See where the run stands: a person may have taken it elsewhere."""
-        moving = self.controller.state.moving
+        controller, moving = self.controller, self.controller.state.moving
         confirmed = False
         if self._proposed is not None and moving != self._proposed:
-            confirmed = moving is None and self._collared() != self._collared_before
+            confirmed = moving is None and collared(controller) != self._collared_before
             if moving is None:
                 self._proposed = None
-        run = self._run_at()
+        run = run_at(controller, self.rig, self._proposed)
         if run == self._run and not confirmed:
             return
-        elsewhere = (run.imprint, run.step) != (self._run.imprint, self._run.step)
-        if elsewhere:
+        if (run.imprint, run.step) != (self._run.imprint, self._run.step):
             self._proposed = None
-            self.controller.say(
-                sign=None, eye="" if not self._by_eye else self.controller.state.eye
-            )
-            self._aim()
+            controller.say(sign=None, eye="" if not self._by_eye else controller.state.eye)
+            ready = controller.readiness.ready
+            corners = None if ready is None else target_corners(ready)
+            self.watch.aims_at(corners, but=printed_before(controller))
         self._run = run
         self._tell(Moved(run, self._by_eye, at))
         if confirmed:
             self._tell(Confirmed(at))
-
-    def _collared(self) -> str:
-        """Return the id of the last act if it said where a collar is."""
-        event = self.controller.session.progress.undoable
-        return event.id if event is not None and event.kind is Kind.COLLARED else ""
-
-    def _run_at(self) -> RunAt:
-        controller = self.controller
-        progress, state = controller.session.progress, controller.state
-        if progress.stop is None:
-            return RunAt()
-        moving = state.moving is not None and state.moving != self._proposed
-        idle = (
-            progress.paused or state.asking is not None or moving or state.dark
-            or bool(state.trouble) or state.showing is not Showing.WORK
-            or controller.readiness.ready is None or controller.readiness.rig is not self.rig
-        )  # fmt: skip
-        imprint = progress.stop.imprint
-        return RunAt(imprint.id, progress.at.step.value, imprint.press.dwell, idle)
-
-    def _aim(self) -> None:
-        """Tell the watch where a transfer is to lie."""
-        ready = self.controller.readiness.ready
-        if ready is None:
-            self.watch.aims_at(None)
-            return
-        choice = ready.choice
-        pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
-        self.watch.aims_at(Target(
-            "", np.zeros((1, 1), np.bool_), (choice.placement.artwork.ink.width,
-            choice.placement.artwork.ink.height), choice.placement.artwork.sheet, pose,
-        ).corners())  # fmt: skip
 
     def _tell(self, happened: EyeEvent) -> None:
         self.state, wishes = follow(self.state, happened)
@@ -445,16 +444,20 @@ class EyeAtPress:
             except Refusal as refusal:
                 self.controller.say(eye=str(refusal))
                 return
-        if isinstance(happened, Seen) and happened.sight is Sight.MOVING:
+        if not isinstance(happened, Seen):
+            return
+        if happened.sight is Sight.EMPTY:
             self._withdraw()
+            self._alone = None
+        sign = self.controller.state.sign
+        if sign is not None and (happened.sight is Sight.EMPTY or (sign.good and happened.moves)):
+            self.controller.say(sign=None)  # an arrow stays: it is what one moves by
 
     def _withdraw(self) -> None:
-        """Take a proposal back that nobody has touched: what it was about moves."""
+        """Take a proposal back that nobody has touched: what it was about is gone."""
         if self._proposed is not None and self.controller.state.moving == self._proposed:
             self._proposed = None
             self.controller.say(moving=None, eye="")
-        if self.controller.state.sign is not None:
-            self.controller.say(sign=None)
 
     def _grant(self, wish: Wish, at: float) -> None:
         controller = self.controller
@@ -472,7 +475,7 @@ class EyeAtPress:
                 if since is not None:
                     controller.say(pressing_since=since)
             case CountPress(seconds):
-                self._seconds = seconds
+                self._seen.seconds = seconds
                 self._act(Command(CommandKind.PRESS), at)
                 controller.say(eye="")
             case AskPressed(why):
@@ -489,28 +492,19 @@ class EyeAtPress:
         finally:
             self._by_eye = False
 
-    # -- the record ------------------------------------------------------------------------
-
     def _seen_of_press(self) -> Mapping[str, Any] | None:
         """Return what goes on record with a press."""
-        seen: dict[str, Any] = {}
-        if self._piece is not None:
-            seen["garment"] = self._piece.reading.garment.plain()
-            colour = self._piece.reading.colour
-            seen["colour"] = None if colour is None else colour.plain()
-        if self._follow is not None:
-            seen["height_mm"] = self._follow.cloth.height
-        if self._transfer is not None:
-            seen["transfer"] = self._transfer.plain()
-        if self._seconds is not None:
-            seen["closed_s"] = round(self._seconds, 1)
-        if self._drift is not None:
-            seen["rig"] = self._drift.plain()
+        seen = self._seen.plain()
         folder, stop = self.options.pictures, self.controller.session.progress.stop
         if folder is not None and self._laid is not None and stop is not None:
             name = f"{self.controller.session.run.id[:8]}-{stop.imprint.id}"
             kept = folder.keep(name, self._laid)
             if kept:
                 seen["picture"] = kept
-        self._seconds = self._laid = self._transfer = None
+        self._laid = None
         return seen or None
+
+
+def _whole(piece: PieceRead, watch: PressWatch, alone: Burst | None, burst: Burst) -> _Laid:
+    changed = None if alone is None else watch.changed_between(alone, burst)
+    return _Laid(changed, piece.reading.transfer, piece)

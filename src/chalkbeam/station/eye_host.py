@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
-from chalkbeam.eye.camera import LivePicture, LiveSource
+from chalkbeam.eye.live_camera import LivePicture, LiveSource
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_at_press import EyeAtPress
 from overlay.window.inputs import Input, Told
@@ -52,6 +52,7 @@ class EyeInWindow:
         self._taken = threading.Event()
         self._over = threading.Event()
         self._frame: U8 | None = None
+        self._lost = False
 
     def listen(self, post: Callable[[Input], None]) -> None:
         """Take what passes an input on to the window's thread."""
@@ -72,8 +73,12 @@ class EyeInWindow:
         match happened:
             case Told(LivePicture(image=image, at=at)) if self._eye is not None:
                 self._taken.set()
+                if self._lost:
+                    self._lost = False
+                    self._eye.back()
                 self._eye.look(image, at)
             case Told(Refusal() as refusal) if self._eye is not None:
+                self._lost = True
                 self._eye.failed(str(refusal), time.monotonic())
             case _:
                 return False

@@ -76,7 +76,7 @@ class Readiness:
         index = self._progress.at.index
         if index is None:
             return ()
-        return tuple(self.prepared(each) for each in self._together(index))
+        return tuple(self.prepared(each) for each in self.places_together())
 
     def look_again(self) -> None:
         """Let what stands in the way be looked for again: the file may have been put back."""
@@ -145,6 +145,11 @@ class Readiness:
             return self.prepared(one).lies_as(self.prepared(other))
         except Refusal:
             return False
+
+    def places_together(self) -> range:
+        """Return the stops of `together`."""
+        index = self._progress.at.index
+        return range(0) if index is None else self._together(index)
 
     def _together(self, index: int) -> range:
         """Return the stops that are pressed while the garment stays where it is."""

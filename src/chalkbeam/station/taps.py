@@ -2,7 +2,8 @@
 
 A garment lies on a hot press: of two people who tap at the same moment only one may step it, and
 a tap that the network brings twice must not act twice. So every tap bears an id of its own and
-the number of the state that its sender saw.
+the number of the state that its sender saw. What a camera at the press says meanwhile changes no
+number: keys mean what they meant.
 """
 
 from __future__ import annotations
@@ -69,7 +70,7 @@ class Taps:
 
     def number(self, station: StationController) -> str:
         """Return the number of the state that a controller is in."""
-        return f"{self._mark}.{station.changes}"
+        return f"{self._mark}.{station.meaning}"
 
     def take(self, station: StationController, tap: Tap) -> TapAnswer:
         """Do what a tap asks for, unless it was done or its sender saw something else."""

@@ -6,7 +6,8 @@ import pytest
 
 from calibration.refusal import Refusal
 from chalkbeam.eye.burst import BurstFrame
-from chalkbeam.eye.camera import UNSEEN, BurstTaker, DelayTimer, Lag, LiveCamera, banded, hold
+from chalkbeam.eye.camera import UNSEEN, BurstTaker, DelayTimer, Lag, banded
+from chalkbeam.eye.live_camera import LiveCamera, hold
 
 RNG = np.random.default_rng(3)
 
@@ -34,6 +35,9 @@ class Driver:
         picture = self.pictures.pop(0) if self.pictures else None
         return picture is not None, picture
 
+    def release(self):
+        self.released = True
+
 
 BOTH = {cv2.CAP_PROP_AUTO_EXPOSURE, cv2.CAP_PROP_EXPOSURE, cv2.CAP_PROP_AUTO_WB}
 
@@ -53,7 +57,26 @@ def test_a_driver_that_holds_nothing_is_told():
 
 def test_a_camera_without_pictures_is_refused_in_one_sentence():
     with pytest.raises(Refusal, match="brings no pictures"):
-        LiveCamera("Camera 0", Driver(BOTH)).read()
+        LiveCamera("Camera 0", lambda: Driver(BOTH), (160, 90))
+
+
+def test_a_camera_that_was_unplugged_comes_back_and_is_held_again():
+    plugged = [Driver(BOTH, pictures=[noisy(90)]), None, Driver(BOTH, pictures=[noisy(90)] * 2)]
+    drivers = list(plugged)
+    camera = LiveCamera("Camera 0", lambda: drivers.pop(0), (160, 90))
+    with pytest.raises(Refusal, match="goes on by itself"):
+        camera.read()
+    assert plugged[0].released
+    with pytest.raises(Refusal, match="cannot be opened"):
+        camera.read()
+    assert camera.read().image.shape == (90, 160, 3)
+    assert camera.held.exposure
+    assert plugged[2].values[cv2.CAP_PROP_AUTO_WB] == 0.0
+
+
+def test_a_camera_of_another_size_is_refused():
+    with pytest.raises(Refusal, match="160 x 90 and the rig's eye was fitted with 1280 x 720"):
+        LiveCamera("Camera 0", lambda: Driver(BOTH, pictures=[noisy(90)]), (1280, 720))
 
 
 def noisy(level):

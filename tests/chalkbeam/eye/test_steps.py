@@ -5,6 +5,8 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
+from chalkbeam.eye.closing import NOT_WATCHED, UNCHECKED
+from chalkbeam.eye.knowing import EyeState
 from chalkbeam.eye.sights import (
     AskPressed,
     Blinded,
@@ -14,6 +16,7 @@ from chalkbeam.eye.sights import (
     FlashKind,
     GarmentRead,
     Moved,
+    NothingLies,
     Remember,
     RunAt,
     Say,
@@ -24,7 +27,7 @@ from chalkbeam.eye.sights import (
     TakeStep,
     TransferRead,
 )
-from chalkbeam.eye.steps import NOT_WATCHED, UNCHECKED, EyeState, follow
+from chalkbeam.eye.steps import follow
 
 DWELL = 10.0
 NEXT = {"load": "lay", "lay": "press"}
@@ -95,7 +98,7 @@ class Shift:
     def loads(self, fits=True):
         self.see(Sight.MOVING)
         self.see(Sight.CLOTH)
-        self.tell(GarmentRead(fits, self.at))
+        self.tell(GarmentRead(fits, self.at, proposed=True))
         self.see(Sight.LOADED)
 
     def lays(self, verdict="good"):
@@ -185,6 +188,41 @@ def test_a_transfer_that_was_not_seen_right_is_asked():
         assert shift.counts == [("a", False)]
 
 
+def test_a_press_whose_transfer_was_not_seen_is_asked_at_once():
+    shift = Shift()
+    shift.empties()
+    shift.loads()
+    shift.see(Sight.MOVING)
+    shift.closes()  # before anybody could look
+    assert (shift.counts, shift.asks(), shift.run.step) == ([], [UNCHECKED], "press")
+    shift.key()
+    assert shift.counts == [("a", False)]
+    shift.closes()
+    shift.empties()
+    assert (shift.counts, len(shift.asks())) == ([("a", False)], 1)
+
+
+def test_a_press_on_a_garment_that_was_never_sure_is_asked_at_once():
+    shift = Shift()
+    shift.empties()
+    shift.loads(fits=False)
+    shift.closes()
+    assert (shift.counts, shift.asks(), shift.run.step) == ([], [UNCHECKED], "press")
+
+
+def test_a_press_behind_a_covered_camera_is_asked_once_it_sees_again():
+    for blind_for, asks in ((9.0, [NOT_WATCHED]), (2.0, [])):
+        shift = Shift()
+        shift.empties()
+        shift.loads()
+        shift.lays()
+        shift.tell(Blinded("The camera is covered.", shift.at))
+        shift.at += blind_for
+        shift.tell(SeesAgain(shift.at))
+        shift.see(Sight.SHEET)
+        assert (shift.counts, shift.asks()) == ([], asks)
+
+
 def test_a_transfer_that_no_picture_shows_is_asked_when_the_piece_is_taken_off():
     shift = Shift()
     shift.empties()
@@ -202,8 +240,12 @@ def test_a_garment_that_is_not_sure_waits_for_a_key_or_to_be_moved():
     assert shift.run.step == "load"
     assert shift.wished.count(Flash(FlashKind.GARMENT)) == 1
     shift.see(Sight.MOVING)
-    shift.see(Sight.LOADED)
+    shift.see(Sight.LOADED)  # a hand was there, nothing else
+    assert shift.wished.count(Flash(FlashKind.GARMENT)) == 1
+    shift.see(Sight.MOVING)
+    shift.see(Sight.SHIFTED)
     assert shift.wished.count(Flash(FlashKind.GARMENT)) == 2
+    shift.tell(GarmentRead(False, shift.at, proposed=True))
     shift.key()
     assert shift.run.step == "lay"
     shift.lays()
@@ -295,10 +337,40 @@ def test_a_hand_that_stays_is_told_once_and_taken_back():
     assert shift.wished[-1] == Say("")
 
 
+def test_a_shadow_that_stays_is_looked_into_and_stops_nothing():
+    shift = Shift()
+    shift.empties()
+    shift.loads()
+    shift.see(Sight.REACHING, 5.0)
+    assert shift.wished[-1] == Flash(FlashKind.TRANSFER)
+    shift.tell(NothingLies(shift.at))
+    shift.see(Sight.LOADED)
+    shift.lays()
+    shift.closes()
+    assert (shift.counts, shift.asks()) == ([("a", True)], [])
+
+
+def test_what_was_flashed_for_and_is_not_there_is_looked_for_again_once_something_moves():
+    shift = Shift()
+    shift.empties()
+    shift.loads()
+    shift.see(Sight.SHEET)  # light lay there in which it was never seen
+    shift.tell(NothingLies(shift.at))
+    shift.see(Sight.SHEET, 3.0)
+    assert shift.wished.count(Flash(FlashKind.TRANSFER)) == 1
+    shift.lays()
+    assert shift.wished.count(Flash(FlashKind.TRANSFER)) == 2
+    shift.closes()
+    assert shift.counts == [("a", True)]
+
+
 def test_what_lies_there_at_the_start_is_not_taken_for_a_fresh_garment():
     shift = Shift()
     shift.see(Sight.CLOTH, 3.0)
-    assert shift.wished == []
+    assert shift.wished == [Flash(FlashKind.EMPTY)]  # is it there, or only a shadow?
+    shift.tell(EmptyRead(shift.at))
+    shift.see(Sight.CLOTH, 3.0)
+    assert len(shift.wished) == 1
     assert shift.run.step == "load"
 
 
@@ -312,8 +384,9 @@ def test_a_garment_is_remembered_when_it_was_read():
 HAPPENINGS = st.one_of(
     st.tuples(st.sampled_from(list(Sight)), st.sampled_from([0.1, 1.0, 4.0, 12.0])),
     st.sampled_from(
-        ["key", "key", "back", "undo", "fits", "unsure", "good", "move", "cannot see", "empty read",
-         "blind", "sees", "pause"]
+        ["key", "key", "back", "undo", "fits", "unsure", "askew", "good", "move", "cannot see",
+         "empty read",
+         "blind", "sees", "pause", "nothing"]
     ),
 )  # fmt: skip
 
@@ -343,8 +416,8 @@ def test_no_order_of_events_counts_a_press_twice_or_unseen(happenings, dwell):
             name, _ = shift.counts.pop()
             shift.go(RunAt(name, "press", dwell), by_eye=False)
             closings.clear()
-        elif happening in ("fits", "unsure"):
-            shift.tell(GarmentRead(happening == "fits", shift.at))
+        elif happening in ("fits", "unsure", "askew"):
+            shift.tell(GarmentRead(happening == "fits", shift.at, happening == "unsure"))
         elif happening in ("good", "move", "cannot see"):
             shift.tell(TransferRead(happening, shift.at))
         elif happening == "empty read":
@@ -354,6 +427,8 @@ def test_no_order_of_events_counts_a_press_twice_or_unseen(happenings, dwell):
             covered = 0.0
         elif happening == "sees":
             shift.tell(SeesAgain(shift.at))
+        elif happening == "nothing":
+            shift.tell(NothingLies(shift.at))
         elif happening == "pause":
             shift.go(replace(before, idle=not before.idle), by_eye=False)
         fresh = [name for name, eye in shift.counts if eye][len(by_eye) :]

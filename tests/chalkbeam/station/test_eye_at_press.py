@@ -5,14 +5,16 @@ import pytest
 
 from chalkbeam.record.events import Kind
 from chalkbeam.record.pictures import PictureFolder
-from chalkbeam.simulator.press.rehearsal import Rehearsal, StatedError
-from chalkbeam.simulator.press.work import Habits, PressWorker
+from chalkbeam.simulator.press.habits import Habits
+from chalkbeam.simulator.press.reader import StatedError
+from chalkbeam.simulator.press.rehearsal import Rehearsal
+from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.station.eye_at_press import EyeOptions
 from tests.support.crew_order import open_run
 from tests.support.filmed_press import film, rig_with_eye
 
 CAREFUL = Habits((9.0, 2.0), (0.4, 0.2), 0.0, 0.0, 0.0, 0.0)
-SURE = StatedError(sure=1.0, seconds=0.3)
+SURE = StatedError(sure=1.0, seconds=(0.3, 0.3))
 
 
 @pytest.mark.slow
@@ -22,7 +24,7 @@ def test_a_piece_is_pressed_and_counted_with_no_key(tmp_path):
     worker = PressWorker(station, station.take, np.random.default_rng(5), CAREFUL)
     pictures = PictureFolder(tmp_path / "pictures")
     shift = Rehearsal(
-        station, station.output, film(size=(320, 180)), rig, worker, rate=10.0,
+        station, station.output, film(size=(320, 180)), rig, worker,
         options=EyeOptions(pictures=pictures), error=SURE,
     )  # fmt: skip
     first = station.session.progress.stop.imprint.id

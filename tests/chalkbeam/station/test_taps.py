@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from chalkbeam.light.transfer_sign import TransferSign
+from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.station.taps import Taken, Tap, Taps
+from chalkbeam.station.values import Command, CommandKind
 from overlay.window.inputs import Key
 from tests.support.crew_order import open_run
 
@@ -55,6 +58,20 @@ def test_a_key_at_the_window_makes_a_tap_stale(station, taps):
     station.take(Key("space", at=50.0))
     assert taps.take(station, Tap("one", seen, SPACE)).taken is Taken.STALE
     assert station.session.progress.at.step is Step.LAY
+
+
+def test_what_the_camera_says_makes_no_tap_stale_but_what_it_does_and_asks_does(station, taps):
+    seen, shown = taps.number(station), station.changes
+    station.say(eye="Move it along the arrow.", sign=TransferSign(False, (4.0, 0.0)))
+    assert station.changes > shown
+    assert taps.number(station) == seen
+    for changes in ({"moving": Shift(2.0, 1.0)}, {"said": "was it pressed?", "sure": True}):
+        seen = taps.number(station)
+        station.say(**changes)
+        assert taps.take(station, Tap(str(changes), seen, SPACE)).taken is Taken.STALE
+    seen = taps.number(station)
+    station.handle(Command(CommandKind.STEP, step=Step.LAY))
+    assert taps.take(station, Tap("late", seen, SPACE)).taken is Taken.STALE
 
 
 def test_numbers_of_another_run_of_the_program_are_stale(station, taps):

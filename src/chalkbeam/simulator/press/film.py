@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
+from collections import deque
 from dataclasses import dataclass, replace
 
 import cv2
@@ -107,6 +108,8 @@ class Film:
         self._frames: list[tuple[float, U8 | None]] = [(-math.inf, None)]
         self._painted: tuple[Stage | None, F32, U8] = (None, np.zeros(0, np.float32), _none())
         self._lit: tuple[tuple[object, object] | None, F32] = (None, np.zeros(0, np.float32))
+        self._fallen: tuple[U8, F32] = (_none(), np.zeros(0, np.float32))
+        self._lights: deque[tuple[U8, F32]] = deque(maxlen=24)
         self._exposure: tuple[float, float] = (-math.inf, 1.0)
 
     # -- what happens ----------------------------------------------------------------------
@@ -261,21 +264,32 @@ class Film:
         return np.asarray(px.reshape(*self.by.size[::-1], 2), np.float32)
 
     def _projected(self, frame: U8 | None, layers: U8) -> F32:
-        lit = np.full((*layers.shape, 3), 0.003, np.float32)
         if frame is None:
-            return lit
+            return np.full((*layers.shape, 3), 0.003, np.float32)
         # No finer than the camera sees it.
         scale = min(1.0, 1.2 * self.by.size[0] / frame.shape[1])
+        if self._fallen[0] is not layers:
+            chosen = np.stack([self._falls[name] for name in _LAYERS])
+            down, along = np.ogrid[: layers.shape[0], : layers.shape[1]]
+            self._fallen = layers, chosen[layers, down, along]
+        falls = np.float32(scale) * (self._fallen[1] + np.float32(0.5)) - np.float32(0.5)
+        return np.float32(0.003) + np.asarray(
+            cv2.remap(self._light_of(frame, scale), falls[..., 0], falls[..., 1], cv2.INTER_LINEAR),
+            np.float32,
+        )
+
+    def _light_of(self, frame: U8, scale: float) -> F32:
+        """Return a frame's light, remembered: those of a burst come again and again."""
+        known = next((light for shown, light in self._lights if shown is frame), None)
+        if known is not None:
+            return known
+        small = frame
         if scale < 1:
             size = round(scale * frame.shape[1]), round(scale * frame.shape[0])
-            frame = np.asarray(cv2.resize(frame, size, interpolation=cv2.INTER_AREA), np.uint8)
-        falls = self._falls["bench"].copy()
-        for index, name in enumerate(_LAYERS):
-            here = layers == index
-            falls[here] = self._falls[name][here]
-        falls = np.float32(scale) * (falls + np.float32(0.5)) - np.float32(0.5)
-        lit += cv2.remap(_SHOWN[frame], falls[..., 0], falls[..., 1], cv2.INTER_LINEAR)
-        return lit
+            small = np.asarray(cv2.resize(frame, size, interpolation=cv2.INTER_AREA), np.uint8)
+        light: F32 = _SHOWN[small]
+        self._lights.append((frame, light))
+        return light
 
     def _shade(self, middle: tuple[float, float]) -> F32:
         (x, y), *_ = self._pixels(np.array([middle]), "platen")

@@ -13,11 +13,9 @@ from numpy.typing import NDArray
 from calibration.model.eye import Eye
 from calibration.model.pinhole import Pinhole
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import Burst
-from chalkbeam.eye.camera import LivePicture
-from chalkbeam.eye.values import RigSeen
+from chalkbeam.eye.live_camera import LivePicture
 from chalkbeam.simulator.press.film import Film, FilmedBy
-from chalkbeam.simulator.press.rehearsal import StageReader
+from chalkbeam.simulator.press.reader import StageReader
 from chalkbeam.simulator.press.stage import Stage
 from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.simulator.rig.optics import look_at
@@ -62,8 +60,7 @@ class SimulatedPress:
         self._worker: PressWorker | None = None
         self._work: Generator[tuple[Stage, float], None, None] | None = None
         self._stage, self._until, self._next = Stage(), -math.inf, 0.0
-        reader = StageReader(lambda: self._stage, self._rng)
-        self.read_piece = reader.read
+        self.reader = StageReader(lambda: self._stage, self._rng)
 
     def begin(
         self,
@@ -91,9 +88,3 @@ class SimulatedPress:
             self._until = now + lasting
             self._film.stage(self._stage, now)
         return LivePicture(self._film.picture(now), now)
-
-    def check(self, rig: Rig, burst: Burst) -> RigSeen:
-        """Say whether the platen is bare, in place of `chalkbeam.eye.drift.check_dots`."""
-        if self._stage.garment is not None:
-            return RigSeen(None, "cannot see", "Something lies on the platen.")
-        return RigSeen(0.1, "unchanged")

@@ -7,16 +7,19 @@ are told, close the press for the dwell, and answer by key only what is asked.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from calibration.geometry import Isometry
+from calibration.geometry import XY, Isometry
+from chalkbeam.eye.instead import instead_of
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import about
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
+from chalkbeam.simulator.press.habits import NONE, Habits, Mishaps
 from chalkbeam.simulator.press.stage import PAPER, RGB, Arm, LaidGarment, LaidSheet, Stage
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.following import wanted_print
@@ -27,37 +30,14 @@ Doing = Generator[tuple[Stage, float], None, None]
 """What is on the stage, and for how long, s."""
 
 INK: RGB = (0.55, 0.06, 0.05)
-_TRIES = 4
-_PATIENCE = 12.0  # s
+ANSWERS = 4.0
+"""After a press somebody looks so long whether it is counted or asked about, s."""
+
+_TRIES = 5
+_PATIENCE = 25.0  # s: then somebody goes on as they think right
 _TICK = 0.1
-
-
-@dataclass(frozen=True)
-class Habits:
-    """How somebody works.
-
-    Attributes
-    ----------
-    askew : (mm, degrees)
-        How far off the planned load garments are laid, standard deviations.
-    off : (mm, degrees)
-        How far off its target a transfer is laid.
-    smooths : float
-        How often the press is closed on the bare garment first.
-    hasty : float
-        How often the press is opened too soon.
-    presses_again : float
-        How often a pressed piece is pressed a second time before it is taken away.
-    lingers : float
-        How often a hand stays on the platen for some seconds.
-    """
-
-    askew: tuple[float, float] = (9.0, 2.0)
-    off: tuple[float, float] = (1.0, 0.5)
-    smooths: float = 0.3
-    hasty: float = 0.03
-    presses_again: float = 0.15
-    lingers: float = 0.1
+_MOVES_AS_TOLD = 0.85  # share of what is told: nobody moves a garment to the millimetre
+_SWITCHED, _USUAL = 0.65, 1.0
 
 
 @dataclass
@@ -72,6 +52,7 @@ class PressWorker:
         Gives a key to the station.
     rng : Generator
     habits : Habits
+    mishaps : Mishaps
 
     Attributes
     ----------
@@ -83,26 +64,40 @@ class PressWorker:
         Imprints that were pressed for their dwell, in order.
     laid : list of Shift
         How far off its planned load each garment was laid in the end.
+    off : list of float
+        How far off its target each transfer was pressed, mm.
     begins : callable
         Whether the first garment may be laid.
-    told : list of str
-        What the eye said while transfers were laid.
+    happened, noticed : Counter of str
+        What went wrong, and of that what the eye said or put right.
+    waited : dict of str to list of float
+        From a still garment to its light, from a still transfer to a verdict, s.
     """
 
     controller: StationController
     give: Callable[[Key], object]
     rng: np.random.Generator
     habits: Habits = field(default_factory=Habits)
+    mishaps: Mishaps = NONE
     keys: int = 0
-    told: list[str] = field(default_factory=list)
     finished: list[str] = field(default_factory=list)
     pressed: list[str] = field(default_factory=list)
     laid: list[Shift] = field(default_factory=list)
+    off: list[float] = field(default_factory=list)
+    happened: Counter[str] = field(default_factory=Counter)
+    noticed: Counter[str] = field(default_factory=Counter)
+    waited: dict[str, list[float]] = field(default_factory=lambda: {"light": [], "verdict": []})
     now: float = 0.0
     begins: Callable[[], bool] = lambda: True
+    room: float = _USUAL
+    shadow: XY | None = None
 
     def work(self) -> Doing:
         """Work through the order."""
+        for stage, lasting in self._works():
+            yield replace(stage, room=self.room, shadow=self.shadow), lasting
+
+    def _works(self) -> Doing:
         while not self.begins():
             yield Stage(), _TICK
         while (stop := self.controller.session.progress.stop) is not None:
@@ -115,53 +110,107 @@ class PressWorker:
                 at = self.controller.session.progress.at
                 if stop is None or at.step is Step.LOAD:
                     break
-            yield from self._answered(Stage(garment, sheets))
             self.finished.append(f"{piece}/{loading}")
             yield from self._moves(Stage(garment, sheets), 0.5)
             yield from self._moves(Stage(), 0.5)
             yield Stage(), float(self.rng.uniform(0.6, 2.5))
+            yield from self._answered(Stage())
 
     # -- the garment -----------------------------------------------------------------------
 
     def _load(self) -> Generator[tuple[Stage, float], None, LaidGarment]:
+        right = self._right_garment()
+        wrong, garment = self._wrong_garment(right)
+        yield from self._moves(Stage(), 0.4)
+        yield from self._moves(Stage(garment), 0.8)
+        if self._chance(self.habits.lingers):
+            yield Stage(garment, arms=(self._arm(0.0),)), 2.5
+            yield from self._moves(Stage(garment), 0.3)
+        if self._chance(self.mishaps.light):
+            self.happened["light switched"] += 1
+            yield Stage(garment), float(self.rng.uniform(0.3, 3.0))
+            self.room = _SWITCHED if self.room == _USUAL else _USUAL
+        still = self.now
+        for _ in range(_TRIES):
+            before = self._said()
+
+            def told(said: str = before) -> bool:
+                return self._lit() or self._new_words(said)
+
+            yield from self._until(Stage(garment), told)
+            if self._step() is not Step.LOAD:
+                self.waited["light"].append(self.now - still)
+                break
+            if wrong and "Check the piece" in self._said():
+                self.noticed[wrong] += 1
+                yield Stage(garment), self.habits.reacts
+                yield from self._moves(Stage(garment), 0.5)
+                yield from self._moves(Stage(), 0.5)
+                yield Stage(), 1.0
+                wrong, garment = "", right
+                yield from self._moves(Stage(garment), 0.8)
+            elif self.controller.state.moving is not None:
+                yield Stage(garment), 2.0  # they look at the proposed lines, and keep them
+                self._key("space")
+                yield Stage(garment), 0.5
+            else:
+                planned = self._planned()
+                lies = garment.platen_from_garment
+                part = Shift(
+                    _MOVES_AS_TOLD * (planned.x - lies.x), _MOVES_AS_TOLD * (planned.y - lies.y),
+                    _MOVES_AS_TOLD * math.remainder(planned.angle - lies.angle, 2 * math.pi),
+                )  # fmt: skip
+                pose = about(part, (lies.x, lies.y)) @ lies
+                garment = replace(garment, platen_from_garment=pose)
+                yield Stage(garment), self.habits.reacts
+                yield from self._moves(Stage(garment), 0.6)
+            still = self.now
+        else:
+            self._key("space")
+            yield Stage(garment), 0.5
+        lies, planned = garment.platen_from_garment, self._planned()
+        self.laid.append(Shift(lies.x - planned.x, lies.y - planned.y, lies.angle - planned.angle))
+        yield Stage(garment), self.habits.reacts
+        if self._chance(self.habits.smooths):
+            yield from self._closes(Stage(garment), 3.0)
+            yield Stage(garment), 0.4
+        return garment
+
+    def _planned(self) -> Isometry:
+        ready = self.controller.readiness.ready
+        assert ready is not None
+        return ready.planned.platen_from_garment
+
+    def _right_garment(self) -> LaidGarment:
         ready, stop = self.controller.readiness.ready, self.controller.session.progress.stop
         assert ready is not None
         assert stop is not None
         far, degrees = self.habits.askew
-        planned = ready.planned.platen_from_garment
+        planned = self._planned()
         spread = far * self.rng.normal(size=2)
         x, y = (float(value) for value in np.clip(spread, -28, 28))
         shift = Shift(x, y, math.radians(degrees * float(self.rng.normal())))
-        self.laid.append(shift)
         pose = about(shift, (planned.x, planned.y)) @ planned
         placement = ready.choice.placement
         colour = reflectance(stop.piece.colour or "grey")
-        garment = LaidGarment(placement.garment, placement.location.face, colour, pose)
-        yield from self._moves(Stage(), 0.4)
-        yield from self._moves(Stage(garment), 0.8)
-        if self.rng.random() < self.habits.lingers:
-            yield Stage(garment, arms=(self._arm(0.0),)), 2.5
-            yield from self._moves(Stage(garment), 0.3)
-        for _ in range(_TRIES):
-            yield from self._until(Stage(garment), lambda: self._step() is not Step.LOAD)
-            if self._step() is not Step.LOAD:
-                break
-            if self.controller.state.moving is not None or "Check the piece" in self._said():
-                self._key("space")  # they look, and it is right
-                yield Stage(garment), 0.5
-                continue
-            part = Shift(-0.7 * shift.x, -0.7 * shift.y, -0.7 * shift.angle)
-            pose = about(part, (pose.x, pose.y)) @ pose
-            shift = self.laid[-1] = shift + part
-            garment = replace(garment, platen_from_garment=pose)
-            yield from self._moves(Stage(garment), 0.6)
-        else:
-            self._key("space")
-            yield Stage(garment), 0.5
-        if self.rng.random() < self.habits.smooths:
-            yield from self._closes(garment, (), 3.0)
-            yield Stage(garment), 1.5
-        return garment
+        return LaidGarment(placement.garment, placement.location.face, colour, pose)
+
+    def _wrong_garment(self, right: LaidGarment) -> tuple[str, LaidGarment]:
+        """Return what is wrong with the piece that is laid first, and it."""
+        mishaps, wrong = self.mishaps, ""
+        if self._chance(mishaps.wrong_size):
+            others = [g for g, face in instead_of(right.garment, right.face) if face == right.face]
+            wrong, lies = "wrong size", replace(right, garment=others[0])
+        elif self._chance(mishaps.wrong_colour):
+            other = "royal" if right.colour != reflectance("royal") else "red"
+            wrong, lies = "wrong colour", replace(right, colour=reflectance(other))
+        elif self._chance(mishaps.wrong_face):
+            wrong = "wrong face"
+            lies = replace(right, face="back" if right.face == "front" else "front")
+        if not wrong:
+            return "", right
+        self.happened[wrong] += 1
+        return wrong, lies
 
     # -- the transfer ----------------------------------------------------------------------
 
@@ -174,32 +223,69 @@ class PressWorker:
         far, degrees = self.habits.off
         x, y, turn = (float(value) for value in self.rng.normal(size=3))
         off = Shift(far * x, far * y, math.radians(degrees * turn))
-        sheet = self._sheet(off)
+        askew = self._chance(self.mishaps.far_off)
+        if askew:
+            self.happened["transfer 4 mm off"] += 1
+            way = float(self.rng.uniform(0, 2 * math.pi))
+            off = Shift(self.mishaps.far * math.cos(way), self.mishaps.far * math.sin(way), 0.0)
+        stage = Stage(garment, before)
+        early = self._chance(self.mishaps.early)
         for _ in range(_TRIES):
-            sheet = self._sheet(off)
-            lying = (*before, sheet)
-            hand = sheet.corners.mean(axis=0)
-            yield from self._moves(Stage(garment, lying), 0.6, (float(hand[0]), float(hand[1])))
-            yield from self._until(Stage(garment, lying), self._judged)
-            self.told.append(self._said())
+            stage = Stage(garment, (*before, self._sheet(off)))
+            yield from self._lays(stage)
+            if early:
+                self.happened["closed before it was looked at"] += 1
+                break
+            if self._chance(self.mishaps.shadow):
+                self.happened["shadow moved"] += 1
+                middle = float(self.rng.uniform(-150, 150)), float(self.rng.uniform(-150, 150))
+                self.shadow = None if self.shadow else middle
+            if self._chance(self.mishaps.hand):
+                yield from self._hand_stays(stage)
+            before_sign, before_said, still = self.controller.state.sign, self._said(), self.now
+
+            def judged(sign: object = before_sign, said: str = before_said) -> bool:
+                return self._judged(sign, said)
+
+            yield from self._until(stage, judged)
             sign = self.controller.state.sign
+            if sign is not None:
+                self.waited["verdict"].append(self.now - still)
             if sign is None or sign.good:
                 break
-            off = Shift(0.2 * off.x, 0.2 * off.y, 0.2 * off.angle)
-        seconds = dwell + float(self.rng.uniform(0.2, 1.5))
-        if self.rng.random() < self.habits.hasty:
-            yield from self._closes(garment, lying, 0.4 * dwell)
-            yield Stage(garment, lying), 1.2
-        yield from self._closes(garment, lying, seconds)
+            self.noticed["transfer 4 mm off"] += askew
+            askew = False
+            off = Shift(0.15 * off.x, 0.15 * off.y, 0.15 * off.angle)
+            yield stage, self.habits.reacts
+        yield stage, self.habits.reacts
+        if self._chance(self.habits.hasty):
+            self.happened["opened too soon"] += 1
+            yield from self._closes(stage, 0.4 * dwell)
+            yield stage, 1.2
+        unseen = self._chance(self.mishaps.unseen)
+        self.happened["press not seen"] += unseen
+        yield from self._closes(stage, dwell + float(self.rng.uniform(0.2, 1.5)), unseen)
         self.pressed.append(imprint)
-        yield Stage(garment, lying), 1.0
-        yield from self._answered(Stage(garment, lying), imprint)
-        printed = (*before, replace(sheet, film=None))
+        self.off.append(float(np.hypot(off.x, off.y)))
+        yield from self._answered(stage, imprint, ANSWERS)
+        printed = (*before, replace(stage.sheets[-1], film=None))
         yield from self._moves(Stage(garment, printed), 0.5)
-        if self.rng.random() < self.habits.presses_again and self._step() is Step.LOAD:
-            yield from self._closes(garment, printed, 5.0)
+        if self._chance(self.habits.presses_again) and self._step() is Step.LOAD:
+            yield from self._closes(Stage(garment, printed), 5.0)
         yield Stage(garment, printed), 0.8
         return printed
+
+    def _lays(self, stage: Stage) -> Doing:
+        hand = stage.sheets[-1].corners.mean(axis=0)
+        yield from self._moves(stage, 0.6, (float(hand[0]), float(hand[1])))
+
+    def _hand_stays(self, stage: Stage) -> Doing:
+        self.happened["hand left"] += 1
+        left = replace(stage, arms=(self._arm(-40.0),))
+        yield from self._until(left, lambda: "lies over" in self._said(), 9.0)
+        self.noticed["hand left"] += "lies over" in self._said()
+        yield left, self.habits.reacts
+        yield from self._moves(stage, 0.3)
 
     def _sheet(self, off: Shift) -> LaidSheet:
         """Return the current imprint's sheet, laid by the light but for a shift."""
@@ -216,34 +302,51 @@ class PressWorker:
             PAPER,
         )  # fmt: skip
 
-    def _judged(self) -> bool:
-        state = self.controller.state
-        return state.sign is not None or "look at it yourself" in state.eye
-
     # -- the press -------------------------------------------------------------------------
 
-    def _closes(self, garment: LaidGarment, sheets: tuple[LaidSheet, ...], seconds: float) -> Doing:
+    def _closes(self, stage: Stage, seconds: float, unseen: bool = False) -> Doing:
+        covered = replace(stage, capped=unseen)
         for head in (0.25, 0.5, 0.75):
-            yield Stage(garment, sheets, head=head), 0.15
-        yield Stage(garment, sheets, head=1.0), seconds
+            yield replace(covered, head=head), 0.15
+        yield replace(covered, head=1.0), seconds
         for head in (0.75, 0.5, 0.25):
-            yield Stage(garment, sheets, head=head), 0.12
+            yield replace(covered, head=head), 0.12
 
-    def _answered(self, stage: Stage, imprint: str = "") -> Doing:
+    def _answered(self, stage: Stage, imprint: str = "", patience: float = 0.0) -> Doing:
         """Answer what is asked about a press that was made: yes."""
+        progress = self.controller.session.progress
+
+        def there() -> bool:
+            done = imprint in progress.outcomes
+            return done or (self.controller.state.sure and self._step() is Step.PRESS)
+
+        yield from self._until(stage, there, patience)
         if self.controller.state.sure and self._step() is Step.PRESS:
-            stop = self.controller.session.progress.stop
-            if stop is not None and imprint in ("", stop.imprint.id):
+            stop = progress.stop
+            if stop is not None and stop.imprint.id in self.pressed:
                 self._key("space")
                 yield stage, 0.5
 
-    def _until(self, stage: Stage, there: Callable[[], bool]) -> Doing:
+    # -- seeing and waiting ----------------------------------------------------------------
+
+    def _lit(self) -> bool:
+        return self._step() is not Step.LOAD or self.controller.state.moving is not None
+
+    def _new_words(self, before: str) -> bool:
+        said = self._said()
+        return bool(said) and said != before
+
+    def _judged(self, sign: object, said: str) -> bool:
+        now = self.controller.state.sign
+        if now is not None:
+            return now is not sign
+        return self._new_words(said) and "lies over" not in self._said()
+
+    def _until(self, stage: Stage, there: Callable[[], bool], patience: float = _PATIENCE) -> Doing:
         waited = 0.0
-        while not there() and waited < _PATIENCE:
+        while not there() and waited < patience:
             yield stage, _TICK
             waited += _TICK
-            if self.controller.state.moving is not None:
-                return
 
     def _moves(self, stage: Stage, seconds: float, over: tuple[float, float] = (0.0, 0.0)) -> Doing:
         """Work with an arm over the platen, which moves."""
@@ -253,6 +356,9 @@ class PressWorker:
     def _arm(self, by: float, over: tuple[float, float] = (0.0, 0.0)) -> Arm:
         x, y = over
         return Arm((x + 160.0, -640.0), (x + by + 20.0 * float(self.rng.normal()), y + by))
+
+    def _chance(self, share: float) -> bool:
+        return bool(self.rng.random() < share)
 
     def _step(self) -> Step | None:
         progress = self.controller.session.progress
