@@ -147,9 +147,16 @@ class Hidden:
 
 @dataclass(frozen=True)
 class EmptyRead:
-    """A flash of the empty platen was looked at."""
+    """A flash of what may be the empty platen was looked at.
+
+    Attributes
+    ----------
+    other : bool
+        Whether another garment lies there than the one that was measured last.
+    """
 
     at: float
+    other: bool = False
 
 
 @dataclass(frozen=True)

@@ -74,8 +74,7 @@ def follow(state: EyeState, happened: EyeEvent) -> Answer:
         case Hidden():
             return _unread(state), ()
         case EmptyRead():
-            ended = state.flash is FlashKind.EMPTY
-            return replace(state, flash=None if ended else state.flash, checked=True), ()
+            return _empty_read(state, happened.other)
         case Seen():
             return _seen(state, happened)
 
@@ -166,6 +165,14 @@ def _known(state: EyeState) -> Answer:
     state = replace(state, lying=Lying.KNOWN)
     on = state.run.step == "load" and state.run.imprint
     return state, (Remember(), TakeStep("lay")) if on else (Remember(),)
+
+
+def _empty_read(state: EyeState, other: bool) -> Answer:
+    ended = state.flash is FlashKind.EMPTY
+    state = replace(state, flash=None if ended else state.flash, checked=True)
+    if other and ended and state.lying is Lying.DONE and state.run.step == "load":
+        state = replace(state, lying=Lying.UNREAD)  # nobody saw the pressed one go
+    return state, ()
 
 
 def _transfer_read(state: EyeState, verdict: TransferVerdict) -> Answer:

@@ -48,6 +48,7 @@ _HIDDEN = 0.7  # share of the platen that differs when it is hidden: its near ed
 _HIDDEN_BESIDE = 0.12  # and of what is beside it: the head stands higher than any sheet
 _OTHERWISE = 7.0  # codes by which a block looks otherwise by the projector's light alone
 _ELSEWHERE = 5  # blocks together that changed beside the target, before the garment is read again
+_OUTLINE = 25  # blocks beside the platen that change when a garment lies otherwise
 _AROUND = 25.0  # mm about the target in which a transfer may lie
 _RIM = 6.0  # mm about a print that was pressed, in which its carrier may have left a mark
 _JUMP = 1.25  # gain from picture to picture that no shop's light makes by itself
@@ -291,6 +292,10 @@ class PressWatch:
         """Whether so much changed that the platen is hidden."""
         beside = share_of(changed, self._beside) > _HIDDEN_BESIDE
         return share_of(changed, self._on) > _HIDDEN and beside
+
+    def lies_otherwise(self, changed: Mask) -> bool:
+        """Whether so much changed beside the platen that a garment's outline is another's."""
+        return count_of(changed & self._near & ~self._on) >= _OUTLINE
 
     def changed_elsewhere(self, changed: Mask) -> bool:
         """Whether something changed that is no transfer at its target: the garment, or a hand."""

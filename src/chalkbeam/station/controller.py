@@ -165,7 +165,9 @@ class StationController:
         state = replace(self.state, **changes)
         if state == self.state:
             return
-        if replace(self.state, eye=state.eye, sign=state.sign) == state:  # light and words that no key is about
+        if (
+            replace(self.state, eye=state.eye, sign=state.sign) == state
+        ):  # light and words that no key is about
             self.changes += 1
         else:
             self._changed()

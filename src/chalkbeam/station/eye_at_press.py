@@ -309,6 +309,7 @@ class EyeAtPress:
             self._take_laid(result, at)
 
     def _take_empty(self, result: tuple[Burst, RigSeen] | None, at: float) -> None:
+        other = False
         if result is not None:
             burst, seen = result
             self._seen.drift = seen
@@ -321,8 +322,12 @@ class EyeAtPress:
                 self._tell(Seen(Sight.EMPTY, at, still=False))
             elif self.watch.is_bare(self.watch.changed_between(self._bare, burst)):
                 self.watch.remember_bare()  # in another shadow, it may be
+            elif self._alone is not None:
+                other = self.watch.lies_otherwise(self.watch.changed_between(self._alone, burst))
+                if other:
+                    self.watch.forget_loaded()
             self.controller.say(eye=seen.why if seen.verdict == "moved" else "")
-        self._tell(EmptyRead(at))
+        self._tell(EmptyRead(at, other))
 
     def _take_garment(self, result: tuple[Burst, PieceRead] | None, at: float) -> None:
         controller, ready = self.controller, self.controller.readiness.ready

@@ -1,4 +1,4 @@
-"""What the camera saw, on record and in the report; records from before it load as ever."""
+"""What a camera saw of a press, as its record has it."""
 
 import math
 
@@ -9,41 +9,43 @@ from chalkbeam.record.laid import SeenOnRecord, laid_words, seen_of
 
 
 def pressed(**seen):
-    return Event(
-        "e", Kind.PRESSED, "2-1/1", data={"pose": None, **({"seen": seen} if seen else {})}
-    )
+    return Event("e", Kind.PRESSED, "1-1/1", data={"seen": seen})
 
 
-def off(x, y, turned=0.0, verdict="good"):
-    return {"off_mm": [x, y], "turned_deg": turned, "verdict": verdict}
+def laid(x, y, turned=0.0):
+    return pressed(transfer={"off_mm": [x, y], "turned_deg": turned, "verdict": "good"})
 
 
 def test_what_was_seen_is_read_back():
-    seen = seen_of(pressed(garment={"sure": True}, transfer=off(3.0, -4.0, 2.0), picture="a.jpg"))
-    assert seen.garment_sure
-    assert seen.off.length == pytest.approx(5.0)
-    assert seen.off.angle == pytest.approx(math.radians(2.0))
-    assert (seen.verdict, seen.picture) == ("good", "a.jpg")
+    seen = seen_of(
+        pressed(
+            garment={"sure": True},
+            picture="a.jpg",
+            transfer={"off_mm": [0.3, -0.4], "turned_deg": 1.5, "verdict": "move"},
+        )
+    )
+    assert (seen.garment_sure, seen.verdict, seen.picture) == (True, "move", "a.jpg")
+    assert (seen.off.x, seen.off.y) == (0.3, -0.4)
+    assert seen.off.angle == pytest.approx(math.radians(1.5))
+
+
+def test_a_press_without_a_camera_has_nothing_seen():
+    assert seen_of(Event("e", Kind.PRESSED, "1-1/1")) == SeenOnRecord()
 
 
 @pytest.mark.parametrize(
-    "seen", [{}, {"transfer": None}, {"transfer": {"off_mm": None, "verdict": "cannot see"}},
-             {"transfer": {"off_mm": ["a", 2]}}, {"transfer": {"off_mm": [math.nan, 0.0]}}],
+    "transfer",
+    [None, 3, {"off_mm": [1.0]}, {"off_mm": ["x", 2.0]}, {"off_mm": [math.nan, 0.0]},
+     {"off_mm": [0.0, 0.0], "turned_deg": "askew"}, {"off_mm": None}],
 )  # fmt: skip
-def test_what_was_not_seen_or_cannot_be_read_is_left_out(seen):
-    assert seen_of(pressed(**seen)).off is None
+def test_what_cannot_be_read_is_left_out(transfer):
+    assert seen_of(pressed(transfer=transfer, garment="yes")).off is None
 
 
-def test_a_press_from_before_there_was_a_camera_says_nothing():
-    assert seen_of(pressed()) == SeenOnRecord()
-    assert laid_words([pressed()]) == ""
-
-
-def test_the_report_says_how_far_off_transfers_were_laid():
-    words = laid_words(
-        [pressed(transfer=off(0.3, 0.4)), pressed(transfer=off(3.0, 4.0)), pressed()]
-    )
-    assert words == (
-        "The camera saw 2 transfers before the press closed: 2.8 mm off its place at the median, "
-        "5.0 mm at most."
-    )
+def test_the_report_says_how_far_off_transfers_lay():
+    # 3-4-5 triangles: 0.5, 1.0 and 2.5 mm, so the median is 1.0
+    events = [laid(0.3, 0.4), laid(0.6, 0.8), laid(1.5, 2.0), Event("n", Kind.PRESSED, "2-1/1")]
+    words = laid_words(events)
+    assert "3 transfers" in words
+    assert "1.0 mm off its place at the median, 2.5 mm at most" in words
+    assert laid_words(events[3:]) == ""
