@@ -48,6 +48,9 @@ SETTLES = 1.5
 """Where no garment is known to lie, what crosses it may be the garment after so long, s."""
 
 
+AGAIN = 12.0
+"""Closing once more on a pressed piece lasts no longer, s. Common practice, no source."""
+
 Answer = tuple[EyeState, Wishes]
 
 TAKEN_OFF = "The garment was taken off: lay it again, its light follows."
@@ -205,7 +208,7 @@ def _seen(state: EyeState, seen: Seen) -> Answer:
     sight, at = seen.sight, seen.at
     if not seen.moves and state.still is None:
         state = replace(state, still=at)
-    if sight not in (Sight.MOVING, Sight.EMPTY) and _may_be_gone(state, at):
+    if sight not in (Sight.MOVING, Sight.EMPTY) and _may_be_gone(state, sight, at):
         return replace(state, looked=True, flash=FlashKind.EMPTY), (Flash(FlashKind.EMPTY),)
     match sight:
         case Sight.MOVING:
@@ -226,10 +229,11 @@ def _stopped(state: EyeState) -> Answer:
     return replace(_unread(state), stirred=True, looked=False, still=None), wishes
 
 
-def _may_be_gone(state: EyeState, at: float) -> bool:
+def _may_be_gone(state: EyeState, sight: Sight, at: float) -> bool:
     """Tell whether a pressed piece may have been taken off unseen, in another shadow say."""
+    lasts = AGAIN if sight is Sight.COVERED else SETTLES
     waits = state.lying is Lying.DONE and state.run.step == "load" and not state.run.idle
-    return waits and not state.looked and state.flash is None and _since(state, at) >= SETTLES
+    return waits and not state.looked and state.flash is None and _since(state, at) >= lasts
 
 
 def _since(state: EyeState, at: float) -> float:

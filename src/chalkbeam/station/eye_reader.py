@@ -43,7 +43,7 @@ class Piece:
 
 
 @dataclass(frozen=True, eq=False)
-class LaidPrint:
+class PrintLaid:
     """A print that was laid on a garment whose place is known."""
 
     wanted: WantedPrint
@@ -58,12 +58,12 @@ class BurstReader(Protocol):
         """Return whether the bare platen is where the rig has it."""
 
     def piece(
-        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: LaidPrint | None
+        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: PrintLaid | None
     ) -> PieceRead:
         """Return all that a burst tells of a garment, and of the transfer on it if one is laid."""
 
     def laid(
-        self, rig: Rig, burst: Burst, piece: Piece, laid: LaidPrint, height: HeightSeen | None
+        self, rig: Rig, burst: Burst, piece: Piece, laid: PrintLaid, height: HeightSeen | None
     ) -> TransferSeen:
         """Return how a print lies on a garment that was read before."""
 
@@ -76,7 +76,7 @@ class RealReader:
         return check_dots(rig, burst)
 
     def piece(
-        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: LaidPrint | None
+        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: PrintLaid | None
     ) -> PieceRead:
         """See `BurstReader`."""
         return read_piece(
@@ -86,7 +86,7 @@ class RealReader:
         )  # fmt: skip
 
     def laid(
-        self, rig: Rig, burst: Burst, piece: Piece, laid: LaidPrint, height: HeightSeen | None
+        self, rig: Rig, burst: Burst, piece: Piece, laid: PrintLaid, height: HeightSeen | None
     ) -> TransferSeen:
         """See `BurstReader`."""
         wanted = laid.wanted

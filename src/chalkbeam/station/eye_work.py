@@ -13,7 +13,7 @@ from chalkbeam.eye.transfer import Tolerance
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.eye_reader import LaidPrint, Piece
+from chalkbeam.station.eye_reader import PrintLaid, OrderedPiece
 from chalkbeam.station.following import wanted_print
 from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.values import Showing
@@ -40,22 +40,22 @@ def collared(controller: StationController) -> str:
     return event.id if event is not None and event.kind is Kind.COLLARED else ""
 
 
-def ordered_piece(ready: ReadyImprint, tolerance: Tolerance) -> Piece:
+def ordered_piece(ready: ReadyImprint, tolerance: Tolerance) -> OrderedPiece:
     """Return the piece that should lie on the platen."""
     placement = ready.choice.placement
     garment, face = placement.garment, placement.location.face
     usual = ready.planned.platen_from_garment
-    return Piece(garment, face, usual, instead_of(garment, face), tolerance)
+    return OrderedPiece(garment, face, usual, instead_of(garment, face), tolerance)
 
 
-def laid_print(controller: StationController) -> LaidPrint | None:
+def laid_print(controller: StationController) -> PrintLaid | None:
     """Return the print that is being laid, as it is lit; None where it cannot be told."""
     ready, stop = controller.readiness.ready, controller.session.progress.stop
     if ready is None or stop is None:
         return None
     try:
         laid = ready.choice.laid(controller.scene().nudge)
-        return LaidPrint(wanted_print(laid, stop.imprint), ready.choice.loading.platen_from_garment)
+        return PrintLaid(wanted_print(laid, stop.imprint), ready.choice.loading.platen_from_garment)
     except Refusal:
         return None
 

@@ -25,7 +25,7 @@ from chalkbeam.eye.values import (
     TransferSeen,
 )
 from chalkbeam.simulator.press.stage import LaidGarment, Stage
-from chalkbeam.station.eye_reader import LaidPrint, Piece
+from chalkbeam.station.eye_reader import PrintLaid, OrderedPiece
 from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
 
 _UNCHANGED = RigSeen(0.1, "unchanged")
@@ -79,7 +79,7 @@ class StageReader:
         return _UNCHANGED
 
     def piece(
-        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: LaidPrint | None
+        self, rig: Rig, burst: Burst, empty: Burst, piece: OrderedPiece, laid: PrintLaid | None
     ) -> PieceRead:
         """Return what a reading would be; see `BurstReader`."""
         stage, rng = self._stage(), self._rng
@@ -92,7 +92,7 @@ class StageReader:
             reading = Reading(nothing, size, None, None, None, _UNCHANGED)
             return PieceRead(reading, GarmentFound(nothing, size), pose)
         wrong = _other(lies, piece)
-        hidden = bool(stage.arms)
+        hidden = bool(stage.arms) or stage.head > 0
         sure = bool(rng.random() < self.error.sure) and not wrong and not hidden
         far, degrees = (each * (1 if sure else _SHAKY) for each in self.error.pose)
         true = lies.platen_from_garment
@@ -116,7 +116,12 @@ class StageReader:
         return PieceRead(reading, GarmentFound(seen, size, platen_from_garment=found), pose)
 
     def laid(
-        self, rig: Rig, burst: Burst, piece: Piece, laid: LaidPrint, height: HeightSeen | None
+        self,
+        rig: Rig,
+        burst: Burst,
+        piece: OrderedPiece,
+        laid: PrintLaid,
+        height: HeightSeen | None,
     ) -> TransferSeen:
         """Return what a reading of a transfer would be; see `BurstReader`."""
         stage, within = self._stage(), piece.tolerance
@@ -125,7 +130,7 @@ class StageReader:
             sheet for sheet in stage.sheets
             if float(np.abs(sheet.ink_corners.mean(axis=0) - (target.x, target.y)).max()) < 40
         ]  # fmt: skip
-        if not near or stage.arms:
+        if not near or stage.arms or stage.head > 0:
             why = "Neither the ink nor its sheet shows: look at it yourself, against the light."
             return TransferSeen(False, False, None, None, "cannot see", why)
         return self._measured(near[-1].ink_corners, target, within)
@@ -144,7 +149,7 @@ class StageReader:
         return TransferSeen(True, True, place, turned, "good" if good else "move", why)
 
 
-def _other(lies: LaidGarment, piece: Piece) -> str:
+def _other(lies: LaidGarment, piece: OrderedPiece) -> str:
     """Return in words what lies there in place of what was ordered; empty if it is right."""
     if lies.garment.size != piece.garment.size:
         return f"it looks like {lies.garment.size}, the order says {piece.garment.size}"
