@@ -20,7 +20,7 @@ from chalkbeam.garments import Garment
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
+class OrderedPiece:
     """What is on the platen by the order, and how it is to be judged.
 
     Attributes
@@ -58,12 +58,17 @@ class BurstReader(Protocol):
         """Return whether the bare platen is where the rig has it."""
 
     def piece(
-        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: PrintLaid | None
+        self, rig: Rig, burst: Burst, empty: Burst, piece: OrderedPiece, laid: PrintLaid | None
     ) -> PieceRead:
         """Return all that a burst tells of a garment, and of the transfer on it if one is laid."""
 
     def laid(
-        self, rig: Rig, burst: Burst, piece: Piece, laid: PrintLaid, height: HeightSeen | None
+        self,
+        rig: Rig,
+        burst: Burst,
+        piece: OrderedPiece,
+        laid: PrintLaid,
+        height: HeightSeen | None,
     ) -> TransferSeen:
         """Return how a print lies on a garment that was read before."""
 
@@ -76,7 +81,7 @@ class RealReader:
         return check_dots(rig, burst)
 
     def piece(
-        self, rig: Rig, burst: Burst, empty: Burst, piece: Piece, laid: PrintLaid | None
+        self, rig: Rig, burst: Burst, empty: Burst, piece: OrderedPiece, laid: PrintLaid | None
     ) -> PieceRead:
         """See `BurstReader`."""
         return read_piece(
@@ -86,7 +91,12 @@ class RealReader:
         )  # fmt: skip
 
     def laid(
-        self, rig: Rig, burst: Burst, piece: Piece, laid: PrintLaid, height: HeightSeen | None
+        self,
+        rig: Rig,
+        burst: Burst,
+        piece: OrderedPiece,
+        laid: PrintLaid,
+        height: HeightSeen | None,
     ) -> TransferSeen:
         """See `BurstReader`."""
         wanted = laid.wanted

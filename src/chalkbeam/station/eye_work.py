@@ -13,7 +13,7 @@ from chalkbeam.eye.transfer import Tolerance
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.eye_reader import PrintLaid, OrderedPiece
+from chalkbeam.station.eye_reader import OrderedPiece, PrintLaid
 from chalkbeam.station.following import wanted_print
 from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.values import Showing

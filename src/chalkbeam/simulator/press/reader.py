@@ -25,7 +25,7 @@ from chalkbeam.eye.values import (
     TransferSeen,
 )
 from chalkbeam.simulator.press.stage import LaidGarment, Stage
-from chalkbeam.station.eye_reader import PrintLaid, OrderedPiece
+from chalkbeam.station.eye_reader import OrderedPiece, PrintLaid
 from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
 
 _UNCHANGED = RigSeen(0.1, "unchanged")
