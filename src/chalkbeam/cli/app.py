@@ -38,6 +38,7 @@ from chalkbeam.cli.commands import (
     scanner,
     sheet,
     sheet_forms,
+    sheet_papers,
     ticks,
     transfers,
 )
@@ -75,6 +76,7 @@ for group in (
     project,
     sheet,
     sheet_forms,
+    sheet_papers,
     transfers,
     run,
     page,

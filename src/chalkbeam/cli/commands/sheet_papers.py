@@ -1,0 +1,102 @@
+"""`chalkbeam sheet tickets` and `chalkbeam sheet pull`: what goes with the garments."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from chalkbeam.basics.units import Unit
+from chalkbeam.cli.commands.sheet import JsonOption, sheet_app
+from chalkbeam.cli.options.garment import UnitsOption
+from chalkbeam.cli.options.order import (
+    ArtworkOption,
+    SheetArgument,
+    SheetUnitOption,
+    plan_order,
+    read_order,
+)
+
+
+class TicketPaper(StrEnum):
+    """What tickets are printed on."""
+
+    LETTER = "letter"
+    A4 = "a4"
+    LABEL = "label"
+
+
+def write_tickets(
+    sheet: SheetArgument,
+    out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("tickets.pdf"),
+    paper: Annotated[
+        TicketPaper, typer.Option(help="A sheet of eight to cut apart, or labels of 4 x 2.5 in.")
+    ] = TicketPaper.LETTER,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Write a ticket for each piece, with the code that is scanned at the press."""
+    from calibration.files import check_can_write, write_whole
+    from chalkbeam.paper.tickets import tickets_pdf
+
+    check_can_write(out, ".pdf")
+    order = read_order(sheet, unit, artwork, absent=True)
+    planned = plan_order(order, "", "", False)
+    pieces = tuple(dict.fromkeys(stop.piece for stop in planned.stops))
+    write_whole(out, tickets_pdf(pieces, sheet.stem, paper.value, units))
+    typer.echo(f"{out}: {len(pieces)} tickets, in the order of work.")
+
+
+def pull_garments(
+    sheet: SheetArgument,
+    came: Annotated[
+        Path | None,
+        typer.Option(help="What was counted in: a table with style, colour, size, quantity."),
+    ] = None,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the garments to take from the shelves; with what came in, what is short (exit 1)."""
+    from chalkbeam.orders.pull import counted_in, pull_list
+
+    order = read_order(sheet, unit, artwork, absent=True)
+    counted = None if came is None else counted_in(came)
+    piles = pull_list(order.pieces, counted)
+    short = sum(each.short for each in piles)
+    if json:
+        import json as json_module
+        from dataclasses import asdict
+
+        found = [{**asdict(each), "short": each.short} for each in piles]
+        typer.echo(json_module.dumps(found, ensure_ascii=False))
+    else:
+        from rich.table import Table
+
+        from chalkbeam.cli.terminal import terminal
+
+        titles = ("wanted",) if counted is None else ("wanted", "came", "short")
+        table = Table(*titles, "garment", "colour", "size", box=None, pad_edge=False)
+        for each in piles:
+            numbers = [str(each.wanted)]
+            if counted is not None:
+                numbers += [str(each.came), str(each.short or "")]
+            table.add_row(*numbers, *each.pile.split(" · "))
+        console = terminal()
+        console.print(table)
+        if counted is not None:
+            console.print(f"\n{short} short." if short else "\nNothing is short.")
+            extra = sorted(set(counted) - {each.pile for each in piles})
+            if extra:
+                console.print(f"Not in this order: {'; '.join(extra)}.")
+    if short:
+        raise typer.Exit(1)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands to those of `chalkbeam sheet`."""
+    sheet_app.command("tickets")(write_tickets)
+    sheet_app.command("pull")(pull_garments)
