@@ -271,6 +271,8 @@ class SetupDesk:
         except StoppedError:
             return
         except Refusal as refusal:
+            if self._ended.is_set():  # the photo is looked at when the page is open again
+                return
             sentence = str(refusal)
             values = {"said": Said.BAD, "sentence": sentence[:1].upper() + sentence[1:]}
         except Exception:
