@@ -9,6 +9,7 @@ from importlib import resources
 from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
+from calibration.rig import library
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import drawn_code, failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
@@ -44,7 +45,10 @@ def _missing(visit: Visit) -> Response:
 
 def _home(visit: Visit) -> Response:
     listed = [each for each in visit.app.doors if each.menu and visit.may(each.right or Right.SEE)]
-    return page(visit, "home.html", doors=listed)
+    # With no press set up, that comes first.
+    begin = "" if library.default() is not None else "setup"
+    listed.sort(key=lambda each: each.menu != begin)
+    return page(visit, "home.html", doors=listed, begin=begin)
 
 
 def _static(visit: Visit) -> Response:
