@@ -338,6 +338,12 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
              "Location": "left chezt", "Artwork": "crest.png", "Width": "89 mm"}  # fmt: skip
     for title, word in typed.items():
         page.get_by_label(f"{title}, Row 2", exact=True).fill(word)
+    # Another artwork is added meanwhile: what was typed is not lost.
+    (tmp_path / "pennant.png").write_bytes(crest())
+    page.set_input_files("#files", tmp_path / "pennant.png")
+    page.get_by_role("button", name="Add", exact=True).click()
+    expect(page.locator(".names")).to_contain_text("pennant.png")
+    expect(page.get_by_label("Width, Row 2", exact=True)).to_have_value("89 mm")
     page.get_by_role("button", name="Save and check").click()
     expect(page.get_by_label("Location, Row 2", exact=True)).to_have_attribute(
         "aria-invalid", "true"

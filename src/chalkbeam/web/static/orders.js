@@ -68,3 +68,22 @@ if (form) {
     next.focus();
   });
 }
+
+// What was typed is not lost by adding artwork, or by leaving: other buttons save it first.
+if (form) {
+  const typed = () => new URLSearchParams(new FormData(form)).toString();
+  const before = typed();
+  let leaving = false;
+  document.addEventListener("submit", async (event) => {
+    leaving = true;
+    if (event.target === form || event.target.method !== "post" || typed() === before) return;
+    event.preventDefault();
+    const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)), headers: { accept: "text/html" } });
+    if (!answer.ok) return form.requestSubmit(); // it is told what is wrong with it
+    if (event.submitter?.name) event.target.append(Object.assign(document.createElement("input"), { type: "hidden", name: event.submitter.name, value: event.submitter.value }));
+    event.target.submit();
+  });
+  addEventListener("beforeunload", (event) => {
+    if (!leaving && typed() !== before) event.preventDefault();
+  });
+}
