@@ -37,7 +37,8 @@ if TYPE_CHECKING:
 class RunOptions:
     """What is asked for; each as the option of `chalkbeam run` of its name.
 
-    But `of_page`: an order of the page, which is known by its place; a copy is another order.
+    But `of_page`: an order of the page, which is known by its place; a copy is another order. And
+    `title`: what it is called; empty for the sheet's name.
     """
 
     sheet: Path
@@ -70,6 +71,7 @@ class RunOptions:
     ticks: str | None = None
     platens: tuple[str, ...] = ()
     of_page: bool = False
+    title: str = ""
 
 
 OpenBeside = Callable[[int | None], "Beside | None"]
@@ -92,7 +94,9 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
         window = window or len(displays()) == 1
         again = _repeated(sheet)
         anew = again is None and _finished(sheet)  # its button says so
-        asked = RunOptions(sheet, again=again, new_run=anew, window=window, of_page=True)
+        asked = RunOptions(
+            sheet, again=again, new_run=anew, window=window, of_page=True, title=_title(sheet)
+        )
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
@@ -110,6 +114,13 @@ def _finished(sheet: Path) -> bool:
 
     standing = standings(record_file(), [sheet]).of_sheet.get(str(resolved(sheet)))
     return standing is not None and standing.finished
+
+
+def _title(sheet: Path) -> str:
+    """Return what an order of the page is called; empty for what is none, as a trial piece."""
+    from chalkbeam.web.orders.folders import ABOUT, OrderFolder
+
+    return OrderFolder(sheet.parent).about.title if (sheet.parent / ABOUT).is_file() else ""
 
 
 def _repeated(sheet: Path) -> str | None:
@@ -266,7 +277,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 later = absent_artwork(planned.stops if planned else ())
             elif order is not None:
                 apart = prepared()  # a preparer serves one thread
-                later = _place_ahead(order, apart, units, brought, tell)
+                called = asked.title or sheet.stem
+                later = _place_ahead(order, apart, units, brought, called, tell)
             if lasers is not None:
                 stops = planned.stops if planned else left.run.stops if left else ()
                 lasers.aim(stops, prepared())
@@ -278,7 +290,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             run = None if left is None else left.run
             if planned is not None:
                 run = store.begin(
-                    planned, title=sheet.stem, sheet=resolved(sheet), digest=digest,
+                    planned, title=asked.title or sheet.stem, sheet=resolved(sheet), digest=digest,
                     earlier=None if earlier is None else earlier.id, newest=newest,
                     carried=() if done is None else done.acts,
                 )  # fmt: skip
@@ -367,12 +379,14 @@ def _place_ahead(
     preparer: ImprintPreparer,
     units: Unit,
     brought: Mapping[str, str],
+    called: str,
     tell: Tell,
 ) -> tuple[str, ...]:
     """Place the whole order before it begins, so that nothing is first met at the press.
 
     Returns what no rig at hand takes: it waits to be skipped, for its platen may come later.
-    `brought` are locations other than the sheet's, by imprint id; `tell` is told how far it is.
+    `brought` are locations other than the sheet's, by imprint id; `tell` is told how far the
+    order, so `called`, is.
 
     Raises
     ------
@@ -390,7 +404,7 @@ def _place_ahead(
         first_rigs(preparer, later),
         units,
         lambda imprint: brought.get(imprint.id, imprint.location),
-        lambda done: tell(GettingReady(order.path.stem, done, len(order.pieces))),
+        lambda done: tell(GettingReady(called, done, len(order.pieces))),
     )
     if problems:
         raise SheetRefusal(order.path, problems, ANYWAY)

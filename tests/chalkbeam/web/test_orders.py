@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from calibration.files import resolved
 from calibration.refusal import Refusal
-from chalkbeam.cli.run_at_press import _repeated
+from chalkbeam.cli.run_at_press import _repeated, _title
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.stretches import stretches
 from chalkbeam.record.session import open_session
@@ -432,3 +432,8 @@ def test_an_order_at_the_press_is_not_removed(ask, served, order):
     link.sheet = order.sheet
     assert "at the press" in ask(f"/orders/{order.name}/remove", form={}).text
     assert order.sheet.is_file()
+
+
+def test_a_run_is_called_what_its_order_is_called(order, tmp_path):
+    assert _title(order.sheet) == "Rowing, regatta"
+    assert _title(tmp_path / "first-shirt.csv") == ""  # no order's folder

@@ -290,8 +290,8 @@ function Middle() {
   if (own.panel === "piece" && may) return html`<${Piece} button="piece" />`;
   if ((state.moving || (own.panel === "nudge" && state.step === "lay")) && may) return html`<${Pad} />`;
   return html`<${Countdown} /><${Facts} />
-    <${Rows} title=${t("press.next")} rows=${state.coming.slice(0, 4)} />
-    <${Rows} title=${t("press.last")} rows=${state.results.slice(0, 2)} />`;
+    <${Rows} title=${t("press.next")} rows=${state.coming.slice(0, 3)} />
+    <${Rows} title=${t("press.last")} rows=${state.results.slice(0, state.step ? 1 : 4)} />`;
 }
 
 function Buttons() {
@@ -320,7 +320,8 @@ function Buttons() {
       <${Button} name="nudge" off=${state.step !== "lay"} does=${() => show("nudge")} />
       <${Button} name="collar" off=${!["load", "lay"].includes(state.step)} />
       <${Button} name="more" label=${t(own.more ? "press.less" : "press.more")} kind="quiet" does=${more} />
-      <${Button} name="on" label=${on} kind="go wide" off=${over} /></div></footer>`;
+      ${over ? html`<${Button} name="leave" label=${t("press.end_order")} kind="go wide" />`
+        : html`<${Button} name="on" label=${on} kind="go wide" />`}</div></footer>`;
 }
 
 const Progress = () => html`<div class="progress">
