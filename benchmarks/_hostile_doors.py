@@ -37,6 +37,10 @@ from overlay.text.typeface import BUNDLED_FONT
 
 PLACE = ("place", "--style", "crew-tee", "--size", "M", "--location", "left-chest", "--json")
 SIZED = (*PLACE, "--width", "3in")
+TICKS = ("ticks", "--style", "crew-tee", "--sizes", "M", "--location", "left-chest", "--platen",
+         "16x20in", "--json")  # fmt: skip
+MEASURED = {"measured.csv": lambda: b"cross,x,y\n1,-160,-211\n2,1,-213\n3,165,-212\n4,-162,2\n"
+            b"5,1,1\n6,164,2\n7,-163,216\n8,0,215\n9,163,216\n"}  # fmt: skip
 RIG = Path(__file__).parents[1] / "tests" / "data" / "demo-rig.json"
 PIECES = 12
 
@@ -296,6 +300,18 @@ DOORS = (
     Door("points", (("aim", "--points", "{file}", "--rig", str(RIG), "--json"),),
          lambda: {"points.csv": b"x_mm,y_mm,height_mm\n10,20,0\n-30.5,1e1,2\n",
                   "plain.csv": b"10,20\n-30.5,40\n"}, mutated_text, judge=judge_json),
+    Door("lasers", ((*TICKS, "--lasers", "{file}", "--out", "{folder}/ticks.pdf"),),
+         lambda: {"lasers.toml":
+                  b"[[laser]]\nline = 'away'\nmoves = ['turn']\n"
+                  b"place = ['120 mm', '0 mm', '36 in']\n"
+                  b"[[laser]]\nline = 'across'\nmoves = ['shift']\ntilt = 12\n"
+                  b"light_from = 'back'\n"},
+         mutated_text, judge=judge_json),
+    Door("scanners", (("scanner", "fit", "{folder}/measured.csv", "--scanner", "{file}",
+                       "--platen", "16x20in", "--out", "{folder}/fit.toml", "--json"),),
+         lambda: {"scanner.toml":
+                  b"[scanner]\nclass_at_rest = '2'\nkpps = 20\nkpps_angle = 8\nfull_angle = 40\n"
+                  b"place = ['0 mm', '0 mm', '1150 mm']\n"}, mutated_text, MEASURED, judge_json),
     Door("reports", (("report", "--record", "{file}", "--json"),), records, mutated_bytes,
          judge=judge_report),
     Door("rescues", (("sheet", "rescue", "{file}", "--out", "{folder}/new.db"),), records,

@@ -107,7 +107,7 @@ def path_of(lines: Sequence[LitLine], unit: ScannerUnit) -> BeamPath:
         raise Refusal("No line is left to be lit: leave fewer out.")
     path = beam_path(lines, scanner.signal_from_platen, unit.pace)
     reach = float(np.abs(path.signals).max())
-    if reach > 1.0:
+    if not reach <= 1.0:  # also where the beam never meets the platen
         raise Refusal(
             f"The scanner reaches only {100 / reach:.0f} % of the way to these lines: hang it "
             "higher, or state the full angle that it is set to."

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated
 
 import tomlkit
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from calibration.files import write_whole
 from calibration.model.scanner import ScannerMap
@@ -88,6 +88,21 @@ _Length = Annotated[float, BeforeValidator(_mm)]
 _Row = Annotated[tuple[float, ...], Field(min_length=11, max_length=11)]
 
 
+def _possible(row: tuple[float, ...]) -> tuple[float, ...]:
+    """Pass the parameters of a scanner that can be."""
+    turn, place, gap, gains, cubics = row[:3], row[3:6], row[6], row[7:9], row[9:]
+    can_be = (
+        max(map(abs, turn)) <= 2 * math.pi
+        and max(map(abs, place)) <= 20_000
+        and abs(gap) <= 200
+        and all(0.5 <= abs(gain) <= 50 for gain in gains)
+        and max(map(abs, cubics)) <= 1
+    )
+    if not can_be:
+        raise ValueError("no scanner has these: fit it again")
+    return row
+
+
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
@@ -96,13 +111,13 @@ class _Unit(_Strict):
     name: Annotated[str, Field(max_length=40)] = ""
     class_at_rest: Annotated[str, Field(max_length=4)]
     kpps: Annotated[float, Field(ge=1, le=200)]
-    kpps_angle: Annotated[float, Field(gt=0, le=90)]
+    kpps_angle: Annotated[float, Field(ge=1, le=90)]
     full_angle: Annotated[float, Field(ge=5, le=100)]
     place: Annotated[tuple[_Length, ...], Field(min_length=3, max_length=3)]
 
 
 class _Fit(_Strict):
-    parameters: _Row
+    parameters: Annotated[_Row, AfterValidator(_possible)]
     swapped: bool
     covariance: Annotated[tuple[_Row, ...], Field(min_length=11, max_length=11)]
     freedom: Annotated[int, Field(ge=1, le=10_000)]

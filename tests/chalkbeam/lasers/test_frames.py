@@ -118,10 +118,21 @@ def test_no_unit_above_class_2_at_rest(tmp_path, stated):
         ('class_at_rest = "2"\n', "", "class_at_rest.*is missing"),
         ("kpps = 20", "kpps = 2000", "line 4"),
         ('"1150 mm"', '"11 mm"', "measure up"),
+        ("kpps_angle = 8", "kpps_angle = 0.001", "line 5"),
     ],
 )
 def test_what_is_wrong_in_a_scanner_s_file_is_told(tmp_path, old, new, said):
     path = tmp_path / "scanner.toml"
     path.write_text(FILE.replace(old, new))
     with pytest.raises(Refusal, match=said):
+        read_scanner(path)
+
+
+def test_a_fit_that_no_scanner_has_is_refused(tmp_path):
+    path = tmp_path / "scanner.toml"
+    row = [3.14, 0, 0, 0, 0, 1150, 12, 0.0, -3, 0, 0]  # a gain of nothing
+    rows = [[0.0] * 11] * 11
+    fit = f"[fit]\nparameters = {row}\nswapped = false\ncovariance = {rows}\n"
+    path.write_text(f"{FILE}{fit}freedom = 18\nrms_mm = 0.2\n")
+    with pytest.raises(Refusal, match="no scanner has these"):
         read_scanner(path)
