@@ -25,11 +25,14 @@ def reading_words(piece: PieceRead, usual: Isometry, garment: Garment) -> list[s
     reading = piece.reading
     said = [*_garment(piece, usual, garment), *_cloth(piece)]
     if reading.transfer is not None:
-        word = {"good": "good", "move": "move it", "cannot see": "cannot see"}
-        sure = (
-            "" if reading.transfer.sure or reading.transfer.verdict == "cannot see" else ", unsure"
+        word = {
+            "good": "good", "move": "move it", "wrong": "the wrong one", "cannot see": "cannot see",
+        }  # fmt: skip
+        verdict = reading.transfer.verdict
+        placed = not reading.transfer.sure and verdict in ("good", "move")
+        said.append(
+            f"Transfer: {word[verdict]}{', unsure' if placed else ''}. {reading.transfer.why}"
         )
-        said.append(f"Transfer: {word[reading.transfer.verdict]}{sure}. {reading.transfer.why}")
     if reading.rig.verdict != "unchanged":
         said.append(f"Rig: {reading.rig.why}")
     return [line for each in said for line in textwrap.wrap(each, 80, subsequent_indent="  ")]

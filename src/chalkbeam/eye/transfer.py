@@ -39,6 +39,7 @@ _PARTLY = 0.35  # below it nothing is said of what lies there
 _RIVAL = 0.8  # another place may explain so much of what the best one does
 _BETTER = 1.15  # one way round beats another by so much
 _APART = 0.7, math.radians(0.5)  # two halves agree within
+_FLAT, _TURN = 0.93, math.radians(3.0)  # so turned a shape that has a direction shows less
 _FAINTEST = 0.12  # of the light: ink or sheet differing less from the cloth may be cloth
 _CLEAR = 0.3  # a sheet that differs so much is no trick of the cloth, even if a part is not seen
 _LEAST_MARGIN = 0.3, math.radians(0.15)  # no pose is known better than this, mm and radians
@@ -147,12 +148,15 @@ class _Found:
         The best value elsewhere, of the best.
     shown : float
         Share of the shape's edges that show there, 0 to 1.
+    directed : bool
+        Whether the picture tells how it is turned: nothing does of a round ink.
     """
 
     value: float
     rival: float
     shown: float
     fit: ShapeFit
+    directed: bool = True
 
     @property
     def evidence(self) -> float:
@@ -256,7 +260,19 @@ def _looked(seen: F32, shape: Shape, about: Pose, reach: Reach) -> _Found:
     peak = search(seen, shape, about, reach.distance, reach.turn)
     fit = shape.refined(seen, peak.pose)
     rival = max(peak.second, 0.0) / max(peak.value, 1e-6)
-    return _Found(peak.value, rival, _shown(seen, shape, fit.pose), fit)
+    shown = _shown(seen, shape, fit.pose)
+    return _Found(peak.value, rival, shown, fit, _directed(seen, shape, fit.pose))
+
+
+def _directed(seen: F32, shape: Shape, pose: Pose) -> bool:
+    """Tell whether a shape turned a little more either way explains the picture less well."""
+
+    def explains(turn: float) -> float:
+        strength, weight = shape.strengths(seen, (pose[0], pose[1], pose[2] + turn))
+        return float((strength * weight).sum())
+
+    here = explains(0.0)
+    return all(explains(turn) < _FLAT * here for turn in (-_TURN, _TURN))
 
 
 def _shown(seen: F32, shape: Shape, pose: Pose) -> float:
@@ -315,20 +331,20 @@ def _told(
     lies = view.to_platen(*found.fit.pose)
     goal = target.platen_from_art
     off = lies.x - goal.x, lies.y - goal.y
-    turned = math.remainder(lies.angle - goal.angle, 2 * math.pi)
+    turned = math.remainder(lies.angle - goal.angle, 2 * math.pi) if found.directed else None
     apart = found.fit.apart
     margin = (
         max(_LEAST_MARGIN[0], apart[0] / 2, 2 * math.hypot(*found.fit.spread[:2]) / PER_MM),
         max(_LEAST_MARGIN[1], apart[1] / 2, 2 * float(found.fit.spread[2])),
     )
     far = math.hypot(*off) + margin[0] > tolerance.distance
-    skew = abs(turned) + margin[1] > tolerance.turn
+    skew = turned is not None and abs(turned) + margin[1] > tolerance.turn
     measured = f"measured by its {what}"
     if not far and not skew:
         return TransferSeen(
             True, True, off, turned, "good", f"{target.name} lies right, {measured}."
         )
-    way = _way(off, turned, far, skew)
+    way = _way(off, turned or 0.0, far, skew)
     return TransferSeen(True, True, off, turned, "move", f"{way} ({measured}).")
 
 
@@ -350,10 +366,10 @@ def _way(off: tuple[float, float], turned: float, far: bool, skew: bool) -> str:
 
 def _other(target: Target) -> TransferSeen:
     why = (
-        f"What lies there is like {target.name}, but not everywhere: check that it is the right "
-        "artwork and name."
+        f"What lies there is like {target.name}, but not everywhere: take it off unless it is the "
+        "right artwork and name."
     )
-    return TransferSeen(True, False, None, None, "cannot see", why)
+    return TransferSeen(True, False, None, None, "wrong", why)
 
 
 def _unseen(target: Target, found: _Found) -> TransferSeen:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration.geometry import XY
 
 FaceSeen = Literal["front", "back"]
-TransferVerdict = Literal["good", "move", "cannot see"]
+TransferVerdict = Literal["good", "move", "wrong", "cannot see"]
 RigVerdict = Literal["unchanged", "moved", "cannot see"]
 
 
@@ -160,8 +160,9 @@ class TransferSeen:
     off : (right, away) or None
         Where its ink's (or sheet's) centre lies minus the target, platen frame, mm.
     turned : float or None
-        Counter-clockwise, radians.
-    verdict : "good", "move" or "cannot see"
+        Counter-clockwise, radians; None where it was not seen or a round ink has no direction.
+    verdict : "good", "move", "wrong" or "cannot see"
+        Wrong: another artwork or name.
     why : str
         A sentence: what was measured, or why nothing could be.
     """

@@ -22,7 +22,7 @@ class SeenOnRecord:
     off : Shift or None
         Where the transfer lay minus its target, platen frame; None where it was not seen.
     verdict : str
-        "good", "move" or "cannot see"; empty where no transfer was looked for.
+        "good", "move", "wrong" or "cannot see"; empty where no transfer was looked for.
     picture : str
         Name of its picture's file; empty if none was kept.
     """
