@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections.abc import Mapping
+from typing import Any
 
 from chalkbeam.record.laid import seen_of
 from chalkbeam.record.summary import ImprintOutcome, RunSummary
@@ -52,7 +54,7 @@ def report_csv(report: RunSummary) -> bytes:
                 safe(str(event.data.get("location") or imprint.location)),
                 safe(imprint.art.text),
                 outcome.result,
-                safe(str(event.data.get("reason") or "")),
+                safe(_reason(event.data)),
                 {True: "yes", False: "no", None: ""}[event.data.get("replaced")],
                 "" if outcome.seconds is None else f"{outcome.seconds:.1f}",
                 *_planned(outcome),
@@ -82,3 +84,10 @@ def _planned(outcome: ImprintOutcome) -> tuple[str, str, str]:
         return "", "", ""
     turn = math.degrees(float(pose.get("angle", 0.0)))
     return f"{float(pose['x']):.2f}", f"{float(pose['y']):.2f}", f"{turn:.2f}"
+
+
+def _reason(data: Mapping[str, Any]) -> str:
+    """Return why something was skipped or spoiled, and for want of what it was left out."""
+    missing = data.get("missing")
+    said = (str(data.get("reason") or ""), f"no {missing} left" if missing else "")
+    return "; ".join(part for part in said if part)

@@ -38,7 +38,8 @@ class Kind(Enum):
     SKIPPED = "skipped"
     """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"
-    """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place)."""
+    """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place),
+    missing (for want of what none does)."""
     PAUSED = "paused"
     WENT_ON = "went on"
     UNDONE = "undone"

@@ -178,9 +178,13 @@ class RunSession:
         """Leave the current imprint out for now; `load` as in `press`."""
         self.write(Kind.SKIPPED, self._current()[1], Step.LOAD if load else None, reason=reason)
 
-    def spoil(self, reason: str, *, replaced: bool) -> None:
-        """Record that the current piece is spoiled, and whether a fresh garment replaces it."""
-        self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced)
+    def spoil(self, reason: str, *, replaced: bool, missing: str = "") -> None:
+        """Record that the current piece is spoiled, and whether a fresh garment replaces it.
+
+        `missing` says for want of what, "garment" or "transfer", where none does.
+        """
+        more: dict[str, Any] = {"missing": missing} if missing else {}
+        self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced, **more)
 
     def undo(self) -> bool:
         """Take the last act back; False if there is none."""

@@ -204,7 +204,7 @@ class StationController:
             case CommandKind.SKIP:
                 session.skip(command.text, load=self._loads_again())
             case CommandKind.SPOIL:
-                session.spoil(command.text, replaced=command.replaced)
+                session.spoil(command.text, replaced=command.replaced, missing=command.missing)
             case CommandKind.UNDO:
                 event = progress.undoable
                 return f"undone: {act_words(event)}" if session.undo() and event else NOTHING

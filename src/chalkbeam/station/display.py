@@ -25,6 +25,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.placement.values import worst_first
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.station.cautions import cautions
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.help import shift_words
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
@@ -218,7 +219,11 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         moved=shift_words(nudge if state.moving is None else state.moving),
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
-        warnings=(*_notes(stop), *_warnings(choice, laid, view.unit)),
+        warnings=(
+            *_notes(stop),
+            *((Severity.CAUTION, said) for said in cautions(progress, progress.at)),
+            *_warnings(choice, laid, view.unit),
+        ),
         coming=_coming(view),
         results=_results(progress),
         pressed=outcomes.count(Outcome.PRESSED),

@@ -9,6 +9,7 @@ from chalkbeam.station.keys import Act, action_for
 from chalkbeam.station.values import (
     ANSWERS,
     FRESH,
+    MISSING,
     YES_NO,
     Asking,
     Command,
@@ -48,7 +49,10 @@ def answered(state: OperatorState, asking: Asking, key: Key) -> Answer:
         case Asking.SPOIL:
             return replace(state, asking=Asking.FRESH, reason=chosen), ()
         case _:
-            command = Command(CommandKind.SPOIL, text=state.reason, replaced=chosen == FRESH[0])
+            command = Command(
+                CommandKind.SPOIL, text=state.reason, replaced=chosen == FRESH[0],
+                missing=MISSING.get(chosen, ""),
+            )  # fmt: skip
             return replace(state, asking=None, reason=""), (command,)
 
 

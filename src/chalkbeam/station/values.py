@@ -32,7 +32,13 @@ WHY_SPOILED = (
 )
 YES_NO = ("yes", "no")
 IT_IS_SET = ("it is set",)
-FRESH = ("a fresh garment takes its place", "no garment left: leave it out")
+FRESH = (
+    "a fresh garment takes its place",
+    "no garment left: leave it out",
+    "no transfer left: leave it out",
+)
+MISSING = dict(zip(FRESH[1:], ("garment", "transfer"), strict=True))
+"""What a spoiled piece is left out for want of."""
 
 
 class Showing(Enum):
@@ -163,6 +169,7 @@ class Command:
     text: str = ""
     index: int = 0
     replaced: bool = False
+    missing: str = ""
 
 
 @dataclass(frozen=True)

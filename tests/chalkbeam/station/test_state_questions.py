@@ -30,7 +30,7 @@ def test_skip_and_spoil_want_a_reason(hand):
     hand.press("1")
     assert hand.done[-1] == Command(CommandKind.SPOIL, text=WHY_SPOILED[2], replaced=True)
     hand.press("x", "1", "2")
-    assert hand.done[-1] == Command(CommandKind.SPOIL, text=WHY_SPOILED[0], replaced=False)
+    assert hand.done[-1] == Command(CommandKind.SPOIL, text=WHY_SPOILED[0], missing="garment")
     assert FRESH[0] != FRESH[1]
 
 
