@@ -174,6 +174,19 @@ class RunSession:
             **more,
         )
 
+    def press_laid(self, index: int, pose: Mapping[str, float]) -> None:
+        """Record that a stop was pressed with the current one, having been laid before it.
+
+        What the record holds of it is as of `press`.
+        """
+        self.write(
+            Kind.PRESSED,
+            self.run.stops[index].imprint.id,
+            pose=dict(pose),
+            nudge=self.progress.nudge(index).data(),
+            location=self.progress.location(index),
+        )
+
     def skip(self, reason: str = "", *, load: bool = False) -> None:
         """Leave the current imprint out for now; `load` as in `press`."""
         self.write(Kind.SKIPPED, self._current()[1], Step.LOAD if load else None, reason=reason)

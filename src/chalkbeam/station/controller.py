@@ -14,6 +14,7 @@ from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.light.choice import Choice
 from chalkbeam.orders.settings import Degrees
 from chalkbeam.record.events import Step
 from chalkbeam.record.progress import At
@@ -189,6 +190,7 @@ class StationController:
             case CommandKind.STEP:
                 session.step(command.step)
             case CommandKind.PRESS:
+                self._press_laid(command.text)
                 session.press(self._pose(), load=self._loads_again(), seen=self.seen())
             case CommandKind.NUDGE:
                 session.nudge(command.shift)
@@ -219,6 +221,32 @@ class StationController:
                 session.set_press()
         return ""
 
+    def _press_laid(self, imprint: str) -> None:
+        """Record as pressed what was laid before the current imprint, if the two go together."""
+        progress = self.session.progress
+        index, stop = progress.at.index, progress.stop
+        if imprint and index and stop is not None and stop.imprint.follows == imprint:
+            choice = self.readiness.prepared(index - 1).choice
+            self.session.press_laid(index - 1, _pose_of(choice))
+
+    def _with_next(self) -> int | None:
+        """Return the stop that is laid beside the current one, to be pressed once with it.
+
+        It is the number under a name: same garment, same settings, both under the head as the
+        garment lies.
+        """
+        progress = self.session.progress
+        index, stop = progress.at.index, progress.stop
+        if index is None or stop is None or progress.at.step is not Step.LAY:
+            return None
+        if not self._mode.counted or index + 1 >= len(progress.stops):
+            return None
+        other = progress.stops[index + 1].imprint
+        alike = other.follows == stop.imprint.id and other.press == stop.imprint.press
+        if not alike or other.id in progress.outcomes:
+            return None
+        return index + 1 if self.readiness.lies_alike(index, index + 1) else None
+
     def _step_at(self, at: At) -> Step:
         """Return the step to go on with at a stop: *load* wherever the garment is laid again."""
         here = self.session.progress.at.index
@@ -233,11 +261,8 @@ class StationController:
 
     def _pose(self) -> dict[str, float] | None:
         """Return the planned pose of the art on the platen, before nudges."""
-        if self.readiness.ready is None:
-            return None
-        choice = self.readiness.ready.choice
-        pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
-        return {"x": pose.x, "y": pose.y, "angle": pose.angle}
+        ready = self.readiness.ready
+        return None if ready is None else _pose_of(ready.choice)
 
     # -- what is ready ---------------------------------------------------------------------
 
@@ -310,6 +335,7 @@ class StationController:
             unit=self._unit,
             aiming=self._aiming(progress.at, readiness.ready),
             degrees=self._degrees,
+            with_next=self._with_next(),
         )
 
     def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:
@@ -374,3 +400,9 @@ class StationController:
         """Return when the count changes next, s on the monotonic clock; None if it does not."""
         dwell = self.dwell
         return None if dwell is None or self.seconds_left(at) is None else dwell.next_count(at)
+
+
+def _pose_of(choice: Choice) -> dict[str, float]:
+    """Return the planned pose of the art on the platen."""
+    pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
+    return {"x": pose.x, "y": pose.y, "angle": pose.angle}

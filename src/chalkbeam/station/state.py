@@ -41,6 +41,13 @@ _AFTER_SETTING = frozenset(
 """What waits until the press is set: its light does."""
 
 
+BESIDE = "leave it lying: lay this one too, both are pressed at once"
+_LAID_NO_MORE = frozenset(
+    {Act.BACK, Act.UNDO, Act.REDO, Act.JUMP, Act.SKIP, Act.SPOIL, Act.PRESET, Act.GARMENT}
+)
+"""After these nobody can say what still lies on the garment."""
+
+
 def advance(state: OperatorState, view: RunView, happened: Input) -> Answer:
     """Return the state after an input, and what is to be done with the run."""
     match happened:
@@ -140,6 +147,8 @@ def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answ
         if action.act in (Act.PAUSE, Act.ON):
             return state, (Command(CommandKind.PAUSE),)
         return replace(state, said="paused: P goes on"), ()
+    if action.act in _LAID_NO_MORE:
+        state = replace(state, laid="")
     match action.act:
         case Act.DARK:
             return replace(state, dark=not state.dark), ()
@@ -212,6 +221,9 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
     match progress.at.step:
         case Step.LOAD:
             return state, (Command(CommandKind.STEP, step=Step.LAY),)
+        case Step.LAY if view.with_next is not None:
+            state = replace(at_step(state, None), laid=progress.stop.imprint.id, said=BESIDE)
+            return state, (Command(CommandKind.JUMP, index=view.with_next, step=Step.LAY),)
         case Step.LAY:
             return at_step(state, at), (Command(CommandKind.STEP, step=Step.PRESS),)
         case Step.PRESS if view.mode.counted:
@@ -242,7 +254,8 @@ def _pressed(state: OperatorState, view: RunView, at: float) -> Answer:
     if left > 0 and not state.sure:
         said = f"{left:.0f} s of the dwell left: once more if it is done"
         return replace(state, sure=True, said=said), ()
-    return at_step(state, None), (Command(CommandKind.PRESS),)
+    after = replace(at_step(state, None), laid="")
+    return after, (Command(CommandKind.PRESS, text=state.laid),)
 
 
 def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
@@ -309,7 +322,7 @@ def _go_to(state: OperatorState, view: RunView, text: str) -> Answer:
         return replace(state, said=f"no piece “{text.strip()}” in this order"), ()
     if view.progress.paused:
         return replace(state, said="paused: P goes on"), ()
-    state = replace(state, moving=None, showing=Showing.WORK, dark=False, said="")
+    state = replace(state, moving=None, showing=Showing.WORK, dark=False, said="", laid="")
     return _leave_for(state, view, index, Step.LOAD)
 
 

@@ -109,6 +109,8 @@ class OperatorState:
         How the laid transfer was seen to lie.
     held : tuple of Key
         Characters that may be the beginning of a scan.
+    laid : str
+        Id of the imprint that was laid before the current one, to be pressed with it.
     """
 
     showing: Showing = Showing.WORK
@@ -130,6 +132,7 @@ class OperatorState:
     eye: str = ""
     sign: TransferSign | None = None
     held: tuple[Key, ...] = ()
+    laid: str = ""
 
     @property
     def due(self) -> float | None:
@@ -202,6 +205,9 @@ class RunView:
         What to do with line lasers before the current stop; empty where there are none.
     degrees : Degrees
         What temperatures are shown in.
+    with_next : int or None
+        The stop whose transfer is laid beside the current one's, to be pressed once: a number
+        under its name.
     """
 
     progress: Progress
@@ -216,6 +222,7 @@ class RunView:
     unit: Unit = Unit.MM
     aiming: tuple[str, ...] = ()
     degrees: Degrees = Degrees.AS_WRITTEN
+    with_next: int | None = None
 
     @property
     def to_set(self) -> Setting | None:

@@ -10,7 +10,9 @@ from chalkbeam.artwork.faces import find_face
 from chalkbeam.locations import location
 from chalkbeam.orders.place_imprint import place_imprint
 from chalkbeam.orders.sheet import read_sheet
+from chalkbeam.orders.together import pressed_once
 from chalkbeam.placement.many import Placer
+from chalkbeam.placement.platens import platen
 
 INCH = 25.4
 HEAD = "Style,Size,Fabric colour,Quantity,Name,Number,Location,Font"
@@ -138,3 +140,12 @@ def test_numbers_are_as_high_as_the_rules_of_sports_ask():
     assert high.high >= 10 * INCH
     assert high.high >= 250
     assert high.low >= 6 * INCH
+
+
+def test_name_and_number_go_under_one_head_or_two(tmp_path):
+    order = read(tmp_path, "crew tee,L,navy,1,PIP,7,,tall", "crew tee,L,navy,2,GANNET,10,,tall")
+    assert pressed_once(order.pieces) == (3, 0)
+    small = {"small": platen("youth-10x12in")}
+    # Name and number of an adult are at least 2 + 1 + 8 in high: no head 12 in deep takes them
+    # with its margin and their tops 3 1/2 in below the collar.
+    assert pressed_once(order.pieces, small) == (0, 3)

@@ -47,13 +47,35 @@ def test_names_and_numbers_of_the_piece_are_shown_and_stand_together(press):
     press.keys("j", "4", "-", "1", "return", "space")
     assert "MARIT" in press.words()
     name, lying = inked(press.marks()), press.station.readiness.ready.planned.platen_from_garment
-    press.keys("space", "space")
+    press.keys("space")
     assert press.progress.stop.imprint.id == "4-1/2"
     number = inked(press.marks())
     assert number.mean(axis=0)[0] == pytest.approx(name.mean(axis=0)[0], abs=0.5)
     assert number[1, 1] < name[0, 1]  # under the name; the collar points away
     # The garment is not moved between the two.
     assert press.station.readiness.ready.planned.platen_from_garment == lying
+
+
+def test_a_number_is_laid_beside_its_name_and_both_are_pressed_once(press):
+    press.keys("j", "4", "-", "1", "return", "space", "space")
+    assert press.progress.at == At(4, Step.LAY)
+    assert "both are pressed at once" in press.station.state.said
+    press.keys("left")  # a nudge of the number leaves the name lying
+    press.keys("space")
+    assert press.marks() is None
+    assert not press.progress.outcomes
+    press.keys("space")
+    assert set(press.progress.outcomes) == {"4-1/1", "4-1/2"}
+    assert press.progress.at.index == 0  # what was jumped over comes next
+    press.keys("u", "u")
+    assert not press.progress.outcomes
+
+
+def test_a_number_jumped_to_by_itself_leaves_its_name_to_do(press):
+    press.keys("j", "4", "-", "1", "return", "space", "space")
+    press.keys("backspace")  # back to load: what lies there nobody can say
+    press.keys("space", "space", "space")
+    assert set(press.progress.outcomes) == {"4-1/2"}
 
 
 def test_a_preset_places_the_imprint_elsewhere(press, tmp_path):

@@ -99,6 +99,7 @@ def place_art(
     from chalkbeam.artwork import TooLong
     from chalkbeam.cli.show_placement import show_placement
     from chalkbeam.locations import location as find_location
+    from chalkbeam.orders.together import together_on
     from chalkbeam.placement import Impossible, Severity, foot_of, place
     from chalkbeam.placement.loading import OffPlaten
 
@@ -113,12 +114,13 @@ def place_art(
         )  # fmt: skip
     except TooLong as long:
         raise Refusal(long.words.say(units)) from None
-    extra = None
+    extra, name_there = None, None
     try:
         if under is not None:
             above = find_location("player-name")
             name = read_art(None, under, garment, above, font=font, narrowest=narrowest)
-            extra = foot_of(place(garment, above, name))
+            name_there = place(garment, above, name)
+            extra = foot_of(name_there)
             if not any(rule.line in extra for rule in found.rules):
                 raise Refusal(f"--under goes with a number's location, not {found.title}.")
         placement = place(garment, found, artwork, turn=read_turn(turn), extra=extra)
@@ -139,9 +141,18 @@ def place_art(
         save_drawing(plan(placement, loading, units), png, placement.location.title)
     if json:
         drawn = {} if png is None else {"plan": str(png)}
-        print_json({**as_json(placement, loading, units), **drawn})
+        once = {} if name_there is None else {"pressed_once_on": together_on(name_there, placement)}
+        print_json({**as_json(placement, loading, units), **once, **drawn})
     else:
         show_placement(placement, loading, units)
+        if name_there is not None:
+            on = together_on(name_there, placement)
+            said = (
+                f"are laid together and pressed once on {', '.join(on[:4])}"
+                if on
+                else ("do not go under one head together: they are pressed one after the other")
+            )
+            print(f"\nName and number {said}.")
         if png is not None:
             print(f"\n{png}: the plan of it.")
     if placement.worst is Severity.STOP:

@@ -50,6 +50,24 @@ def _colour_notes(order: RunSheet) -> list[str]:
     return notes
 
 
+def _together_notes(order: RunSheet) -> list[str]:
+    """Return how often names and numbers are pressed, where there are both."""
+    from chalkbeam.orders.together import pressed_once
+
+    once, twice = pressed_once(order.pieces)
+    notes = []
+    if once:
+        many = counted(once, "piece")
+        notes.append(f"Name and number of {many} are laid together and pressed once.")
+    if twice:
+        many = counted(twice, "piece")
+        notes.append(
+            f"Name and number of {many} do not go under one head together: they are pressed one "
+            "after the other."
+        )
+    return notes
+
+
 @sheet_app.command("check")
 def check_sheet(
     sheet: SheetArgument,
@@ -74,7 +92,7 @@ def check_sheet(
 
         lay = ImprintPreparer([library.open_rig(each) for each in rig]).lay
     order = read_order(sheet, unit, artwork, lay, units)
-    notes = [*order.notes, *_colour_notes(order)]
+    notes = [*order.notes, *_colour_notes(order), *_together_notes(order)]
     piles = Counter(piece.pile for piece in order.pieces)
     imprints = sum(len(piece.imprints) for piece in order.pieces)
     if json:
