@@ -481,7 +481,7 @@ class EyeAtPress:
                     controller.say(pressing_since=since)
             case CountPress(seconds):
                 self._seen.seconds = seconds
-                self._act(Command(CommandKind.PRESS), at)
+                self._act(Command(CommandKind.PRESS, text=self.controller.state.laid), at)
                 controller.say(eye="")
             case AskPressed(why):
                 self.questions += 1

@@ -75,11 +75,11 @@ def was_pressed(state: OperatorState, key: Key) -> Answer:
     yes = key.name == "1" or act is Act.ON
     if not yes and key.name != "2" and act is not Act.BACK:
         return replace(state, said="answer with 1 or 2, or Escape"), ()
-    then = state.then
-    state = replace(at_step(state, None), asking=None, then=None, said="", stepped_at=key.at)
+    then, press = state.then, Command(CommandKind.PRESS, text=state.laid)
+    state = replace(
+        at_step(state, None), asking=None, then=None, said="", stepped_at=key.at, laid=""
+    )
     if then is None:
-        return state, (
-            Command(CommandKind.PRESS) if yes else Command(CommandKind.STEP, step=Step.LAY),
-        )
+        return state, (press if yes else Command(CommandKind.STEP, step=Step.LAY),)
     jump = Command(CommandKind.JUMP, index=then[0], step=then[1])
-    return state, ((Command(CommandKind.PRESS), jump) if yes else (jump,))
+    return state, ((press, jump) if yes else (jump,))
