@@ -33,6 +33,8 @@ U8 = NDArray[np.uint8]
 F32 = NDArray[np.float32]
 Family = Literal["across", "down"]
 """Lines of constant projector x, counted across the picture, or of constant y, counted down."""
+Part = tuple[slice, slice]
+WHOLE: Part = (slice(None), slice(None))
 FAMILIES: tuple[Family, Family] = ("across", "down")
 
 KIND = "chalkbeam burst"
@@ -277,22 +279,22 @@ class Burst:
         """
         return _UNDONE[self.picture(name)]
 
-    def light(self, name: str) -> F32:
+    def light(self, name: str, part: Part = WHOLE) -> F32:
         """Return what the projector's light adds to the dark picture, linear, BGR, float32.
 
         Where the picture shows surroundings out of the beam, they tell what changed since the
         dark picture: a little is the room's light, much is the camera's own exposure.
         """
-        gain = self._gain(name)
+        gain, shown = np.float32(self._gain(name)), _UNDONE[self.picture(name)[part]]
         if abs(gain - 1) <= ROOM_CHANGE:
-            return self.linear(name) - gain * self._dark
-        return self.linear(name) / np.float32(gain) - self._dark
+            return shown - gain * self._dark[part]
+        return shown / gain - self._dark[part]
 
     def _gain(self, name: str) -> float:
         unlit = self._unlit
         if unlit.sum() < _ENOUGH_UNLIT * unlit.size:
             return 1.0
-        now = self.linear(name)[..., 1][unlit]
+        now = _UNDONE[self.picture(name)[..., 1][unlit]]
         return float(now.mean() / self._dark[..., 1][unlit].mean())
 
     def dark_over(self, other: Burst) -> float:

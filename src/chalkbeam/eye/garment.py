@@ -13,7 +13,7 @@ from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.cutout import cloth_points
-from chalkbeam.eye.judges import Word, doubts, hear
+from chalkbeam.eye.judges import AGREE, Word, doubts, hear, misfits
 from chalkbeam.eye.lines import F32, Evidence, evidence
 from chalkbeam.eye.net import net_of
 from chalkbeam.eye.outline import Pieces, pieces_of
@@ -28,6 +28,7 @@ OVERHANG = 12.7
 
 _SATURATED = 0.97
 _CLEARLY = 0.08  # so much better must another piece's lines fit before it is named
+_HOPELESS = 15.0  # so much dearer after two rounds, a lay is given up, of its logarithm
 _SIZE_KNOWN = 6.0  # how well the half chest must be known, standard deviation, mm
 _SLIDES = (-20.0, -10.0, 10.0, 20.0)  # as far as a rib's edge is from its seam, mm
 _TURNS = (-1.5, 1.5)  # about the collar's middle, degrees
@@ -102,17 +103,18 @@ def find_garment(
     net = net_of(cloth, camera, platen)
     flat = unroll(net, platen, camera, burst.size, projector, garment.thickness)
     seen = evidence(flat, reflected(burst), platen)
-    fit, rival = _best(seen, garment, face, platen, collar_turn)
+    pieces = pieces_of(garment.face(face))
+    fit, rival = _best(seen, pieces, platen, collar_turn)
     if fit is None:
         why = "No garment's lines show in the light: see that it lies in the light and in view."
         return GarmentFound(GarmentSeen(False, False, why=why), SizeSeen(None, False, why))
-    words = hear(seen, pieces_of(garment.face(face)), fit)
+    words = hear(seen, pieces, fit)
     against = doubts(words, fit)
     if rival is not None:
         against.append(rival)
     instead = None
-    if against:
-        instead = _instead(seen, fit, (garment, face), others, platen, collar_turn)
+    if against and misfits(words, fit):
+        instead = _instead(seen, fit, (garment, face), others)
     if instead is not None:
         against.insert(0, instead)
     return GarmentFound(
@@ -139,16 +141,17 @@ def reflected(burst: Burst) -> F32:
 
 
 def _best(
-    seen: Evidence, garment: Garment, face: str, platen: PlatenFace, collar_turn: float
+    seen: Evidence, pieces: Pieces, platen: PlatenFace, collar_turn: float
 ) -> tuple[Fit | None, str | None]:
     """Return the best lay, and what else might be if that shows nearly as well."""
-    pieces = pieces_of(garment.face(face))
     up = np.array([-math.sin(collar_turn), math.cos(collar_turn)])
     reach = platen.depth / 2 if abs(up[1]) > 0.5 else platen.width / 2
     x, y = up * (reach + OVERHANG)
     candidates = search(maps_of(seen), pieces, Lay(float(x), float(y), collar_turn))
     rough = _distinct(seen, pieces, [candidate.lay for candidate in candidates], _ROUGH)
-    fits = _distinct(seen, pieces, [fit.lay for fit in rough[:3]], _CLOSE)
+    fits: list[Fit] = []
+    for each in rough[:3]:
+        fits = _distinct(seen, pieces, [each.lay], _CLOSE, fits)
     if not fits:
         return None, None
     beside = [_slid(fits[0].lay, by) for by in _SLIDES] + [
@@ -157,8 +160,11 @@ def _best(
     fits = _distinct(seen, pieces, beside, _CLOSE, fits)
     best = fits[0]
     for other in fits[1:]:
-        if other.cost < best.cost + _RIVAL:
-            away = math.hypot(best.lay.x - other.lay.x, best.lay.y - other.lay.y)
+        away = max(
+            math.hypot(best.lay.x - other.lay.x, best.lay.y - other.lay.y),
+            math.dist(best.lay.lower, other.lay.lower),
+        )
+        if other.cost < best.cost + _RIVAL and away > AGREE:
             return best, f"it might as well lie {away:.0f} mm elsewhere"
     return best, None
 
@@ -171,7 +177,8 @@ def _distinct(
     fits: Sequence[Fit] = (),
 ) -> list[Fit]:
     """Return the fits from these starts and those there are, best first, each lay once."""
-    fitted = (refine(seen, pieces, lay, reaches) for lay in starts)
+    dearest = min((fit.cost for fit in fits), default=math.inf) + _HOPELESS
+    fitted = (refine(seen, pieces, lay, reaches, dearest=dearest) for lay in starts)
     found = [*fits, *(fit for fit in fitted if fit is not None)]
     kept: list[Fit] = []
     for fit in sorted(found, key=lambda fit: fit.cost):
@@ -196,7 +203,7 @@ def _seen(fit: Fit, against: list[str], face: str) -> GarmentSeen:
     why = (
         "The collar, the shoulders and the sides agree."
         if not against
-        else f"Not sure where it lies: {', '.join(against)}."
+        else f"Not sure where it lies: {against[0]}."
     )
     return GarmentSeen(
         seen=True,
@@ -214,13 +221,18 @@ def _instead(
     fit: Fit,
     asked: tuple[Garment, str],
     others: Sequence[tuple[Garment, str]],
-    platen: PlatenFace,
-    collar_turn: float,
 ) -> str | None:
-    """Return what the piece looks like if that shows clearly better than what was asked for."""
+    """Return what the piece looks like if that shows clearly better than what was asked for.
+
+    Whatever it is, its shoulders or its collar lie about where they seem to.
+    """
     best, words = fit.badness - _CLEARLY, None
     for garment, face in others:
-        other, _ = _best(seen, garment, face, platen, collar_turn)
+        pieces = pieces_of(garment.face(face))
+        by = _top(asked[0], asked[1]) - _top(garment, face)  # so that its shoulders lie there
+        starts = [replace(_slid(fit.lay, way), wide=0.0, long=0.0) for way in (0.0, by)]
+        rough = _distinct(seen, pieces, starts, _ROUGH)
+        other = refine(seen, pieces, rough[0].lay, _CLOSE, rough[0].modes) if rough else None
         if other is None or other.badness >= best:
             continue
         best = other.badness
@@ -230,6 +242,11 @@ def _instead(
             else f"it looks like {garment.size}, the order says {asked[0].size}"
         )
     return words
+
+
+def _top(garment: Garment, face: str) -> float:
+    """Return how far down the garment's top lies, garment frame, mm."""
+    return float(garment.face(face).outline[:, 1].min())
 
 
 def _size(fit: Fit, garment: Garment, against: list[str], instead: str | None) -> SizeSeen:

@@ -1,9 +1,10 @@
 """Whether to trust a lay: witnesses that do not share their errors must tell the same.
 
 There are three: the collar's lines, those of shoulders and armholes, sides and hem. Each is left
-out in turn, and the other two must still know the place and tell the same as all together. So
-every number rests on two kinds of line at least, and one kind that is mistaken is noticed, whether
-it leads (a rib's edge taken for the neck seam) or follows.
+out in turn, and the other two must still know the place well enough to rule out a gross mistake,
+and tell the same as all together. So one kind that is mistaken is noticed, whether it leads (a
+rib's edge taken for the neck seam) or follows. What hangs out of sight does not judge: whether the
+rest is enough is for the covariance to say.
 """
 
 from __future__ import annotations
@@ -24,12 +25,16 @@ AGREE = 3.0
 
 AGREE_TURN = math.radians(0.7)
 
-CERTAIN = (1.6, 1.6, 1.7)
+CERTAIN = (1.8, 1.8, 2.2)
 """How well all lines together must know these three: standard deviations, mm."""
 
-REST = (3.2, 4.0, 5.0)
-"""How well two judges without the third must know them: a lay that is wrong by much more than
-judges may be apart is noticed; standard deviations, mm."""
+REST = (4.0, 6.0, 6.0)
+"""How well two judges without the third must know them, so that a gross mistake of the third (a
+rib's edge taken for the neck seam is 15 to 20 mm) is ruled out; standard deviations, mm."""
+
+CLEARLY = 2.0
+"""Standard deviations apart that are no chance: a judge that knows a place less well than
+`AGREE` may be off by more, but not by so many."""
 
 SHOWN = 0.55
 """Least share of the pieces in view that must show."""
@@ -37,6 +42,7 @@ SHOWN = 0.55
 STRETCH = 3.2
 """Standard deviations by which a piece may differ from its drawing."""
 
+_STRETCHED = 2.0  # standard deviations that are unlikely
 _LOOKED = (8.0, 5.0, 3.5, 2.5, 2.5)  # how far from the joint lay two judges look, mm
 _NECK, _LOWER = np.zeros(2), np.array([0.0, 300.0])
 _TURN = np.array([0.0, 0.0, 1.0, 0.0, 0.0, 1.0])  # derivative of the centre line's direction
@@ -65,22 +71,29 @@ class Word:
     turn: float = 0.0
 
     @property
-    def knows(self) -> tuple[bool, bool, bool]:
-        """Which of the three the others still know."""
+    def lacks(self) -> tuple[float, float, float]:
+        """How well the others know each of the three, over what they ought to: 1 is just enough."""
         if self.fit is None:
-            return False, False, False
-        across, along, below = (s < most for s, most in zip(spreads(self.fit), REST, strict=True))
+            return math.inf, math.inf, math.inf
+        across, along, below = (s / most for s, most in zip(spreads(self.fit), REST, strict=True))
         return across, along, below
 
     @property
     def agrees(self) -> bool:
-        """Whether what the others know is what all together have; so if they know nothing."""
+        """Whether what the others have, as well as they know it, is what all together have.
+
+        Who knows a place to `AGREE` must have it within `AGREE`; who knows it less well, within
+        what he knows; who hardly knows it is not heard.
+        """
         if self.fit is None or self.apart is None:
             return True
-        if any(k and abs(off) > AGREE for k, off in zip(self.knows, self.apart, strict=True)):
-            return False
+        known = spreads(self.fit)
+        near = all(
+            abs(off) <= max(AGREE, CLEARLY * spread)
+            for spread, off in zip(known, self.apart, strict=True)
+        )
         turn = self.fit.spread(_TURN)
-        return abs(self.turn) <= AGREE_TURN or turn > AGREE_TURN / 2
+        return near and abs(self.turn) <= max(AGREE_TURN, CLEARLY * turn)
 
 
 def hear(seen: Evidence, pieces: Pieces, joint: Fit) -> tuple[Word, ...]:
@@ -127,25 +140,33 @@ def _axes(lay: Lay, point: NDArray[np.float64]) -> tuple[NDArray[np.float64], ND
 
 
 def doubts(words: tuple[Word, ...], joint: Fit) -> list[str]:
-    """Return what speaks against trusting the joint lay, as parts of a sentence; empty if sure."""
+    """Return what speaks against trusting the joint lay, the weightiest first; empty if sure."""
     found: list[str] = []
-    if any(s > most for s, most in zip(spreads(joint), CERTAIN, strict=True)):
-        found.append("too little of it shows to tell its place well")
-    for word in words:
-        name = _NAMES[word.without]
-        for knows, what in zip(word.knows, _TOLD, strict=True):
-            if not knows:
-                found.append(f"nothing but {name} tells {what}")
-        if not word.agrees:
-            found.append(f"{name} and the rest do not agree")
-    if joint.pull > STRETCH:
-        found.append("its lines fit the drawing only if that is stretched")
     if joint.shown < SHOWN:
         found.append("too few of its lines show")
-    return list(dict.fromkeys(found))
+    if joint.pull > STRETCH:
+        found.append("its lines fit the drawing only if that is stretched")
+    found += [f"{_NAMES[word.without]} and the rest do not agree" for word in words
+              if not word.agrees]  # fmt: skip
+    alone = [
+        (lack, f"nothing but {_NAMES[word.without]} {what if word.fit else 'shows'}")
+        for word in words
+        for lack, what in zip(word.lacks, _TOLD, strict=True)
+        if lack > 1
+    ]
+    found += [part for _, part in sorted(alone, key=lambda each: -each[0])]
+    loose = [s / most for s, most in zip(spreads(joint), CERTAIN, strict=True)]
+    if max(loose) > 1:
+        found.append(f"too little {_TOLD[loose.index(max(loose))]}")
+    return found
 
 
-_TOLD = ("how far to the side it lies", "how far up it lies", "how it is turned")
+def misfits(words: tuple[Word, ...], joint: Fit) -> bool:
+    """Tell whether the drawing itself seems to be wrong: only then another is worth a look."""
+    return joint.shown < SHOWN or joint.pull > _STRETCHED or not all(word.agrees for word in words)
+
+
+_TOLD = ("tells how far to the side it lies", "tells how far up it lies", "tells how it is turned")
 _NAMES: dict[Judge, str] = {
     "collar": "the collar",
     "shoulders": "the shoulders and armholes",

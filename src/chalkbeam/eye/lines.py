@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -65,6 +66,12 @@ class Evidence:
     known: F32
     cloth: F32
     platen: PlatenFace
+
+    @cached_property
+    def planes(self) -> F32:
+        """Shade, light, what is known and cloth in one picture, to be sampled at once."""
+        both = np.stack([self.shade, self.light, self.known, self.cloth], axis=-1)
+        return np.ascontiguousarray(both, np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,6 +168,28 @@ def sight(seen: Evidence, pieces: Pieces, points: F64, normals: Points, reach: f
     reach : float
         How far to each side, mm.
     """
+    there = _in_view(seen, points, normals, reach)
+    found = _sighted(seen, pieces.rim[there], points[there], normals[there], reach)
+    nothing = np.zeros((len(points), FOUND))
+    every = Sightings(nothing.copy(), nothing.copy(), nothing.copy(), np.zeros_like(there))
+    for whole, part in ((every.offset, found.offset), (every.strength, found.strength),
+                        (every.spread, found.spread), (every.known, found.known)):  # fmt: skip
+        whole[there] = part
+    every.spread[~there] = _UNCLEAR
+    return every
+
+
+def _in_view(seen: Evidence, points: F64, normals: Points, reach: float) -> Mask:
+    """Tell which pieces have something in view about them: the others need no looking at."""
+    spots = points[:, ::3, None] + np.array([-reach, 0.0, reach])[:, None] * normals[:, None, None]
+    column, row = np.rint(seen.flat.cells(spots.reshape(-1, 2))).astype(int).T
+    high, wide = seen.known.shape
+    inside = (column >= 0) & (row >= 0) & (column < wide) & (row < high)
+    lit = inside & (seen.known[np.where(inside, row, 0), np.where(inside, column, 0)] > 0)
+    return np.asarray(lit.reshape(len(points), -1).any(axis=1))
+
+
+def _sighted(seen: Evidence, rim: Mask, points: F64, normals: Points, reach: float) -> Sightings:
     margin = math.ceil(3 * SPREAD / _STEP) * _STEP + 4.0
     side = reach + margin
     at = _offsets(side)
@@ -178,10 +207,10 @@ def sight(seen: Evidence, pieces: Pieces, points: F64, normals: Points, reach: f
     found = seams[0], clear, np.full_like(clear, 0.4)
     steps = _filtered(light, quadrature(across, SPREAD)[1])
     rims, rim_known = _rims(at, steps, cloth, lit, reach)
-    rim = pieces.rim[:, None]
-    offset, strength, spread = (np.where(rim, r, s) for r, s in zip(rims, found, strict=True))
+    ends = rim[:, None]
+    offset, strength, spread = (np.where(ends, r, s) for r, s in zip(rims, found, strict=True))
     fully = (wanted & on_cloth)[:, near].mean(axis=1) > 0.5
-    return Sightings(offset, strength, spread, np.where(pieces.rim, rim_known, fully))
+    return Sightings(offset, strength, spread, np.where(rim, rim_known, fully))
 
 
 def _offsets(reach: float) -> F64:
@@ -191,15 +220,15 @@ def _offsets(reach: float) -> F64:
 
 def _across(seen: Evidence, points: F64, normals: Points, at: F64) -> tuple[F64, F64, F64, F64]:
     """Return shade, light, what is known and cloth across each piece, means along it, (P, T)."""
-    spots = points[:, None] + at[None, :, None, None] * normals[:, None, None, :]
-    cells = seen.flat.cells(spots.reshape(-1, 2)).astype(np.float32)
-    shape = (len(points), len(at) * points.shape[1])
-    x, y = (np.ascontiguousarray(cells[:, k].reshape(shape)) for k in (0, 1))
-    found = (
-        cv2.remap(plane, x, y, cv2.INTER_LINEAR).reshape(len(points), len(at), -1).mean(axis=2)
-        for plane in (seen.shade, seen.light, seen.known, seen.cloth)
-    )
-    shade, light, known, cloth = (np.asarray(each, np.float64) for each in found)
+    # Along a piece before across it: so its samples are added up in long rows.
+    cells = seen.flat.cells(points).astype(np.float32)
+    step = (normals / seen.flat.step).astype(np.float32)
+    x, y = (cells[:, :, None, k] + at.astype(np.float32) * step[:, None, None, k] for k in (0, 1))
+    shape = (len(points), -1)
+    found = cv2.remap(seen.planes, x.reshape(shape), y.reshape(shape), cv2.INTER_LINEAR)
+    found = found.reshape(len(points), points.shape[1], -1)
+    means = found.mean(axis=1).reshape(len(points), len(at), 4).astype(np.float64)
+    shade, light, known, cloth = (np.ascontiguousarray(means[..., k]) for k in range(4))
     return shade, light, known, cloth
 
 

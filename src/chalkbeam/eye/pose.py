@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import Isometry, PlatenFace, Points
 from chalkbeam.eye.lines import Evidence, Sightings, sight
+from chalkbeam.eye.net import beyond_edge
 from chalkbeam.eye.outline import MODES, Pieces
 
 F64 = NDArray[np.float64]
@@ -31,6 +32,10 @@ REACHES = (12.0, 8.0, 5.0, 3.5, 2.5, 2.5)
 
 _SCATTER = np.array([0.7, 1.0, 1.2])
 """How well pieces of collar, shoulders, sides lie on their line besides, mm."""
+
+_WANDERS = 0.025
+"""How well pieces lie there besides where they hang, of how far they are beyond the edge: what is
+unrolled around folds and corners goes astray by so much."""
 
 _UNSEEN = 0.12  # strength of a sighting that counts as much as seeing nothing
 _SHOWN = 0.25  # strength from which a piece shows
@@ -190,6 +195,7 @@ def refine(
     start: Lay,
     reaches: tuple[float, ...] = REACHES,
     modes: F64 | None = None,
+    dearest: float = math.inf,
 ) -> Fit | None:
     """Bring a lay onto the lines near it, by robust least squares with the priors.
 
@@ -204,17 +210,19 @@ def refine(
     reaches : tuple of float
     modes : ndarray, optional
         What to start the piece's own differences from.
+    dearest : float
+        A lay that still costs more after two rounds is given up.
 
     Returns
     -------
     Fit or None
-        None where too few pieces are in view.
+        None where too few pieces are in view, or it is given up.
     """
     state = _State(start, np.zeros(len(_PRIOR)) if modes is None else modes)
     fit = None
-    for reach in reaches:
+    for number, reach in enumerate(reaches):
         state, fit = _round(seen, pieces, state, reach, start)
-        if fit is None:
+        if fit is None or (number == 1 and fit.cost > dearest):
             return None
     return fit
 
@@ -234,7 +242,8 @@ def _round(
     prior = np.concatenate([LAY_SPREAD, _PRIOR])
     middle = np.zeros_like(base)
     middle[:3] = base[:3]
-    scatter = _SCATTER[pieces.judge][:, None]
+    away, _ = beyond_edge(seen.platen, lay.apply(pieces.middles))
+    scatter = np.hypot(_SCATTER[pieces.judge], _WANDERS * away)[:, None]
     sharp = np.hypot(seen_at.spread, scatter)
     blur = np.hypot(sharp, reach / 3)
     step = np.zeros_like(base)
@@ -284,5 +293,5 @@ def _judged(
     )
 
 
-_ALIKE = 0.5  # neighbours err alike: two pieces tell as much as one
+_ALIKE = 0.7  # neighbours err alike: two pieces tell as much as one
 _WEIGHT = np.array([1.0, 1.0, 0.4])  # of collar, shoulders, sides: of these there are many

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 
 import cv2
 import numpy as np
@@ -118,14 +118,20 @@ def read_press(rig: Rig, burst: Burst, empty: Burst) -> PressSeen:
         )
     for each in (empty, burst):
         check_exposure(each)
-    bare = measure_surface(rig, empty)
+    bare, drift = _bare(rig, empty)
     known = np.isfinite(bare.grid)
     if known.mean() < 0.3 or abs(float(np.median(bare.grid[known]))) > _BARE:
         raise Refusal(
             f"{empty.where} does not show the bare platen of the rig “{rig.name}”: see that it is "
             "the right rig and that camera and projector stand as they did, or fit its eye anew."
         )
-    return PressSeen(measure_surface(rig, burst), bare, check_dots(rig, empty))
+    return PressSeen(measure_surface(rig, burst), bare, drift)
+
+
+@lru_cache(maxsize=1)
+def _bare(rig: Rig, empty: Burst) -> tuple[SeenSurface, RigSeen]:
+    """Return what an empty burst tells: worked out once, however many pieces come after it."""
+    return measure_surface(rig, empty), check_dots(rig, empty)
 
 
 def usual_load(rig: Rig) -> Isometry:

@@ -39,6 +39,7 @@ LEAST_LIGHT = 0.006
 _SHARPNESS = 0.18  # width of the line's filter, of the lines' distance in the picture
 _LEAST_RIDGE = 0.2  # of the clearest lines' curvature
 _DOUBTFUL = 0.1  # how near to the middle between dark and lit a code's light says nothing
+_ALIKE = 3  # so many of the pixels along a line beside one must say its number, too
 _STEPS = 6
 _STRAY = 4.0  # mm off its neighbours: a miscounted line
 
@@ -199,8 +200,26 @@ def lines_seen(burst: Burst, lines: Lines, apart: float) -> tuple[Points, NDArra
         np.where(area.lit, share, 0).astype(np.float32), _SHARPNESS * apart, area.lit
     )
     number, sure = _number(burst, lines, area, (y, x))
+    sure &= _backed(number, sure, (y, x), area.lit.shape)
     pixels = np.column_stack([x + area.corner[0], y + area.corner[1]]) + offset
     return pixels[sure], number[sure]
+
+
+def _backed(
+    number: NDArray[np.intp],
+    sure: NDArray[np.bool_],
+    at: tuple[NDArray[np.intp], NDArray[np.intp]],
+    shape: tuple[int, ...],
+) -> NDArray[np.bool_]:
+    """Tell whose number is said beside them, too: a line runs on, a misread code stands alone."""
+    said = np.zeros((shape[0] + 4, shape[1] + 4), np.int16)
+    y, x = at[0] + 2, at[1] + 2
+    said[y[sure], x[sure]] = number[sure] + 1
+    alike = np.zeros(len(number), np.intp)
+    for down in range(-2, 3):
+        for right in range(-2, 3):
+            alike += said[y + down, x + right] == number + 1
+    return alike > _ALIKE  # each counts itself
 
 
 def coded(burst: Burst, lines: Lines) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
@@ -239,7 +258,7 @@ class _Lit:
 
     def share(self, burst: Burst, name: str) -> F32:
         """Return a picture's light over white's."""
-        return np.asarray(_grey(burst.light(name))[self.part] / self.under, np.float32)
+        return np.asarray(_grey(burst.light(name, self.part)) / self.under, np.float32)
 
 
 def _number(
@@ -249,9 +268,11 @@ def _number(
     number = np.zeros(area.lit[at].shape, np.intp)
     bit = np.zeros_like(number)
     sure = np.ones(number.shape, bool)
+    step = 3 if area.lit[::3, ::3].any() else 1  # enough to tell levels
+    some = area.lit[::step, ::step]
     for name in lines.names[1:]:
         code = cv2.GaussianBlur(area.share(burst, name), (0, 0), 0.6)
-        low, high = np.percentile(code[area.lit], [10, 90])
+        low, high = np.percentile(code[::step, ::step][some], [10, 90])
         # A picture with hardly a lit stripe in view keeps the levels that it ought to have.
         low, high = min(max(low, -0.2), 0.3), max(min(high, 1.3), 0.7)
         said = (code[at] - low) / (high - low)
@@ -262,7 +283,7 @@ def _number(
 
 
 def _grey(light: F32) -> F32:
-    return np.asarray(light.mean(axis=2), np.float32)
+    return np.asarray(cv2.transform(light, np.full((1, 3), 1 / 3, np.float32)), np.float32)
 
 
 def _distance(rig: Rig, lines: Lines) -> float:

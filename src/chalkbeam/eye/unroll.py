@@ -22,7 +22,7 @@ from chalkbeam.eye.net import Net
 F32 = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
-REACH = 150.0
+REACH = 230.0
 """How far beyond the platen's edge the cloth is followed, mm along the cloth."""
 
 CELL = 4.0

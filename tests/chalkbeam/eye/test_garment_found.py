@@ -15,10 +15,11 @@ from calibration.model.projector import ProjectorMap
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.cutout import cloth_points
 from chalkbeam.eye.garment import GarmentFound, find_garment
+from chalkbeam.eye.judges import Word, doubts
 from chalkbeam.eye.moving import how_to_move
 from chalkbeam.eye.net import net_of
 from chalkbeam.eye.outline import JUDGES, pieces_of
-from chalkbeam.eye.pose import Lay
+from chalkbeam.eye.pose import Fit, Lay
 from chalkbeam.eye.unroll import in_space
 from chalkbeam.garments import Garment, garment
 
@@ -142,7 +143,7 @@ def test_a_hidden_collar_is_never_sure(tee: Garment) -> None:
     lay = Isometry(0.0, 245.0, 0.0, mirrored=True)
     seen = found(tee, lay, patch=True).garment
     assert not seen.sure
-    assert "how far up it lies" in seen.why
+    assert "nothing but the shoulders and armholes" in seen.why
 
 
 def test_a_bare_bench_is_not_sure(tee: Garment) -> None:
@@ -194,6 +195,23 @@ def test_cloth_over_a_round_corner_keeps_its_lengths() -> None:
         true = np.linalg.norm(net.space[a] - net.space[b], axis=1)
         flat = np.linalg.norm(net.flat[a] - net.flat[b], axis=1)
         assert np.percentile(np.abs(flat - true), 90) < 0.5
+
+
+def test_judges_are_held_to_what_they_know() -> None:
+    def word(spread: float, apart: float, turn: float = 0.0) -> Word:
+        covariance = np.diag([spread**2, spread**2, 1e-6, 1e-9, 1e-9, 1e-9])
+        fit = Fit(Lay(), np.zeros(26), covariance, 1.0, 50, 0.0, 0.0, np.ones(50, bool))
+        return Word("collar", fit, (0.0, apart, 0.0), math.radians(turn))
+
+    assert word(1.0, 2.9).agrees
+    assert not word(1.0, 3.1).agrees
+    assert not word(1.0, 0.0, turn=0.8).agrees
+    assert word(3.0, 5.0).agrees  # no more than it may be off by
+    assert not word(3.0, 7.0).agrees
+    known, vague = word(1.0, 0.0), word(9.0, 0.0)
+    assert doubts((known,), joint=known.fit) == []
+    assert doubts((vague,), joint=known.fit)[0].startswith("nothing but the collar tells")
+    assert doubts((Word("sides", None),), joint=known.fit)[0].endswith("hem shows")
 
 
 def test_points_on_the_bench_are_no_cloth() -> None:

@@ -105,6 +105,27 @@ def test_the_bench_is_seen_where_light_falls_on_it(rig, loaded) -> None:
     assert np.abs(np.median(surface.points[beside, 2]) - BENCH) < 0.5
 
 
+def test_a_misread_code_is_no_surface(rig, loaded) -> None:
+    rng = np.random.default_rng(8)
+    pictures = dict(loaded.pictures)
+    for name in pictures:
+        if name.startswith(("across-", "down-")) and not name.endswith("lines"):
+            pictures[name] = pictures[name].copy()
+            spot = pictures[name][240:300, 440:520]
+            lit = pictures["white"][240:300, 440:520]
+            spot[:] = np.where(rng.random(spot.shape[:2])[..., None] < 0.5, lit, 0)
+    surface = measure_surface(rig, Burst("noisy", pictures))
+    x, y = surface.pixels.T
+    there = (x > 445) & (x < 515) & (y > 245) & (y < 295)
+    before = measure_surface(rig, loaded).pixels
+    x, y = before.T
+    assert there.sum() < 0.05 * ((x > 445) & (x < 515) & (y > 245) & (y < 295)).sum()
+
+
+def test_the_empty_platen_is_measured_once(rig, empty, loaded) -> None:
+    assert read_press(rig, loaded, empty).bare is read_press(rig, loaded, empty).bare
+
+
 def test_without_an_eye_or_lines_it_is_refused(rig, empty, loaded) -> None:
     with pytest.raises(Refusal, match="knows of no camera"):
         measure_surface(demo_rig(), loaded)
