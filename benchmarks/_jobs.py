@@ -67,6 +67,10 @@ def everyday_jobs(count: int, seed: int = 13) -> list[Job]:
         wanted = [size for size in fitting if garment(style, size, fit=fit).age == age]
         place = drawn(PLACES.get(style, PLACES["crew_tee"]))
         shape = rng.choice(("wide", "square", "tall", "leaning"))
+        if place in ("player-name", "left-sleeve-long"):
+            shape = "name"
+        elif place == "player-number":
+            shape = "figures"
         if style != "tote" and not wanted:
             continue
         size = rng.choice(wanted or fitting)

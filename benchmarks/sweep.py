@@ -44,6 +44,8 @@ from chalkbeam.placement.loading import load
 
 SHAPES = {"wide": (3.0, 1.0), "square": (1.0, 1.0), "tall": (3.0, 4.0), "leaning": (2.0, 1.5)}
 """Width and height of the art, in proportion; the last weighs more on its left."""
+LETTERS = {"name": (5.0, 1.0), "figures": (1.2, 1.0)}
+"""Likewise of lettering, in the jobs alone."""
 TRACE = 1.5
 """An overlap below this is rounding, mm²."""
 BACKWARDS = 1.0
@@ -70,7 +72,7 @@ class Faults:
 
 def block(shape: str, scale: float = 30.0) -> Artwork:
     """Return a rectangle of ink with a margin of carrier."""
-    width, height = (scale * side for side in SHAPES[shape])
+    width, height = (scale * side for side in {**SHAPES, **LETTERS}[shape])
     ink = Box(-width / 2, -height / 2, width / 2, height / 2)
     corners = tuple((float(x), float(y)) for x, y in ink.corners())
     centre = (-0.08 * width, 0.0) if shape == "leaning" else (0.0, 0.0)

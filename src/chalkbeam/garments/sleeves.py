@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from calibration.geometry import Points
 from chalkbeam.garments.curves import band, bezier, mirrored
 from chalkbeam.garments.draft import ZERO, Measures
 from chalkbeam.garments.model import Area, Face, Line
@@ -15,8 +16,8 @@ from chalkbeam.garments.trims import SEAM_MARGIN
 def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     """Draft a sleeve: the cap above, the hem or cuff below, symmetric about the outer line.
 
-    A raglan sleeve has no shoulder seam: its frame starts at the shoulder tip all the
-    same, and its face is the part below it.
+    A raglan sleeve goes on up to the neck, where it is a third of the neck's front or back
+    wide. It has no shoulder seam: depths count from the shoulder's tip all the same.
 
     Parameters
     ----------
@@ -33,6 +34,8 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
     rib = style.ends == "rib"
     at_seam = end * RIB_GATHER if rib else float(np.interp(seam, [cap, length], [wide, end]))
     crown = bezier((0.0, 0.0), (wide * 0.55, 0.0), (wide * 0.5, cap), (wide, cap))
+    if style.armhole == "raglan":
+        crown = _raglan_crown(m)
     half = np.vstack([crown, [[at_seam, seam], [end, length]]])
     outline = np.vstack([half, mirrored(half)[:-1]])
     m.check_outline(name, outline)
@@ -59,6 +62,16 @@ def sleeve_face(m: Measures, style: Style, name: str) -> Face:
         if rib
         else Line("cuff", "stitch", hem[:2]),
     ]
-    if style.armhole == "set_in":
-        areas.insert(0, Area("shoulder seam", "seam", band(cap_line, SEAM_MARGIN, outline), True))
+    of = "shoulder seam" if style.armhole == "set_in" else "raglan seam"
+    areas.insert(0, Area(of, "seam", band(cap_line, SEAM_MARGIN, outline), True))
     return Face(name, outline, along, across, tuple(areas), tuple(lines))
+
+
+def _raglan_crown(m: Measures) -> Points:
+    """Return the upper edge of a raglan sleeve at x > 0: from the neck's fold to the pit."""
+    cap, wide = m["sleeve_cap"], m["sleeve_width"]
+    reach = (m["shoulder_width"] - m["neck_width"]) / 2
+    top = -float(np.hypot(reach, m["shoulder_drop"]))
+    neck = m["neck_width"] / 6
+    seam = bezier((neck, top), (1.15 * neck, 0.35 * top), (0.62 * wide, 0.35 * cap), (wide, cap))
+    return np.vstack([[[0.0, top]], seam])
