@@ -125,7 +125,8 @@ def look_at(placed: Placement, what: str, faults: Faults) -> None:
     worst = collections.defaultdict(lambda: Severity.NOTE)
     for concern in placed.warnings:
         worst[concern.about] = max(worst[concern.about], concern.severity)
-    if overlap(face, ("hood_shadow",), False, ink):
+    inner = placed.location.preset.inside
+    if not inner and overlap(face, ("hood_shadow",), False, ink):
         faults.add("under a hood by default", what)
         if worst["hood"] < Severity.CAUTION:
             faults.add("covered by a hood, unsaid", what)
