@@ -73,7 +73,7 @@ PIECES = (
     Title("number width", "of the number", units=_LENGTHS),
     Title("number height", "of its figures", units=_LENGTHS),
     Title(
-        "font", "of name and number: a face (`chalkbeam fonts`), or a file beside the sheet",
+        "font", "of name and number: a face by its name, or a file beside the sheet",
         ("typeface", "face", "lettering font", "letter font", "name font"),
     ),
     Title("number font", "of the number, if another", ("figure font", "numeral font")),

@@ -40,7 +40,7 @@ def save_specimen(faces: Sequence[tuple[str, Path]], text: str, path: Path) -> N
     lines = [(name, _line(text, font)) for name, font in faces]
     widest = max((line.bounds[2] - line.bounds[0] for _, line in lines if line), default=0.0)
     if not widest:
-        raise Refusal(f"No face has all letters of “{text[:40]}”: write others with --text.")
+        raise Refusal(f"No face has all letters of “{text[:40]}”: give other letters.")
     height = (2 * MARGIN + ROW * len(lines)) * PT_PER_MM
     drawing = Drawing((2 * MARGIN + widest) * PT_PER_MM, height)
     drawing.add(Rect(0, 0, drawing.width, height, fillColor=PAPER, strokeColor=None))

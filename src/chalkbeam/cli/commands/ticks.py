@@ -109,7 +109,8 @@ def tick_sheet(
         pieces = sizes_order(
             style, read_sizes(style, sizes, fit), tuple(location), fit, art, text, wide, pad
         )
-        title = f"{style} {sizes}"
+        named = style.replace("-", " ").replace("_", " ")
+        title = f"{named} {sizes}"
         stops = plan(pieces, choose=fit_on_press, as_listed=True).stops
     ready = ready_stops(stops, preparer)
     left_out = {_said(each): None for each in ready if isinstance(each, Refusal)}
