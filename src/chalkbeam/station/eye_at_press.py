@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,7 +18,6 @@ from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
-from chalkbeam.eye.blocks import Mask
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BANDED
 from chalkbeam.eye.knowing import EyeState
@@ -57,13 +55,12 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.pictures import PictureFolder
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.eye_light import EMPTY, LAID, Disturbed, EyeLight, Timed, Untimed
+from chalkbeam.station.eye_light import Disturbed, EyeLight, Timed, Untimed
 from chalkbeam.station.eye_reader import BurstReader, RealReader
+from chalkbeam.station.eye_reading import EyeReading, LaidRead, Submit
 from chalkbeam.station.eye_record import SeenAtPress
 from chalkbeam.station.eye_work import (
     collared,
-    laid_print,
-    ordered_piece,
     printed_before,
     run_at,
     target_corners,
@@ -73,9 +70,6 @@ from chalkbeam.station.values import Command, CommandKind
 from chalkbeam.station.words import unseen_words
 
 U8 = NDArray[np.uint8]
-
-Submit = Callable[[Callable[[], Any]], "Future[Any]"]
-"""Has something worked out elsewhere."""
 
 CLEAR = "Clear the platen, so that the camera learns how it looks bare."
 GARMENT_MOVED = "The garment has been moved since it was laid: lay the transfer by the light anew."
@@ -99,24 +93,6 @@ class EyeOptions:
 
     tolerance: Tolerance = USUAL_TOLERANCE
     pictures: PictureFolder | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class _Laid:
-    """What a burst told after a transfer may have been laid.
-
-    Attributes
-    ----------
-    changed : ndarray of bool or None
-        Blocks that look otherwise than the garment alone did; None where that is not known.
-    transfer : TransferSeen or None
-    piece : PieceRead or None
-        Where garment and transfer were read together.
-    """
-
-    changed: Mask | None
-    transfer: TransferSeen | None = None
-    piece: PieceRead | None = None
 
 
 class EyeAtPress:
@@ -153,13 +129,8 @@ class EyeAtPress:
         self.options = options or EyeOptions()
         self.state = EyeState()
         self.questions = 0
-        self._submit, self._reader = submit, reader or RealReader()
         self._light = EyeLight(rig, self.watch.moved_between)
-        self._kind = FlashKind.EMPTY
-        self._pending: tuple[FlashKind, Future[Any]] | None = None
-        self._bare: Burst | None = None
-        self._alone: Burst | None = None
-        self._whole = False
+        self._reading = EyeReading(rig, self._light, self.watch, submit, reader or RealReader())
         self._seen = SeenAtPress()
         self._proposed: Shift | None = None
         self._collared_before = ""
@@ -180,7 +151,7 @@ class EyeAtPress:
     @property
     def reads(self) -> FlashKind:
         """What the last burst was to tell; a transfer with its garment counts as the garment."""
-        return FlashKind.GARMENT if self._whole else self._kind
+        return FlashKind.GARMENT if self._reading.whole else self._reading.kind
 
     def frame(self, scene: Callable[[], U8 | None]) -> U8 | None:
         """Return what to show: light of its own, or what `scene` gives."""
@@ -217,19 +188,19 @@ class EyeAtPress:
             self._tell(Blinded(glance.fault, at))
             return
         if glance.sight is None:
-            if self._bare is None and glance.still and self._pending is None:
+            if self._reading.bare is None and glance.still and not self._reading.runs:
                 self._flash(FlashKind.EMPTY)
             return
         if self.state.blind:
             self._tell(SeesAgain(at))
         if glance.sight in (Sight.SHEET, Sight.LOADED) and self._run.step != "load":
             self._laid = picture
-        if self._bare is not None:
+        if self._reading.bare is not None:
             self._tell(Seen(glance.sight, at, glance.still))
 
     def failed(self, why: str, at: float) -> None:
         """Say that the camera brings no pictures."""
-        self._pending = None
+        self._reading.stop()
         self._light.failed(at)
         self._tell(Blinded(why, at))
 
@@ -240,62 +211,22 @@ class EyeAtPress:
     # -- flashes ---------------------------------------------------------------------------
 
     def _flash(self, kind: FlashKind) -> None:
-        self._kind = kind
-        self._whole = kind is FlashKind.TRANSFER and self._alone is None
-        match kind:
-            case FlashKind.EMPTY if self._bare is None:
-                self._light.flash_all()
-            case FlashKind.EMPTY:
-                self._light.flash(EMPTY)
-            case FlashKind.TRANSFER if not self._whole:
-                self._light.flash(LAID)
-            case _:
-                self._light.flash()
+        self._reading.flash(kind)
         if kind is FlashKind.GARMENT:
             self._withdraw()
         elif kind is FlashKind.TRANSFER:
             self.controller.say(sign=None)
 
-    def _stop(self) -> None:
-        self._light.stop()
-        self._pending = None
-
     def _begin_reading(self, burst: Burst) -> None:
-        kind = self._kind
-        self._pending = kind, self._submit(self._job(kind, burst) or (lambda: None))
-
-    def _job(self, kind: FlashKind, burst: Burst) -> Callable[[], Any] | None:
-        """Return what reads a burst of the current imprint."""
-        rig, reader, bare, watch = self.rig, self._reader, self._bare, self.watch
-        ready = self.controller.readiness.ready
-        if kind is FlashKind.EMPTY:
-            return lambda: (burst, reader.check(rig, burst))
-        if ready is None or bare is None:
-            return None
-        piece = ordered_piece(ready, self.options.tolerance)
-        if kind is FlashKind.GARMENT:
-            return lambda: (burst, reader.piece(rig, burst, bare, piece, None))
-        laid, alone = laid_print(self.controller), self._alone
-        if laid is None:
-            return None
-        if self._whole:
-            return lambda: _whole(reader.piece(rig, burst, bare, piece, laid), watch, alone, burst)
-        assert alone is not None
-        known = None if self._seen.piece is None else self._seen.piece.reading.height
-
-        def look() -> _Laid:
-            changed = watch.changed_between(alone, burst)
-            if watch.changed_elsewhere(changed) or not watch.lies_at_target(changed):
-                return _Laid(changed)
-            return _Laid(changed, reader.laid(rig, burst, piece, laid, known))
-
-        return look
+        piece = self._seen.piece
+        known = None if piece is None else piece.reading.height
+        self._reading.begin(burst, self.controller, self.options.tolerance, known)
 
     def _collect(self, at: float) -> None:
         """Take what was read meanwhile."""
-        if self._pending is None or not self._pending[1].done():
+        job, kind = self._reading.take(), self._reading.kind
+        if job is None:
             return
-        (kind, job), self._pending = self._pending, None
         try:
             result = job.result()
         except Refusal as refusal:
@@ -313,17 +244,19 @@ class EyeAtPress:
         if result is not None:
             burst, seen = result
             self._seen.drift = seen
-            if self._bare is None:
+            if self._reading.bare is None:
                 if seen.verdict == "cannot see":
                     self.controller.say(eye=f"{CLEAR} {seen.why}")
                     return
-                self._bare = burst
+                self._reading.bare = burst
                 self.watch.remember_bare()
                 self._tell(Seen(Sight.EMPTY, at, still=False))
-            elif self.watch.is_bare(self.watch.changed_between(self._bare, burst)):
+            elif self.watch.is_bare(self.watch.changed_between(self._reading.bare, burst)):
                 self.watch.remember_bare()  # in another shadow, it may be
-            elif self._alone is not None:
-                other = self.watch.lies_otherwise(self.watch.changed_between(self._alone, burst))
+            elif self._reading.alone is not None:
+                other = self.watch.lies_otherwise(
+                    self.watch.changed_between(self._reading.alone, burst)
+                )
                 if other:
                     self.watch.forget_loaded()
             self.controller.say(eye=seen.why if seen.verdict == "moved" else "")
@@ -337,14 +270,14 @@ class EyeAtPress:
             self._tell(GarmentRead(False, at))
             return
         burst, piece = result
-        assert self._bare is not None
+        assert self._reading.bare is not None
         if not piece.reading.garment.seen and self.watch.is_bare(
-            self.watch.changed_between(self._bare, burst)
+            self.watch.changed_between(self._reading.bare, burst)
         ):
             self.watch.remember_bare()  # as it looks by now, in another shadow
             self._tell(NothingLies(at))
             return
-        self._alone = burst
+        self._reading.alone = burst
         found = follow_garment(piece, ready, controller.readiness)
         self._seen.piece, self._seen.transfer, self._seen.follow = piece, None, found
         fits = found.sure and found.shift is not None
@@ -360,7 +293,7 @@ class EyeAtPress:
         controller.say(eye=found.words)
         self._tell(GarmentRead(fits, at, proposed=self._proposed is not None))
 
-    def _take_laid(self, laid: _Laid | None, at: float) -> None:
+    def _take_laid(self, laid: LaidRead | None, at: float) -> None:
         if self.state.flash is not FlashKind.TRANSFER:
             return
         if laid is None:
@@ -372,8 +305,7 @@ class EyeAtPress:
             return
         elsewhere = changed is not None and self.watch.changed_elsewhere(changed)
         if elsewhere and laid.piece is None:
-            self._whole = True  # the garment may have been moved: both are measured
-            self._light.flash()
+            self._reading.flash_whole()  # the garment may have been moved: both are measured
             return
         if changed is not None and not elsewhere:
             self.watch.relearn_loaded(changed)
@@ -381,7 +313,7 @@ class EyeAtPress:
                 self._tell(NothingLies(at))
                 return
         if laid.piece is not None and self._has_moved(laid.piece):
-            self._alone = None
+            self._reading.alone = None
             self.controller.say(eye=GARMENT_MOVED, sign=None)
             self._tell(TransferRead("move", at))
             return
@@ -453,7 +385,7 @@ class EyeAtPress:
             return
         if happened.sight is Sight.EMPTY:
             self._withdraw()
-            self._alone = None
+            self._reading.alone = None
         sign = self.controller.state.sign
         if sign is not None and (happened.sight is Sight.EMPTY or (sign.good and happened.moves)):
             self.controller.say(sign=None)  # an arrow stays: it is what one moves by
@@ -470,7 +402,7 @@ class EyeAtPress:
             case Flash(kind):
                 self._flash(kind)
             case StopFlash():
-                self._stop()
+                self._reading.stop()
             case Remember():
                 self.watch.remember_loaded()
             case Say(words):
@@ -508,8 +440,3 @@ class EyeAtPress:
                 seen["picture"] = kept
         self._laid = None
         return seen or None
-
-
-def _whole(piece: PieceRead, watch: PressWatch, alone: Burst | None, burst: Burst) -> _Laid:
-    changed = None if alone is None else watch.changed_between(alone, burst)
-    return _Laid(changed, piece.reading.transfer, piece)

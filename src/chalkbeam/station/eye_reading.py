@@ -1,0 +1,152 @@
+"""Bursts for the station: which pictures each shows, and what reads it meanwhile."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.rig.file import Rig
+from chalkbeam.eye.blocks import Mask
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.read import PieceRead
+from chalkbeam.eye.sights import FlashKind
+from chalkbeam.eye.transfer import Tolerance
+from chalkbeam.eye.values import HeightSeen, TransferSeen
+from chalkbeam.eye.watch import PressWatch
+from chalkbeam.station.controller import StationController
+from chalkbeam.station.eye_light import EMPTY, LAID, EyeLight
+from chalkbeam.station.eye_reader import BurstReader
+from chalkbeam.station.eye_work import laid_print, ordered_piece
+
+Submit = Callable[[Callable[[], Any]], "Future[Any]"]
+"""Has something worked out elsewhere."""
+
+
+@dataclass(frozen=True, eq=False)
+class LaidRead:
+    """What a burst told after a transfer may have been laid.
+
+    Attributes
+    ----------
+    changed : ndarray of bool or None
+        Blocks that look otherwise than the garment alone did; None where that is not known.
+    transfer : TransferSeen or None
+    piece : PieceRead or None
+        Where garment and transfer were read together.
+    """
+
+    changed: Mask | None
+    transfer: TransferSeen | None = None
+    piece: PieceRead | None = None
+
+
+class EyeReading:
+    """Has bursts shown and read, one at a time.
+
+    Parameters
+    ----------
+    rig : Rig
+    light : EyeLight
+    watch : PressWatch
+    submit : callable
+    reader : BurstReader
+
+    Attributes
+    ----------
+    bare, alone : Burst or None
+        Of the bare platen, and of the garment as it lies with nothing on it.
+    kind : FlashKind
+        What the last burst was for.
+    whole : bool
+        Whether that was for the garment and the transfer on it.
+    """
+
+    def __init__(
+        self, rig: Rig, light: EyeLight, watch: PressWatch, submit: Submit, reader: BurstReader
+    ) -> None:
+        self._rig, self._light, self._watch = rig, light, watch
+        self._submit, self._reader = submit, reader
+        self._pending: Future[Any] | None = None
+        self.bare: Burst | None = None
+        self.alone: Burst | None = None
+        self.kind, self.whole = FlashKind.EMPTY, False
+
+    @property
+    def runs(self) -> bool:
+        """Whether something is being read."""
+        return self._pending is not None
+
+    def flash(self, kind: FlashKind) -> None:
+        """Begin a burst."""
+        self.kind = kind
+        self.whole = kind is FlashKind.TRANSFER and self.alone is None
+        match kind:
+            case FlashKind.EMPTY if self.bare is None:
+                self._light.flash_all()
+            case FlashKind.EMPTY:
+                self._light.flash(EMPTY)
+            case FlashKind.TRANSFER if not self.whole:
+                self._light.flash(LAID)
+            case _:
+                self._light.flash()
+
+    def flash_whole(self) -> None:
+        """Begin a burst of a transfer and of the garment below it, which may have been moved."""
+        self.whole = True
+        self._light.flash()
+
+    def stop(self) -> None:
+        """Stop what is shown and forget what is read."""
+        self._light.stop()
+        self._pending = None
+
+    def begin(
+        self, burst: Burst, controller: StationController, tolerance: Tolerance,
+        height: HeightSeen | None,
+    ) -> None:  # fmt: skip
+        """Have a burst read; `height` is the cloth's where it was measured."""
+        job = self._job(burst, controller, tolerance, height)
+        self._pending = self._submit(job or (lambda: None))
+
+    def take(self) -> Future[Any] | None:
+        """Return what was read, once."""
+        if self._pending is None or not self._pending.done():
+            return None
+        done, self._pending = self._pending, None
+        return done
+
+    def _job(
+        self, burst: Burst, controller: StationController, tolerance: Tolerance,
+        height: HeightSeen | None,
+    ) -> Callable[[], Any] | None:  # fmt: skip
+        rig, reader, watch = self._rig, self._reader, self._watch
+        bare, alone, ready = self.bare, self.alone, controller.readiness.ready
+        if self.kind is FlashKind.EMPTY:
+            return lambda: (burst, reader.check(rig, burst))
+        if ready is None or bare is None:
+            return None
+        piece = ordered_piece(ready, tolerance)
+        if self.kind is FlashKind.GARMENT:
+            return lambda: (burst, reader.piece(rig, burst, bare, piece, None))
+        laid = laid_print(controller)
+        if laid is None:
+            return None
+        if self.whole:
+
+            def read() -> LaidRead:
+                changed = None if alone is None else watch.changed_between(alone, burst)
+                found = reader.piece(rig, burst, bare, piece, laid)
+                return LaidRead(changed, found.reading.transfer, found)
+
+            return read
+        assert alone is not None
+
+        def look() -> LaidRead:
+            changed = watch.changed_between(alone, burst)
+            if watch.changed_elsewhere(changed) or not watch.lies_at_target(changed):
+                return LaidRead(changed)
+            return LaidRead(changed, reader.laid(rig, burst, piece, laid, height))
+
+        return look
