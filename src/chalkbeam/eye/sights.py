@@ -35,6 +35,8 @@ class FlashKind(Enum):
     EMPTY = "empty"
     GARMENT = "garment"
     TRANSFER = "transfer"
+    LOOK = "look"
+    """Whether the garment is hidden indeed, or looks so in a shadow."""
 
 
 # -- what happens ------------------------------------------------------------------------------
@@ -146,6 +148,13 @@ class Hidden:
 
 
 @dataclass(frozen=True)
+class NotHidden:
+    """A flash told that the garment is not hidden: what looked so was a shadow."""
+
+    at: float
+
+
+@dataclass(frozen=True)
 class EmptyRead:
     """A flash of what may be the empty platen was looked at.
 
@@ -175,8 +184,8 @@ class SeesAgain:
 
 
 EyeEvent = (
-    Seen | Moved | GarmentRead | Confirmed | TransferRead | NothingLies | Hidden | EmptyRead
-    | Blinded | SeesAgain
+    Seen | Moved | GarmentRead | Confirmed | TransferRead | NothingLies | Hidden | NotHidden
+    | EmptyRead | Blinded | SeesAgain
 )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from chalkbeam.eye.sights import (
     GarmentRead,
     Hidden,
     Moved,
+    NotHidden,
     NothingLies,
     Remember,
     Say,
@@ -76,6 +77,8 @@ def follow(state: EyeState, happened: EyeEvent) -> Answer:
             return _nothing_lies(state)
         case Hidden():
             return _unread(state), ()
+        case NotHidden():
+            return replace(_unread(state), closing=None), ()
         case EmptyRead():
             return _empty_read(state, happened.other)
         case Seen():
@@ -253,13 +256,14 @@ def _covered(state: EyeState, at: float) -> Answer:
     closing = state.closing or Closing(at, None)
     state = replace(state, closing=closing.resting(at))
     run = state.run
-    if run.idle or run.step != "lay" or state.transfer is Transfer.READING:
+    if run.idle or run.step == "load" or state.flash is not None:
         return state, ()
-    if state.transfer in (Transfer.NONE, Transfer.NOTHING):
-        # Without a transfer it only smooths the garment; or it is no press but a shadow.
-        lasts = _since(state, at) >= LINGERS and state.lying is Lying.KNOWN
-        return _look_for_transfer(state) if lasts and not state.looked else (state, ())
-    return state, (TakeStep("press", at),)
+    if run.step == "lay" and state.transfer not in (Transfer.NONE, Transfer.NOTHING):
+        return state, (TakeStep("press", at),)  # without one it only smooths the garment
+    if state.lying is not Lying.KNOWN or state.looked or _since(state, at) < SETTLES:
+        return state, ()
+    # It may be no press but a shadow.
+    return replace(state, looked=True, flash=FlashKind.LOOK), (Flash(FlashKind.LOOK),)
 
 
 def _opened(state: EyeState, at: float, lies: bool) -> Answer:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
+from chalkbeam.eye.blocks import Mask
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BANDED
 from chalkbeam.eye.knowing import EyeState
@@ -34,6 +35,7 @@ from chalkbeam.eye.sights import (
     GarmentRead,
     Hidden,
     Moved,
+    NotHidden,
     NothingLies,
     Remember,
     RunAt,
@@ -236,6 +238,8 @@ class EyeAtPress:
             self._take_empty(result, at)
         elif kind is FlashKind.GARMENT:
             self._take_garment(result, at)
+        elif kind is FlashKind.LOOK:
+            self._take_look(result, at)
         else:
             self._take_laid(result, at)
 
@@ -292,6 +296,13 @@ class EyeAtPress:
             controller.say(moving=found.shift)
         controller.say(eye=found.words)
         self._tell(GarmentRead(fits, at, proposed=self._proposed is not None))
+
+    def _take_look(self, changed: Mask | None, at: float) -> None:
+        if changed is None or self.watch.hidden(changed):
+            self._tell(Hidden(at))
+            return
+        self.watch.relearn_loaded(changed)
+        self._tell(NotHidden(at))
 
     def _take_laid(self, laid: LaidRead | None, at: float) -> None:
         if self.state.flash is not FlashKind.TRANSFER:

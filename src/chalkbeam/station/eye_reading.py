@@ -87,6 +87,8 @@ class EyeReading:
                 self._light.flash_all()
             case FlashKind.EMPTY:
                 self._light.flash(EMPTY)
+            case FlashKind.LOOK:
+                self._light.flash(LAID)
             case FlashKind.TRANSFER if not self.whole:
                 self._light.flash(LAID)
             case _:
@@ -125,6 +127,8 @@ class EyeReading:
         bare, alone, ready = self.bare, self.alone, controller.readiness.ready
         if self.kind is FlashKind.EMPTY:
             return lambda: (burst, reader.check(rig, burst))
+        if self.kind is FlashKind.LOOK:
+            return None if alone is None else lambda: watch.changed_between(alone, burst)
         if ready is None or bare is None:
             return None
         piece = ordered_piece(ready, tolerance)

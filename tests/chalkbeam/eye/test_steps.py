@@ -15,7 +15,9 @@ from chalkbeam.eye.sights import (
     Flash,
     FlashKind,
     GarmentRead,
+    Hidden,
     Moved,
+    NotHidden,
     NothingLies,
     Remember,
     RunAt,
@@ -350,6 +352,25 @@ def test_a_shadow_that_stays_is_looked_into_and_stops_nothing():
     assert (shift.counts, shift.asks()) == ([("a", True)], [])
 
 
+def test_a_shadow_taken_for_a_closing_counts_for_nothing():
+    shift = Shift()
+    shift.empties()
+    shift.loads()
+    shift.lays()
+    shift.see(Sight.MOVING)
+    shift.see(Sight.COVERED, 3.0)
+    assert (shift.run.step, shift.wished[-1]) == ("press", Flash(FlashKind.LOOK))
+    shift.tell(NotHidden(shift.at))
+    shift.see(Sight.SHEET, 9.0)
+    assert (shift.counts, shift.asks()) == ([], [])
+    shift.see(Sight.MOVING)
+    shift.see(Sight.COVERED, 3.0)
+    shift.tell(Hidden(shift.at))
+    shift.see(Sight.COVERED, 7.0)
+    shift.see(Sight.SHEET)
+    assert shift.counts == [("a", True)]
+
+
 def test_what_was_flashed_for_and_is_not_there_is_looked_for_again_once_something_moves():
     shift = Shift()
     shift.empties()
@@ -386,7 +407,7 @@ HAPPENINGS = st.one_of(
     st.sampled_from(
         ["key", "key", "back", "undo", "fits", "unsure", "askew", "good", "move", "cannot see",
          "empty read",
-         "blind", "sees", "pause", "nothing"]
+         "blind", "sees", "pause", "nothing", "hidden", "clear"]
     ),
 )  # fmt: skip
 
@@ -427,8 +448,9 @@ def test_no_order_of_events_counts_a_press_twice_or_unseen(happenings, dwell):
             covered = 0.0
         elif happening == "sees":
             shift.tell(SeesAgain(shift.at))
-        elif happening == "nothing":
-            shift.tell(NothingLies(shift.at))
+        elif happening in ("nothing", "hidden", "clear"):
+            told = {"nothing": NothingLies, "hidden": Hidden, "clear": NotHidden}[happening]
+            shift.tell(told(shift.at))
         elif happening == "pause":
             shift.go(replace(before, idle=not before.idle), by_eye=False)
         fresh = [name for name, eye in shift.counts if eye][len(by_eye) :]
