@@ -186,6 +186,7 @@ class PageServer:
         """Serve until Ctrl-C; only from the main thread."""
         with suppress(KeyboardInterrupt):
             self._server.run(sockets=[self._socket])
+        self.app.state.eye.stop()
         self.app.state.setup.end()
 
     def start(self) -> None:
