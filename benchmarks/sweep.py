@@ -189,10 +189,11 @@ def sweep(faults: Faults, every: int) -> int:
                 before, width = depth.get(key, (-np.inf, 0.0))
                 if placed.worst is Severity.STOP:
                     continue  # not to be pressed so: no place to compare
-                if low < before - BACKWARDS and sized.ink.width >= width - BACKWARDS:
+                alike = abs(sized.ink.width - width) < TRACE
+                if alike and low < before - BACKWARDS:
                     faults.add("rises with size", f"{what}: {low:.0f} after {before:.0f}")
                 if sized.ink.width < width - BACKWARDS:
-                    faults.add("rises with size", f"{what}: {sized.ink.width:.0f} mm wide")
+                    faults.add("smaller on a larger size", f"{what}: {sized.ink.width:.0f} mm")
                 depth[key] = (low, sized.ink.width)
                 twin = found.get(spot.preset.twin or "")
                 if twin is not None and spot.turn == 0.0 and name.startswith("left"):
@@ -255,6 +256,7 @@ KINDS = (
     "hood's rule met while covered",
     "ridge under the ink, unsaid",
     "rises with size",
+    "smaller on a larger size",
     "not mirrored",
     "“agree” while apart",
     "tall art called outside practice",
