@@ -299,6 +299,7 @@ function Buttons() {
   if (state.asked.length > 0 && !state.to_set) return html`<footer class="buttons"></footer>`; // answered above
   const over = !state.step;
   const on = state.paused ? t("press.go_on")
+    : state.to_set && state.asked.length > 1 ? state.asked[1].replace(/^\d\s+/, "")
     : state.moving ? t("press.keep") : t(`press.on_${state.step || "finished"}`);
   const full = () => document.fullscreenElement
     ? document.exitFullscreen() : document.documentElement.requestFullscreen();
