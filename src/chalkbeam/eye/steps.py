@@ -361,7 +361,7 @@ def _reaches(state: EyeState, at: float) -> Answer:
     state = replace(state, told=True)
     if state.run.step != "lay" or state.lying is not Lying.KNOWN:
         return state, wishes
-    state, looks = (state, ()) if state.looked else _look_for_transfer(state)  # or a shadow
+    state, looks = _look_for_transfer(state)  # or no more than a shadow
     return state, (*wishes, *looks)
 
 

@@ -51,6 +51,7 @@ _ELSEWHERE = 5  # blocks together that changed beside the target, before the gar
 _OUTLINE = 25  # blocks beside the platen that change when a garment lies otherwise
 _AROUND = 25.0  # mm about the target in which a transfer may lie
 _RIM = 6.0  # mm about a print that was pressed, in which its carrier may have left a mark
+_CLIPPED, _FEW = 245, 0.002  # codes, and the share of a picture that may be brighter
 _JUMP = 1.25  # gain from picture to picture that no shop's light makes by itself
 
 
@@ -276,7 +277,10 @@ class PressWatch:
 
         The room's light and its shadows are left out of it.
         """
-        a, b = (blocks_of(_coded(each)) for each in (before, now))
+        both = before, now
+        # Where white cloth saturates the dim pictures tell.
+        dim = all(each.has("dim") for each in both) and any(map(_is_clipped, both))
+        a, b = (blocks_of(_coded(each, "dim" if dim else "white")) for each in both)
         return differing(a, b, gain_between(a, b, self._near), _OTHERWISE)
 
     @property
@@ -374,7 +378,11 @@ class PressWatch:
             self._loaded.keep(now)
 
 
-def _coded(burst: Burst) -> U8:
-    """Return what a burst's white light alone gives back, as codes."""
-    light = np.clip(burst.light("white"), 0.0, 1.0)
+def _coded(burst: Burst, name: str) -> U8:
+    """Return what a burst's light alone gives back in one picture, as codes."""
+    light = np.clip(burst.light(name), 0.0, 1.0)
     return np.asarray(np.rint(255 * light ** (1 / 2.2)), np.uint8)
+
+
+def _is_clipped(burst: Burst) -> bool:
+    return float((burst.picture("white").max(axis=2) > _CLIPPED).mean()) > _FEW

@@ -14,7 +14,7 @@ from chalkbeam.eye.camera import BurstTaker, DelayTimer, Lag
 
 U8 = NDArray[np.uint8]
 
-EMPTY = "dark", "white", "dots"
+EMPTY = "dark", "white", "dim", "dots"
 """Of a burst, for an empty platen that is known: enough to tell drift."""
 
 LAID = "dark", "white", "dim"

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from chalkbeam.eye import faults as said
+from chalkbeam.eye.burst import Burst, burst_frames
 from chalkbeam.eye.sights import Sight
 from chalkbeam.eye.watch import STILL, PressWatch
 from chalkbeam.simulator.press.stage import Stage
@@ -130,3 +131,35 @@ def test_a_transfer_is_looked_for_where_it_is_to_lie():
     assert press.see(laid, frame=LOAD)[0].sight is Sight.SHIFTED
     press.watch.aims_at(sheet().corners)
     assert press.see(laid, frame=LOAD)[0].sight is Sight.SHEET
+
+
+@pytest.mark.parametrize("colour", [NAVY, WHITE], ids=["navy", "white"])
+def test_by_the_projectors_light_alone_a_sheet_is_told_from_shadow_hand_and_garment(colour):
+    rig, at = rig_with_eye(), 0.0
+    frames = {each.name: each.image for each in burst_frames(rig)}
+    watch, filmed = PressWatch(rig), film(size=(480, 270))
+    paper = sheet(90, 150, (220, 160))
+    watch.aims_at(paper.corners)
+
+    def burst(stage):
+        nonlocal at
+        pictures = {}
+        for name in ("dark", "white", "dim"):
+            filmed.stage(stage, at)
+            filmed.show(frames[name], at)
+            at += 1.0
+            pictures[name] = filmed.picture(at)
+        return Burst("here", pictures)
+
+    alone = burst(Stage(shirt(colour)))
+    for stage, lies, elsewhere, hidden in (
+        (Stage(shirt(colour), shadow=(50.0, 50.0), room=0.7), False, False, False),
+        (Stage(shirt(colour), (paper,), shadow=(-100.0, 50.0)), True, False, False),
+        (Stage(shirt(colour), (paper,), (arm(-40.0, 0.0),)), True, True, False),
+        (Stage(shirt(colour, x=4.0)), False, True, False),
+        (Stage(shirt(colour), head=1.0), True, True, True),
+    ):
+        changed = watch.changed_between(alone, burst(stage))
+        assert watch.lies_at_target(changed) is lies
+        assert watch.changed_elsewhere(changed) is elsewhere
+        assert watch.hidden(changed) is hidden
