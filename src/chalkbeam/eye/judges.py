@@ -32,10 +32,6 @@ REST = (4.0, 6.0, 6.0)
 """How well two judges without the third must know them, so that a gross mistake of the third (a
 rib's edge taken for the neck seam is 15 to 20 mm) is ruled out; standard deviations, mm."""
 
-CLEARLY = 2.0
-"""Standard deviations apart that are no chance: a judge that knows a place less well than
-`AGREE` may be off by more, but not by so many."""
-
 SHOWN = 0.55
 """Least share of the pieces in view that must show."""
 
@@ -45,7 +41,6 @@ STRETCH = 3.2
 _STRETCHED = 2.0  # standard deviations that are unlikely
 _LOOKED = (8.0, 5.0, 3.5, 2.5, 2.5)  # how far from the joint lay two judges look, mm
 _NECK, _LOWER = np.zeros(2), np.array([0.0, 300.0])
-_TURN = np.array([0.0, 0.0, 1.0, 0.0, 0.0, 1.0])  # derivative of the centre line's direction
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,20 +75,14 @@ class Word:
 
     @property
     def agrees(self) -> bool:
-        """Whether what the others have, as well as they know it, is what all together have.
+        """Whether what the others have is what all together have; who sees nothing is not heard.
 
-        Who knows a place to `AGREE` must have it within `AGREE`; who knows it less well, within
-        what he knows; who hardly knows it is not heard.
+        However well they know the place: 3 mm and 0.7 degrees are what the light may be off.
         """
         if self.fit is None or self.apart is None:
             return True
-        known = spreads(self.fit)
-        near = all(
-            abs(off) <= max(AGREE, CLEARLY * spread)
-            for spread, off in zip(known, self.apart, strict=True)
-        )
-        turn = self.fit.spread(_TURN)
-        return near and abs(self.turn) <= max(AGREE_TURN, CLEARLY * turn)
+        near = all(abs(off) <= AGREE for off in self.apart)
+        return near and abs(self.turn) <= AGREE_TURN
 
 
 def hear(seen: Evidence, pieces: Pieces, joint: Fit) -> tuple[Word, ...]:
