@@ -20,11 +20,11 @@ test: setup
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
-	$(BIN)/pytest -n 2 --dist loadgroup -q -m "not proof"
+	$(BIN)/pytest -n 2 --dist loadfile --no-loadscope-reorder -q -m "not proof"
 
 # What takes minutes: the figures of the solver, drawn at random. After a change of calibration.
 proofs: setup
-	$(BIN)/pytest -n 2 --dist loadgroup -q -m proof
+	$(BIN)/pytest -n 2 --dist loadfile --no-loadscope-reorder -q -m proof
 
 bench: setup
 	$(BIN)/python -m benchmarks

@@ -27,8 +27,6 @@ from overlay.draw.frame import render
 from overlay.marks import Crosshair, Role
 from overlay.palette import DEFAULT_PALETTE
 
-pytestmark = pytest.mark.xdist_group("photo_to_line")  # shares what is dear to make
-
 SEED = 42
 
 

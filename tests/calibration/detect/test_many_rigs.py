@@ -1,5 +1,6 @@
 """Detection on the virtual rig, whose truth is known; and on real photos where there are any."""
 
+import os
 from pathlib import Path
 
 import cv2
@@ -18,12 +19,19 @@ from calibration.targets.charuco import Charuco, Family
 from calibration.targets.pattern import Pattern
 from chalkbeam.simulator.rig.rigs import random_rig
 
-PHOTOS = Path("/work/shared/photos")
-real = pytest.mark.skipif(not PHOTOS.exists(), reason="the real photos are not on this machine")
+PHOTOS = Path(os.environ.get("CHALKBEAM_REAL_PHOTOS", "real-photos"))
+real = pytest.mark.skipif(
+    not PHOTOS.exists(), reason="CHALKBEAM_REAL_PHOTOS names no folder of real photos"
+)
 
 
 @pytest.mark.parametrize(
-    ("camera", "seed", "scale"), [("webcam", 501, 1.0), ("webcam", 502, 1.0), ("phone", 503, 0.5)]
+    ("camera", "seed", "scale"),
+    [
+        ("webcam", 501, 1.0),
+        ("webcam", 502, 1.0),
+        pytest.param("phone", 503, 0.5, marks=pytest.mark.proof),
+    ],
 )
 def test_corners_on_virtual_rigs(camera, seed, scale):
     rig = random_rig(seed, camera, photos=1, scale=scale)

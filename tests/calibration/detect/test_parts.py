@@ -17,8 +17,6 @@ from calibration.targets.charuco import Family
 from calibration.targets.pattern import Pattern
 from tests.support.render_photos import Bench
 
-pytestmark = pytest.mark.xdist_group("parts")  # shares what is dear to make
-
 
 @pytest.fixture(scope="module")
 def bench():

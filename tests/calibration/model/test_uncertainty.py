@@ -28,8 +28,6 @@ from calibration.solve.values import Stated
 from tests.support import synthetic_rig
 from tests.support.synthetic_rig import Bench
 
-pytestmark = pytest.mark.xdist_group("uncertainty")  # shares what is dear to make
-
 GRID = synthetic_rig.grid(columns=5, rows=5)
 HEIGHTS = (0.0, 10.0, 20.0)
 DRAWS = 36
@@ -92,6 +90,7 @@ def test_sampled_errors_are_as_large_as_predicted(runs: Runs, height: float) -> 
     assert 0.75 < np.sqrt(np.mean(sampled) / np.mean(predicted)) < 1.25
 
 
+@pytest.mark.proof
 @both
 @pytest.mark.parametrize("height", HEIGHTS)
 def test_errors_follow_the_predicted_covariance(runs: Runs, height: float) -> None:
@@ -111,6 +110,7 @@ def test_errors_follow_the_predicted_covariance(runs: Runs, height: float) -> No
     assert np.mean(each) == pytest.approx(1.0, abs=0.45)
 
 
+@pytest.mark.proof
 @both
 @pytest.mark.parametrize("height", HEIGHTS)
 def test_the_bound_holds_as_often_as_it_says(runs: Runs, height: float) -> None:
@@ -127,6 +127,7 @@ LEANING = ProjectorMap(
 )
 
 
+@pytest.mark.proof
 def test_covariance_is_that_of_sampled_projectors() -> None:
     """First-order propagation (Hartley & Zisserman, 2nd ed., Result 5.6) against samples."""
     rng = np.random.default_rng(5)

@@ -19,8 +19,6 @@ from calibration.solve.values import Cross, Stated
 from tests.support import synthetic_rig
 from tests.support.synthetic_rig import Bench
 
-pytestmark = pytest.mark.xdist_group("drift")  # shares what is dear to make
-
 GRID = synthetic_rig.grid()
 MARKS = np.array([(-180.0, -230.0), (180.0, -230.0), (180.0, 230.0), (-180.0, 230.0)])
 

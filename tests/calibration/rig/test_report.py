@@ -17,8 +17,6 @@ from calibration.solve.fit import Solution, solve
 from calibration.solve.values import Stated
 from tests.support import synthetic_rig
 
-pytestmark = pytest.mark.xdist_group("report")  # shares what is dear to make
-
 
 @pytest.fixture(scope="module")
 def solution() -> Solution:

@@ -71,6 +71,7 @@ def test_damaged_pictures_are_refused_or_read(tmp_path, kind):
         answered(partial(read_photo, path))
 
 
+@pytest.mark.proof
 def test_nesting_that_crashes_the_renderer_ends_in_a_sentence(tmp_path):
     deep = 300
     inside = '<g opacity="0.9">' * deep + '<rect width="50" height="50"/>' + "</g>" * deep

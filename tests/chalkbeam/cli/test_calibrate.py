@@ -27,8 +27,6 @@ from tests.support import synthetic_rig
 from tests.support.run_cli import run_program
 from tests.support.synthetic_rig import Bench
 
-pytestmark = pytest.mark.xdist_group("calibrate")  # shares what is dear to make
-
 PLATEN = ("--platen", "406.4mmx508mm", "--size", "1920x1080")
 
 

@@ -24,8 +24,6 @@ from overlay.window.displays import Screen
 from tests.support import live_camera
 from tests.support.live_camera import SPACER
 
-pytestmark = pytest.mark.xdist_group("calibrate_camera")  # shares what is dear to make
-
 
 def calibrate(*options):
     words = ["calibrate", "--platen", "406.4x508mm", "--size", "1920x1080", *map(str, options)]
@@ -57,7 +55,7 @@ def recording(views, tmp_path_factory):
     return path
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_a_recording_becomes_a_true_rig(truth, recording, tmp_path):
     out = tmp_path / "rig.json"
     result = calibrate("--camera", recording, "--raised", f"{SPACER:g}mm", "--out", out)
@@ -92,7 +90,7 @@ def test_a_set_that_is_not_sure_enough_gets_more_photos(truth, recording, tmp_pa
         assert over_platen(truth, rig.projector, height).worst < rig.stated.tolerance
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_a_recording_that_ends_before_a_set_is_sure_says_why(views, tmp_path):
     for k in range(4):
         cv2.imwrite(str(tmp_path / f"view-{k:02d}.jpg"), views[0])

@@ -17,8 +17,6 @@ from chalkbeam.cli.app import app
 from chalkbeam.simulator.demo import over_platen
 from chalkbeam.simulator.rig import random_rig, render_photo, write_photo
 
-pytestmark = pytest.mark.xdist_group("calibrate_pairs")  # shares what is dear to make
-
 SEED = 43
 
 

@@ -17,8 +17,6 @@ from tests.support.eye_scene import EyeScene, camera
 from tests.support.rigs import demo_rig
 from tests.support.run_cli import run_program
 
-pytestmark = pytest.mark.xdist_group("eye")  # shares what is dear to make
-
 SIZE = (960, 540)
 LENS = camera(SIZE, azimuth=0.4, tilt=0.7)
 WANTED = {"dark", "white", "pattern", "dots"}
@@ -98,7 +96,7 @@ def test_the_camera_is_found_within_half_a_millimetre(chalkbeam, rig_file, bare,
     assert cv2.imread(str(report)).shape[1] == 1100
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_lines_on_the_bench_fix_the_lens_without_a_board(chalkbeam, rig_file, scene, tmp_path):
     """The bench lies 150 mm below, which nobody states; the scene's own camera is the truth."""
     burst = tmp_path / "burst"

@@ -23,8 +23,6 @@ from chalkbeam.eye.pose import Fit, Lay
 from chalkbeam.eye.unroll import in_space
 from chalkbeam.garments import Garment, garment
 
-pytestmark = pytest.mark.xdist_group("garment_found")  # shares what is dear to make
-
 PLATEN = PlatenFace(406.4, 508.0, 12.0)
 DENSITY = 2.0
 SIZE = (1000, 1300)

@@ -20,8 +20,6 @@ from overlay.colour.colorimetry import ciede2000, lab_from_linear
 from tests.support.eye_scene import BENCH, EyeScene, camera
 from tests.support.rigs import demo_rig
 
-pytestmark = pytest.mark.xdist_group("surface")  # shares what is dear to make
-
 SIZE = (960, 540)
 PLATEN = (0.35, 0.36, 0.33)
 CLOTH = (0.08, 0.14, 0.32)

@@ -85,7 +85,7 @@ def _seen_on(kind, cloth, off, sheet):
     return find_transfer(Burst("here", laid.pictures()), eye, _target(sheet), laid.height)
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_paper_of_unknown_size_is_found_by_its_four_sides():
     laid = _seen_on("paper", "navy", (2.0, 1.0, 1.5), sheet=False)
     assert laid.sure
@@ -93,7 +93,7 @@ def test_paper_of_unknown_size_is_found_by_its_four_sides():
     assert math.degrees(laid.turned) == pytest.approx(1.5, abs=0.4)
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_white_ink_on_white_cloth_and_bare_cloth_cannot_be_seen():
     for found in (_seen((0.0, 0.0, 0.0), ink=WHITE_INK), _seen(bare=True, cloth="heather")):
         assert found.verdict == "cannot see"
@@ -101,7 +101,7 @@ def test_white_ink_on_white_cloth_and_bare_cloth_cannot_be_seen():
         assert found.off is None
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_wrong_way_round_is_told():
     turned = _seen((1.0, 0.5, 1.0), mask=MASK[::-1, ::-1])
     assert turned.verdict == "move"
@@ -121,7 +121,7 @@ def test_another_name_is_never_good():
     assert not found.sure
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_a_name_that_differs_by_one_letter_is_never_good():
     """Of five letters four are where they should be: nearly all edges agree."""
     eye = camera((960, 540), np.random.default_rng(5003))

@@ -20,8 +20,6 @@ from chalkbeam.record.summary import summarise
 from tests.support.random_orders import random_order
 from tests.support.run_cli import run_program
 
-pytestmark = pytest.mark.xdist_group("rescue")  # shares what is dear to make
-
 PAGE = 4096
 
 

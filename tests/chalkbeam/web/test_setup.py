@@ -69,8 +69,8 @@ class Thumb:
             self.taps += 3
             kind = "image/heic" if name.endswith(".heic") else "image/jpeg"
             chosen = {"name": name, "mimeType": kind, "buffer": content}
-            self.page.locator("input[capture]").set_input_files([chosen])
-            self.page.wait_for_url("**/setup/photos")
+            with self.page.expect_navigation(url="**/setup/photos"):
+                self.page.locator("input[capture]").set_input_files([chosen])
 
 
 def without_looks(page):
