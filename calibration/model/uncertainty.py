@@ -92,10 +92,10 @@ def bound(covariances: Array, freedom: int) -> Array:
     (Hotelling 1931); its longer half axis bounds the distance whatever the direction,
     so the true share is between 95 % (a round ellipse) and 98.6 % (a thin one).
     """
-    from scipy.stats import f  # takes a while to import
+    from scipy.special import fdtri
 
     longest = np.linalg.eigvalsh(covariances)[:, 1]
-    return np.asarray(np.sqrt(2 * float(f.ppf(0.95, 2, max(freedom, 1))) * longest))
+    return np.asarray(np.sqrt(2 * float(fdtri(2, max(freedom, 1), 0.95)) * longest))
 
 
 def over_platen(face: PlatenFace, step: float = STEP) -> Points:

@@ -363,7 +363,7 @@ def surface_bound(
     height : float
         Of the surface above the bare platen, mm.
     """
-    from scipy.stats import f  # takes a while to import
+    from scipy.special import fdtri
 
     axis = best_axis(projector, eye.camera, face)
     points = projector.bow.at(over_platen(face, 40.0), height)
@@ -379,7 +379,7 @@ def surface_bound(
     spread = by_noise @ eye.matrix @ by_noise.transpose(0, 2, 1)
     spread = spread + by_error @ map_covariance @ by_error.transpose(0, 2, 1)
     longest = float(np.linalg.eigvalsh(spread)[:, -1].max())
-    return float(np.sqrt(3 * f.ppf(0.95, 3, eye.freedom) * longest))
+    return float(np.sqrt(3 * fdtri(3, eye.freedom, 0.95) * longest))
 
 
 def with_sentences(eye: Eye, *said: str) -> Eye:
