@@ -47,11 +47,11 @@ def crew(folder):
     ]
 
 
-def open_run(folder, rigs=None, store=None, **options):
+def open_run(folder, rigs=None, store=None, pieces=None, **options):
     """Return a station at the beginning of the order, in the sheet's own order."""
     sheet = folder / "crew.csv"
     sheet.write_text("the tests read no sheet\n")
-    planned = plan(crew(folder), Times(), fit_on_press, as_listed=True)
+    planned = plan(pieces or crew(folder), Times(), fit_on_press, as_listed=True)
     store = store or Store(folder / "record.db")
     run = store.begin(planned, title="crew", sheet=sheet, digest=digest_of(sheet))
     return station_on(open_session(store, run), rigs, **options)

@@ -180,11 +180,9 @@ def lay_marks(
         words.append("mirror-printed: shown as seen from the back")
     kept_off = art.buffer(LINE)
     off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
-    off += shapes_of(sheet_lines(placement, loading), LINE)
-    return (
-        *marks,
-        *_lay_words(words, warned, grounds(loading.platen, loading.height), off, kept_off),
-    )
+    ticks = list(shapes_of(sheet_lines(placement, loading), LINE))
+    ground = grounds(loading.platen, loading.height)
+    return (*marks, *_lay_words(words, warned, ground, [*off, *ticks], [kept_off, *ticks]))
 
 
 def _art(placement: Placement, loading: Loading) -> BaseGeometry:
@@ -223,7 +221,7 @@ def _lay_words(
     warned: Sequence[str],
     ground: Sequence[Ground],
     off: Sequence[BaseGeometry],
-    art: BaseGeometry,
+    lines: Sequence[BaseGeometry],
 ) -> list[Text]:
     """Return what is said beside the art, never across it.
 
@@ -237,7 +235,7 @@ def _lay_words(
     ]
     ways.append(words[:1])
     best: list[Text] = []
-    for blocked in (off, [art]):
+    for blocked in (off, lines):
         free = rooms(ground, blocked)
         # What does not fit by itself fits beside nothing: not tried again and again.
         fits = [[w for w in _briefer(text) if set_block([w], Role.WARN, free)] for text in warned]

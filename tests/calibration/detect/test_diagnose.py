@@ -280,6 +280,7 @@ def test_a_reflection_of_the_pattern(bench):
     assert np.abs(pattern_errors(bench, seen)).max() < 0.6
 
 
+@pytest.mark.proof
 def test_a_poor_jpeg():
     bench = Bench(quality=30)
     seen = observe(bench.photo(), CARDS, PATTERN)

@@ -29,7 +29,7 @@ real = pytest.mark.skipif(
     ("camera", "seed", "scale"),
     [
         ("webcam", 501, 1.0),
-        ("webcam", 502, 1.0),
+        pytest.param("webcam", 502, 1.0, marks=pytest.mark.proof),
         pytest.param("phone", 503, 0.5, marks=pytest.mark.proof),
     ],
 )

@@ -59,6 +59,7 @@ def test_neither_lens_nor_tone_curve_pulls_at_the_cards():
     assert rms(off) < 0.03  # each card's own homography and plain gain: 0.08
 
 
+@pytest.mark.proof
 def test_a_photo_without_colour_still_serves():
     bench = Bench(grey=1.0)
     seen = watch(bench)

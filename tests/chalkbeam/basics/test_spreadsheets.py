@@ -218,13 +218,12 @@ def test_a_quantity_merged_over_rows_is_not_guessed(order, tmp_path):
     assert all("column C (Qty): is merged over several rows: write how many" in s for s in said)
 
 
-def test_the_first_worksheet_with_a_header_is_read_and_others_are_named(order, tmp_path):
+def test_the_worksheet_with_a_header_is_read_and_two_orders_are_too_many(order, tmp_path):
     order("")
     listed = [HEADER.split(","), ROW.split(",")]
     path = tmp_path / "order.xlsx"
     workbook(path, [["Read me first"]], title="Cover", others={"Order": listed})
     assert len(read_sheet(path).pieces) == 2
     workbook(path, listed, others={"Old order": [*listed, *listed[1:]], "Notes": [["x"]]})
-    sheet = read_sheet(path)
-    assert len(sheet.pieces) == 2
-    assert sheet.notes == ("Worksheet “Order” is read, “Old order” is not.",)
+    with pytest.raises(Refusal, match="holds an order on “Order” and another on “Old order”"):
+        read_sheet(path)

@@ -353,6 +353,7 @@ class TestRig:
         assert code == 0
         assert out.startswith("Unchanged")
 
+    @pytest.mark.proof
     def test_check_and_repair_a_bumped_projector(self, run, rig, looked):
         before = rig.read_text()
         code, out, _ = run("rig", "check", "bumped.jpg", "--rig", rig, "--json")

@@ -119,6 +119,7 @@ def test_lines_on_the_bench_fix_the_lens_without_a_board(chalkbeam, rig_file, sc
         assert np.linalg.norm(seen - points[:, :2], axis=1).max() < 0.1
 
 
+@pytest.mark.proof
 def test_with_an_eye_a_burst_is_shorter(chalkbeam, rig_file, bare, tmp_path) -> None:
     out = tmp_path / "with-eye.json"
     assert chalkbeam("eye", "fit", bare, "--rig", rig_file, "--out", out)[0] == 0

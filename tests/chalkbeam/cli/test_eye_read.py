@@ -98,6 +98,7 @@ def test_a_reading_is_told_in_words() -> None:
     assert not reading.good
 
 
+@pytest.mark.proof
 def test_what_cannot_be_read_is_refused_in_one_sentence(press, fitted, chalkbeam, tmp_path) -> None:
     def refused(folder, *more, rig=fitted, empty=press / "empty", asked=ASKED):
         words = ("eye", "read", folder, "--rig", rig, "--empty", empty, *asked, *more)

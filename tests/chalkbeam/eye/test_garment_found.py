@@ -141,7 +141,7 @@ def test_a_hidden_collar_is_never_sure(tee: Garment) -> None:
     lay = Isometry(0.0, 245.0, 0.0, mirrored=True)
     seen = found(tee, lay, patch=True).garment
     assert not seen.sure
-    assert "nothing but the shoulders and armholes" in seen.why
+    assert "the shoulders and armholes" in seen.why
 
 
 def test_a_bare_bench_is_not_sure(tee: Garment) -> None:
@@ -195,7 +195,7 @@ def test_cloth_over_a_round_corner_keeps_its_lengths() -> None:
         assert np.percentile(np.abs(flat - true), 90) < 0.5
 
 
-def test_judges_are_held_to_what_they_know() -> None:
+def test_judges_agree_however_well_they_know() -> None:
     def word(spread: float, apart: float, turn: float = 0.0) -> Word:
         covariance = np.diag([spread**2, spread**2, 1e-6, 1e-9, 1e-9, 1e-9])
         fit = Fit(Lay(), np.zeros(26), covariance, 1.0, 50, 0.0, 0.0, np.ones(50, bool))
@@ -204,8 +204,7 @@ def test_judges_are_held_to_what_they_know() -> None:
     assert word(1.0, 2.9).agrees
     assert not word(1.0, 3.1).agrees
     assert not word(1.0, 0.0, turn=0.8).agrees
-    assert word(3.0, 5.0).agrees  # no more than it may be off by
-    assert not word(3.0, 7.0).agrees
+    assert not word(3.0, 5.0).agrees
     known, vague = word(1.0, 0.0), word(9.0, 0.0)
     assert doubts((known,), joint=known.fit) == []
     assert doubts((vague,), joint=known.fit)[0].startswith("nothing but the collar tells")

@@ -38,7 +38,7 @@ def _seen(off=(0.0, 0.0, 0.0), sheet=False, mask=MASK, bare=False, **scene):
     return find_transfer(Burst("here", laid.pictures()), eye, _target(sheet), laid.height)
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 @pytest.mark.parametrize(
     "scene",
     [
@@ -111,7 +111,7 @@ def test_wrong_way_round_is_told():
     assert "mirrored" in mirrored.why
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_another_name_is_never_good():
     other = cv2.resize(
         words("SAILING", 110.0, "SCHOOL").astype(np.uint8), MASK.shape[::-1], interpolation=0

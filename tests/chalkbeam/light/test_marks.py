@@ -235,8 +235,9 @@ def test_no_word_crosses_a_lay_line_or_leaves_the_face_it_lies_on(plate, pad):
             loading = load(placed, bed, collar=collar)
         except Refusal:
             continue
-        face = shapely.Polygon(bed.face.outline())
-        top = shapely.Polygon(bed.pressed())
+        laid = loading.platen  # the pad where it was sought
+        face = shapely.Polygon(laid.face.outline())
+        top = shapely.Polygon(laid.pressed())
         for marks in (
             load_marks(placed, loading, note=note, unit=Unit.INCH),
             lay_marks(placed, loading, note=note, unit=Unit.INCH),

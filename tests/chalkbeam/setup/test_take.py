@@ -38,7 +38,7 @@ def story(views, truth, cards):
     ]
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_photos_are_taken_from_three_sides_and_on_the_spacer(views, truth, cards):
     told: list[CaptureProgress] = []
     saved = {}
@@ -101,7 +101,7 @@ def test_what_no_advice_can_mend_is_refused(views, truth):
         taken(Reel([front]), truth, spacer=3.0)
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 def test_a_thorough_look_says_why_no_photo_is_taken(truth, cards):
     """Without the pattern the cards look fine, yet nothing is taken and the cause is told."""
     image = truth.photo(0, np.zeros((1080, 1920, 3), np.uint8))

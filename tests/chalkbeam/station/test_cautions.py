@@ -62,9 +62,7 @@ def test_a_spoiled_piece_is_left_out_for_want_of_a_transfer(tmp_path):
 
 
 def test_they_stand_on_the_display(tmp_path):
-    press = Press(open_run(tmp_path))
-    press.keys("j", "4", "-", "1", "return", "space", "space", "space")
-    assert any(
-        weight is Severity.CAUTION and "heats the finished print" in said
-        for weight, said in press.display().warnings
-    )
+    pieces = [replace(piece, style="placket_shirt") for piece in crew(tmp_path)]
+    press = Press(open_run(tmp_path, pieces=pieces))
+    press.keys("space", "space")
+    assert (Severity.CAUTION, BUTTONS) in press.display().warnings
