@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli import advice
-from chalkbeam.cli.options.loading import read_collar, read_length
+from chalkbeam.cli.options.length import read_length
+from chalkbeam.cli.options.loading import read_collar
 from chalkbeam.cli.options.order import plan_order, read_order, read_planning
 from chalkbeam.orders.settings import Degrees
 

@@ -79,14 +79,9 @@ class SeenSurface:
         at = (as_points(points) - self.origin) / STEP
         rows, columns = self.grid.shape
         inside = (at > -0.5).all(axis=1) & (at < np.array([columns - 0.5, rows - 0.5])).all(axis=1)
-        x, y = np.clip(at, 0, [columns - 1.000001, rows - 1.000001]).T
-        i, j = x.astype(int), y.astype(int)
-        u, v = x - i, y - j
-        near = self._filled
-        value = (1 - v) * ((1 - u) * near[j, i] + u * near[j, i + 1])
-        value += v * ((1 - u) * near[j + 1, i] + u * near[j + 1, i + 1])
-        known = np.isfinite(self.grid[np.rint(y).astype(int), np.rint(x).astype(int)])
-        return np.where(inside & known, value, np.nan)
+        i, j = np.rint(np.clip(at, 0, [columns - 1, rows - 1])).astype(int).T
+        known = np.isfinite(self.grid[j, i])
+        return np.where(inside & known, between(self._filled, at), np.nan)
 
     @cached_property
     def _filled(self) -> Array:
@@ -95,6 +90,26 @@ class SeenSurface:
         for _ in range(3):
             filled = np.where(np.isfinite(filled), filled, _median(filled, 1))
         return np.nan_to_num(filled)
+
+
+def between(grid: Array, places: Points) -> Array:
+    """Return a grid's values between its points, bilinear, shape (N,).
+
+    Parameters
+    ----------
+    grid : ndarray, shape (rows, columns)
+    places : ndarray, shape (N, 2)
+        Column and row, in steps of the grid; beyond its edge the edge's values serve.
+    """
+    most = np.array(grid.shape[::-1]) - 1
+    place = np.clip(places, 0, most)
+    low = np.minimum(np.floor(place).astype(int), np.maximum(most - 1, 0))
+    (x, y), (i, j) = (place - low).T, low.T
+    right, up = np.minimum(i + 1, most[0]), np.minimum(j + 1, most[1])
+    return np.asarray(
+        (grid[j, i] * (1 - x) + grid[j, right] * x) * (1 - y)
+        + (grid[up, i] * (1 - x) + grid[up, right] * x) * y
+    )
 
 
 def measure_surface(rig: Rig, burst: Burst) -> SeenSurface:

@@ -14,6 +14,7 @@ from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.drift import check_dots
 from chalkbeam.eye.read import PieceRead, WantedPrint, read_piece
+from chalkbeam.eye.surface import between
 from chalkbeam.eye.transfer import Target, Tolerance, find_transfer
 from chalkbeam.eye.values import HeightSeen, RigSeen, TransferSeen
 from chalkbeam.garments import Garment
@@ -111,16 +112,4 @@ def _heights(seen: HeightSeen | None) -> float | Callable[[Points], Points]:
     if seen is None or not np.isfinite(seen.heights).any():
         return 0.0
     grid = np.where(np.isfinite(seen.heights), seen.heights, np.nanmedian(seen.heights))
-    most = np.array(grid.shape[::-1]) - 1
-
-    def at(points: Points) -> Points:
-        place = np.clip((np.asarray(points) - seen.origin) / seen.step, 0, most)
-        low = np.minimum(np.floor(place).astype(int), np.maximum(most - 1, 0))
-        (x, y), (i, j) = (place - low).T, low.T
-        right, up = np.minimum(i + 1, most[0]), np.minimum(j + 1, most[1])
-        return np.asarray(
-            (grid[j, i] * (1 - x) + grid[j, right] * x) * (1 - y)
-            + (grid[up, i] * (1 - x) + grid[up, right] * x) * y
-        )
-
-    return at
+    return lambda points: between(grid, (np.asarray(points) - seen.origin) / seen.step)

@@ -15,7 +15,6 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.answers import print_json
-from chalkbeam.cli.commands.place import read_loading
 from chalkbeam.cli.options.artwork import (
     ArtOption,
     HeightOption,
@@ -34,7 +33,7 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
-from chalkbeam.cli.options.loading import CollarOption, OnTopOption, PadOption
+from chalkbeam.cli.options.loading import CollarOption, OnTopOption, PadOption, read_loading
 from chalkbeam.cli.options.scanner import ScannerOption, ask_class
 
 

@@ -49,8 +49,7 @@ from chalkbeam.cli.options.loading import (
     OverhangOption,
     PadOption,
     PadPlaceOption,
-    read_collar,
-    read_length,
+    read_loading,
 )
 
 if TYPE_CHECKING:
@@ -157,33 +156,6 @@ def place_art(
             print(f"\n{png}: the plan of it.")
     if placement.worst is Severity.STOP:
         raise typer.Exit(1)
-
-
-def read_loading(
-    placement: Placement,
-    platen: str | None,
-    pad: str | None,
-    collar: str | None,
-    overhang: str | None,
-    aside: str | None,
-    on_top: bool,
-    pad_place: str | None = None,
-) -> Loading | None:
-    """Return how the garment lies on the platen that options describe; None without a platen."""
-    from chalkbeam.placement.loading import load
-    from chalkbeam.placement.platens import padded
-    from chalkbeam.placement.platens import platen as find_platen
-
-    if platen is None:
-        given = (pad, pad_place, collar, overhang, aside)
-        if on_top or any(option is not None for option in given):
-            raise Refusal("Name the platen too, such as --platen 16x20in.")
-        return None
-    plate = padded(find_platen(platen), pad or "", pad_place or "")
-    return load(
-        placement, plate, collar=read_collar(collar), overhang=read_length(overhang),
-        aside=read_length(aside), threaded=not on_top,
-    )  # fmt: skip
 
 
 def as_json(placement: Placement, loading: Loading | None, unit: Unit) -> dict[str, object]:

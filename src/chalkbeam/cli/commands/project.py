@@ -33,6 +33,7 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
+from chalkbeam.cli.options.length import read_length
 from chalkbeam.cli.options.loading import (
     AsideOption,
     CollarOption,
@@ -40,7 +41,6 @@ from chalkbeam.cli.options.loading import (
     OverhangOption,
     PadOption,
     read_collar,
-    read_length,
 )
 from chalkbeam.cli.options.rig import RigOption
 

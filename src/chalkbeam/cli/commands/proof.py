@@ -44,6 +44,7 @@ from chalkbeam.cli.options.garment import (
     UnitsOption,
     find_garment,
 )
+from chalkbeam.cli.options.length import read_length
 from chalkbeam.cli.options.paper import Paper, PaperOption
 
 if TYPE_CHECKING:
@@ -102,7 +103,6 @@ def proof(
 ) -> None:
     """Write a proof for the customer to sign: the print in place, its measures, how it wears."""
     from calibration.files import check_can_write, write_whole
-    from chalkbeam.basics.units import parse_length
     from chalkbeam.garments.fabrics import find_fabric
     from chalkbeam.locations import location as find_location
     from chalkbeam.paper.proof import Proof, ink_picture, letter_picture, proof_pdf, template_pdf
@@ -134,7 +134,7 @@ def proof(
             mirrored=mirrored,
             whole=whole,
             pick=pick,
-            sheet_width=None if sheet_width is None else parse_length(sheet_width),
+            sheet_width=read_length(sheet_width),
         )
         if art is not None
         else letter_picture(

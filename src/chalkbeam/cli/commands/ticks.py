@@ -16,6 +16,7 @@ from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.options.garment import FitOption, JsonOption, UnitsOption
 from chalkbeam.cli.options.lasers import TickPlatenOption, place_blank, read_sizes, sizes_order
+from chalkbeam.cli.options.length import read_length
 from chalkbeam.cli.options.loading import CollarOption, read_collar
 from chalkbeam.cli.options.order import (
     ArtworkOption,
@@ -105,7 +106,7 @@ def tick_sheet(
         assert style is not None  # one of the two was given
         if not location or not sizes:
             raise Refusal("Name --sizes, such as S-2XL, and at least one --location.")
-        wide = None if width is None else parse_length(width)
+        wide = read_length(width)
         pieces = sizes_order(
             style, read_sizes(style, sizes, fit), tuple(location), fit, art, text, wide, pad
         )

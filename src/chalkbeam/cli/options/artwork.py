@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.units import parse_length
+from chalkbeam.cli.options.length import read_length
 
 if TYPE_CHECKING:
     from chalkbeam.artwork import Artwork, LetterStyle
@@ -70,10 +70,6 @@ def read_turn(degrees: float | None) -> float | None:
     return -math.radians(degrees)
 
 
-def _length(text: str | None) -> float | None:
-    return None if text is None else parse_length(text)
-
-
 def read_style(font: str | None, arc: str | None, narrowest: int | None) -> LetterStyle:
     """Return how lettering looks, from its options.
 
@@ -86,7 +82,7 @@ def read_style(font: str | None, arc: str | None, narrowest: int | None) -> Lett
     from chalkbeam.artwork.faces import PLAIN, find_face
 
     least = None if narrowest is None else narrowest / 100
-    return LetterStyle(find_face(font or PLAIN), _length(arc), least)
+    return LetterStyle(find_face(font or PLAIN), read_length(arc), least)
 
 
 def read_art(
@@ -131,7 +127,7 @@ def read_art(
             )
     if sheet_width is not None and (width is not None or height is not None):
         raise Refusal("Give the ink's size or the whole sheet's with --sheet-width, not both.")
-    margin, wide, high = _length(sheet_margin), _length(width), _length(height)
+    margin, wide, high = read_length(sheet_margin), read_length(width), read_length(height)
     if centre not in {rule.value for rule in CentreRule}:
         raise Refusal(f"There is no centre “{centre}”: write auto, ink or box.")
     if text is not None:
@@ -150,12 +146,12 @@ def read_art(
         if width is not None or height is not None:
             raise Refusal("Artworks of a ganged sheet keep its scale: give --sheet-width alone.")
         ganged = load_gang(
-            art, sheet_width=_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
+            art, sheet_width=read_length(sheet_width), sheet_margin=margin, mirrored=mirrored,
             centre=CentreRule(centre), page=page,
         )  # fmt: skip
         return picked(art.name, ganged, pick)
     found = load_artwork(
-        art, width=wide, height=high, sheet_width=_length(sheet_width), sheet_margin=margin,
+        art, width=wide, height=high, sheet_width=read_length(sheet_width), sheet_margin=margin,
         mirrored=mirrored, centre=CentreRule(centre), page=page, whole=whole,
         usual=location.usual_for(garment.age),
     )  # fmt: skip

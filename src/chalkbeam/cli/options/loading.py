@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.options.length import read_length
 
 if TYPE_CHECKING:
-    from chalkbeam.placement.loading import Collar
+    from chalkbeam.placement import Placement
+    from chalkbeam.placement.loading import Collar, Loading
 
 CollarOption = Annotated[
     str | None,
@@ -47,8 +49,28 @@ def read_collar(text: str | None) -> Collar | None:
     return found
 
 
-def read_length(text: str | None) -> float | None:
-    """Return a length as typed, mm; None where none is."""
-    from chalkbeam.basics.units import parse_length
+def read_loading(
+    placement: Placement,
+    platen: str | None,
+    pad: str | None,
+    collar: str | None,
+    overhang: str | None,
+    aside: str | None,
+    on_top: bool,
+    pad_place: str | None = None,
+) -> Loading | None:
+    """Return how the garment lies on the platen that options describe; None without a platen."""
+    from chalkbeam.placement.loading import load
+    from chalkbeam.placement.platens import padded
+    from chalkbeam.placement.platens import platen as find_platen
 
-    return None if text is None else parse_length(text)
+    if platen is None:
+        given = (pad, pad_place, collar, overhang, aside)
+        if on_top or any(option is not None for option in given):
+            raise Refusal("Name the platen too, such as --platen 16x20in.")
+        return None
+    plate = padded(find_platen(platen), pad or "", pad_place or "")
+    return load(
+        placement, plate, collar=read_collar(collar), overhang=read_length(overhang),
+        aside=read_length(aside), threaded=not on_top,
+    )  # fmt: skip
