@@ -10,7 +10,7 @@ from calibration.geometry import XY, Isometry, Points, as_points
 from chalkbeam.artwork import Artwork
 from chalkbeam.basics.sentences import Sentence
 from chalkbeam.garments import Face, Garment, Landmark
-from chalkbeam.locations import Axis, Band, Location, Rule
+from chalkbeam.locations import Band, Location, Rule
 
 CLOSE = 0.5
 """A rule is met within this, mm: half the thickness of a line of light."""
@@ -182,8 +182,3 @@ class Placement:
 def worst_first(warnings: Sequence[Concern]) -> tuple[Concern, ...]:
     """Return warnings by severity, the worst first, without repetition."""
     return tuple(sorted(dict.fromkeys(warnings), key=lambda w: -w.severity))
-
-
-def on_axis(results: Sequence[RuleResult], axis: Axis) -> list[RuleResult]:
-    """Return the results of the rules that place along an axis."""
-    return [result for result in results if result.rule.axis is axis]
