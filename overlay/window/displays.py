@@ -50,16 +50,12 @@ class Screen:
     title : str
     cursor : bool
         Whether the mouse's arrow shows.
-    resizable : bool
-        Whether an ordinary window may be made larger and smaller. Its size is told by `Resized`
-        whenever it is another than that of the frames, which are then to be of that size.
     """
 
     size: tuple[int, int]
     display: int | None = None
     title: str = "Chalkbeam"
     cursor: bool = False
-    resizable: bool = False
 
 
 def numbered(

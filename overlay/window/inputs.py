@@ -55,20 +55,6 @@ class Pointer:
 
 
 @dataclass(frozen=True)
-class Resized:
-    """The window has another size.
-
-    Attributes
-    ----------
-    size : (int, int)
-        Width and height, px.
-    """
-
-    size: tuple[int, int]
-    at: float = 0.0
-
-
-@dataclass(frozen=True)
 class Tick:
     """The time that the program asked to be woken at has come."""
 
@@ -117,4 +103,4 @@ class Told:
     at: float = 0.0
 
 
-Input = Key | Pointer | Resized | Tick | Closed | DisplayLost | DisplayBack | Told
+Input = Key | Pointer | Tick | Closed | DisplayLost | DisplayBack | Told

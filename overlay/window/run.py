@@ -50,7 +50,6 @@ from overlay.window.inputs import (
     Input,
     Key,
     Pointer,
-    Resized,
     Tick,
 )
 from overlay.window.outputs import Output, listing_for, outlive_x_errors
@@ -188,10 +187,7 @@ class _Window:
             place = found[0]
             scale = min(1.0, *(0.9 * place.size[axis] / screen.size[axis] for axis in (0, 1)))
             size = (round(screen.size[0] * scale), round(screen.size[1] * scale))
-            flags = pygame.RESIZABLE if screen.resizable else 0
-            self._surface = pygame.display.set_mode(size, flags, display=place.number - 1)
-            if screen.resizable and size != screen.size:
-                self.inbox.put(Resized(size))
+            self._surface = pygame.display.set_mode(size, display=place.number - 1)
         else:
             if not 1 <= number <= len(found):
                 raise Refusal(f"There is no display {number} ({listed(found)}).")
@@ -334,8 +330,6 @@ class _Window:
             self._held.discard(event.key)
         elif event.type == pygame.WINDOWFOCUSLOST:
             self._held.clear()
-        elif event.type == pygame.VIDEORESIZE and self._screen.resizable:
-            yield Resized(event.size, now)
         elif event.type == pygame.MOUSEMOTION:
             yield Pointer(self._pixel(event.pos), bool(event.buttons[0]), at=now)
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:

@@ -220,37 +220,6 @@ def test_window_smaller_than_the_picture_shows_all_of_it(monkeypatch, desktop):
     assert 1080 - 1080 / height < last.pixel[1] < 1080
 
 
-def test_a_window_that_may_be_resized_tells_its_size(monkeypatch):
-    """At once where it opens smaller than the picture; the mouse points at the picture shown."""
-    desktops(monkeypatch, (300, 300))
-    resize = pygame.event.Event(pygame.VIDEORESIZE, size=(270, 152), w=270, h=152)
-    move = pygame.event.Event(pygame.MOUSEMOTION, pos=(269, 151), rel=(1, 1), buttons=(0, 0, 0))
-    waiting, frame = [resize, move], np.zeros((76, 135, 3), np.uint8)
-
-    def view(state):
-        if state and waiting:
-            pygame.event.post(waiting.pop(0))
-        return frame
-
-    told = run(
-        (), Screen(SIZE, resizable=True), update=lambda told, happened: (*told, happened),
-        view=view, done=lambda told: len(told) == 3,
-    )  # fmt: skip
-    assert [each.size for each in told[:2]] == [(270, 152), (270, 152)]
-    assert told[2].pixel == (134.25, 75.25)
-
-
-def test_a_window_of_one_size_is_told_of_none():
-    def view(told):
-        pygame.event.post(pygame.event.Event(pygame.VIDEORESIZE, size=(270, 152), w=270, h=152))
-        pygame.event.post(key_down(pygame.K_a))
-
-    (told,) = run(
-        (), Screen(SIZE), update=lambda told, happened: (*told, happened), view=view, done=bool
-    )
-    assert told.name == "a"
-
-
 def test_a_picture_the_system_would_scale_is_refused(monkeypatch):
     desktops(monkeypatch, SIZE)  # the dummy driver opens its own size whatever is listed
     with pytest.raises(Refusal, match=r"Display 1 shows \d+x\d+ and the rig was made for 320x180"):
