@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -13,3 +14,8 @@ def terminal() -> Console:
     from rich.console import Console
 
     return Console(highlight=False, markup=False, emoji=False)
+
+
+def say_doing(what: str) -> None:
+    """Say on standard error what takes a few seconds."""
+    print(what, file=sys.stderr, flush=True)

@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from calibration.files import resolved
 from calibration.refusal import Refusal
-from chalkbeam.cli.run_at_press import _repeated, _title
+from chalkbeam.cli.run_for_page import _repeated, _title
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.stretches import stretches
 from chalkbeam.record.session import open_session

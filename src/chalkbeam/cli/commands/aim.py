@@ -10,7 +10,7 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
 from chalkbeam.cli.answers import check_numbers, print_json
-from chalkbeam.cli.commands.calibrate import JsonOption
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.rig import RigOption, read_height
 from chalkbeam.cli.parsing import Signed
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
-import json
-import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -22,6 +19,8 @@ from chalkbeam.cli.commands.calibrate_camera import (
     rig_from_camera,
     wanted_photos,
 )
+from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.photos import photos_with_heights
 from chalkbeam.cli.options.rig import (
     FaceOption,
     LensOption,
@@ -38,15 +37,15 @@ from chalkbeam.cli.options.rig import (
     read_lens,
     read_positive,
     read_throw,
+    rig_name,
 )
-from chalkbeam.cli.parsing import RAISED, SPACER, WithRaised
+from chalkbeam.cli.parsing import SPACER, WithRaised
+from chalkbeam.cli.show_rig import save_new_rig
+from chalkbeam.cli.terminal import say_doing
 
 if TYPE_CHECKING:
-    from calibration.photo.read import Photo
-    from calibration.rig.file import Rig
     from calibration.rig.from_photos import Calibration, CalibrationPhoto
 
-JsonOption = Annotated[bool, typer.Option("--json", help="Print as JSON.")]
 PhotosArgument = Annotated[
     list[Path] | None,
     typer.Argument(
@@ -129,167 +128,6 @@ _TAKEN_ON_TRUST = (
     "Whether the pattern filled the projector's screen, unscaled, no photo can tell: before the "
     "first garment see that chalkbeam project --check lights the platen's very edges."
 )
-
-
-def rig_name(name: str | None, out: Path | None) -> str:
-    """Return what a new rig is called."""
-    return name or (out.stem if out else "press")
-
-
-def save_new_rig(
-    rig: Rig, out: Path | None, report: Path | None, as_json: bool, photos: Sequence[Photo] = ()
-) -> None:
-    """Write a new rig, to a file or by its name, and its report; tell how sure it is."""
-    from calibration.rig import library
-    from calibration.rig.file import save
-    from calibration.rig.report import write_report
-
-    if report is not None:
-        write_report(report, rig, photos)
-    earlier = None
-    if out is not None:
-        save(rig, out)
-    else:
-        earlier = library.set_aside(rig.name)
-        out = library.keep(rig)
-    if as_json:
-        print(json.dumps({"written": str(out), **rig_json(rig)}, indent=1))
-        return
-    print(rig_words(rig))
-    print(f"Wrote {out}" + (f" and {report}." if report else "."))
-    if earlier is not None:
-        print(f"The calibration of that name before it is kept as {earlier}.")
-
-
-def photos_with_heights(
-    context: typer.Context, photos: list[Path], pairs: bool = False
-) -> tuple[CalibrationPhoto, ...]:
-    """Return photo files with the height that was typed before each, two and two if `pairs`."""
-    from calibration.rig.from_photos import CalibrationPhoto
-
-    heights: tuple[str, ...] = context.meta[RAISED]
-    told = [(path, read_height(typed)) for path, typed in zip(photos, heights, strict=True)]
-    if not pairs:
-        return tuple(CalibrationPhoto(path, raised) for path, raised in told)
-    found = []
-    for raised, group in itertools.groupby(told, key=lambda each: each[1]):
-        paths = [path for path, _ in group]
-        if len(paths) % 2:
-            raise Refusal(
-                f"{paths[-1]} has no second photo: with --pairs name each photo of the cards and "
-                "then the one of the pattern from the same place."
-            )
-        found += [
-            CalibrationPhoto(one, raised, two)
-            for one, two in zip(paths[::2], paths[1::2], strict=True)
-        ]
-    return tuple(found)
-
-
-def rig_json(rig: Rig) -> dict[str, Any]:
-    """Return what there is to know of a rig, as JSON has it."""
-    import math
-
-    from calibration.model.uncertainty import place_in_words, worst
-
-    fit = rig.fit
-    heights = worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig))
-    return {
-        "name": rig.name,
-        "calibration_id": rig.calibration_id,
-        "made_at": rig.made_at,
-        "platen_mm": [rig.face.width, rig.face.depth],
-        "size_px": list(rig.projector.size),
-        "model": fit.model,
-        "height_from": fit.height_from,
-        "lens_mm": [round(float(value), 2) for value in rig.projector.pinhole.lens],
-        "corner_noise_px": round(fit.noise, 4),
-        "print_scale": round(fit.print_scale, 6),
-        "tolerance_mm": rig.stated.tolerance,
-        "photos": [
-            {
-                "name": photo.name,
-                "raised_mm": photo.raised,
-                "card_corners": len(photo.cards),
-                "pattern_corners": len(photo.pattern),
-            }
-            for photo in rig.photos
-        ],
-        "crosses": len(rig.crosses),
-        "cards": [
-            {
-                "name": card.name,
-                "raised_mm": card.raised,
-                "shift_mm": [round(value, 4) for value in card.shift],
-                "turn_degrees": round(math.degrees(card.turn), 4),
-                "residual_mm": round(card.residual, 4),
-                "corners": card.corners,
-            }
-            for card in fit.cards
-        ],
-        "heights": [
-            {
-                "height_mm": each.height,
-                "within_mm": round(each.bound, 4),
-                "standard_error_mm": round(each.typical, 4),
-                "worst_point_mm": [round(value, 2) for value in each.point],
-                "worst_place": place_in_words(each.point, rig.face),
-            }
-            for each in heights
-        ],
-        "basis": BASIS,
-        "notes": list(fit.notes),
-    }
-
-
-BASIS = (
-    "within_mm holds in at least 95 % of calibrations, at its point: it carries corner noise, how "
-    "the cards were laid, print scale, board height, what the photos leave open of the "
-    "projector's lens, and waves of the platen as far as the light shows them, but not cloth or a "
-    "board of another height than stated, nor a pattern that was shown scaled or in a window."
-)
-
-
-def rig_words(rig: Rig) -> str:
-    """Return what there is to know of a rig, for the terminal."""
-    from calibration.model.uncertainty import place_in_words, worst
-    from calibration.solve.acceptance import describe_card_pose
-
-    fit = rig.fit
-    lines = [
-        f"{rig.name}: platen {rig.face.width:g} x {rig.face.depth:g} mm, projector "
-        f"{rig.projector.size[0]} x {rig.projector.size[1]}, calibration {rig.calibration_id}",
-        f"Model: {fit.model}; height from {fit.height_from}.",
-    ]
-    if rig.photos:
-        lines.append(
-            f"{len(rig.photos)} photo{'s' if len(rig.photos) > 1 else ''}, "
-            f"{sum(len(p.cards) for p in rig.photos)} card corners and "
-            f"{sum(len(p.pattern) for p in rig.photos)} pattern corners, scattering by "
-            f"{fit.noise:.2f} px; cards printed at {100 * fit.print_scale:.2f} %."
-        )
-    if rig.crosses:
-        lines.append(f"{len(rig.crosses)} crosses set by hand.")
-    lines += [f"  {describe_card_pose(card)}." for card in fit.cards]
-    lines.append("Light lands within (95 %):")
-    for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig)):
-        over = "" if each.bound <= rig.stated.tolerance else "  over the tolerance"
-        lines.append(
-            f"  {each.bound:5.2f} mm at {each.height:4.1f} mm height, worst at "
-            f"{place_in_words(each.point, rig.face)}{over}"
-        )
-    lines += fit.notes
-    return "\n".join(lines)
-
-
-def _table_heights(rig: Rig) -> tuple[float, ...]:
-    """Return the heights a report tells of, mm."""
-    return tuple(sorted({0.0, 1.0, 4.0, 10.0, 20.0, *rig.stated.heights}))
-
-
-def say_doing(what: str) -> None:
-    """Say on standard error what takes a few seconds."""
-    print(what, file=sys.stderr, flush=True)
 
 
 def register(app: typer.Typer) -> None:

@@ -14,14 +14,14 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
 from chalkbeam.cli.advice import told
-from chalkbeam.cli.commands.calibrate import JsonOption, rig_name, save_new_rig
-from chalkbeam.cli.commands.rig import OutOption, write_renewed
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.rig import (
     FaceOption,
     LensOption,
     NameOption,
     NewRigOption,
+    OutOption,
     ReportOption,
     ResolutionOption,
     RigOption,
@@ -33,7 +33,9 @@ from chalkbeam.cli.options.rig import (
     read_lens,
     read_positive,
     read_throw,
+    rig_name,
 )
+from chalkbeam.cli.show_rig import save_new_rig, write_renewed
 
 if TYPE_CHECKING:
     from collections.abc import Callable

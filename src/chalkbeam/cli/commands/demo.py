@@ -51,7 +51,7 @@ def _open_page(rig: Rig, out: Path, port: int, browser: bool) -> None:
     from calibration.rig import library
     from calibration.rig.file import save
     from chalkbeam.cli.open_page import tell_and_open
-    from chalkbeam.cli.run_at_press import light_in_window
+    from chalkbeam.cli.run_for_page import light_in_window
     from chalkbeam.simulator.set_up_light import SimulatedLight
     from chalkbeam.simulator.tern_harbour import write_sample
     from chalkbeam.web.server import PageServer, WebSettings

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.commands.calibrate import JsonOption, say_doing
 from chalkbeam.cli.options.artwork import (
     ArtOption,
     HeightOption,
@@ -30,6 +29,7 @@ from chalkbeam.cli.options.artwork import (
     read_art,
     read_turn,
 )
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import (
     FitOption,
     MeasuredOption,
@@ -40,6 +40,7 @@ from chalkbeam.cli.options.garment import (
 from chalkbeam.cli.options.rig import RigOption, check_place, read_height
 from chalkbeam.cli.options.tolerance import read_tolerance
 from chalkbeam.cli.parsing import RAISED, WithRaised
+from chalkbeam.cli.terminal import say_doing
 
 if TYPE_CHECKING:
     from calibration.model.eye import Eye

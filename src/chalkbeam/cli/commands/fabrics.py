@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.options.as_json import JsonOption
 
 if TYPE_CHECKING:
     from chalkbeam.garments.fabrics import Box, Fabric
@@ -34,7 +35,7 @@ def show_fabrics(
         float, typer.Option(help="Light of projected white on the platen, lux.")
     ] = 2500.0,
     room: Annotated[float, typer.Option(help="Light of the room on the platen, lux.")] = 500.0,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """List cloth colours with how well lines show on them, or measure one from a photo."""
     from chalkbeam.garments.fabrics import fabrics, find_fabric, save_fabric

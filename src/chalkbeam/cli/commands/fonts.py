@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from chalkbeam.cli.answers import print_json
-from chalkbeam.cli.options.garment import JsonOption
+from chalkbeam.cli.options.as_json import JsonOption
 
 LINE = 14.0
 """Height of a specimen's capitals, mm."""

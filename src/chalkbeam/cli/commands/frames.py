@@ -24,9 +24,9 @@ from chalkbeam.cli.options.artwork import (
     read_art,
     read_turn,
 )
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import (
     FitOption,
-    JsonOption,
     MeasuredOption,
     SizeOption,
     StyleOption,

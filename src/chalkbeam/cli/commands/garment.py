@@ -10,9 +10,9 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.answers import print_json
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import (
     FitOption,
-    JsonOption,
     MeasuredOption,
     SizeOption,
     StyleOption,

@@ -8,9 +8,9 @@ import typer
 
 from chalkbeam.cli.answers import print_json
 from chalkbeam.cli.commands.garment import garments_app
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import (
     FitOption,
-    JsonOption,
     MeasuredOption,
     SizeOption,
     read_measured,

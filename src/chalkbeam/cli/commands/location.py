@@ -9,7 +9,8 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
-from chalkbeam.cli.options.garment import JsonOption, UnitsOption
+from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.garment import UnitsOption
 
 if TYPE_CHECKING:
     from chalkbeam.locations import Band, Location

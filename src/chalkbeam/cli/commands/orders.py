@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chalkbeam.cli.options.garment import JsonOption
+from chalkbeam.cli.options.as_json import JsonOption
 
 if TYPE_CHECKING:
     from chalkbeam.record.found import FoundOrder

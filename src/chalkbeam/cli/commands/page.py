@@ -14,7 +14,7 @@ def serve_page(
 ) -> None:
     """Serve the shop's page, open it here and say where to point a phone; Ctrl-C ends it."""
     from chalkbeam.cli.open_page import print_code, tell_and_open
-    from chalkbeam.cli.run_at_press import light_for_page
+    from chalkbeam.cli.run_for_page import light_for_page
     from chalkbeam.web.doors import Right
     from chalkbeam.web.server import PageServer, WebSettings
     from chalkbeam.web.words import t

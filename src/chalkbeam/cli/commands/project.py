@@ -23,10 +23,10 @@ from chalkbeam.cli.options.artwork import (
     read_art,
     read_turn,
 )
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.garment import (
     FitOption,
-    JsonOption,
     MeasuredOption,
     SizeOption,
     StyleOption,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.paper import Paper, PaperOption
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def show_report(
         float, typer.Option(help="Seconds that measuring a piece by hand takes in your shop.")
     ] = 60.0,
     list_runs: Annotated[bool, typer.Option("--list", help="List the runs instead.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Sum a run up: counts, spoilage, time a piece, and what the corrections say."""
     from chalkbeam.record.store import Store, record_file

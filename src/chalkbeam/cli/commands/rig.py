@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,9 +11,11 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.cli.answers import print_json
-from chalkbeam.cli.commands.calibrate import JsonOption, photos_with_heights, rig_json, rig_words
-from chalkbeam.cli.options.rig import PairsOption, ReportOption, RigOption
+from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.photos import photos_with_heights
+from chalkbeam.cli.options.rig import OutOption, PairsOption, ReportOption, RigOption
 from chalkbeam.cli.parsing import WithRaised
+from chalkbeam.cli.show_rig import rig_json, rig_words, write_renewed
 
 if TYPE_CHECKING:
     from calibration.rig.file import Rig
@@ -32,9 +33,6 @@ CROSSES = (
     "(x_px,y_px)."
 )
 CrossesOption = Annotated[Path | None, typer.Option(help=CROSSES)]
-OutOption = Annotated[
-    Path | None, typer.Option(help="Rig file to write; without it the rig is written in place.")
-]
 
 rigs = typer.Typer(no_args_is_help=True, help="Rigs: list, show, check for drift, repair.")
 
@@ -207,19 +205,6 @@ def _now(
         photos_with_heights(context, photos or [], pairs), press.face, press.projector.size
     )
     return drift.solve_bumped(press, seen)
-
-
-def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
-    """Write a rig solved again, and say what is known of it now."""
-    from calibration.rig.file import Rig, save
-
-    renewed = replace(Rig.of(now, press.name, press.face), plans=press.plans)
-    save(renewed, place)
-    if as_json:
-        print(json.dumps({"written": str(place), **rig_json(renewed)}, indent=1))
-    else:
-        print(rig_words(renewed))
-        print(f"Wrote {place}.")
 
 
 def register(app: typer.Typer) -> None:

@@ -129,7 +129,8 @@ def run_order(
 ) -> None:
     """Work through an order at the press: load, lay, press, next; goes on where it was left."""
     from chalkbeam.cli.open_page import page_beside
-    from chalkbeam.cli.run_at_press import RunOptions, run_at_press
+    from chalkbeam.cli.run_at_press import run_at_press
+    from chalkbeam.cli.run_options import RunOptions
 
     asked = RunOptions(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,

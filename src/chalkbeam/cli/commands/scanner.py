@@ -13,7 +13,7 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
 from chalkbeam.cli.answers import print_json
-from chalkbeam.cli.options.garment import JsonOption
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.rig import FaceOption
 from chalkbeam.cli.options.scanner import ScannerOption, ask_class
 

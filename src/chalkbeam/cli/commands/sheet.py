@@ -9,6 +9,7 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
 sheet_app = typer.Typer(
     help="Run sheets: check one, plan the order of work, get a sample.", no_args_is_help=True
 )
-
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
 
 
 def counted(count: int, word: str) -> str:

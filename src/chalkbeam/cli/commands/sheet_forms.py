@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.commands.sheet import JsonOption, sheet_app
+from chalkbeam.cli.commands.sheet import sheet_app
+from chalkbeam.cli.options.as_json import JsonOption
 
 
 def show_headings(json: JsonOption = False) -> None:

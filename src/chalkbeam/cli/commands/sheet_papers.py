@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from chalkbeam.basics.units import Unit
-from chalkbeam.cli.commands.sheet import JsonOption, sheet_app
+from chalkbeam.cli.commands.sheet import sheet_app
+from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,

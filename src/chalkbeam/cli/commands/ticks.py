@@ -14,7 +14,8 @@ import typer
 from calibration.refusal import Refusal, RemedyKind
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.cli.answers import print_json
-from chalkbeam.cli.options.garment import FitOption, JsonOption, UnitsOption
+from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.garment import FitOption, UnitsOption
 from chalkbeam.cli.options.lasers import TickPlatenOption, place_blank, read_sizes, sizes_order
 from chalkbeam.cli.options.length import read_length
 from chalkbeam.cli.options.loading import CollarOption, read_collar

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from chalkbeam.cli.commands.sheet import JsonOption
+from chalkbeam.cli.options.as_json import JsonOption
 
 FORM = """[transfer."Velvet film"]
 supplier = ""           # whose sheet the settings come from

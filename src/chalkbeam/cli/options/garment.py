@@ -16,7 +16,6 @@ StyleOption = Annotated[str, typer.Option(help="Style, such as crew_tee or “Zi
 SizeOption = Annotated[str, typer.Option(help="Size, such as M, 2XL, YM, 3T or 12M.")]
 FitOption = Annotated[str, typer.Option(help="regular or womens.")]
 UnitsOption = Annotated[Unit, typer.Option(help="What lengths are shown in.")]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")]
 MeasuredOption = Annotated[
     list[str] | None,
     typer.Option(help="A length taken on the piece, such as half_chest=20.5in; may be repeated."),

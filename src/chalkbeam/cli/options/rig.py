@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
-
-if TYPE_CHECKING:
-    pass
 
 RigOption = Annotated[
     str | None, typer.Option("--rig", help="Rig file or name; without it the default rig.")
@@ -39,6 +36,9 @@ NewRigOption = Annotated[
     Path | None,
     typer.Option("--out", help="Rig file to write; without it the rig is stored by name."),
 ]
+OutOption = Annotated[
+    Path | None, typer.Option(help="Rig file to write; without it the rig is written in place.")
+]
 NameOption = Annotated[str | None, typer.Option("--name", help="Name of the rig, such as Press 1.")]
 LensOption = Annotated[
     str | None,
@@ -59,6 +59,11 @@ ToleranceOption = Annotated[
     ),
 ]
 UpToOption = Annotated[str, typer.Option("--up-to", help="Height up to which that must hold.")]
+
+
+def rig_name(name: str | None, out: Path | None) -> str:
+    """Return what a new rig is called."""
+    return name or (out.stem if out else "press")
 
 
 def check_place(*paths: Path | None) -> None:
