@@ -22,6 +22,7 @@ BUILT = (
     "overlay/window/displays.py",
     "src/chalkbeam/orders/place_imprint.py",
     "src/chalkbeam/record/faults.py",
+    "src/chalkbeam/presses/faults.py",
 )
 """Files whose sentences come to `Refusal` by way of a function's return."""
 

@@ -52,6 +52,12 @@ class Kind(Enum):
     CARRIED = "carried"
     """Done already in an earlier run of the order, before it was edited. Data: outcome, run, as
     (the imprint's id there); pose, nudge and location as for PRESSED."""
+    CLAIMED = "claimed"
+    """The press may work these pieces of an order that several presses share; no others. The
+    first one, of no pieces, makes an order such. Data: claim, pieces."""
+    GIVEN = "given"
+    """The press works these pieces no more: it gave them back, or another press took them over.
+    Data: pieces."""
     NOTED = "noted"
     """A remark, such as an artwork file gone missing. Data: text."""
     CLOSED = "closed"

@@ -11,19 +11,17 @@ from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
-from typing import TypeVar
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import PressSetup, piece_of
 from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
+from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
+from chalkbeam.record.put_back import put, take
 
 UNDO_DEPTH = 1000
 """How many actions can be taken back; bounds memory over a long run."""
-
-
-_T = TypeVar("_T")
 
 
 class Outcome(Enum):
@@ -63,6 +61,10 @@ class Progress:
         has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
     set_to : Setting or None
         What the press was last said to be set to; None at the start of a session.
+    mine : frozenset of str or None
+        The pieces that this press may work, where several share the order; None: all of it.
+    elsewhere : Elsewhere
+        What the other presses have said.
     """
 
     def __init__(
@@ -81,6 +83,8 @@ class Progress:
         self.at = At(0 if self.stops else None)
         self.on_press = frozenset({PressSetup()})
         self.set_to: Setting | None = None
+        self.mine: frozenset[str] | None = None
+        self.elsewhere = Elsewhere()
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
@@ -158,27 +162,38 @@ class Progress:
     def carried(self, index: int) -> Shift:
         """Return the correction the stop comes with: earlier run and rest-of-batch nudges, mm."""
         stop = self.stops[index]
-        batch = self._frozen.get(stop.imprint.id, self._batch_nudges.get(stop.batch, Shift()))
-        return self._earlier.get(stop.imprint.id, Shift()) + batch
+        batch = self._frozen.get(stop.imprint.id)
+        return self._earlier.get(stop.imprint.id, Shift()) + (batch or self._of_batch(stop))
+
+    def _of_batch(self, stop: Stop) -> Shift:
+        """Return what was moved for a stop's batch, here and at other presses."""
+        there = self.elsewhere.batch_nudges.get(stop.batch, Shift())
+        return self._batch_nudges.get(stop.batch, Shift()) + there
 
     def nudge(self, index: int, more: Shift = Shift()) -> Shift:  # noqa: B008 - a frozen value
         """Return the whole correction of the lay lines at a stop, platen frame, mm and rad.
 
         `more` is a nudge that may follow: what the correction will be with it.
         """
-        here = self._nudges.get(self.stops[index].imprint.id, Shift())
+        imprint = self.stops[index].imprint.id
+        there = self.elsewhere.nudges.get(imprint, Shift())  # a piece taken over in the middle
+        here = there + self._nudges.get(imprint, Shift())
         return self.carried(index) + (here + more)
 
     def collar(self, index: int) -> Shift | None:
         """Return the garment frame's correction at a stop: this piece's, else its batch's."""
         stop = self.stops[index]
-        key = f"{stop.piece.id}/{stop.fit.loading}"
-        return self._collars.get(key, self._collars.get(f"batch {stop.batch}"))
+        for key in (f"{stop.piece.id}/{stop.fit.loading}", f"batch {stop.batch}"):
+            for said in (self._collars, self.elsewhere.collars):
+                if key in said:
+                    return said[key]
+        return None
 
     def location(self, index: int) -> str:
         """Return the location in force: the preset chosen, the earlier run's, or the sheet's."""
         imprint = self.stops[index].imprint
         usual = self._places.get(imprint.id, imprint.location)
+        usual = self.elsewhere.places.get(imprint.id, usual)
         return self._presets.get(imprint.id, usual)
 
     def to_set(self, at: At) -> Setting | None:
@@ -224,6 +239,7 @@ class Progress:
                 done, back = self._done.pop()
                 back()
                 self._taken_back.append(done)
+                self._go_where_mine()
         elif event.kind is Kind.REDONE:
             if self._taken_back and self._taken_back[-1].id == event.data["event"]:
                 self._act(self._taken_back.pop())
@@ -231,12 +247,45 @@ class Progress:
             self.outcomes[event.imprint] = Outcome(event.data["outcome"])
             if self.at.index is not None and self._ended(self.at.index):
                 self.at = self._after(self.at.index, on_platen=False)
+        elif event.kind in (Kind.CLAIMED, Kind.GIVEN):
+            pieces = frozenset(event.data["pieces"])
+            mine = self.mine or frozenset()
+            self.mine = mine | pieces if event.kind is Kind.CLAIMED else mine - pieces
+            self._go_where_mine()
         elif event.kind in (Kind.PAUSED, Kind.WENT_ON, Kind.OPENED):
             self.paused = event.kind is Kind.PAUSED
         elif event.kind in REVOCABLE and event.imprint in self._place:
             self._taken_back.clear()
             self._act(event)
         self._update_on_press(event)
+
+    def is_mine(self, index: int) -> bool:
+        """Whether this press may work a stop; it may work all where no others share the order."""
+        return self.mine is None or self.stops[index].piece.id in self.mine
+
+    def said(self) -> Elsewhere:
+        """Return what was said here, for the other presses; outcomes apart."""
+        return Elsewhere(
+            nudges=dict(self._nudges), batch_nudges=dict(self._batch_nudges),
+            collars=dict(self._collars), places=dict(self._presets),
+        )  # fmt: skip
+
+    def hear(self, elsewhere: Elsewhere) -> None:
+        """Take what the other presses have said by now."""
+        before, self.elsewhere = self.elsewhere, elsewhere
+        here = "" if self.stop is None else self.stop.imprint.id
+        ended_there = here in elsewhere.ended and here not in before.ended
+        if not here or (ended_there and self.at.step is Step.LOAD):
+            self._go_where_open()
+
+    def _go_where_mine(self) -> None:
+        """Leave a stop that is not, or no more, for this press; begin again where one came."""
+        if self.mine is not None and (self.at.index is None or not self.is_mine(self.at.index)):
+            self._go_where_open()
+
+    def _go_where_open(self) -> None:
+        index = self.at.index
+        self.at = self._after(-1 if index is None else index, on_platen=False)
 
     def _update_on_press(self, event: Event) -> None:
         """Update what may be on the press: undoing takes back the record, not what was done."""
@@ -271,14 +320,14 @@ class Progress:
         shift = Shift.of(event.data)
         batch = str(event.data.get("batch", ""))
         if batch:
-            return _put(self._batch_nudges, batch, self._batch_nudges.get(batch, Shift()) + shift)
-        return _put(self._nudges, event.imprint, self._nudges.get(event.imprint, Shift()) + shift)
+            return put(self._batch_nudges, batch, self._batch_nudges.get(batch, Shift()) + shift)
+        return put(self._nudges, event.imprint, self._nudges.get(event.imprint, Shift()) + shift)
 
     def _on_collared(self, event: Event, index: int) -> Callable[[], None]:
         stop = self.stops[index]
         batch = str(event.data.get("batch", ""))
         key = f"batch {batch}" if batch else f"{stop.piece.id}/{stop.fit.loading}"
-        return _put(self._collars, key, Shift.of(event.data))
+        return put(self._collars, key, Shift.of(event.data))
 
     def _on_set(self, event: Event, index: int) -> Callable[[], None]:
         self.set_to = Setting.of(self.stops[index].imprint.press)
@@ -291,36 +340,36 @@ class Progress:
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
         if event.step is not None:  # older records stayed in the current step
             self.at = At(index, event.step)
-        return _put(self._presets, event.imprint, str(event.data["location"]))
+        return put(self._presets, event.imprint, str(event.data["location"]))
 
     def _on_pressed(self, event: Event, index: int) -> Callable[[], None]:
         # Later nudges of the batch must not change an imprint that is pressed already.
-        batch = self._batch_nudges.get(self.stops[index].batch, Shift())
-        undo_frozen = _put(self._frozen, event.imprint, batch)
-        undo_outcome = _put(self.outcomes, event.imprint, Outcome.PRESSED)
+        batch = self._of_batch(self.stops[index])
+        undo_frozen = put(self._frozen, event.imprint, batch)
+        undo_outcome = put(self.outcomes, event.imprint, Outcome.PRESSED)
         self._go_on(index, on_platen=event.step is not Step.LOAD)
         return lambda: (undo_frozen(), undo_outcome(), None)[-1]
 
     def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
         loaded = self.at.index == index and self.at.step is not Step.LOAD
         on_platen = loaded and event.step is not Step.LOAD
-        undo = _put(self.outcomes, event.imprint, Outcome.SKIPPED)
+        undo = put(self.outcomes, event.imprint, Outcome.SKIPPED)
         self._go_on(index, on_platen)
         return undo
 
     def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
         piece = piece_of(event.imprint)
-        undo = [_put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
+        undo = [put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
         for place in self._of_piece[piece]:
             imprint = self.stops[place].imprint.id
             if event.data.get("replaced"):
                 # A new garment: everything on it is to be done again.
-                undo.append(_take(self.outcomes, imprint))
-                undo.append(_take(self._frozen, imprint))
-                undo.append(_take(self._nudges, imprint))
-                undo.append(_take(self._collars, f"{piece}/{self.stops[place].fit.loading}"))
+                undo.append(take(self.outcomes, imprint))
+                undo.append(take(self._frozen, imprint))
+                undo.append(take(self._nudges, imprint))
+                undo.append(take(self._collars, f"{piece}/{self.stops[place].fit.loading}"))
             else:
-                undo.append(_put(self.outcomes, imprint, Outcome.SPOILED))
+                undo.append(put(self.outcomes, imprint, Outcome.SPOILED))
         if event.data.get("replaced"):
             self.at = At(index)
         else:
@@ -339,7 +388,11 @@ class Progress:
             self._jumped_from = None
 
     def _ended(self, index: int) -> bool:
-        return self.stops[index].imprint.id in self.outcomes
+        """Whether nothing is left to do at a stop, for this press."""
+        imprint = self.stops[index].imprint.id
+        return (
+            imprint in self.outcomes or imprint in self.elsewhere.ended or not self.is_mine(index)
+        )
 
     def _after(self, index: int, on_platen: bool) -> At:
         """Return the next open stop behind `index`, else the first one left open before it.
@@ -362,24 +415,3 @@ class Progress:
         if following >= len(self.stops) or self._ended(following):
             return False
         return self.stops[index].piece.id == self.stops[following].piece.id
-
-
-def _put(table: dict[str, _T], key: str, value: _T) -> Callable[[], None]:
-    """Set a value; return how to put back what was there."""
-    back = _restore(table, key)
-    table[key] = value
-    return back
-
-
-def _take(table: dict[str, _T], key: str) -> Callable[[], None]:
-    """Remove a value; return how to put it back."""
-    back = _restore(table, key)
-    table.pop(key, None)
-    return back
-
-
-def _restore(table: dict[str, _T], key: str) -> Callable[[], None]:
-    if key in table:
-        old = table[key]
-        return lambda: table.__setitem__(key, old)
-    return lambda: (table.pop(key, None), None)[-1]

@@ -1,0 +1,49 @@
+"""What other presses have said of an order, for the one that goes on with its own pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from chalkbeam.placement.shift import Shift
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """What holds for an order by what was said at other presses.
+
+    Attributes
+    ----------
+    ended : frozenset of str
+        Imprints that ended there, on the garment that counts.
+    nudges, batch_nudges : mapping of str to Shift
+        Corrections of the lay lines by imprint and by batch, platen frame, mm and rad.
+    collars : mapping of str to Shift
+        Where real collars are, by the keys of `chalkbeam.record.progress.Progress`.
+    places : mapping of str to str
+        Locations chosen, by imprint.
+    """
+
+    ended: frozenset[str] = frozenset()
+    nudges: Mapping[str, Shift] = field(default_factory=dict)
+    batch_nudges: Mapping[str, Shift] = field(default_factory=dict)
+    collars: Mapping[str, Shift] = field(default_factory=dict)
+    places: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, presses: Iterable[Elsewhere], ended: Iterable[str]) -> Elsewhere:
+        """Return what several presses have said, as one: corrections add up."""
+        whole = cls(frozenset(ended))
+        for each in presses:
+            whole = replace(
+                whole,
+                nudges=_summed(whole.nudges, each.nudges),
+                batch_nudges=_summed(whole.batch_nudges, each.batch_nudges),
+                collars={**whole.collars, **each.collars},
+                places={**whole.places, **each.places},
+            )
+        return whole
+
+
+def _summed(one: Mapping[str, Shift], other: Mapping[str, Shift]) -> dict[str, Shift]:
+    return {key: one.get(key, Shift()) + other.get(key, Shift()) for key in {**one, **other}}
