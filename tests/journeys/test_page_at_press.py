@@ -6,24 +6,17 @@ import os
 import signal
 import sys
 import time
-from pathlib import Path
 
 import pytest
 
-from benchmarks.page import Run, children, entered, when_ready
 from tests.support.crew_order import write_pennant
+from tests.support.page_run import Run, entered, when_ready
 from tests.support.run_command import SHEET
 
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.skipif(sys.platform != "linux", reason="looks for the server in /proc"),
 ]
-
-
-def servers(run):
-    """Return the processes of the page's server."""
-    lines = {pid: Path(f"/proc/{pid}/cmdline").read_bytes() for pid in children(run.process.pid)}
-    return [pid for pid, line in lines.items() if b"spawn_main" in line]
 
 
 def again(state, until):
@@ -39,8 +32,7 @@ def again(state, until):
     raise AssertionError("it has not come")
 
 
-def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path, monkeypatch):
-    monkeypatch.delenv("DISPLAY", raising=False)
+def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path):
     write_pennant(tmp_path / "pennant.png")
     (tmp_path / "crew.csv").write_text(SHEET)
     run = Run(tmp_path, "--page", "--no-browser", "--port", "0", sheet=tmp_path / "crew.csv")
@@ -51,8 +43,7 @@ def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path, monkey
         assert client.tap("on", first["number"]) == 200
         laid = again(client.state, lambda now: now["step"] == "lay")
 
-        (server,) = servers(run)
-        os.kill(server, signal.SIGKILL)
+        os.kill(run.server(), signal.SIGKILL)
         # The browser is let in still, at the same address.
         back = again(client.state, lambda now: now["ready"])
         assert back["number"] == laid["number"]

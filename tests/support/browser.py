@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import shutil
 from pathlib import Path
 
@@ -39,3 +40,9 @@ def serious(page) -> list[str]:
         if each["impact"] in ("serious", "critical")
         for node in each["nodes"]
     ]
+
+
+def names_on(page, role: str) -> list[str]:
+    """Return what a reader of the screen is told of everything of one role that is shown."""
+    snapshot = page.locator("body").aria_snapshot()
+    return re.findall(rf'^\s*- {role} "([^"]*)"', snapshot, re.MULTILINE)

@@ -1,0 +1,123 @@
+"""Requests that no browser sends, to every door of the page; what answers them is counted."""
+
+from __future__ import annotations
+
+import json
+import logging
+import random
+import re
+import socket
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+from chalkbeam.web.doors import Right
+from chalkbeam.web.security import COOKIE, token_of
+from chalkbeam.web.server import PageServer, WebSettings, doors
+from chalkbeam.web.workshop import Workshop
+
+
+class Faults(logging.Handler):
+    """Collects whatever is logged as an error."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.said: list[str] = []
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Keep what is logged."""
+        self.said.append(self.format(record))
+
+
+def hostile(count: int, seed: int = 7) -> None:
+    rng = random.Random(seed)
+    faults = Faults()
+    logging.getLogger().addHandler(faults)
+    with tempfile.TemporaryDirectory() as folder:
+        data = Path(folder)
+        server = PageServer(Workshop(data, data / "record.db", data / "orders"), WebSettings(0))
+        server.start()
+        port = server.settings.port
+        secret = server.app.state.devices.add("tester", Right.SET_UP)
+        open_paths = {"/pair", "/static/"}
+        seen: Counter[str] = Counter()
+        leaked: list[str] = []
+        begun = time.perf_counter()
+        for _ in range(count):
+            paired = rng.random() < 0.4
+            path, sent = request(rng, port, secret if paired else "")
+            status = answer_to(port, sent)
+            seen[f"{'paired' if paired else 'stranger'} {status}"] += 1
+            public = any(path.partition("?")[0].startswith(each) for each in open_paths)
+            if not paired and not public and status not in (0, 400, 401, 403, 405, 413, 421, 431):
+                leaked.append(f"{status} {path!r}")
+        took = time.perf_counter() - begun
+        alive = answer_to(port, b"GET / HTTP/1.1\r\nhost: 127.0.0.1:%d\r\n\r\n" % port)
+        server.stop()
+    print(f"{count} hostile requests in {took:.0f} s: {len(faults.said)} tracebacks or warnings, "
+          f"{len(leaked)} answers to strangers beyond the pairing page; "
+          f"alive after: {alive == 401}")  # fmt: skip
+    print("  " + ", ".join(f"{name}: {each}" for name, each in sorted(seen.items())))
+    for each in [*faults.said[:3], *leaked[:5]]:
+        print("  !", each)
+
+
+def request(rng: random.Random, port: int, secret: str) -> tuple[str, bytes]:
+    """Return the path and the bytes of a request that no browser sends."""
+    known = [re.sub(r"\{.*?\}", lambda _: junk(rng, 6), door.path) for door in doors()]
+    path = rng.choice([
+        *known, *known, "/" + junk(rng, 30), "/%2e%2e/%2e%2e/etc/passwd", "/static/../server.py",
+        "//evil.example/", "/pair?code=" + junk(rng, 10), "/\x00", "/" + "a" * 3000, "*",
+        "/press/art/..%2f",
+        "http://evil.example/", "/devices/%ff%fe/forget",
+    ])  # fmt: skip
+    method = rng.choice(["GET", "POST", "POST", "PUT", "DELETE", "HEAD", "OPTIONS", "BREW", "get"])
+    kind, body = rng.choice([
+        ("application/x-www-form-urlencoded", junk(rng, 200).encode("utf-8", "surrogatepass")),
+        ("application/x-www-form-urlencoded", b"code=" + bytes(rng.randbytes(40)) + b"&token=x"),
+        ("application/json", b'{"id":' + b"[" * rng.randrange(3000)),
+        ("application/json", json.dumps({"id": junk(rng, 9), "button": rng.choice(["on", 1, None]),
+                                         "seen": junk(rng, 5)}).encode("utf-8", "surrogatepass")),
+        ("multipart/form-data; boundary=b", b"--b\r\nContent-Disposition: form-data; name=\"f\"; "
+         b"filename=\"../../x\"\r\n\r\n" + rng.randbytes(300) + b"\r\n--b--\r\n"),
+        ("multipart/form-data; boundary=b", rng.randbytes(500)),
+        ("multipart/form-data", b"--b"),
+        ("text/xml", b"<!DOCTYPE x [<!ENTITY e SYSTEM 'file:///etc/passwd'>]><x>&e;</x>"),
+        ("", b"x" * rng.choice([0, 10, 70_000, 300_000])),
+    ])  # fmt: skip
+    here = f"127.0.0.1:{port}"
+    host = rng.choice([here] * 6 + ["evil.example", "", "127.0.0.1", f"{here}.evil.example"])
+    origin = rng.choice([f"http://{here}"] * 4 + ["http://evil.example", "null", "", None])
+    cookie = f"{COOKIE}={secret}" if secret else f"{COOKIE}={junk(rng, 43)}"
+    length = rng.choice([len(body)] * 6 + [len(body) + 5, 10**12, -1, "x"])
+    lines = [f"{method} {path} HTTP/1.1", f"host: {host}", f"cookie: {cookie}",
+             f"content-type: {kind}", f"content-length: {length}", "connection: close",
+             f"x-token: {token_of(secret) if secret and rng.random() < 0.7 else junk(rng, 20)}",
+             f"accept: {rng.choice(['text/html', '*/*', ''])}"]  # fmt: skip
+    if origin is not None:
+        lines.append(f"origin: {origin}")
+    if rng.random() < 0.05:
+        lines.append("transfer-encoding: chunked")
+    if rng.random() < 0.03:
+        lines.append(f"x-long: {'y' * 40_000}")
+    head = "\r\n".join(lines) + "\r\n\r\n"
+    return path, head.encode("utf-8", "surrogatepass") + body
+
+
+def junk(rng: random.Random, most: int) -> str:
+    letters = "abc019./\\%&=;'\"<>{}$ \t_-~äß…\u202e\U0001f454"
+    return "".join(rng.choice(letters) for _ in range(rng.randrange(most + 1)))
+
+
+def answer_to(port: int, sent: bytes) -> int:
+    """Return the status of the answer; 0 if the connection was just closed."""
+    with socket.create_connection(("127.0.0.1", port), timeout=10) as made:
+        try:
+            made.sendall(sent)
+            made.shutdown(socket.SHUT_WR)
+            got = made.recv(64)
+        except OSError:
+            return 0
+    found = re.match(rb"HTTP/1\.1 (\d+)", got)
+    return int(found[1]) if found else 0
