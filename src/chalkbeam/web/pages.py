@@ -15,7 +15,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from chalkbeam.web.doors import Right, Visit
-from chalkbeam.web.words import part, t, texts
+from chalkbeam.web.words import part, say, t, texts
 
 
 def page(visit: Visit, template: str, status: int = HTTPStatus.OK, **values: Any) -> HTMLResponse:
@@ -28,7 +28,8 @@ def page(visit: Visit, template: str, status: int = HTTPStatus.OK, **values: Any
         Its file in `templates/`.
     status : int
     **values
-        What the template names, besides `t`, `visit`, `may`, `token` and `static`.
+        What the template names, besides `t`, `visit`, `may`, `token`, `static` and the filter
+        `say`.
     """
     known = {"visit": visit, "token": visit.token, "may": lambda name: visit.may(Right(name))}
     return HTMLResponse(_templates().get_template(template).render(known | values), status)
@@ -40,7 +41,7 @@ def failed(visit: Visit, status: HTTPStatus, sentence: str = "") -> Response:
     One without a paired device gets the page that pairs one.
     """
     key = f"failed.{status.value}"
-    said = sentence or t(key if key in texts() else "failed.other")
+    said = say(sentence) if sentence else t(key if key in texts() else "failed.other")
     if "text/html" not in visit.request.headers.get("accept", ""):
         return JSONResponse({"said": said}, status)
     if status is HTTPStatus.UNAUTHORIZED:
@@ -58,6 +59,7 @@ def _templates() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.globals.update(t=t, static=static_address, texts_of=texts_of)
+    made.filters["say"] = say
     return made
 
 

@@ -15,6 +15,8 @@ from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.station.taps import Tap, TapAnswer
+from chalkbeam.web.press.spoken import spoken
+from chalkbeam.web.words import say
 
 GONE = (OSError, EOFError)
 
@@ -178,14 +180,14 @@ class PressLink:
                 if loop is not None and answered is not None:
                     loop.call_soon_threadsafe(_settle, answered, message)
             case ("state", dict(state)):
-                self._state, self._received = state, time.monotonic()
+                self._state, self._received = spoken(state), time.monotonic()
                 self._tell()
             case ("picture", str(name), bytes(content)):
                 self._pictures[name] = content
                 while len(self._pictures) > PICTURES:
                     self._pictures.popitem(last=False)
             case ("failed", str(sentence)):
-                self.failed = sentence
+                self.failed = say(sentence)
                 self._tell()
 
 
