@@ -30,7 +30,7 @@ def crew(folder):
     if not art.is_file():
         write_pennant(art)
     file = Art(ArtKind.FILE, art.name, art)
-    press = PressSettings(time="10 s", prepress="3 s", dwell=10.0)
+    press = PressSettings(time="10 s", dwell=10.0)
 
     def piece(row, size, *imprints, **more):
         return Piece(f"{row}-1", row, 1, 1, "crew_tee", size, "navy", imprints, **more)

@@ -53,11 +53,14 @@ class Hand:
         batch = stop.batch if stop else ""
 
         def apply(kind, step=None, **data):
-            self.progress.apply(Event(new_id(), kind, imprint, step, data))
+            self.progress.apply(Event(new_id(), kind, imprint, step, data, clock=self.at))
 
         match command.kind:
             case CommandKind.STEP:
-                apply(Kind.STEPPED, command.step)
+                apply(Kind.STEPPED, command.step, laid=command.text)
+            case CommandKind.ASIDE:
+                wait = None if stop is None else stop.imprint.press.cooling_wait
+                apply(Kind.ASIDE, wait=wait, laid=command.text)
             case CommandKind.PRESS:
                 apply(Kind.PRESSED)
             case CommandKind.NUDGE:

@@ -105,11 +105,11 @@ def taken_over(
         If there is no such run, or it was left under the closed press.
     """
     from calibration.files import resolved
-    from chalkbeam.record.events import Step
+    from chalkbeam.record.events import UNDER_HEAD
     from chalkbeam.record.progress import Outcome, Progress
     from chalkbeam.record.store import Store
     from chalkbeam.record.taken_over import TakenOver, take_over, unfinished_pieces
-    from chalkbeam.station.words import pressed_words
+    from chalkbeam.station.words import pressed_words, unpeeled_pieces
 
     run = None
     if record.is_file():
@@ -119,10 +119,15 @@ def taken_over(
     if run is None:
         raise Refusal(f"There is no earlier run of {order.path} to go by: begin it as usual.")
     progress = Progress(run.stops, events)
-    if progress.stop is not None and progress.at.step is Step.PRESS:
+    if progress.stop is not None and progress.at.step in UNDER_HEAD:
         raise Refusal(
             f"{pressed_words(progress)} The run was left under the press: go on with it as it was "
             "recorded, say so, leave it, and take the changes in then."
+        )
+    if cooling := unpeeled_pieces(progress):
+        raise Refusal(
+            f"Pressed and not peeled: {', '.join(cooling)}. Go on with the run as it was recorded, "
+            "peel them, leave it, and take the changes in then."
         )
     if not only_spoiled:
         return run, order, take_over(run.id, run.stops, events, order.pieces)

@@ -85,8 +85,12 @@ def waiting_marks(face: PlatenFace) -> tuple[Mark, ...]:
     return (page_mark(Page(face), ["getting ready …"], Role.NOTE),)
 
 
+OVER = "OPEN"
+"""Stands where a dwell was counted once it is over."""
+
+
 def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Text | None:
-    """Return the seconds of a dwell, to stand in the light beside the platen.
+    """Return the seconds of a dwell, to stand in the light beside the platen; `OVER` after it.
 
     The platen stays dark while the press is closed. What the projector lights beside it is
     table or the press's foot, lower than the platen: figures there are read, not measured.
@@ -103,7 +107,8 @@ def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Tex
     Text or None
         As large as fits, on the operator's side first; None where there is no room.
     """
-    widest = advance("000")
+    words = str(seconds) if seconds else OVER
+    widest = max(map(advance, ("000", words)))
     for cap in _BESIDE_CAPS:
         near = -face.depth / 2 - BESIDE - cap / 2
         aside = face.width / 2 + BESIDE + widest * cap / 2
@@ -111,7 +116,7 @@ def countdown_mark(seconds: int, face: PlatenFace, platen_map: PlatenMap) -> Tex
             corners = rectangle(widest * cap, cap) + middle
             pixels = platen_map.projector_from_platen(corners, np.zeros(4))
             if (pixels > 2).all() and (pixels < np.array(platen_map.size) - 3).all():
-                return Text(middle, str(seconds), Role.CHECK, cap)
+                return Text(middle, words, Role.CHECK, cap)
     return None
 
 

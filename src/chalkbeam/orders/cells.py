@@ -240,9 +240,10 @@ class RowCells:
         time, dwell = self.seconds("time", turn)
         pre, pre_dwell = self.seconds("prepress", turn)
         second, second_dwell = self._second_press(turn)
+        cooling, wait = self.seconds("cooling", turn)
         return PressSettings(
             temperature, time, cell("pressure"), cell("peel"), pre, dwell, pre_dwell,
-            second, second_dwell, self.transfer(turn)[0],
+            second, second_dwell, self.transfer(turn)[0], cooling, wait,
         )  # fmt: skip
 
     def _second_press(self, turn: int) -> tuple[str, float | None]:

@@ -137,6 +137,11 @@ IMPRINTS = (
     Title("pressure", "press setting", ("press pressure",), ("bar", "psi", "kPa")),
     Title("peel", "press setting: hot, warm or cold", ("peeling",)),
     Title(
+        "cooling", "press setting: how long it cools after the press, before the peel",
+        ("cooling time", "cool time", "cool", "cool down", "cool for", "peel after", "peel wait"),
+        _TIMES,
+    ),
+    Title(
         "prepress", "press setting: how long the bare garment is pressed before",
         ("pre press", "preheat", "pre heat", "prepress time", "pre press time"), _TIMES,
     ),

@@ -79,11 +79,12 @@ class PressSettings:
     transfer : str
         The product of the shop's shelf that they are taken from; empty where the run sheet says
         them itself.
-    temperature, time, pressure, peel, prepress, second : str
+    temperature, time, pressure, peel, prepress, second, cooling : str
         As written, with the unit; empty where the sheet says nothing. `second` is the press
-        after the peel.
-    dwell, prepress_dwell, second_dwell : float or None
-        Seconds to count down, where `time`, `prepress` or `second` says one plain duration.
+        after the peel, `cooling` how long the carrier stays on after the press.
+    dwell, prepress_dwell, second_dwell, cooling_wait : float or None
+        Seconds to count down, where `time`, `prepress`, `second` or `cooling` says one plain
+        duration.
     """
 
     temperature: str = ""
@@ -96,6 +97,8 @@ class PressSettings:
     second: str = ""
     second_dwell: float | None = None
     transfer: str = ""
+    cooling: str = ""
+    cooling_wait: float | None = None
 
     def __str__(self) -> str:
         """Return the settings in one line for the operator; empty if the sheet gives none."""

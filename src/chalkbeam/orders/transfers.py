@@ -43,7 +43,7 @@ class TransferProduct(BaseModel):
     Attributes
     ----------
     supplier : str
-    temperature, time, pressure, peel, prepress, second_press : str
+    temperature, time, pressure, peel, cooling, prepress, second_press : str
         Word for word as the supplier's sheet gives them; empty where it gives none.
     carrier : {"", "clear", "opaque", "mirrored"}
         What the print lies on: a mirrored one is seen through its carrier.
@@ -58,6 +58,7 @@ class TransferProduct(BaseModel):
     time: _Measured = ""
     pressure: str = ""
     peel: str = ""
+    cooling: _Measured = ""
     prepress: _Measured = ""
     second_press: _Measured = ""
     carrier: Literal["", "clear", "opaque", "mirrored"] = ""

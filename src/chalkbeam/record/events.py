@@ -13,8 +13,21 @@ class Step(Enum):
     """Where the operator is with the current imprint."""
 
     LOAD = "load"
+    PREPRESS = "prepress"
+    """The bare garment is under the head, where its transfer's sheet asks for that."""
     LAY = "lay"
     PRESS = "press"
+    PEEL = "peel"
+    """Pressed: it cools, is peeled, and is made ready for a second press."""
+    SECOND = "second"
+    """Under the head once more, which is no press of its own."""
+
+
+UNDER_HEAD = frozenset({Step.PREPRESS, Step.PRESS, Step.SECOND})
+"""Steps with the press closed: the light is off."""
+
+AFTER_PRESS = frozenset({Step.PEEL, Step.SECOND})
+"""Steps of an imprint that is pressed already."""
 
 
 class Kind(Enum):
@@ -23,7 +36,8 @@ class Kind(Enum):
     OPENED = "opened"
     """Someone began or went on working: a session starts here."""
     STEPPED = "stepped"
-    """On to a step of an imprint, by the order or by a jump. `imprint`, `step`."""
+    """On to a step of an imprint, by the order or by a jump. `imprint`, `step`. Data: laid, as for
+    ASIDE, on to the peel."""
     NUDGED = "nudged"
     """The lay lines were moved. Data: x, y (mm), angle (rad), batch (key or empty)."""
     COLLARED = "collared"
@@ -31,8 +45,13 @@ class Kind(Enum):
     PRESET = "preset"
     """Another location was chosen for the imprint; `step` begins there (none in old records).
     Data: location."""
+    ASIDE = "aside"
+    """The press closed on the imprint and opened again; the garment is put aside, its carrier on,
+    and the next one goes on meanwhile. Data: wait (s until the peel; none where nobody says),
+    laid (id of what was laid beside and pressed with it)."""
     PRESSED = "pressed"
-    """The press closed on the imprint and opened again. Data: pose (x, y, angle); seen, what the
+    """The imprint is done: the press closed on it and opened again, and what its sheet asks for
+    after that. Data: pose (x, y, angle); seen, what the
     press's camera measured (none without one). `step` is LOAD where the garment is loaded again for
     what follows though the plan lets it stay."""
     SKIPPED = "skipped"
@@ -70,6 +89,7 @@ REVOCABLE = frozenset(
         Kind.NUDGED,
         Kind.COLLARED,
         Kind.PRESET,
+        Kind.ASIDE,
         Kind.PRESSED,
         Kind.SKIPPED,
         Kind.SPOILED,

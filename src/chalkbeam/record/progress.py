@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import PressSetup, piece_of
+from chalkbeam.orders.pieces import PressSettings, PressSetup, piece_of
 from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
-from chalkbeam.record.put_back import put, take
+from chalkbeam.record.put_back import all_back, put, take
+from chalkbeam.record.unpeeled import Unpeeled, Waiting
 
 UNDO_DEPTH = 1000
 """How many actions can be taken back; bounds memory over a long run."""
@@ -98,6 +99,8 @@ class Progress:
         self._done: deque[tuple[Event, Callable[[], None]]] = deque(maxlen=UNDO_DEPTH)
         self._taken_back: list[Event] = []
         self._jumped_from: int | None = None
+        self._goes_on_at: int | None = None  # after a garment that came back to be peeled
+        self._unpeeled = Unpeeled()
         for event in events:
             self.apply(event)
 
@@ -120,7 +123,15 @@ class Progress:
 
     def following(self) -> At:
         """Return where pressing the current imprint would lead."""
-        return At(None) if self.at.index is None else self._after(self.at.index, on_platen=True)
+        index, stop = self.at.index, self.stop
+        if index is None or stop is None:
+            return At(None)
+        waits = self.waits(index)
+        lies = waits is None or not waits.aside
+        others = {
+            key: each for key, each in self._unpeeled.waiting.items() if key != stop.imprint.id
+        }
+        return self._after(index, lies, others)
 
     def pressed(self) -> int:
         """Return how many imprints are pressed."""
@@ -201,10 +212,45 @@ class Progress:
 
         Not under the closed press, and not for an imprint whose sheet says nothing.
         """
-        if at.index is None or at.step is Step.PRESS:
+        if at.index is None or at.step in (Step.PRESS, Step.PREPRESS, Step.SECOND):
             return None
-        wanted = Setting.of(self.stops[at.index].imprint.press)
+        press = self.stops[at.index].imprint.press
+        if at.step is Step.PEEL and not press.second:
+            return None  # nothing is pressed any more
+        wanted = Setting.of(press)
         return wanted if wanted != self.set_to else None
+
+    def prepress(self, index: int) -> PressSettings | None:
+        """Return the settings that ask for a pre-press before a stop is laid; None if none do.
+
+        Once for each way in which a garment is threaded, as long as anything asks for that is
+        pressed in it.
+        """
+        if self._unpeeled.prepressed(self.stops[index]):
+            return None
+        last = index
+        while last + 1 < len(self.stops) and self.stays(last + 1):
+            last += 1
+        asked = [stop.imprint.press for stop in self.stops[index : last + 1]]
+        asked = [each for each in asked if each.prepress]
+        return max(asked, key=lambda each: each.prepress_dwell or 0.0, default=None)
+
+    def waits(self, index: int) -> Waiting | None:
+        """Return what is known of a stop that is pressed and not peeled; None if it is not so."""
+        return self._unpeeled.waiting.get(self.stops[index].imprint.id)
+
+    def aside(self) -> tuple[int, ...]:
+        """Return the stops that were put aside to cool, the first one first, but for the current.
+
+        What was pressed with one of them counts as being under it.
+        """
+        places = (self._place[imprint] for imprint in self._unpeeled.waiting)
+        return tuple(place for place in places if place != self.at.index)
+
+    def aside_of(self, index: int) -> int | None:
+        """Return the stop of the same piece that waits for its peel; None if none does."""
+        piece = self.stops[index].piece.id
+        return next((each for each in self.aside() if self.stops[each].piece.id == piece), None)
 
     def stays(self, index: int) -> bool:
         """Whether the garment lies for a stop as it lay for the one before it.
@@ -246,7 +292,7 @@ class Progress:
         elif event.kind is Kind.CARRIED and event.imprint in self._place:
             self.outcomes[event.imprint] = Outcome(event.data["outcome"])
             if self.at.index is not None and self._ended(self.at.index):
-                self.at = self._after(self.at.index, on_platen=False)
+                self.at = self._after(self.at.index, False, self._unpeeled.waiting)
         elif event.kind in (Kind.CLAIMED, Kind.GIVEN):
             pieces = frozenset(event.data["pieces"])
             mine = self.mine or frozenset()
@@ -285,7 +331,8 @@ class Progress:
 
     def _go_where_open(self) -> None:
         index = self.at.index
-        self.at = self._after(-1 if index is None else index, on_platen=False)
+        start = -1 if index is None else index
+        self.at = self._after(start, False, self._unpeeled.waiting)
 
     def _update_on_press(self, event: Event) -> None:
         """Update what may be on the press: undoing takes back the record, not what was done."""
@@ -295,26 +342,34 @@ class Progress:
         else:
             self.on_press |= here
         if event.kind is Kind.OPENED:
+            self._unpeeled.opened(event.clock)
             self.on_press |= {PressSetup()}
             self.set_to = None  # others may have worked at the press meanwhile
 
     def _act(self, event: Event) -> None:
-        at, jumped_from = self.at, self._jumped_from
+        at, jumped_from, goes_on_at = self.at, self._jumped_from, self._goes_on_at
         back = getattr(self, f"_on_{event.kind.value}")(event, self._place[event.imprint])
 
         def take_back() -> None:
             back()
-            self.at, self._jumped_from = at, jumped_from
+            self.at, self._jumped_from, self._goes_on_at = at, jumped_from, goes_on_at
 
         self._done.append((event, take_back))
 
     def _on_stepped(self, event: Event, index: int) -> Callable[[], None]:
-        if index != self.at.index and self._jumped_from is None:
+        leaves = self.at.index is not None and index != self.at.index
+        undo = []
+        if leaves:
+            undo.append(self._unpeeled.left(self.stops[self.at.index or 0]))
+            self._goes_on_at = None
+        if leaves and self._jumped_from is None:
             self._jumped_from = self.at.index
         if index == self._jumped_from:
             self._jumped_from = None
+        before = Step.LOAD if leaves else self.at.step
+        undo.append(self._unpeeled.stepped(self.stops[index], event, before))
         self.at = At(index, event.step or Step.LOAD)
-        return lambda: None
+        return all_back(*undo)
 
     def _on_nudged(self, event: Event, index: int) -> Callable[[], None]:
         shift = Shift.of(event.data)
@@ -347,14 +402,24 @@ class Progress:
         batch = self._of_batch(self.stops[index])
         undo_frozen = put(self._frozen, event.imprint, batch)
         undo_outcome = put(self.outcomes, event.imprint, Outcome.PRESSED)
-        self._go_on(index, on_platen=event.step is not Step.LOAD)
-        return lambda: (undo_frozen(), undo_outcome(), None)[-1]
+        waits = self._unpeeled.waiting.get(event.imprint)
+        undo_waiting = self._unpeeled.done(event.imprint)
+        lies = event.step is not Step.LOAD and not (waits is not None and waits.aside)
+        self._go_on(index, lies, event.clock)
+        return all_back(undo_frozen, undo_outcome, undo_waiting)
+
+    def _on_aside(self, event: Event, index: int) -> Callable[[], None]:
+        batch = self._of_batch(self.stops[index])
+        undo_frozen = put(self._frozen, event.imprint, batch)
+        undo_waiting = self._unpeeled.aside(event)
+        self._go_on(index, False, event.clock)
+        return all_back(undo_frozen, undo_waiting)
 
     def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
         loaded = self.at.index == index and self.at.step is not Step.LOAD
         on_platen = loaded and event.step is not Step.LOAD
         undo = put(self.outcomes, event.imprint, Outcome.SKIPPED)
-        self._go_on(index, on_platen)
+        self._go_on(index, on_platen, event.clock)
         return undo
 
     def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
@@ -362,6 +427,7 @@ class Progress:
         undo = [put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
         for place in self._of_piece[piece]:
             imprint = self.stops[place].imprint.id
+            undo.append(self._unpeeled.replaced(self.stops[place]))
             if event.data.get("replaced"):
                 # A new garment: everything on it is to be done again.
                 undo.append(take(self.outcomes, imprint))
@@ -373,19 +439,18 @@ class Progress:
         if event.data.get("replaced"):
             self.at = At(index)
         else:
-            self._go_on(index, on_platen=False)
+            self._go_on(index, False, event.clock)
+        return all_back(*undo)
 
-        def back() -> None:
-            for each in reversed(undo):
-                each()
-
-        return back
-
-    def _go_on(self, index: int, on_platen: bool) -> None:
+    def _go_on(self, index: int, on_platen: bool, clock: float) -> None:
         """Go on from a stop that has ended; back from a jump nothing is to come back any more."""
-        self.at = self._after(index, on_platen)
-        if not self._same_piece(index, index + 1) or self.at.index != index + 1:
-            self._jumped_from = None
+        waiting = self._unpeeled.waiting
+        goes_on_at = self._next_open(index, waiting)
+        self.at = self._after(index, on_platen, waiting, clock)
+        if self.at.step is Step.PEEL:  # what comes behind is still to come
+            self._goes_on_at = goes_on_at
+        elif not self._same_piece(index, index + 1) or self.at.index != index + 1:
+            self._jumped_from = self._goes_on_at = None
 
     def _ended(self, index: int) -> bool:
         """Whether nothing is left to do at a stop, for this press."""
@@ -394,21 +459,61 @@ class Progress:
             imprint in self.outcomes or imprint in self.elsewhere.ended or not self.is_mine(index)
         )
 
-    def _after(self, index: int, on_platen: bool) -> At:
+    def _after(
+        self,
+        index: int,
+        on_platen: bool,
+        waiting: Mapping[str, Waiting],
+        clock: float | None = None,
+    ) -> At:
+        """Return where to go on behind a stop, `clock` s into the session.
+
+        The next open stop, unless a garment that was put aside is to be peeled before; `waiting`
+        are the imprints with their carriers on.
+        """
+        place = self._next_open(index, waiting)
+        if place is not None and place == index + 1 and on_platen and self.stays(place):
+            return At(place, Step.LAY)
+        back = self._to_peel(place, waiting, clock)
+        return At(place) if back is None else At(back, Step.PEEL)
+
+    def _next_open(self, index: int, waiting: Mapping[str, Waiting]) -> int | None:
         """Return the next open stop behind `index`, else the first one left open before it.
 
-        After a jump, once the piece jumped to lies there no more, what was left comes back.
+        After a jump, once the piece jumped to lies there no more, what was left comes back. A
+        piece whose carrier is on waits.
         """
-        count = len(self.stops)
         first = index + 1
+        if self._goes_on_at is not None and not self._same_piece(index, first):
+            first = self._goes_on_at
         jumped_from = self._jumped_from
         if jumped_from is not None and not self._same_piece(index, first):
             first = jumped_from
-        for place in itertools.chain(range(first, count), range(first)):
-            if not self._ended(place):
-                follows = place == index + 1 and on_platen and self.stays(place)
-                return At(place, Step.LAY if follows else Step.LOAD)
-        return At(None)
+        cooling = {piece_of(imprint) for imprint in waiting}
+        for place in itertools.chain(range(first, len(self.stops)), range(first)):
+            if not self._ended(place) and self.stops[place].piece.id not in cooling:
+                return place
+        return None
+
+    def _to_peel(
+        self, following: int | None, waiting: Mapping[str, Waiting], clock: float | None
+    ) -> int | None:
+        """Return the stop put aside that is to be peeled before the next garment is loaded.
+
+        The first that has cooled; where the press is to be set otherwise for the next garment,
+        or there is none, the first that is waited for.
+        """
+        for imprint, waits in waiting.items():
+            place, until = self._place[imprint], waits.cools_until
+            if following is None or (clock is not None and until is not None and until <= clock):
+                return place
+            last, other = self.stops[place], self.stops[following]
+            same = Setting.of(last.imprint.press) == Setting.of(other.imprint.press) and (
+                (last.fit.platen, last.fit.pad) == (other.fit.platen, other.fit.pad)
+            )
+            if last.imprint.press.second and not same:
+                return place
+        return None
 
     def _same_piece(self, index: int, following: int) -> bool:
         """Whether the next stop is open and of the same piece."""

@@ -22,6 +22,16 @@ def take(table: dict[str, _T], key: str) -> Callable[[], None]:
     return back
 
 
+def all_back(*undo: Callable[[], None]) -> Callable[[], None]:
+    """Return how to take several changes back, the last one first."""
+
+    def back() -> None:
+        for each in reversed(undo):
+            each()
+
+    return back
+
+
 def _restore(table: dict[str, _T], key: str) -> Callable[[], None]:
     if key in table:
         old = table[key]

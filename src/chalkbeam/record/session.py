@@ -103,9 +103,10 @@ class RunSession:
             raise Refusal("The order is finished: there is nothing to press; undo to go back.")
         return index, self.run.stops[index].imprint.id
 
-    def step(self, step: Step) -> None:
-        """Go on (or back) to a step of the current imprint."""
-        self.write(Kind.STEPPED, self._current()[1], step)
+    def step(self, step: Step, laid: str = "") -> None:
+        """Go on (or back) to a step of the current imprint; `laid` as in `put_aside`."""
+        more = {"laid": laid} if laid else {}
+        self.write(Kind.STEPPED, self._current()[1], step, **more)
 
     def jump(self, index: int, step: Step = Step.LOAD) -> None:
         """Go to another stop of the order."""
@@ -186,6 +187,15 @@ class RunSession:
             nudge=self.progress.nudge(index).data(),
             location=self.progress.location(index),
         )
+
+    def put_aside(self, wait: float | None, laid: str = "") -> None:
+        """Record that the current imprint is pressed and put aside, its carrier on.
+
+        `wait` is how long it cools, s, where that is known; `laid` what was laid beside it and
+        pressed with it.
+        """
+        more = {"laid": laid} if laid else {}
+        self.write(Kind.ASIDE, self._current()[1], wait=wait, **more)
 
     def skip(self, reason: str = "", *, load: bool = False) -> None:
         """Leave the current imprint out for now; `load` as in `press`."""

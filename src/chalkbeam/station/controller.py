@@ -16,11 +16,11 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice
 from chalkbeam.orders.settings import Degrees
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.sheet_changes import sheet_trouble
-from chalkbeam.station.dwell import Dwell, dwell_of, whole_seconds
+from chalkbeam.station.dwell import Dwell, cooling_ends, dwell_of, whole_seconds
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
 from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
@@ -99,7 +99,7 @@ class StationController:
         self._guide = guide
         showing = Showing.CHECK if check else Showing.WORK
         self.state = OperatorState(showing=showing)
-        if mode.counted and session.progress.at.step is Step.PRESS:
+        if mode.counted and session.progress.at.step in UNDER_HEAD:
             asked = pressed_words(session.progress)
             self.state = OperatorState(showing, asking=Asking.PRESSED, question=asked)
         self.readiness = Readiness(preparer, session.progress)
@@ -188,7 +188,11 @@ class StationController:
         session, progress = self.session, self.session.progress
         match command.kind:
             case CommandKind.STEP:
-                session.step(command.step)
+                session.step(command.step, command.text)
+            case CommandKind.ASIDE:
+                stop = progress.stop
+                wait = None if stop is None else stop.imprint.press.cooling_wait
+                session.put_aside(wait, command.text)
             case CommandKind.PRESS:
                 self._press_laid(command.text)
                 session.press(self._pose(), load=self._loads_again(), seen=self.seen())
@@ -250,7 +254,7 @@ class StationController:
     def _step_at(self, at: At) -> Step:
         """Return the step to go on with at a stop: *load* wherever the garment is laid again."""
         here = self.session.progress.at.index
-        if at.step is Step.LOAD or at.index is None or here is None:
+        if at.step is not Step.LAY or at.index is None or here is None:
             return at.step
         return at.step if self.readiness.lies_alike(here, at.index) else Step.LOAD
 
@@ -305,9 +309,9 @@ class StationController:
         if at.index is None or self.readiness.ready is None or progress.paused or self.state.asking:
             return
         following = at
-        if at.step is Step.LOAD:
+        if at.step in (Step.LOAD, Step.PREPRESS):
             following = At(at.index, Step.LAY)
-        elif at.step is Step.PRESS:
+        elif at.step in UNDER_HEAD:
             # In the lay step arrow keys want an answer at once; the press gives time for the next.
             self.session.tidy()
             following = progress.following() if self._mode.counted else At(at.index)
@@ -349,8 +353,12 @@ class StationController:
 
         `at` is the time on the monotonic clock, s, for the count of the dwell.
         """
-        countdown = None if at is None else self.seconds_left(at)
-        return scene_of(self.view(), self.state, self.session.progress.at, countdown=countdown)
+        left = None if at is None else self.seconds_left(at)
+        dwell, step = self.dwell, self.session.progress.at.step
+        over = step is Step.PEEL if dwell is None else at is not None and dwell.left(at) <= 0
+        return scene_of(
+            self.view(), self.state, self.session.progress.at, countdown=left, over=over
+        )
 
     def scene_at(self, at: At) -> Scene:
         """Return what would be lit at a stop of the order.
@@ -386,20 +394,28 @@ class StationController:
 
     @property
     def dwell(self) -> Dwell | None:
-        """The dwell that runs; None if none does."""
+        """The time that runs at the current step; None if none does."""
         return dwell_of(self.session.progress, self.state.pressing_since)
 
+    @property
+    def bells(self) -> tuple[float, ...]:
+        """When times that are waited for end, s on the monotonic clock."""
+        dwell = self.dwell
+        return (*cooling_ends(self.session.progress), *(() if dwell is None else (dwell.ends,)))
+
     def seconds_left(self, at: float) -> int | None:
-        """Return the whole seconds to be counted beside the platen; None if none are."""
+        """Return the whole seconds to be counted in the light; None if none are."""
         dwell = self.dwell
         if not self.counting or dwell is None or self.state.dark or self.state.trouble:
             return None
         return whole_seconds(dwell.ends, at)
 
     def count_due(self, at: float) -> float | None:
-        """Return when the count changes next, s on the monotonic clock; None if it does not."""
+        """Return when the light changes by itself next, s on the monotonic clock; None if never."""
         dwell = self.dwell
-        return None if dwell is None or self.seconds_left(at) is None else dwell.next_count(at)
+        if dwell is None or dwell.left(at) <= 0:
+            return None
+        return dwell.ends if self.seconds_left(at) is None else dwell.next_count(at)
 
 
 def _pose_of(choice: Choice) -> dict[str, float]:

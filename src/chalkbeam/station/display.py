@@ -23,15 +23,22 @@ from chalkbeam.orders.times import format_duration
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.shift import Shift
 from chalkbeam.placement.values import worst_first
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import Outcome, Progress
 from chalkbeam.station.cautions import cautions
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.help import shift_words
+from chalkbeam.station.press_steps import steps_of
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
 from chalkbeam.station.scene import fitting, question
 from chalkbeam.station.values import IT_IS_SET, Asking, OperatorState, RunView
-from chalkbeam.station.words import hand_words, piece_words, place_words, press_words
+from chalkbeam.station.words import (
+    hand_words,
+    piece_words,
+    place_words,
+    press_words,
+    step_words,
+)
 from overlay.marks import Dash, Mark, Role, Stroke
 from overlay.palette import RGB
 
@@ -114,8 +121,14 @@ class Display:
         Platen, pad and line lasers to see to before the garment is loaded.
     settings, prepress : str
         The supplier's press settings as entered; what to do before.
+    steps : tuple of Step
+        Those of the imprint, as its transfer's sheet asks for them.
     dwell, dwell_ends : float or None
-        Seconds of dwell; when it is over, s on the monotonic clock.
+        Seconds that the step's time lasts; when it is over, s on the monotonic clock.
+    meanwhile, afterwards : str
+        What to do while it runs, and when it is over.
+    cooling : tuple of (str, float or None)
+        What was put aside to cool, and when it has, s on the monotonic clock.
     asked : tuple of str
         A question with its answers; empty if there is none.
     to_set : bool
@@ -160,8 +173,12 @@ class Display:
     fitting: str
     settings: str
     prepress: str
+    steps: tuple[Step, ...]
     dwell: float | None
     dwell_ends: float | None
+    meanwhile: str
+    afterwards: str
+    cooling: tuple[tuple[str, float | None], ...]
     asked: tuple[str, ...]
     to_set: bool
     typing: bool
@@ -197,6 +214,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     choice = view.ready.choice if view.ready is not None else None
     laid = choice.laid(nudge) if choice is not None else None
     dwell = dwell_of(progress, state.pressing_since)
+    told = step_words(progress) if view.mode.counted else ("", "")
     heading = "finished" if stop is None else f"{press_words(progress)} · piece {stop.piece.id}"
     return Display(
         title=view.title,
@@ -209,9 +227,13 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         locations=tuple((place_words(name), name == here) for name in view.locations),
         fitting=", ".join((*fitting(progress, progress.at), *view.aiming)),
         settings=_settings(view, press),
-        prepress=press.prepress if press is not None else "",
-        dwell=press.dwell if press is not None else None,
+        prepress=_prepress(progress),
+        steps=steps_of(progress, index) if index is not None else (),
+        dwell=None if dwell is None else dwell.seconds,
         dwell_ends=None if dwell is None else dwell.ends,
+        meanwhile=told[0],
+        afterwards=told[1],
+        cooling=_cooling(progress),
         asked=_asked(view, state),
         to_set=state.asking is None and view.to_set is not None,
         typing=state.asking is Asking.JUMP,
@@ -232,7 +254,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         total=len(progress.stops),
         left=format_duration(progress.seconds_left()),
         paused=progress.paused,
-        dark=state.dark or progress.at.step is Step.PRESS,
+        dark=state.dark or progress.at.step in UNDER_HEAD,
         face=view.rig.face,
         cloth=cloth_of(stop.piece.colour if stop is not None else ""),
         plan=_plan(view.rig.face, choice, progress.at.step, laid),
@@ -250,6 +272,21 @@ def _asked(view: RunView, state: OperatorState) -> tuple[str, ...]:
     wanted = view.to_set
     asked = "" if wanted is None else f"SET PRESS {wanted.words(view.degrees)}"
     return (asked, f"1  {IT_IS_SET[0]}") if asked else ()
+
+
+def _prepress(progress: Progress) -> str:
+    """Return the pre-press that is still to come, as the transfer's sheet gives it."""
+    asked = None if progress.at.index is None else progress.prepress(progress.at.index)
+    return "" if asked is None or progress.at.step is not Step.LOAD else asked.prepress
+
+
+def _cooling(progress: Progress) -> tuple[tuple[str, float | None], ...]:
+    found = []
+    for index in progress.aside():
+        waits = progress.waits(index)
+        until = None if waits is None else waits.cools_until
+        found.append((_what(progress.stops[index], progress.location(index)), until))
+    return tuple(found)
 
 
 def _style(stop: Stop | None) -> str:
@@ -277,7 +314,7 @@ def _coming(view: RunView) -> tuple[tuple[str, str], ...]:
     lines: list[tuple[str, str]] = []
     for index in range(start + 1, len(progress.stops)):
         stop = progress.stops[index]
-        if stop.imprint.id in progress.outcomes:
+        if stop.imprint.id in progress.outcomes or progress.waits(index) is not None:
             continue
         setting = Setting.of(stop.imprint.press)
         words = {"platen": stop.fit.platen_words, "pad": stop.fit.pad_words, **_SHORT}
@@ -307,7 +344,7 @@ def _plan(
     marks: list[Mark] = [Stroke(edge, Role.CHECK, 2.0, closed=True, dash=Dash.SOLID)]
     if choice is None or laid is None:
         return tuple(marks)
-    if step is Step.LOAD:
+    if step in (Step.LOAD, Step.PREPRESS):
         marks += load_lines(choice.placement, choice.loading)
     return (*marks, *lay_lines(laid, choice.loading))
 

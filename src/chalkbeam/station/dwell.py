@@ -1,8 +1,9 @@
-"""The time that the transfer's sheet asks for under the closed press, as it runs down."""
+"""The times that the transfer's sheet asks for, as they run down: under the head, and cooling."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from chalkbeam.record.events import Step
@@ -11,12 +12,12 @@ from chalkbeam.record.progress import Progress
 
 @dataclass(frozen=True)
 class Dwell:
-    """A dwell that runs, or has run out while the press is still closed.
+    """A time that runs, or has run out while its step goes on.
 
     Attributes
     ----------
     since : float
-        When the press step began, s on the monotonic clock.
+        When it began, s on the monotonic clock.
     seconds : float
         How long it lasts.
     """
@@ -45,31 +46,56 @@ def whole_seconds(ends: float, at: float) -> int:
 
 
 def dwell_of(progress: Progress, since: float | None) -> Dwell | None:
-    """Return the dwell of the imprint under the press; None if none runs.
+    """Return the time that runs at the current step; None if none does.
 
-    `since` is when its press step began; None if nobody saw it.
+    `since` is when the press closed; None if nobody saw it.
     """
-    stop = progress.stop
-    if stop is None or since is None or progress.at.step is not Step.PRESS:
+    index = progress.at.index
+    if index is None:
         return None
-    seconds = stop.imprint.press.dwell
-    return None if seconds is None else Dwell(since, seconds)
+    if progress.at.step is Step.PEEL:
+        waits = progress.waits(index)
+        return Dwell(waits.since, waits.wait) if waits is not None and waits.wait else None
+    seconds = _seconds_under_head(progress, index)
+    return None if seconds is None or since is None else Dwell(since, seconds)
+
+
+def _seconds_under_head(progress: Progress, index: int) -> float | None:
+    press = progress.stops[index].imprint.press
+    match progress.at.step:
+        case Step.PREPRESS:
+            asked = progress.prepress(index)
+            return None if asked is None else asked.prepress_dwell
+        case Step.PRESS:
+            return press.dwell
+        case Step.SECOND:
+            return press.second_dwell
+        case _:
+            return None
+
+
+def cooling_ends(progress: Progress) -> tuple[float, ...]:
+    """Return when each garment that was put aside has cooled, s on the monotonic clock."""
+    found = (progress.waits(index) for index in progress.aside())
+    return tuple(
+        each.cools_until for each in found if each is not None and each.cools_until is not None
+    )
 
 
 class Bell:
-    """Tells the end of each dwell once."""
+    """Tells the end of each time once."""
 
     def __init__(self) -> None:
-        self._rung: float | None = None
+        self._rung: tuple[float, ...] = ()
 
-    def due(self, dwell: Dwell | None) -> float | None:
+    def due(self, ends: Sequence[float]) -> float | None:
         """Return when it rings next, s on the monotonic clock; None if it does not."""
-        return None if dwell is None or dwell.ends == self._rung else dwell.ends
+        return min((each for each in ends if each not in self._rung), default=None)
 
-    def rings(self, dwell: Dwell | None, at: float) -> bool:
+    def rings(self, ends: Sequence[float], at: float) -> bool:
         """Whether it rings now."""
-        due = self.due(dwell)
+        due = self.due(ends)
         if due is None or at < due:
             return False
-        self._rung = due
+        self._rung = tuple(each for each in ends if each <= at)
         return True

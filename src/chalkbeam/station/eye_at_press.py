@@ -68,12 +68,14 @@ from chalkbeam.station.eye_work import (
     target_corners,
 )
 from chalkbeam.station.following import follow_garment, shift_to
+from chalkbeam.station.press_steps import after_load, after_press
 from chalkbeam.station.values import Command, CommandKind
 from chalkbeam.station.words import unseen_words
 
 U8 = NDArray[np.uint8]
 
 CLEAR = "Clear the platen, so that the camera learns how it looks bare."
+PREPRESS = "Close the press for the pre-press; the step key goes on after it."
 GARMENT_MOVED = "The garment has been moved since it was laid: lay the transfer by the light anew."
 
 _MOVED = 3.5, math.radians(1.2)
@@ -418,18 +420,27 @@ class EyeAtPress:
                 self.watch.remember_loaded()
             case Say(words):
                 controller.say(eye=words)
+            case TakeStep("lay") if self._prepress_first():
+                self._act(Command(CommandKind.STEP, step=Step.PREPRESS), at)
+                controller.say(eye=PREPRESS, pressing_since=at)
             case TakeStep(step, since):
                 self._act(Command(CommandKind.STEP, step=Step(step)), at)
                 if since is not None:
                     controller.say(pressing_since=since)
             case CountPress(seconds):
                 self._seen.seconds = seconds
-                self._act(Command(CommandKind.PRESS, text=self.controller.state.laid), at)
+                progress = controller.session.progress
+                self._act(after_press(controller.state, progress), at)
                 controller.say(eye="")
             case AskPressed(why):
                 self.questions += 1
                 asked = unseen_words(controller.session.progress)
                 controller.say(said=f"{asked} ({why})", sure=True)
+
+    def _prepress_first(self) -> bool:
+        """Whether the garment is to be pre-pressed before the transfer is laid."""
+        progress = self.controller.session.progress
+        return progress.at.step is Step.LOAD and after_load(progress) is Step.PREPRESS
 
     def _act(self, command: Command, at: float) -> None:
         """Carry a command out as the eye's own."""

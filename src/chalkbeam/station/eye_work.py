@@ -11,7 +11,7 @@ from chalkbeam.eye.instead import instead_of
 from chalkbeam.eye.sights import RunAt
 from chalkbeam.eye.transfer import Tolerance
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Kind
+from chalkbeam.record.events import Kind, Step
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_reader import OrderedPiece, PrintLaid
 from chalkbeam.station.following import wanted_print
@@ -25,13 +25,18 @@ def run_at(controller: StationController, rig: Rig, proposed: Shift | None) -> R
     if progress.stop is None:
         return RunAt()
     moving = state.moving is not None and state.moving != proposed
+    step = _EYE_STEPS.get(progress.at.step, progress.at.step)
     idle = (
-        progress.paused or state.asking is not None or moving or state.dark
+        step is not progress.at.step or progress.paused or state.asking is not None or moving or state.dark
         or bool(state.trouble) or state.showing is not Showing.WORK
         or controller.readiness.ready is None or controller.readiness.rig is not rig
     )  # fmt: skip
     imprint = progress.stop.imprint
-    return RunAt(imprint.id, progress.at.step.value, imprint.press.dwell, idle)
+    return RunAt(imprint.id, step.value, imprint.press.dwell, idle)
+
+
+_EYE_STEPS = {Step.PREPRESS: Step.LOAD, Step.PEEL: Step.PRESS, Step.SECOND: Step.PRESS}
+"""What the eye takes steps for that it does not know: there it waits for a key."""
 
 
 def collared(controller: StationController) -> str:

@@ -90,7 +90,7 @@ def run_in_window(
 
     def due(now: StationController) -> float | None:
         times = (
-            now.state.due, bell.due(now.dwell), now.count_due(time.monotonic()), code.due
+            now.state.due, bell.due(now.bells), now.count_due(time.monotonic()), code.due
         )  # fmt: skip
         return min((each for each in times if each is not None), default=None)
 
@@ -141,7 +141,7 @@ def run_in_window(
         nonlocal told, trouble
         if eye is not None:
             eye.shown()
-        if bell.rings(now.dwell, time.monotonic()):
+        if bell.rings(now.bells, time.monotonic()):
             beep()
         if now.changes == told:
             return

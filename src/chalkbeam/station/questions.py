@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from chalkbeam.record.events import Step
 from chalkbeam.station.keys import Act, action_for
+from chalkbeam.station.press_steps import after_press, laid_before
 from chalkbeam.station.values import (
     ANSWERS,
     FRESH,
@@ -59,27 +60,49 @@ def answered(state: OperatorState, asking: Asking, key: Key) -> Answer:
 def ask_pressed(
     state: OperatorState, view: RunView, then: tuple[int, Step] | None
 ) -> OperatorState:
-    """Ask whether the current imprint was pressed."""
+    """Ask whether the press was closed on the current imprint for its step."""
     asked = pressed_words(view.progress)
     return replace(state, asking=Asking.PRESSED, question=asked, then=then, typed="")
 
 
-def was_pressed(state: OperatorState, key: Key) -> Answer:
-    """Take the answer whether the press was closed: its number, or a step on and a step back."""
+def was_pressed(state: OperatorState, view: RunView, key: Key) -> Answer:
+    """Take the answer whether the press was closed: its number, or a step on and a step back.
+
+    Escape puts the question by, and once more it leaves: it is asked again then.
+    """
     if key.repeated:
         return state, ()
     if key.name == "escape":
-        return replace(state, asking=None, then=None, said=""), ()
+        return replace(state, asking=None, then=None, said="", leaving=True), ()
     action = action_for(key)
     act = action.act if action is not None else None
     yes = key.name == "1" or act is Act.ON
     if not yes and key.name != "2" and act is not Act.BACK:
         return replace(state, said="answer with 1 or 2, or Escape"), ()
-    then, press = state.then, Command(CommandKind.PRESS, text=state.laid)
+    command, closes = _said_of_press(state, view, yes)
+    then, laid = state.then, state.laid
     state = replace(
-        at_step(state, None), asking=None, then=None, said="", stepped_at=key.at, laid=""
-    )
+        at_step(state, key.at if closes and then is None else None), asking=None, then=None,
+        said="", stepped_at=key.at, laid=laid if command.kind is CommandKind.STEP and yes else "",
+    )  # fmt: skip
     if then is None:
-        return state, (press if yes else Command(CommandKind.STEP, step=Step.LAY),)
+        return state, (command,)
     jump = Command(CommandKind.JUMP, index=then[0], step=then[1])
-    return state, ((press, jump) if yes else (jump,))
+    return replace(state, laid=""), ((command, jump) if yes else (jump,))
+
+
+def _said_of_press(state: OperatorState, view: RunView, yes: bool) -> tuple[Command, bool]:
+    """Return what follows from the answer, and whether the press closes with that."""
+    progress = view.progress
+    match progress.at.step:
+        case Step.PREPRESS:
+            step = Step.LAY if yes else Step.PREPRESS
+            return Command(CommandKind.STEP, step=step), not yes
+        case Step.SECOND if yes:
+            return Command(CommandKind.PRESS, text=laid_before(state, progress)), False
+        case Step.SECOND:
+            return Command(CommandKind.STEP, step=Step.PEEL), False
+        case _ if yes:
+            return after_press(state, progress), False
+        case _:
+            return Command(CommandKind.STEP, step=Step.LAY), False

@@ -19,13 +19,22 @@ from chalkbeam.light.transfer_sign import sign_marks
 from chalkbeam.orders.pieces import PressSetup
 from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At, Progress
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.values import ANSWERS, IT_IS_SET, Asking, OperatorState, RunView, Showing
-from chalkbeam.station.words import hand_words, piece_lines, press_words, summary
+from chalkbeam.station.words import (
+    art_words,
+    cooling_lines,
+    hand_words,
+    piece_lines,
+    place_words,
+    press_words,
+    step_words,
+    summary,
+)
 from overlay.draw.check_view import check_marks
 from overlay.marks import Mark, Role, Text, moved
 
@@ -70,6 +79,10 @@ class Scene:
     unit : Unit
     countdown : int or None
         Seconds to be counted beside the platen while nothing else is lit.
+    over : bool
+        Whether the time of a pre-press or of the cooling has run out, or none was given.
+    told : (str, str)
+        What to do at the step while its time runs, and when it is over.
     """
 
     state: OperatorState
@@ -88,6 +101,8 @@ class Scene:
     sheet_note: str
     unit: Unit
     countdown: int | None = None
+    over: bool = False
+    told: tuple[str, str] = ("", "")
 
     @property
     def height(self) -> float:
@@ -130,6 +145,7 @@ def scene_of(
     at: At,
     more: Shift = Shift(),  # noqa: B008 - a frozen value
     countdown: int | None = None,
+    over: bool = False,
 ) -> Scene:
     """Return the scene of a run at one of its stops.
 
@@ -141,7 +157,7 @@ def scene_of(
     at : At
     more : Shift
         A nudge yet to be recorded.
-    countdown : int, optional
+    countdown, over : optional
         As in `Scene`.
     """
     progress, index = view.progress, at.index
@@ -163,6 +179,8 @@ def scene_of(
         sheet_note=view.sheet_note if view.note_in_light else "",
         unit=view.unit,
         countdown=countdown,
+        over=over and at.step in (Step.PREPRESS, Step.PEEL),
+        told=step_words(progress) if at == progress.at else ("", ""),
     )
 
 
@@ -170,7 +188,8 @@ def scene_of(
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
     """Return what is lit; None for darkness, but for a countdown beside the platen."""
     state, face = scene.state, scene.face
-    pressing = scene.step is Step.PRESS or state.dark
+    closed = scene.step in UNDER_HEAD and not scene.over
+    pressing = closed or state.dark
     said = state.said or ("" if pressing else state.eye)
     remark = "Escape again: end" if state.leaving else said
     if state.showing is Showing.CHECK:
@@ -190,8 +209,10 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         said_too = (remark,) if remark else ()
         words = (*scene.to_set, *said_too)
         marks, remark = (page_mark(scene.page, words, Role.WARN, large=True),), ""
-    elif state.dark or scene.step is Step.PRESS:
+    elif pressing:
         marks = ()
+    elif scene.step is Step.PEEL:
+        marks = (page_mark(scene.page, _peel_lines(scene), Role.NOTE),)
     elif scene.ready is None:
         marks = (page_mark(scene.page, (scene.refused,), Role.WARN),)
     elif state.moving is not None:
@@ -203,6 +224,14 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     if remark:
         marks = with_remark(marks, [remark], Role.WARN, scene.where)
     return marks or None
+
+
+def _peel_lines(scene: Scene) -> tuple[str, ...]:
+    """Return what to do with what is pressed, a line each; while it cools how long still."""
+    if scene.over:
+        return (*scene.note, *scene.told[1].split(", "))
+    counted = f": {scene.countdown} s" if scene.countdown else ""
+    return (*scene.note, f"{scene.told[0]}{counted}")
 
 
 def set_lines(view: RunView, at: At) -> tuple[str, ...]:
@@ -256,8 +285,11 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
     changes = fitting(progress, at)
     if view.mode.counted:
         which = (f"{press_words(progress)} · {stop.piece.id}", *piece_lines(stop))
+        if at.step is Step.PEEL:
+            return (*which, f"{place_words(progress.location(at.index))}: {art_words(stop)}")
         if at.step is Step.LOAD:
             which += hand_words(stop)
+            changes += cooling_lines(progress)
             changes += tuple(words for name, words in CHANGES.items() if name in stop.changes)
     else:
         which = _which_location(view, at.step, progress.location(at.index))
@@ -273,8 +305,8 @@ def _which_location(view: RunView, step: Step, here: str) -> tuple[str, ...]:
 
 
 def _work(scene: Scene, choice: Choice) -> tuple[Mark, ...]:
-    if scene.step is Step.LOAD:
-        note = "\n".join(scene.note)
+    if scene.step in (Step.LOAD, Step.PREPRESS):
+        note = "\n".join((*scene.note, *(scene.told[1:] if scene.step is Step.PREPRESS else ())))
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
     note = "\n".join([*scene.note, *([f"moved {words}"] if words else [])])

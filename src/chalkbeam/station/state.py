@@ -12,10 +12,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import AFTER_PRESS, UNDER_HEAD, Step
 from chalkbeam.record.progress import Progress
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.keys import Act, Action, action_for
+from chalkbeam.station.press_steps import after_load, after_peel, after_press, laid_before
 from chalkbeam.station.questions import Answer, answered, ask_pressed, at_step, was_pressed
 from chalkbeam.station.values import (
     SCANNED,
@@ -26,7 +27,7 @@ from chalkbeam.station.values import (
     RunView,
     Showing,
 )
-from chalkbeam.station.words import elsewhere_words
+from chalkbeam.station.words import LIFT, elsewhere_words
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Tick
 
 BOUNCE = 0.15
@@ -40,7 +41,15 @@ _AFTER_SETTING = frozenset(
 )
 """What waits until the press is set: its light does."""
 
+LASTS = {
+    Step.PREPRESS: "the pre-press",
+    Step.PRESS: "the dwell",
+    Step.PEEL: "the cooling",
+    Step.SECOND: "the second press",
+}
+"""What a step waits for."""
 
+PRESSED_ALREADY = "it is pressed already: go on with it, or X if it is spoiled"
 BESIDE = "leave it lying: lay this one too, both are pressed at once"
 _LAID_NO_MORE = frozenset(
     {Act.BACK, Act.UNDO, Act.REDO, Act.JUMP, Act.SKIP, Act.SPOIL, Act.PRESET, Act.GARMENT}
@@ -109,7 +118,7 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     if state.asking is Asking.JUMP:
         return _type(state, view, key)
     if state.asking is Asking.PRESSED:
-        return was_pressed(state, key)
+        return was_pressed(state, view, key)
     if state.asking is not None:
         return answered(state, state.asking, key)
     action = action_for(key)
@@ -174,13 +183,15 @@ def _at_stop(state: OperatorState, view: RunView, action: Action) -> Answer:
     """Do what needs a current imprint."""
     progress = view.progress
     match action.act:
-        case Act.SKIP:
-            return replace(state, asking=Asking.SKIP), ()
+        case Act.SKIP | Act.PRESET | Act.GARMENT if progress.at.step in AFTER_PRESS:
+            return replace(state, said=PRESSED_ALREADY), ()
         case Act.SPOIL:
             return replace(state, asking=Asking.SPOIL), ()
         case Act.PRESET:
             return _preset(state, view, action.number)
-        case Act.GARMENT if view.can_light and progress.at.step is not Step.PRESS:
+        case Act.SKIP:
+            return replace(state, asking=Asking.SKIP), ()
+        case Act.GARMENT if view.can_light and progress.at.step in (Step.LOAD, Step.LAY):
             where = progress.collar(_index(progress)) or Shift()
             return replace(state, moving=where, showing=Showing.WORK, dark=False), ()
         case Act.NUDGE | Act.TURN if _laying(state, view):
@@ -214,48 +225,66 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
     state = replace(state, stepped_at=at)
     if progress.stop is None:
         return replace(state, said="the order is finished: Escape twice ends"), ()
-    if not view.can_light and act is Act.ON:
+    step = progress.at.step
+    # What is pressed is peeled though its artwork has gone missing meanwhile.
+    if not view.can_light and act is Act.ON and step not in (Step.PRESS, *AFTER_PRESS):
         return state, ()
     if act is Act.BACK:
         return _back(state, view)
-    match progress.at.step:
+    match step:
         case Step.LOAD:
-            return state, (Command(CommandKind.STEP, step=Step.LAY),)
+            following = after_load(progress) if view.mode.counted else Step.LAY
+            closes = at if following is Step.PREPRESS else None
+            return at_step(state, closes), (Command(CommandKind.STEP, step=following),)
         case Step.LAY if view.with_next is not None:
             state = replace(at_step(state, None), laid=progress.stop.imprint.id, said=BESIDE)
             return state, (Command(CommandKind.JUMP, index=view.with_next, step=Step.LAY),)
         case Step.LAY:
             return at_step(state, at), (Command(CommandKind.STEP, step=Step.PRESS),)
-        case Step.PRESS if view.mode.counted:
-            return _pressed(state, view, at)
-        case Step.PRESS:
+        case Step.PRESS if not view.mode.counted:
             return at_step(state, None), (Command(CommandKind.STEP, step=Step.LOAD),)
-
-
-def _back(state: OperatorState, view: RunView) -> Answer:
-    match view.progress.at.step:
-        case Step.LOAD if view.mode.counted:
-            return replace(state, said="U takes the last act back"), ()
-        case Step.LOAD:
-            before = Step.PRESS
-        case Step.LAY:
-            before = Step.LOAD
+        case Step.PEEL:
+            return _over(state, view, at, after_peel(state, progress))
+        case Step.PREPRESS:
+            return _over(state, view, at, Command(CommandKind.STEP, step=Step.LAY))
         case Step.PRESS:
-            before = Step.LAY
-    return at_step(state, None), (Command(CommandKind.STEP, step=before),)
+            return _over(state, view, at, after_press(state, progress))
+        case Step.SECOND:
+            pressed = Command(CommandKind.PRESS, text=laid_before(state, progress))
+            return _over(state, view, at, pressed)
 
 
-def _pressed(state: OperatorState, view: RunView, at: float) -> Answer:
-    """End the press step: once it was seen to begin and its dwell is over, or for sure."""
-    if state.pressing_since is None and not state.sure:
+def _over(state: OperatorState, view: RunView, at: float, command: Command) -> Answer:
+    """End a step that lasts: once it was seen to begin and its time is over, or for sure."""
+    step = view.progress.at.step
+    if step in UNDER_HEAD and state.pressing_since is None and not state.sure:
         return ask_pressed(state, view, None), ()
     dwell = dwell_of(view.progress, state.pressing_since)
     left = 0.0 if dwell is None else dwell.left(at)
     if left > 0 and not state.sure:
-        said = f"{left:.0f} s of the dwell left: once more if it is done"
+        said = f"{left:.0f} s of {LASTS[step]} left: once more if it is done"
         return replace(state, sure=True, said=said), ()
-    after = replace(at_step(state, None), laid="")
-    return after, (Command(CommandKind.PRESS, text=state.laid),)
+    goes_on = command.kind is CommandKind.STEP
+    closes = at if goes_on and command.step in UNDER_HEAD else None
+    said = LIFT if step is Step.PREPRESS and dwell is None else ""
+    laid = state.laid if goes_on else ""
+    return replace(at_step(state, closes), laid=laid, said=said), (command,)
+
+
+def _back(state: OperatorState, view: RunView) -> Answer:
+    before = Step.LOAD
+    match view.progress.at.step:
+        case Step.LOAD | Step.PEEL if view.mode.counted:
+            return replace(state, said="U takes the last act back"), ()
+        case Step.LOAD:
+            before = Step.PRESS
+        case Step.PRESS:
+            before = Step.LAY
+        case Step.SECOND:
+            before = Step.PEEL
+        case _:
+            pass
+    return at_step(state, None), (Command(CommandKind.STEP, step=before),)
 
 
 def _preset(state: OperatorState, view: RunView, number: int) -> Answer:
@@ -329,7 +358,15 @@ def _go_to(state: OperatorState, view: RunView, text: str) -> Answer:
 def _leave_for(state: OperatorState, view: RunView, index: int, step: Step) -> Answer:
     """Go to another stop; from under the press only once it is said whether that was closed."""
     progress = view.progress
-    if progress.at.step is Step.PRESS and view.mode.counted and index != progress.at.index:
+    here = progress.at
+    same = progress.stop is not None and progress.stops[index].piece.id == progress.stop.piece.id
+    if same and here.step in AFTER_PRESS:
+        return replace(state, said=PRESSED_ALREADY), ()
+    aside = progress.aside_of(index)
+    if aside is not None:
+        index, step = aside, Step.PEEL
+    asks = here.step in (Step.PRESS, Step.SECOND) and view.mode.counted
+    if asks and index != here.index:
         return ask_pressed(state, view, (index, step)), ()
     return at_step(state, None), (Command(CommandKind.JUMP, index=index, step=step),)
 

@@ -144,6 +144,8 @@ class CommandKind(Enum):
     """What is to be done with the run."""
 
     STEP = "step"
+    ASIDE = "aside"
+    """Put the garment aside to cool, its carrier on; `text` is what was laid beside."""
     PRESS = "press"
     NUDGE = "nudge"
     NUDGE_BATCH = "nudge batch"
@@ -164,7 +166,11 @@ class CommandKind(Enum):
 
 @dataclass(frozen=True)
 class Command:
-    """What is to be done, with its particulars; which of them count depends on its kind."""
+    """What is to be done, with its particulars; which of them count depends on its kind.
+
+    `text` of a step to the peel, of an imprint put aside and of a press is the id of what was laid
+    before and pressed with it.
+    """
 
     kind: CommandKind
     step: Step = Step.LOAD

@@ -6,7 +6,8 @@ from pathlib import PurePath
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import ArtKind
-from chalkbeam.record.events import Event, Kind
+from chalkbeam.orders.settings import Setting
+from chalkbeam.record.events import Event, Kind, Step
 from chalkbeam.record.progress import Outcome, Progress
 
 
@@ -59,8 +60,65 @@ def hand_words(stop: Stop) -> tuple[str, ...]:
     return tuple(part for part in (piece.note, order) if part)
 
 
+LIFT = "lift it, smooth it, let the steam out"
+"""After a pre-press; common practice, no source."""
+
+
+def step_words(progress: Progress) -> tuple[str, str]:
+    """Return what to do while the time of the current step runs, and when it is over.
+
+    Settings are told as the transfer's sheet gives them; where it says nothing, nothing is said.
+    """
+    stop, index = progress.stop, progress.at.index
+    if stop is None or index is None:
+        return "", ""
+    press, setting = stop.imprint.press, Setting.of(stop.imprint.press)
+    peel = "" if setting is None else setting.peel
+    match progress.at.step:
+        case Step.PREPRESS:
+            return "close the press on the bare garment", f"open, {LIFT}"
+        case Step.PRESS if press.cooling:
+            return "", f"open now, leave the carrier on: it cools {press.cooling}"
+        case Step.PRESS if "hot" in peel:
+            return "", f"open now, peel at once: {peel}"
+        case Step.PRESS:
+            return "", f"open now, peel: {peel}" if peel else "open now"
+        case Step.PEEL:
+            waits = progress.waits(index)
+            aside = waits is not None and waits.aside
+            unsaid = press.cooling and (waits is None or waits.wait is None)
+            when = f"when it has cooled ({press.cooling}), peel it" if unsaid else "peel it now"
+            told = [f"{when}: {peel}" if peel else when]
+            if press.second:
+                told += ["lay the garment on the platen again"] if aside else []
+                told.append(f"then close for the second press: {press.second}")
+            return "let it cool, the carrier on", ", ".join(told)
+        case Step.SECOND:
+            return "", "open now"
+        case _:
+            return "", ""
+
+
+def unpeeled_pieces(progress: Progress) -> tuple[str, ...]:
+    """Return the pieces that are pressed and still have a carrier on, or a second press to come."""
+    places = [each for each in range(len(progress.stops)) if progress.waits(each) is not None]
+    return tuple(dict.fromkeys(progress.stops[each].piece.id for each in places))
+
+
+def cooling_lines(progress: Progress) -> tuple[str, ...]:
+    """Return which pieces were put aside to cool, in one line; empty if none was."""
+    ids = ", ".join(dict.fromkeys(progress.stops[each].piece.id for each in progress.aside()))
+    return (f"cooling: {ids}",) if ids else ()
+
+
+_WAS_PRESSED = {
+    Step.PREPRESS: "was it pre-pressed?",
+    Step.SECOND: "was it pressed the second time?",
+}
+
+
 def pressed_words(progress: Progress) -> str:
-    """Return the question whether the current imprint was pressed.
+    """Return the question whether the current imprint was pressed, as its step asks for it.
 
     After a power cut, after an undo, and before the press step is left for another piece. It
     names the imprint: with the press step dark, nothing else in the light does.
@@ -71,7 +129,7 @@ def pressed_words(progress: Progress) -> str:
     which = f"piece {stop.piece.id}"
     what = f"{place_words(progress.location(index))}: {art_words(stop)}"
     said = ", ".join(part for part in (which, piece_words(stop), what) if part)
-    return f"{said}: was it pressed?"
+    return f"{said}: {_WAS_PRESSED.get(progress.at.step, 'was it pressed?')}"
 
 
 def summary(progress: Progress) -> tuple[str, ...]:
@@ -91,6 +149,7 @@ def act_words(event: Event) -> str:
     """Return an act in words."""
     words = {
         Kind.STEPPED: "a step",
+        Kind.ASIDE: "that it was put aside",
         Kind.NUDGED: "a move of the lines",
         Kind.COLLARED: "a move of the collar",
         Kind.PRESET: "a change of location",

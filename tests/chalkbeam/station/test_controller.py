@@ -212,9 +212,10 @@ def test_the_end_of_the_dwell_rings_once(press):
     press.keys("space", "space")
     bell, dwell = Bell(), press.station.dwell
     ends = dwell.ends
-    assert [bell.rings(dwell, ends + later) for later in (-0.1, 0.0, 1.0)] == [False, True, False]
+    bells = press.station.bells
+    assert [bell.rings(bells, ends + later) for later in (-0.1, 0.0, 1.0)] == [False, True, False]
     press.keys("space")
-    assert not bell.rings(press.station.dwell, ends + 99)
+    assert not bell.rings(press.station.bells, ends + 99)
 
 
 def test_no_key_goes_through_all_that_the_rig_observed(tmp_path, monkeypatch):

@@ -28,7 +28,7 @@ def test_display_says_what_is_at_hand(press):
         5,
     )
     assert (display.where, display.art) == ("left chest", "pennant.png")
-    assert display.prepress == "3 s"
+    assert display.steps == (Step.LOAD, Step.LAY, Step.PRESS)
     assert [what for what, _ in display.coming][:2] == [
         "navy, L · left chest: pennant.png",
         "navy, L · nape: pennant.png",

@@ -103,7 +103,9 @@ def test_values_are_plain_json(tmp_path):
     display = press.display()
     values = values_of(display, "a.1", display.dwell_ends - 4.0, "")
     assert json.loads(json.dumps(values)) == values
-    assert (values["step"], values["left"], values["prepress"]) == ("press", 4.0, "3 s")
+    assert (values["step"], values["left"], values["steps"]) == (
+        "press", 4.0, ["load", "lay", "press"],
+    )  # fmt: skip
 
 
 # -- taps over the network -------------------------------------------------------------------

@@ -12,6 +12,7 @@ temperature = "… °F"    # word for word as the supplier's sheet gives them
 time = "… s"
 pressure = ""
 peel = ""               # hot, warm or cold
+cooling = "… s"         # how long it cools on the garment before the peel
 prepress = "… s"
 second_press = ""       # how long again after the peel, and under what cover
 carrier = "clear"       # clear, opaque or mirrored
@@ -42,14 +43,14 @@ def list_transfers(json: JsonOption = False) -> None:
     from chalkbeam.cli.terminal import terminal
 
     table = Table(
-        "transfer", "supplier", "temperature", "time", "pressure", "peel", "prepress",
+        "transfer", "supplier", "temperature", "time", "pressure", "peel", "cooling", "prepress",
         "second press", "carrier", "margin", box=None, pad_edge=False,
     )  # fmt: skip
     for name, each in shelf.items():
         margin = "" if each.margin is None else format_length(each.margin, Unit.INCH)
         table.add_row(
             name, each.supplier, each.temperature, each.time, each.pressure, each.peel,
-            each.prepress, each.second_press, each.carrier, margin,
+            each.cooling, each.prepress, each.second_press, each.carrier, margin,
         )  # fmt: skip
     console = terminal()
     console.print(table)

@@ -25,6 +25,7 @@ _UNITS: Mapping[str, tuple[str, ...]] = {
     "height": ("mm", "in"),
     "temperature": ("°C", "°F"),
     "time": ("s", "min"),
+    "cooling": ("s", "min"),
     "prepress": ("s", "min"),
 }
 """What a bare number may be a number of."""

@@ -82,10 +82,13 @@ class PressLink:
         state = self._state
         if state is None:
             return {"running": self.running, "ready": False, "number": "", "failed": self.failed}
-        left = state.get("left")
-        if left is not None:
-            left = max(0.0, left - (time.monotonic() - self._received))
-        return state | {"running": True, "left": left}
+        passed = time.monotonic() - self._received
+
+        def still(left: float | None) -> float | None:
+            return None if left is None else max(0.0, left - passed)
+
+        cooling = [[what, still(left)] for what, left in state.get("cooling", [])]
+        return state | {"running": True, "left": still(state.get("left")), "cooling": cooling}
 
     def picture(self, name: str) -> bytes | None:
         """Return the file of an artwork's picture."""

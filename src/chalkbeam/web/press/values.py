@@ -44,6 +44,13 @@ def values_of(display: Display | GettingReady, number: str, at: float, art: str 
         "fitting": display.fitting,
         "settings": display.settings,
         "prepress": display.prepress,
+        "steps": [each.value for each in display.steps],
+        "meanwhile": display.meanwhile,
+        "afterwards": display.afterwards,
+        "cooling": [
+            [what, None if until is None else max(0.0, until - at)]
+            for what, until in display.cooling
+        ],
         "dwell": display.dwell,
         "left": None if ends is None else max(0.0, ends - at),
         "asked": list(display.asked),

@@ -11,7 +11,7 @@ const t = (key, values = {}) =>
   texts[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
 
 // What the page knows beyond the press's own state.
-const own = { panel: "", more: false, fine: false, said: "", lost: false, ends: null, rung: null };
+const own = { panel: "", more: false, fine: false, said: "", lost: false, ends: null, rung: null, cooling: [] };
 let state = null;
 let seen = ""; // the number of the state that is shown: what a tap is about
 
@@ -65,6 +65,8 @@ function take(fresh) {
   }
   own.ends = fresh.left == null ? null : performance.now() + fresh.left * 1000;
   if (own.ends === null) own.rung = null;
+  own.cooling = (fresh.cooling ?? []).map(([what, left]) =>
+    [what, left == null ? null : performance.now() + left * 1000]);
   draw();
 }
 
@@ -83,15 +85,21 @@ function listen() {
 const left = () =>
   own.ends === null ? null : Math.max(0, Math.ceil((own.ends - performance.now()) / 1000 - 1e-3));
 
-let counted = null;
+const cools = () => own.cooling.map(([what, ends]) =>
+  [what, ends === null ? null : Math.max(0, Math.ceil((ends - performance.now()) / 1000 - 1e-3))]);
+
+let counted = "";
+let cooled = 0;
 setInterval(() => {
   const now = left();
-  if (now === counted) return;
-  counted = now;
-  if (now === 0 && own.rung !== seen) {
-    own.rung = seen;
-    ring();
-  }
+  const cooling = cools();
+  const all = JSON.stringify([now, cooling]);
+  if (all === counted) return;
+  counted = all;
+  const done = cooling.filter(([, seconds]) => seconds === 0).length;
+  if ((now === 0 && own.rung !== seen) || done > cooled) ring();
+  if (now === 0) own.rung = seen;
+  cooled = done;
   draw();
 }, 100);
 
@@ -185,12 +193,14 @@ function Button({ name, label, kind = "", does, off = false }) {
 const Picture = () => html`<div class="picture" role="img" aria-label=${t("press.picture")}
   dangerouslySetInnerHTML=${{ __html: state.picture }}></div>`;
 
-const Steps = () => html`<ol class="steps">${["load", "lay", "press"].map((step) => html`
+const CLOSED = ["prepress", "press", "second"]; // the light is off while the press is closed
+
+const Steps = () => html`<ol class="steps">${state.steps.map((step) => html`
   <li class=${step === state.step ? "now" : ""} aria-current=${step === state.step ? "step" : null}>
-    ${t(`press.${step}`)}</li>`)}</ol>`;
+    ${t(`press.step_${step}`)}</li>`)}</ol>`;
 
 function Head() {
-  const mode = state.paused ? "press.paused" : state.dark && state.step !== "press" ? "press.light_off" : "";
+  const mode = state.paused ? "press.paused" : state.dark && !CLOSED.includes(state.step) ? "press.light_off" : "";
   return html`<div class="head">
     <p class="which">${state.heading}${mode && html` <strong class="mode">${t(mode)}</strong>`}</p>
     <h1>${state.step ? state.piece : t("press.finished")}</h1>
@@ -207,21 +217,29 @@ const Said = () => html`<div class="said" aria-live="polite">
 
 const Facts = () => html`<div class="facts">
   ${state.fitting && html`<p class="caution">${state.fitting}</p>`}
-  ${state.prepress && state.step !== "press" &&
-    html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
-  ${state.step !== "press" && state.warnings.map(([weight, said]) => html`<p class=${weight}>
+  ${state.prepress && html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
+  ${!CLOSED.includes(state.step) && state.warnings.map(([weight, said]) => html`<p class=${weight}>
     <strong>${t(`press.${weight}`)}:</strong> ${said}</p>`)}
-  ${state.step === "press" && html`<p class="caution">${t("press.hot")}</p>`}
+  ${CLOSED.includes(state.step) && html`<p class="caution">${t("press.hot")}</p>`}
   ${state.settings && html`<p><span class="soft">${t("press.by_sheet")}:</span> ${state.settings}</p>`}
   ${state.moved && html`<p>${t("press.moved", { words: state.moved })}</p>`}</div>`;
 
 function Countdown() {
   const now = left();
-  if (now === null) return "";
-  return html`<div class=${now === 0 ? "count over" : "count"} role="timer">
-    <strong>${now}</strong><span>${t(now === 0 ? "press.open_press" : "press.seconds")}</span>
+  if (now === null) return state.afterwards && html`<p class="do">${state.afterwards}</p>`;
+  const over = now === 0;
+  return html`<div class=${over ? "count over" : "count"} role="timer">
+    ${!over && html`<strong>${now}</strong>`}
+    <span>${over ? state.afterwards || t("press.open_press")
+      : `${t("press.seconds")}${state.meanwhile && `: ${state.meanwhile}`}`}</span>
     <progress max=${state.dwell || 1} value=${now} aria-hidden="true"></progress></div>`;
 }
+
+// What was put aside to cool: told wherever one works meanwhile.
+const Cooling = () => own.cooling.length === 0 ? "" : html`<section class="list">
+  <h2>${t("press.cooling")}</h2><ul>${cools().map(([what, now]) => html`<li><span>${what}</span>
+  <em>${now === null ? "" : now === 0 ? t("press.cooled") : t("press.cools", { seconds: now })}</em></li>`)}</ul>
+  </section>`;
 
 const Rows = ({ title, rows }) => rows.length === 0 ? "" : html`<section class="list">
   <h2>${title}</h2><ul>${rows.map(([what, more]) => html`<li><span>${what}</span><em>${more}</em></li>`)}</ul>
@@ -289,9 +307,16 @@ function Middle() {
   if (state.asked.length > 0 && may) return html`<${Question} />`;
   if (own.panel === "piece" && may) return html`<${Piece} button="piece" />`;
   if ((state.moving || (own.panel === "nudge" && state.step === "lay")) && may) return html`<${Pad} />`;
-  return html`<${Countdown} /><${Facts} />
+  return html`<${Countdown} /><${Cooling} /><${Facts} />
     <${Rows} title=${t("press.next")} rows=${state.coming.slice(0, 3)} />
     <${Rows} title=${t("press.last")} rows=${state.results.slice(0, state.step ? 1 : 4)} />`;
+}
+
+function whatNext() {
+  if (state.step === "press" && state.steps.includes("peel")) return "opened";
+  if (state.step === "peel" && state.steps.includes("second")) return "closed";
+  if (state.step === "load" && state.steps.includes("prepress")) return "prepress_load";
+  return state.step || "finished";
 }
 
 function Buttons() {
@@ -300,7 +325,7 @@ function Buttons() {
   const over = !state.step;
   const on = state.paused ? t("press.go_on")
     : state.to_set && state.asked.length > 1 ? state.asked[1].replace(/^\d\s+/, "")
-    : state.moving ? t("press.keep") : t(`press.on_${state.step || "finished"}`);
+    : state.moving ? t("press.keep") : t(`press.on_${whatNext()}`);
   const full = () => document.fullscreenElement
     ? document.exitFullscreen() : document.documentElement.requestFullscreen();
   const more = () => {
