@@ -16,6 +16,7 @@ from chalkbeam.orders.times import format_duration
 from chalkbeam.paper.fonts import BOLD, FONT, fitted, line_of, write
 from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.record.laid import laid_words
+from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.summary import RunSummary
 from chalkbeam.record.trends import Trend
 
@@ -138,6 +139,10 @@ class _Page:
         laid = laid_words(each.event for each in self.report.outcomes)
         said = [(sentence, bool(found)) for sentence in found or (nothing,)]
         said += [(laid, False)] if laid else []
+        took = ", ".join(
+            f"{STEP_WORDS[each.step]} {format_duration(each.median)}" for each in self.report.steps
+        )
+        said += [(f"Median time of a step, measured: {took}.", False)] if took else []
         for sentence, alert in said:
             style = ParagraphStyle(
                 "finding", fontName=BOLD if alert else FONT, fontSize=9.5, leading=12.5,

@@ -218,6 +218,10 @@ class Progress:
         if at.step is Step.PEEL and not press.second:
             return None  # nothing is pressed any more
         wanted = Setting.of(press)
+        if at.step is Step.PEEL and self.set_to is not None and wanted is not None:
+            alike = (wanted.temperature, wanted.pressure)
+            if alike == (self.set_to.temperature, self.set_to.pressure):
+                return None  # another peel is no other second press
         return wanted if wanted != self.set_to else None
 
     def prepress(self, index: int) -> PressSettings | None:
@@ -508,9 +512,7 @@ class Progress:
             if following is None or (clock is not None and until is not None and until <= clock):
                 return place
             last, other = self.stops[place], self.stops[following]
-            same = Setting.of(last.imprint.press) == Setting.of(other.imprint.press) and (
-                (last.fit.platen, last.fit.pad) == (other.fit.platen, other.fit.pad)
-            )
+            same = _dialled(last) == _dialled(other)
             if last.imprint.press.second and not same:
                 return place
         return None
@@ -520,3 +522,9 @@ class Progress:
         if following >= len(self.stops) or self._ended(following):
             return False
         return self.stops[index].piece.id == self.stops[following].piece.id
+
+
+def _dialled(stop: Stop) -> tuple[str, ...]:
+    """Return what takes time to change at the press: temperature, pressure, platen and pad."""
+    setting = Setting.of(stop.imprint.press) or Setting()
+    return setting.temperature, setting.pressure, stop.fit.platen, stop.fit.pad

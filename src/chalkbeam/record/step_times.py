@@ -14,6 +14,17 @@ from chalkbeam.record.progress import Progress
 SETTING = "set"
 """What the time is called in which the press is set, beside the steps' own names."""
 
+STEP_WORDS = {
+    SETTING: "setting the press",
+    Step.LOAD.value: "loading",
+    Step.PREPRESS.value: "pre-press",
+    Step.LAY.value: "laying",
+    Step.PRESS.value: "press",
+    Step.PEEL.value: "peel",
+    Step.SECOND.value: "second press",
+}
+"""What people call them."""
+
 _ORDER = (SETTING, *(step.value for step in Step))
 
 

@@ -13,6 +13,7 @@ from chalkbeam.orders.pieces import piece_of
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, in_force
 from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.record.step_times import Typical, step_times, typical_times
 from chalkbeam.record.store import Run
 from chalkbeam.record.trends import Trend, trends
 
@@ -67,6 +68,8 @@ class RunSummary:
         In the order they happened.
     trends : (Trend, Trend)
         Corrections along x and y.
+    steps : tuple of Typical
+        How long each step took, as measured.
     """
 
     run: Run
@@ -84,6 +87,7 @@ class RunSummary:
     measure: float
     outcomes: tuple[ImprintOutcome, ...]
     trends: tuple[Trend, Trend]
+    steps: tuple[Typical, ...] = ()
 
     @property
     def typical(self) -> float | None:
@@ -147,6 +151,7 @@ def summarise(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Ru
         measure=measure,
         outcomes=tuple(outcomes),
         trends=trends([each.added for each in pressed], [each.nudge for each in pressed]),
+        steps=typical_times(step_times(run.stops, everything)),
     )
 
 
@@ -154,6 +159,7 @@ def _outcomes(events: Sequence[Event]) -> list[ImprintOutcome]:
     """Return the outcomes in force, each with its time and its correction."""
     outcomes: list[ImprintOutcome] = []
     added: dict[str, Shift] = {}
+    before: dict[str, float | None] = {}  # what was pressed and put aside took so long until then
     since: tuple[str, float] | None = None  # session, and its clock where timing starts
     idle = 0.0
     paused: float | None = None
@@ -166,14 +172,19 @@ def _outcomes(events: Sequence[Event]) -> list[ImprintOutcome]:
             idle, paused = idle + event.clock - paused, None
         elif event.kind is Kind.NUDGED:
             added[event.imprint] = added.get(event.imprint, Shift()) + Shift.of(event.data)
-        elif event.kind in (Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED):
+        elif event.kind in (Kind.ASIDE, Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED):
             seconds = None
             if since is not None and since[0] == event.session:
                 seconds = max(0.0, event.clock - since[1] - idle)
+            since, idle = (event.session, event.clock), 0.0
+            earlier = before.pop(event.imprint, 0.0)
+            seconds = None if seconds is None or earlier is None else seconds + earlier
+            if event.kind is Kind.ASIDE:
+                before[event.imprint] = seconds
+                continue
             nudge = _shift(event.data.get("nudge"))
             here = added.pop(event.imprint, Shift())
             outcomes.append(ImprintOutcome(event, seconds, here, nudge))
-            since, idle = (event.session, event.clock), 0.0
     return outcomes
 
 

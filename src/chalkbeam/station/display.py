@@ -214,7 +214,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     choice = view.ready.choice if view.ready is not None else None
     laid = choice.laid(nudge) if choice is not None else None
     dwell = dwell_of(progress, state.pressing_since)
-    told = step_words(progress) if view.mode.counted else ("", "")
+    told = step_words(progress) if view.mode.counted else ((), ())
     heading = "finished" if stop is None else f"{press_words(progress)} · piece {stop.piece.id}"
     return Display(
         title=view.title,
@@ -231,8 +231,8 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         steps=steps_of(progress, index) if index is not None else (),
         dwell=None if dwell is None else dwell.seconds,
         dwell_ends=None if dwell is None else dwell.ends,
-        meanwhile=told[0],
-        afterwards=told[1],
+        meanwhile=", ".join(told[0]),
+        afterwards=", ".join(told[1]),
         cooling=_cooling(progress),
         asked=_asked(view, state),
         to_set=state.asking is None and view.to_set is not None,
@@ -285,7 +285,9 @@ def _cooling(progress: Progress) -> tuple[tuple[str, float | None], ...]:
     for index in progress.aside():
         waits = progress.waits(index)
         until = None if waits is None else waits.cools_until
-        found.append((_what(progress.stops[index], progress.location(index)), until))
+        stop = progress.stops[index]
+        what = f"{stop.piece.id} · {piece_words(stop)} · {place_words(progress.location(index))}"
+        found.append((what, until))
     return tuple(found)
 
 

@@ -27,8 +27,9 @@ def run_at(controller: StationController, rig: Rig, proposed: Shift | None) -> R
     moving = state.moving is not None and state.moving != proposed
     step = _EYE_STEPS.get(progress.at.step, progress.at.step)
     idle = (
-        step is not progress.at.step or progress.paused or state.asking is not None or moving or state.dark
-        or bool(state.trouble) or state.showing is not Showing.WORK
+        step is not progress.at.step or progress.paused
+        or state.asking is not None or moving or state.dark or bool(state.trouble)
+        or state.showing is not Showing.WORK
         or controller.readiness.ready is None or controller.readiness.rig is not rig
     )  # fmt: skip
     imprint = progress.stop.imprint

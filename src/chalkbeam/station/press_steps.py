@@ -14,9 +14,8 @@ is not loaded and laid in less. Common practice, no source."""
 def steps_of(progress: Progress, index: int) -> tuple[Step, ...]:
     """Return the steps that a stop has, as its sheet asks for them."""
     press = progress.stops[index].imprint.press
-    here = progress.at.index == index and progress.at.step is Step.PREPRESS
     steps = [Step.LOAD, Step.LAY, Step.PRESS]
-    if here or progress.prepress(index) is not None:
+    if press.prepress or progress.prepress(index) is not None:
         steps.insert(1, Step.PREPRESS)
     if press.cooling or press.second:
         steps.append(Step.PEEL)

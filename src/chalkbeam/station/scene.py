@@ -26,7 +26,6 @@ from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
 from chalkbeam.station.values import ANSWERS, IT_IS_SET, Asking, OperatorState, RunView, Showing
 from chalkbeam.station.words import (
-    art_words,
     cooling_lines,
     hand_words,
     piece_lines,
@@ -81,8 +80,8 @@ class Scene:
         Seconds to be counted beside the platen while nothing else is lit.
     over : bool
         Whether the time of a pre-press or of the cooling has run out, or none was given.
-    told : (str, str)
-        What to do at the step while its time runs, and when it is over.
+    told : (tuple of str, tuple of str)
+        What to do at the step while its time runs, and when it is over, a line each.
     """
 
     state: OperatorState
@@ -102,7 +101,7 @@ class Scene:
     unit: Unit
     countdown: int | None = None
     over: bool = False
-    told: tuple[str, str] = ("", "")
+    told: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
 
     @property
     def height(self) -> float:
@@ -180,7 +179,7 @@ def scene_of(
         unit=view.unit,
         countdown=countdown,
         over=over and at.step in (Step.PREPRESS, Step.PEEL),
-        told=step_words(progress) if at == progress.at else ("", ""),
+        told=step_words(progress) if at == progress.at else ((), ()),
     )
 
 
@@ -212,7 +211,7 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     elif pressing:
         marks = ()
     elif scene.step is Step.PEEL:
-        marks = (page_mark(scene.page, _peel_lines(scene), Role.NOTE),)
+        marks = (page_mark(scene.page, _peel_lines(scene), Role.NOTE, large=True),)
     elif scene.ready is None:
         marks = (page_mark(scene.page, (scene.refused,), Role.WARN),)
     elif state.moving is not None:
@@ -228,10 +227,11 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
 
 def _peel_lines(scene: Scene) -> tuple[str, ...]:
     """Return what to do with what is pressed, a line each; while it cools how long still."""
+    meanwhile, afterwards = scene.told
     if scene.over:
-        return (*scene.note, *scene.told[1].split(", "))
-    counted = f": {scene.countdown} s" if scene.countdown else ""
-    return (*scene.note, f"{scene.told[0]}{counted}")
+        return (*afterwards, *scene.note)
+    counted = (f"{scene.countdown} s",) if scene.countdown else ()
+    return (*meanwhile, *counted, *scene.note)
 
 
 def set_lines(view: RunView, at: At) -> tuple[str, ...]:
@@ -286,7 +286,7 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
     if view.mode.counted:
         which = (f"{press_words(progress)} · {stop.piece.id}", *piece_lines(stop))
         if at.step is Step.PEEL:
-            return (*which, f"{place_words(progress.location(at.index))}: {art_words(stop)}")
+            return (stop.piece.id, *piece_lines(stop), place_words(progress.location(at.index)))
         if at.step is Step.LOAD:
             which += hand_words(stop)
             changes += cooling_lines(progress)
@@ -306,7 +306,7 @@ def _which_location(view: RunView, step: Step, here: str) -> tuple[str, ...]:
 
 def _work(scene: Scene, choice: Choice) -> tuple[Mark, ...]:
     if scene.step in (Step.LOAD, Step.PREPRESS):
-        note = "\n".join((*scene.note, *(scene.told[1:] if scene.step is Step.PREPRESS else ())))
+        note = "\n".join((*scene.note, *scene.told[1]))
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
     words = shift_words(scene.nudge)
     note = "\n".join([*scene.note, *([f"moved {words}"] if words else [])])

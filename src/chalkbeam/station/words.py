@@ -64,39 +64,42 @@ LIFT = "lift it, smooth it, let the steam out"
 """After a pre-press; common practice, no source."""
 
 
-def step_words(progress: Progress) -> tuple[str, str]:
+Lines = tuple[str, ...]
+
+
+def step_words(progress: Progress) -> tuple[Lines, Lines]:
     """Return what to do while the time of the current step runs, and when it is over.
 
     Settings are told as the transfer's sheet gives them; where it says nothing, nothing is said.
     """
     stop, index = progress.stop, progress.at.index
     if stop is None or index is None:
-        return "", ""
+        return (), ()
     press, setting = stop.imprint.press, Setting.of(stop.imprint.press)
     peel = "" if setting is None else setting.peel
     match progress.at.step:
         case Step.PREPRESS:
-            return "close the press on the bare garment", f"open, {LIFT}"
+            return ("close the press on the bare garment",), (f"open, {LIFT}",)
         case Step.PRESS if press.cooling:
-            return "", f"open now, leave the carrier on: it cools {press.cooling}"
+            return (), ("open now, leave the carrier on", f"it cools {press.cooling}")
         case Step.PRESS if "hot" in peel:
-            return "", f"open now, peel at once: {peel}"
+            return (), (f"open now, peel at once: {peel}",)
         case Step.PRESS:
-            return "", f"open now, peel: {peel}" if peel else "open now"
+            return (), (f"open now, peel: {peel}" if peel else "open now",)
         case Step.PEEL:
             waits = progress.waits(index)
             aside = waits is not None and waits.aside
             unsaid = press.cooling and (waits is None or waits.wait is None)
-            when = f"when it has cooled ({press.cooling}), peel it" if unsaid else "peel it now"
+            when = f"cooled ({press.cooling})? Peel it" if unsaid else "peel it now"
             told = [f"{when}: {peel}" if peel else when]
             if press.second:
-                told += ["lay the garment on the platen again"] if aside else []
-                told.append(f"then close for the second press: {press.second}")
-            return "let it cool, the carrier on", ", ".join(told)
+                told += ["lay it on the platen again"] if aside else []
+                told += ["close for the second press", press.second]
+            return ("let it cool", "the carrier on"), tuple(told)
         case Step.SECOND:
-            return "", "open now"
+            return (), ("open now",)
         case _:
-            return "", ""
+            return (), ()
 
 
 def unpeeled_pieces(progress: Progress) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from chalkbeam.paper.run_report_pdf import (
     time_chart,
     trend_chart,
 )
+from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.store import Store
 from chalkbeam.record.summary import MEASURE, RunSummary, summarise
 from chalkbeam.web.doors import Door, Right, Visit
@@ -84,7 +85,7 @@ def _show(visit: Visit) -> Response:
     found = _summary(visit)
     return page(
         visit, "reports/report.html", found=found, run=found.run, charts=tuple(CHARTS),
-        papers=PAPERS, told=format_duration,
+        papers=PAPERS, told=format_duration, step_words=STEP_WORDS,
     )  # fmt: skip
 
 

@@ -44,6 +44,17 @@ def test_a_run_left_under_the_press_says_first_whether_it_was_closed(order, tmp_
         taken_over(tmp_path / "record.db", order, only_spoiled=False)
 
 
+def test_a_run_left_with_a_carrier_on_is_peeled_first(order, tmp_path):
+    session = session_on(order, tmp_path)
+    session.put_aside(60.0)
+    with pytest.raises(Refusal, match="Pressed and not peeled: 2-1. Go on with the run"):
+        taken_over(tmp_path / "record.db", order, only_spoiled=False)
+    session.jump(0, Step.PEEL)
+    session.press()
+    _, _, done = taken_over(tmp_path / "record.db", order, only_spoiled=False)
+    assert [act.imprint for act in done.acts] == ["2-1/1"]
+
+
 def test_without_an_earlier_run_there_is_nothing_to_go_by(order, tmp_path):
     with pytest.raises(Refusal, match="no earlier run"):
         taken_over(tmp_path / "record.db", order, only_spoiled=False)

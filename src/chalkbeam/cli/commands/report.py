@@ -100,8 +100,13 @@ def _numbers(found: RunSummary) -> dict[str, object]:
         "timed_pieces": len(found.piece_seconds),
         "measure_seconds": found.measure,
         "measuring_saved_seconds": round(found.saved, 1),
+        "steps": {
+            each.step: {"count": each.count, "median_s": round(each.median, 1),
+                        "total_s": round(each.total, 1)}
+            for each in found.steps
+        },
         "findings": list(found.findings()),
-    }
+    }  # fmt: skip
 
 
 def _print_json(found: RunSummary) -> None:
@@ -125,6 +130,7 @@ def _print(found: RunSummary) -> None:
 
     from chalkbeam.cli.terminal import terminal
     from chalkbeam.orders.times import format_duration
+    from chalkbeam.record.step_times import STEP_WORDS
 
     console = terminal()
     console.print(f"{found.run.title}  (run {found.run.id[:8]})\n")
@@ -143,6 +149,10 @@ def _print(found: RunSummary) -> None:
             ("… measured by hand", f"up to {format_duration(found.typical + found.measure)}"),
             ("saved on this run", f"up to {format_duration(found.saved)}, by estimate"),
         ]
+    rows += [
+        (f"  {STEP_WORDS[each.step]}, median of {each.count}", format_duration(each.median))
+        for each in found.steps
+    ]
     for row in rows:
         table.add_row(*row)
     console.print(table)

@@ -7,8 +7,8 @@ from typing import Any
 
 from chalkbeam.web.words import say
 
-WORDS = ("heading", "piece", "whose", "where", "fitting", "settings", "prepress", "moved", "remark",
-         "trouble", "time")  # fmt: skip
+WORDS = ("heading", "piece", "whose", "where", "fitting", "settings", "prepress", "meanwhile",
+         "afterwards", "moved", "remark", "trouble", "time")  # fmt: skip
 """Values that are one sentence, or a list in one."""
 
 _NUMBER = re.compile(r"(\d  )?(.*)", re.DOTALL)
@@ -20,6 +20,7 @@ def spoken(values: dict[str, Any]) -> dict[str, Any]:
     found: dict[str, Any] = {name: say(values[name]) for name in WORDS if values.get(name)}
     for name in ("coming", "results"):
         found[name] = [[say(each) for each in row] for row in values.get(name, ())]
+    found["cooling"] = [[say(what), left] for what, left in values.get("cooling", ())]
     found["locations"] = [[say(name), here] for name, here in values.get("locations", ())]
     found["warnings"] = [[weight, say(said)] for weight, said in values.get("warnings", ())]
     found["asked"] = [_answer(each) for each in values.get("asked", ())]
