@@ -105,7 +105,7 @@ class RunSession:
 
     def step(self, step: Step, laid: str = "") -> None:
         """Go on (or back) to a step of the current imprint; `laid` as in `put_aside`."""
-        more = {"laid": laid} if laid else {}
+        more: dict[str, Any] = {"laid": laid} if laid else {}
         self.write(Kind.STEPPED, self._current()[1], step, **more)
 
     def jump(self, index: int, step: Step = Step.LOAD) -> None:
@@ -194,7 +194,7 @@ class RunSession:
         `wait` is how long it cools, s, where that is known; `laid` what was laid beside it and
         pressed with it.
         """
-        more = {"laid": laid} if laid else {}
+        more: dict[str, Any] = {"laid": laid} if laid else {}
         self.write(Kind.ASIDE, self._current()[1], wait=wait, **more)
 
     def skip(self, reason: str = "", *, load: bool = False) -> None:

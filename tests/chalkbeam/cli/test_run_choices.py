@@ -47,7 +47,7 @@ def test_a_run_left_under_the_press_says_first_whether_it_was_closed(order, tmp_
 def test_a_run_left_with_a_carrier_on_is_peeled_first(order, tmp_path):
     session = session_on(order, tmp_path)
     session.put_aside(60.0)
-    with pytest.raises(Refusal, match="Pressed and not peeled: 2-1. Go on with the run"):
+    with pytest.raises(Refusal, match=r"Pressed and not peeled: 2-1\. Go on with the run"):
         taken_over(tmp_path / "record.db", order, only_spoiled=False)
     session.jump(0, Step.PEEL)
     session.press()
