@@ -12,10 +12,15 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from calibration.geometry import PlatenFace
 from chalkbeam.simulator.rig import VirtualRig, write_photo
+from chalkbeam.simulator.rig.platens import with_other_platen
 from chalkbeam.simulator.rig.stage import SAMPLE_PHOTOS, sample_rig
+from chalkbeam.simulator.rig.texture import LitFrame
 
 QUALITY = 88
+SLEEVE = PlatenFace(127.0, 457.2, 15.0)
+"""The platen of `sleeve.jpg`, on the same post: 5 x 18 in."""
 
 
 def upright(rig: VirtualRig, shot: int, picture: np.ndarray) -> tuple[np.ndarray, int]:
@@ -37,17 +42,24 @@ def main() -> None:
     rig = sample_rig()
     lit = rig.lit_pattern()
     for index, name in enumerate(SAMPLE_PHOTOS):
-        picture, orientation = upright(rig, index, rig.photo(index, lit))
-        write_photo(
-            picture,
-            folder / name,
-            make="Tern Harbour",
-            model="Pocket camera",
-            view=rig.shots[index].view,
-            orientation=orientation,
-            quality=QUALITY,
-        )
-        print(f"{name}: {(folder / name).stat().st_size / 1e6:.1f} MB")
+        write(rig, index, lit, folder / name)
+    sleeve = with_other_platen(rig, SLEEVE, (8.0, -20.0, 22.0), 0.01, seed=5)
+    write(sleeve, 0, lit, folder / "sleeve.jpg")
+
+
+def write(rig: VirtualRig, index: int, lit: LitFrame, path: Path) -> None:
+    """Write one photo."""
+    picture, orientation = upright(rig, index, rig.photo(index, lit))
+    write_photo(
+        picture,
+        path,
+        make="Tern Harbour",
+        model="Pocket camera",
+        view=rig.photos[index].view,
+        orientation=orientation,
+        quality=QUALITY,
+    )
+    print(f"{path.name}: {path.stat().st_size / 1e6:.1f} MB")
 
 
 if __name__ == "__main__":

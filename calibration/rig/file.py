@@ -11,7 +11,7 @@ import functools
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -38,7 +38,7 @@ from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 if TYPE_CHECKING:
     from calibration.solve.fit import Solution
 
-VERSION = 4
+VERSION = 5
 KIND = "chalkbeam rig"
 
 
@@ -72,6 +72,10 @@ class Rig:
         ISO 8601 time with its zone.
     eye : Eye or None
         The fixed camera, where one was fitted to this very map: a new map has none.
+    platen : str
+        What the platen is called; empty for by its size.
+    platens : tuple of Rig
+        The press's further platens (`platens`), each in the frame of its own face.
     """
 
     name: str
@@ -86,6 +90,8 @@ class Rig:
     inherited: Inherited | None = None
     made_at: str = ""
     eye: Eye | None = None
+    platen: str = ""
+    platens: tuple[Rig, ...] = ()
 
     @classmethod
     def of(
@@ -120,12 +126,14 @@ class Rig:
 
     @functools.cached_property
     def calibration_id(self) -> str:
-        """Ten hexadecimal digits that change whenever the calibration does; the name is no part.
+        """Ten hexadecimal digits that change whenever the calibration does.
 
+        Names are no part of it, nor are the further platens, which have numbers of their own.
         Worked out once, for a rig never changes and this takes all that was observed. A rig read
         from a file of an older version has another one than it had then.
         """
-        return _check_number(asdict(self))
+        content = asdict(replace(self, platens=()))
+        return _check_number({k: v for k, v in content.items() if k not in ("platen", "platens")})
 
 
 def _check_number(rig: dict[str, Any]) -> str:
@@ -183,10 +191,16 @@ def _with_eye(content: dict[str, Any]) -> dict[str, Any]:
     return content | {"rig": content["rig"] | {"eye": None}}
 
 
+def _with_platens(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 5 of version 4, which knew of one platen, by no name."""
+    return content | {"rig": content["rig"] | {"platen": "", "platens": []}}
+
+
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
     1: _with_bow,
     2: _with_bend,
     3: _with_eye,
+    4: _with_platens,
 }
 """For each older version, the step that makes the next version's content out of it."""
 
@@ -199,7 +213,8 @@ def save(rig: Rig, path: Path | str) -> None:
     Refusal
         If the place cannot be written to.
     """
-    content = _File(kind=KIND, version=VERSION, calibration_id=rig.calibration_id, rig=rig)
+    number = _check_number(asdict(rig))
+    content = _File(kind=KIND, version=VERSION, calibration_id=number, rig=rig)
     write_whole(Path(path), content.model_dump_json() + "\n")
 
 
@@ -264,7 +279,12 @@ def load(path: Path | str) -> Rig:
 
 def _check_possible(rig: Rig) -> None:
     """Raise a ValueError if no press can be as a rig file says."""
-    check_text(rig.name)
+    for text in (rig.name, rig.platen):
+        check_text(text)
+    for each in rig.platens:
+        if each.platens or not each.platen:
+            raise ValueError("a further platen is none")
+        _check_possible(each)
     check_map(rig.face, rig.projector, rig.fit.covariance, rig.fit.freedom)
     if rig.inherited is not None:
         check_matrix([rig.inherited.mean], 1, OF_MAP, "mean before")

@@ -34,9 +34,7 @@ def check_marks(face: PlatenFace, title: str = "", height: float = 0.0) -> tuple
     tuple of Mark
     """
     half_w, half_d = face.width / 2, face.depth / 2
-    marks: list[Mark] = [
-        Stroke(xy_tuple(face.outline()), Role.CHECK, closed=True, dash=Dash.SOLID, height=height)
-    ]
+    marks: list[Mark] = [edge_mark(face, height)]
     for value in _multiples(half_w):
         marks.append(_line((value, -half_d), (value, half_d), value == 0.0, height))
     for value in _multiples(half_d):
@@ -61,6 +59,12 @@ def check_marks(face: PlatenFace, title: str = "", height: float = 0.0) -> tuple
             middle = (-SQUARE / 2, SQUARE / 2)
             marks.append(Text(middle, title, Role.NOTE, _CAP, (0.5, 0.5), height=height))
     return tuple(marks)
+
+
+def edge_mark(face: PlatenFace, height: float = 0.0) -> Stroke:
+    """Return a line along the platen's edge, at the height of a surface above its bare face, mm."""
+    outline = xy_tuple(face.outline())
+    return Stroke(outline, Role.CHECK, closed=True, dash=Dash.SOLID, height=height)
 
 
 def _multiples(half: float) -> list[float]:

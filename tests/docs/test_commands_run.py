@@ -33,7 +33,7 @@ from tests.support.run_cli import run_program
 PHOTOS = {
     "front": "flat-1", "left": "flat-2", "right": "flat-3", "board": "raised-10mm",
     "photo": "flat-2", "front-cards": "flat-1", "front-pattern": "flat-1",
-    "left-cards": "flat-2", "left-pattern": "flat-2",
+    "left-cards": "flat-2", "left-pattern": "flat-2", "sleeve": "sleeve",
 }  # fmt: skip
 """What a page calls a photo, and which of sample_images/ it is."""
 
@@ -101,7 +101,7 @@ def written(command: Typed) -> Iterator[Path]:
 
 
 LIGHT = ("project", "run")
-CROSSES = (("crosses", "new"), ("crosses", "touch-up"))
+CROSSES = (("crosses", "new"), ("crosses", "touch-up"), ("crosses", "platen"))
 
 
 @pytest.mark.slow

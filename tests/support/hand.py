@@ -90,6 +90,8 @@ class Hand:
                 self.progress.apply(Event(new_id(), Kind.STEPPED, target, command.step))
             case CommandKind.SET_PRESS:
                 apply(Kind.SET)
+            case CommandKind.FIT_PLATEN:
+                apply(Kind.FITTED)
             case CommandKind.PAUSE:
                 apply(Kind.WENT_ON if self.progress.paused else Kind.PAUSED)
         assert index is None or command.kind is not None

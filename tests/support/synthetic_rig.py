@@ -247,3 +247,28 @@ def pinhole(lens: TrueLens) -> Pinhole:
     """The true lens in the solver's own words."""
     plain = Pinhole(lens.focal, *lens.centre, *lens.radial, aspect=lens.aspect, skew=lens.skew)
     return plain.moved(lens.rotation, -lens.rotation @ lens.position)
+
+
+def on_another_platen(
+    bench: Bench,
+    rng: np.random.Generator,
+    face: PlatenFace,
+    middle: tuple[float, float, float],
+    turn: float = 0.0,
+    lean: float = 0.0,
+    card_error: float = 0.0,
+) -> Bench:
+    """The same press and projector with another platen on its post, in that platen's own frame.
+
+    `middle` is where its face's middle is in the first platen's frame; it is turned by `turn` and
+    leans by angles of standard deviation `lean`, radians.
+    """
+    leant = cv2.Rodrigues(np.array([*rng.normal(0, lean, 2), 0.0]))[0]
+    turned = cv2.Rodrigues(np.array([0.0, 0.0, turn]))[0] @ leant
+    was = bench.projector
+    projector = replace(
+        was, rotation=was.rotation @ turned, position=turned.T @ (was.position - np.array(middle))
+    )
+    cards = layout(face)
+    laid = card_poses(rng, cards, card_error)
+    return replace(bench, projector=projector, face=face, cards=cards, card_poses=laid)

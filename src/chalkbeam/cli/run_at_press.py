@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.cli.options.length import read_length
 from chalkbeam.cli.options.loading import read_collar
+from chalkbeam.cli.options.rig import open_platens
 
 if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions
@@ -35,7 +36,6 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
 
     start_soon("chalkbeam.artwork.files")  # the order's drawings are wanted in a moment
     from calibration.files import resolved
-    from calibration.rig import library
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
@@ -45,6 +45,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.frames import FrameCache
     from chalkbeam.station.host import run_in_window
+    from chalkbeam.station.platen_choice import on_the_press
     from chalkbeam.station.ready_imprint import ImprintPreparer
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
@@ -57,11 +58,11 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     elif asked.platens:
         raise Refusal("--platen goes with --ticks: a rig knows its platen.")
     wanted: list[str | None] = list(asked.rig) or [None]
-    rigs = lasers.rigs() if lasers else [library.open_rig(each) for each in wanted]
+    rigs = lasers.rigs() if lasers else open_platens(wanted)
     eyes = None
     if asked.eye is not None:
         eyes = EyesAsked(asked.eye, asked.tolerance, asked.turn_tolerance)
-        rigs = [eyes.fitted(each) for each in rigs]
+        rigs = [eyes.fitted(rigs[0]), *rigs[1:]]  # on other platens the steps are the keys'
     prepared = functools.partial(
         ImprintPreparer, rigs, pointing, not asked.on_top,
         overhang=read_length(asked.overhang), aside=read_length(asked.aside),
@@ -74,7 +75,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     in_window = asked.window or lasers is not None
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with Store(path) as store:
-        new = new_run(asked, begun, store)
+        new = new_run(asked, begun, store, on_the_press(prepared()))
         operator = asked.operator
         if left is not None:
             print(f"Going on with the run {left}.")

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.orders.order_of_work import Plan, Stop
     from chalkbeam.orders.sheet import RunSheet
+    from chalkbeam.orders.visits import Chooser
     from chalkbeam.placement.loading import Collar
     from chalkbeam.record.resume import Left
     from chalkbeam.record.store import Run, Store
@@ -152,15 +153,18 @@ class NewRun:
     brought: Mapping[str, str]
 
 
-def new_run(asked: RunOptions, begun: Beginning, store: Store) -> NewRun | None:
-    """Return the run that begins, and say what it keeps of an earlier one; None to go on."""
+def new_run(asked: RunOptions, begun: Beginning, store: Store, choose: Chooser) -> NewRun | None:
+    """Return the run that begins, and say what it keeps of an earlier one; None to go on.
+
+    `choose` says which platen each imprint goes on.
+    """
     from chalkbeam.record.resume import local_time
 
     order, before, done = begun.order, begun.before, begun.done
     if begun.left is not None or order is None:
         return None
     earlier = before if asked.again is None else store.run(asked.again)
-    plan = plan_order(order, asked.times, asked.first, asked.as_listed)
+    plan = plan_order(order, asked.times, asked.first, asked.as_listed, choose)
     brought = {} if earlier is None else _brought_back(store, earlier, plan.stops)
     if done is not None and before is not None:
         print(

@@ -20,8 +20,10 @@ def save_new_rig(
     """Write a new rig, to a file or by its name, and its report; tell how sure it is."""
     from calibration.rig import library
     from calibration.rig.file import save
+    from calibration.rig.platens import kept_from
     from calibration.rig.report import write_report
 
+    rig = kept_from(out if out is not None else library.place(rig.name), rig)
     if report is not None:
         write_report(report, rig, photos)
     earlier = None
@@ -42,8 +44,10 @@ def save_new_rig(
 def write_renewed(press: Rig, now: Solution, place: Path, as_json: bool) -> None:
     """Write a rig solved again, and say what is known of it now."""
     from calibration.rig.file import Rig, save
+    from calibration.rig.platens import renewed as with_platens_of
 
     renewed = replace(Rig.of(now, press.name, press.face), plans=press.plans)
+    renewed = with_platens_of(press, renewed)
     save(renewed, place)
     if as_json:
         print(json.dumps({"written": str(place), **rig_json(renewed)}, indent=1))
@@ -65,6 +69,7 @@ def rig_json(rig: Rig) -> dict[str, Any]:
         "calibration_id": rig.calibration_id,
         "made_at": rig.made_at,
         "platen_mm": [rig.face.width, rig.face.depth],
+        "platens": [each.platen for each in rig.platens],
         "size_px": list(rig.projector.size),
         "model": fit.model,
         "height_from": fit.height_from,
@@ -136,6 +141,8 @@ def rig_words(rig: Rig) -> str:
         )
     if rig.crosses:
         lines.append(f"{len(rig.crosses)} crosses set by hand.")
+    if rig.platens:
+        lines.append(f"Further platens: {', '.join(each.platen for each in rig.platens)}.")
     lines += [f"  {describe_card_pose(card)}." for card in fit.cards]
     lines.append("Light lands within (95 %):")
     for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig)):

@@ -22,7 +22,7 @@ from chalkbeam.orders.place_imprint import place_imprint, read_artwork
 from chalkbeam.orders.problems import Problem, row_words
 from chalkbeam.orders.sheet import RunSheet
 from chalkbeam.placement import Impossible, Placement, Severity
-from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load
+from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load, looks_of
 from chalkbeam.placement.many import Placer
 from chalkbeam.placement.platens import padded, parse_pad, platens
 from chalkbeam.placement.platens import platen as find_platen
@@ -205,9 +205,9 @@ def on_file(collar: Collar | None = None, threaded: bool = True) -> Lay:
             except Refusal as refusal:
                 refused = refused or refusal
                 continue
-            if not _looks(loading):
+            if not looks_of(loading):
                 return loading
-            if best is None or _looks(loading) < _looks(best):
+            if best is None or looks_of(loading) < looks_of(best):
                 best = loading
         if best is not None:
             return best
@@ -215,8 +215,3 @@ def on_file(collar: Collar | None = None, threaded: bool = True) -> Lay:
         raise refused
 
     return lay
-
-
-def _looks(loading: Loading) -> int:
-    """Return how many things under the head ask for a look."""
-    return sum(each.severity >= Severity.CAUTION for each in loading.concerns)

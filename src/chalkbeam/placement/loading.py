@@ -46,6 +46,7 @@ __all__ = [
     "laid_at",
     "load",
     "loading_words",
+    "looks_of",
     "origin_words",
     "plain_loading",
 ]
@@ -227,10 +228,14 @@ def fitting(
 
     def rank(loading: Loading) -> tuple[int, float]:
         face = loading.platen.face
-        worst = sum(c.severity >= Severity.CAUTION for c in loading.concerns)
-        return worst, face.width * face.depth
+        return looks_of(loading), face.width * face.depth
 
     return tuple(sorted(loadings, key=rank))
+
+
+def looks_of(loading: Loading) -> int:
+    """Return how many things under the head ask for a look, or a stop."""
+    return sum(each.severity >= Severity.CAUTION for each in loading.concerns)
 
 
 def _off_platen(

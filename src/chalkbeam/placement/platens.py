@@ -16,6 +16,7 @@ from typing import Annotated
 import platformdirs
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from calibration.files import write_whole
 from calibration.geometry import XY, PlatenFace, Points
 from calibration.refusal import Refusal
 from chalkbeam.basics.toml_files import read_data
@@ -24,6 +25,11 @@ from chalkbeam.basics.units import MM_PER_INCH, parse_length, parse_size
 CORNER_RADIUS = 15.0
 """Of platens whose corners nobody measured, mm; from memory. Larger than most, so that no ink
 is promised pressure it does not get."""
+
+
+SAME_SIZE = 6.0
+"""Platens are one if neither side differs by more than this, mm: they are called by whole inches
+and measured in millimetres."""
 
 
 @dataclass(frozen=True)
@@ -184,6 +190,55 @@ def platens(path: Path | None = None) -> Mapping[str, Platen]:
     path = path or platens_file()
     shops = _shop_platens(path, path.stat().st_mtime_ns) if path.is_file() else {}
     return {**shops, **{name: platen for name, platen in COMMON.items() if name not in shops}}
+
+
+def name_of(face: PlatenFace, path: Path | None = None) -> str:
+    """Return what a platen of this size is called on file; empty if there is none."""
+    for name, each in platens(path).items():
+        if alike(each.face, face):
+            return name
+    return ""
+
+
+def alike(one: PlatenFace, other: PlatenFace) -> bool:
+    """Whether two faces are of one size, but for `SAME_SIZE`."""
+    sides = abs(one.width - other.width), abs(one.depth - other.depth)
+    return max(sides) <= SAME_SIZE
+
+
+def keep_platen(made: Platen, path: Path | None = None) -> None:
+    """Put a platen on the shop's shelf, so that sheets and commands know its name.
+
+    One of that name and size is left as it is.
+
+    Raises
+    ------
+    Refusal
+        If the name is none, or means a platen of another size already.
+    """
+    path = path or platens_file()
+    if not re.fullmatch(r"[\w][\w .()/-]{0,40}", made.name):
+        raise Refusal(f"“{made.name}” cannot name a platen: use letters, digits, dots and hyphens.")
+    known = {name.casefold(): each for name, each in platens(path).items()}
+    same = known.get(made.name.casefold())
+    if same is not None:
+        if alike(same.face, made.face):
+            return
+        raise Refusal(
+            f"“{same.name}” is a platen of {same.face.width:.0f} x {same.face.depth:.0f} mm on "
+            "file: choose another name."
+        )
+    text = path.read_text("utf-8").rstrip("\n") + "\n\n" if path.is_file() else ""
+    face = made.face
+    text += (
+        f'[platen."{made.name}"]\nwidth = "{face.width:g} mm"\ndepth = "{face.depth:g} mm"\n'
+        f'corner_radius = "{face.corner_radius:g} mm"\n'
+    )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, text)
+    except OSError as error:
+        raise Refusal(f"{path} cannot be written ({error.strerror}): see to its rights.") from None
 
 
 def platen(text: str, path: Path | None = None) -> Platen:

@@ -68,6 +68,9 @@ class Kind(Enum):
     SET = "set"
     """The press was set to what the imprint wants, as the operator says. Data: setting, in
     words."""
+    FITTED = "fitted"
+    """The platen that the imprint wants was put on, as the operator says. Data: platen, its
+    name."""
     CARRIED = "carried"
     """Done already in an earlier run of the order, before it was edited. Data: outcome, run, as
     (the imprint's id there); pose, nudge and location as for PRESSED."""
@@ -94,6 +97,7 @@ REVOCABLE = frozenset(
         Kind.SKIPPED,
         Kind.SPOILED,
         Kind.SET,
+        Kind.FITTED,
     }
 )
 """What undo can take back."""

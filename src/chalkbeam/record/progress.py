@@ -66,6 +66,8 @@ class Progress:
         The pieces that this press may work, where several share the order; None: all of it.
     elsewhere : Elsewhere
         What the other presses have said.
+    fitted : str or None
+        The platen that was last said to be on; None at the start of a session.
     """
 
     def __init__(
@@ -86,6 +88,7 @@ class Progress:
         self.set_to: Setting | None = None
         self.mine: frozenset[str] | None = None
         self.elsewhere = Elsewhere()
+        self.fitted: str | None = None
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.paused = False
@@ -256,6 +259,17 @@ class Progress:
         piece = self.stops[index].piece.id
         return next((each for each in self.aside() if self.stops[each].piece.id == piece), None)
 
+    def to_fit(self, at: At) -> str | None:
+        """Return the platen that is to be put on before a stop goes on; None if none is.
+
+        It is asked for where an order takes more than one, or a named one and nobody has said
+        yet what is on; not once anything is pressed.
+        """
+        if at.index is None or at.step not in (Step.LOAD, Step.LAY):
+            return None
+        wanted = self.stops[at.index].fit.platen
+        return wanted if wanted and wanted != self.fitted else None
+
     def stays(self, index: int) -> bool:
         """Whether the garment lies for a stop as it lay for the one before it.
 
@@ -348,7 +362,7 @@ class Progress:
         if event.kind is Kind.OPENED:
             self._unpeeled.opened(event.clock)
             self.on_press |= {PressSetup()}
-            self.set_to = None  # others may have worked at the press meanwhile
+            self.set_to = self.fitted = None  # others may have worked at the press meanwhile
 
     def _act(self, event: Event) -> None:
         at, jumped_from, goes_on_at = self.at, self._jumped_from, self._goes_on_at
@@ -393,6 +407,14 @@ class Progress:
 
         def back() -> None:
             self.set_to = None  # what it really is set to nobody said
+
+        return back
+
+    def _on_fitted(self, event: Event, index: int) -> Callable[[], None]:
+        self.fitted = self.stops[index].fit.platen
+
+        def back() -> None:
+            self.fitted = None  # which one is on nobody said
 
         return back
 

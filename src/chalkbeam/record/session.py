@@ -119,6 +119,13 @@ class RunSession:
         if wanted is not None:
             self.write(Kind.SET, imprint, setting=wanted.words())
 
+    def fit_platen(self) -> None:
+        """Record that the platen is on that the current imprint wants."""
+        imprint = self._current()[1]
+        wanted = self.progress.to_fit(self.progress.at)
+        if wanted is not None:
+            self.write(Kind.FITTED, imprint, platen=wanted)
+
     def nudge(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Move the lay lines by so much: for this imprint, or from here on for its batch."""
         index, imprint = self._current()

@@ -152,8 +152,11 @@ class StationController:
             If it cannot be recorded or lit: nothing has changed.
         """
         before = self.session.progress.at
-        if command.kind is CommandKind.STEP and self.session.progress.to_set(before) is not None:
-            raise Refusal("The press is to be set first: say that it is, by its key.")
+        if command.kind is CommandKind.STEP:
+            if self.session.progress.to_fit(before) is not None:
+                raise Refusal("The platen is to be put on first: say that it is, by its key.")
+            if self.session.progress.to_set(before) is not None:
+                raise Refusal("The press is to be set first: say that it is, by its key.")
         said = self._carry_out(command)
         if self.session.progress.at != before:  # a dwell that ran is another imprint's
             self.state = replace(self.state, pressing_since=None, sure=False)
@@ -223,6 +226,8 @@ class StationController:
                 session.pause()
             case CommandKind.SET_PRESS:
                 session.set_press()
+            case CommandKind.FIT_PLATEN:
+                session.fit_platen()
         return ""
 
     def _press_laid(self, imprint: str) -> None:

@@ -31,7 +31,7 @@ from chalkbeam.station.help import shift_words
 from chalkbeam.station.press_steps import steps_of
 from chalkbeam.station.ready_imprint import changed_at, cloth_of
 from chalkbeam.station.scene import fitting, question
-from chalkbeam.station.values import IT_IS_SET, Asking, OperatorState, RunView
+from chalkbeam.station.values import IT_IS_ON, IT_IS_SET, Asking, OperatorState, RunView
 from chalkbeam.station.words import (
     hand_words,
     piece_words,
@@ -132,7 +132,8 @@ class Display:
     asked : tuple of str
         A question with its answers; empty if there is none.
     to_set : bool
-        Whether what is asked is to set the press: everything else may be done as well.
+        Whether what is asked is to put a platen on or to set the press: everything else may be
+        done as well.
     typing : bool
         Whether the answer is typed, letter by letter; else it is one of those listed.
     moving : bool
@@ -235,7 +236,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         afterwards=", ".join(told[1]),
         cooling=_cooling(progress),
         asked=_asked(view, state),
-        to_set=state.asking is None and view.to_set is not None,
+        to_set=state.asking is None and view.to_see_to,
         typing=state.asking is Asking.JUMP,
         moving=state.moving is not None,
         moved=shift_words(nudge if state.moving is None else state.moving),
@@ -264,11 +265,13 @@ def display_of(view: RunView, state: OperatorState) -> Display:
 
 
 def _asked(view: RunView, state: OperatorState) -> tuple[str, ...]:
-    """Return the question to be answered: the operator's own, else what to set the press to."""
+    """Return the question to be answered: the operator's own, else what to see to first."""
     if state.asking is not None:
         return question(state, state.asking)
     if view.progress.paused or state.dark or state.moving is not None:
         return ()
+    if view.to_fit is not None:
+        return (f"PUT ON PLATEN {view.to_fit}", f"1  {IT_IS_ON[0]}")
     wanted = view.to_set
     asked = "" if wanted is None else f"SET PRESS {wanted.words(view.degrees)}"
     return (asked, f"1  {IT_IS_SET[0]}") if asked else ()

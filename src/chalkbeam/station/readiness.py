@@ -8,6 +8,7 @@ from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.orders.pieces import Imprint
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.progress import Progress
+from chalkbeam.station.platen_choice import as_planned
 from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
 from overlay.palette import RGB
 
@@ -108,9 +109,9 @@ class Readiness:
             If something stands in its way.
         """
         stop, collar = self._progress.stops[index], self._progress.collar(index)
-        together = [self._progress.stops[each].imprint for each in self._together(index)]
+        together = [as_planned(self._progress.stops[each]) for each in self._together(index)]
         return self._preparer.prepare(
-            stop.piece, stop.imprint, self._location, collar, together,
+            stop.piece, as_planned(stop), self._location, collar, together,
             self._seen.get(self._lying(index)),
         )  # fmt: skip
 
@@ -131,7 +132,7 @@ class Readiness:
 
         # By itself: there the garment is laid again.
         self._preparer.prepare(
-            stop.piece, stop.imprint, elsewhere, progress.collar(progress.at.index)
+            stop.piece, as_planned(stop), elsewhere, progress.collar(progress.at.index)
         )
 
     def lies_alike(self, one: int, other: int) -> bool:

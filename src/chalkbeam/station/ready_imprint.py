@@ -7,23 +7,19 @@ from dataclasses import dataclass, field, replace
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.rig.file import Rig
+from calibration.rig.platens import platen_name
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.orders.pieces import Art, Imprint, Piece
 from chalkbeam.orders.place_imprint import place_imprint
 from chalkbeam.placement import Placement
-from chalkbeam.placement.loading import Collar, Loading, load
+from chalkbeam.placement.loading import Collar, Loading, load, looks_of
 from chalkbeam.placement.many import Placer
-from chalkbeam.placement.platens import Platen, padded
+from chalkbeam.placement.platens import Platen, alike, name_of, padded
 from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.placement.shift import Shift
 from overlay.colour.visibility import palette_for
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
-
-SAME_PLATEN = 6.0
-"""A rig is for a platen that the sheet names if neither side differs by more than this, mm:
-platens are called by whole inches and measured in millimetres."""
-
 
 REMEMBERED = 400
 """Loadings that are remembered; then all are forgotten, so that an order of ten thousand names
@@ -95,7 +91,7 @@ class ImprintPreparer:
     Parameters
     ----------
     rigs : sequence of Rig
-        One for each platen; all of one projector.
+        One for each platen; all of one projector. The first is for the platen that is on.
     collar : str, optional
         Where the collar points; as usual for each face without.
     threaded : bool
@@ -189,8 +185,21 @@ class ImprintPreparer:
             return _Placed(self._place(piece, imprint, location_of), key)
         return _Placed(place_imprint(self._placer, piece, imprint, location_of), key)
 
+    def platen_for(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> str:
+        """Return what the platen is called on which an imprint is to be pressed.
+
+        Raises
+        ------
+        Refusal
+            If there is a rig for none that takes it.
+        """
+        rig, _ = self._lay_on(self._placed(piece, imprint, location_of), imprint)
+        return called(self.rigs[rig])
+
     def lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
-        """Return the first rig whose platen is wanted and takes the imprint, and how it lies.
+        """Return the rig whose platen is wanted and takes the imprint best, and how it lies.
+
+        That is the first on which nothing asks for a look, else the one with the fewest.
 
         Raises
         ------
@@ -206,15 +215,21 @@ class ImprintPreparer:
 
     def _lay_on(self, placed: _Placed, imprint: Imprint) -> tuple[int, Loading]:
         """Return the same as `lay_on`, the rig by its place among the rigs."""
-        wanted = find_platen(imprint.platen) if imprint.platen else None
         refused: Refusal | None = None
-        for index, rig in enumerate(self.rigs):
-            if wanted is not None and not is_for(rig, wanted):
-                continue
+        best: tuple[int, int, Loading] | None = None
+        for index in self._wanted(imprint.platen):
             try:
-                return index, self._load_on(placed, index, imprint)
+                loading = self._load_on(placed, index, imprint)
             except Refusal as refusal:
                 refused = refused or refusal
+                continue
+            looks = looks_of(loading)
+            if best is None or looks < best[0]:
+                best = (looks, index, loading)
+            if not looks:
+                break
+        if best is not None:
+            return best[1:]
         if refused is not None:
             raise refused
         have = ", ".join(rig.name or "unnamed" for rig in self.rigs)
@@ -224,6 +239,17 @@ class ImprintPreparer:
             Remedy(RemedyKind.RIG, "add its rig"),
             ", or skip the imprint.",
         )
+
+    def _wanted(self, platen: str) -> list[int]:
+        """Return the places of the rigs that are for a platen as the sheet names it; else all."""
+        if not platen:
+            return list(range(len(self.rigs)))
+        name = platen.strip().casefold()
+        named = [k for k, rig in enumerate(self.rigs) if called(rig).casefold() == name]
+        if named:
+            return named
+        wanted = find_platen(platen).face
+        return [k for k, rig in enumerate(self.rigs) if alike(rig.face, wanted)]
 
     def _shared(
         self,
@@ -260,7 +286,7 @@ class ImprintPreparer:
         key = (placed.content, rig, imprint.padding, overhang, aside, pad)
         if placed.content is not None and key in self._loaded:
             return self._loaded[key]
-        bare = Platen(self.rigs[rig].name or "this platen", self.rigs[rig].face)
+        bare = Platen(called(self.rigs[rig]), self.rigs[rig].face)
         plate = padded(bare, imprint.pad, imprint.pad_place)
         if pad is not None:
             plate = bare.with_pad(replace(pad, free=False))
@@ -301,12 +327,9 @@ def changed_at(art: Art) -> int:
     return art.path.stat().st_mtime_ns
 
 
-def is_for(rig: Rig, platen: Platen) -> bool:
-    """Whether a rig was made for a platen of this size."""
-    return (
-        abs(rig.face.width - platen.face.width) <= SAME_PLATEN
-        and abs(rig.face.depth - platen.face.depth) <= SAME_PLATEN
-    )
+def called(rig: Rig) -> str:
+    """Return what a rig's platen is called: its own name, one of its size on file, the rig's."""
+    return rig.platen or name_of(rig.face) or rig.name or platen_name(rig)
 
 
 def collared(loading: Loading, shift: Shift) -> Loading:

@@ -24,7 +24,15 @@ from chalkbeam.record.progress import At, Progress
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
-from chalkbeam.station.values import ANSWERS, IT_IS_SET, Asking, OperatorState, RunView, Showing
+from chalkbeam.station.values import (
+    ANSWERS,
+    IT_IS_ON,
+    IT_IS_SET,
+    Asking,
+    OperatorState,
+    RunView,
+    Showing,
+)
 from chalkbeam.station.words import (
     cooling_lines,
     hand_words,
@@ -34,7 +42,7 @@ from chalkbeam.station.words import (
     step_words,
     summary,
 )
-from overlay.draw.check_view import check_marks
+from overlay.draw.check_view import check_marks, edge_mark
 from overlay.marks import Mark, Role, Text, moved
 
 CHANGES = {
@@ -82,6 +90,8 @@ class Scene:
         Whether the time of a pre-press or of the cooling has run out, or none was given.
     told : (tuple of str, tuple of str)
         What to do at the step while its time runs, and when it is over, a line each.
+    edge : bool
+        Whether the edge of the platen is lit that is to be put on, for another to be noticed.
     """
 
     state: OperatorState
@@ -102,6 +112,7 @@ class Scene:
     countdown: int | None = None
     over: bool = False
     told: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
+    edge: bool = False
 
     @property
     def height(self) -> float:
@@ -180,6 +191,7 @@ def scene_of(
         countdown=countdown,
         over=over and at.step in (Step.PREPRESS, Step.PEEL),
         told=step_words(progress) if at == progress.at else ((), ()),
+        edge=progress.to_fit(at) is not None,
     )
 
 
@@ -208,6 +220,8 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         said_too = (remark,) if remark else ()
         words = (*scene.to_set, *said_too)
         marks, remark = (page_mark(scene.page, words, Role.WARN, large=True),), ""
+        if scene.edge:
+            marks = (*marks, edge_mark(face))
     elif pressing:
         marks = ()
     elif scene.step is Step.PEEL:
@@ -235,7 +249,13 @@ def _peel_lines(scene: Scene) -> tuple[str, ...]:
 
 
 def set_lines(view: RunView, at: At) -> tuple[str, ...]:
-    """Return what the press is to be set to before a stop, a line each; empty for nothing."""
+    """Return what is to be seen to before a stop, a line each; empty for nothing.
+
+    First the platen that is to be on, then what the press is to be set to.
+    """
+    platen = view.progress.to_fit(at)
+    if platen is not None:
+        return ("PUT ON PLATEN", platen, f"1  {IT_IS_ON[0]}")
     wanted = view.progress.to_set(at)
     if wanted is None:
         return ()
@@ -273,7 +293,10 @@ def fitting(progress: Progress, at: At) -> tuple[str, ...]:
     """Return which platen and pad to see to, in words; empty once the garment is loaded."""
     if at.index is None or at.step is not Step.LOAD:
         return ()
-    return fitting_words(progress.stops[at.index].fit, progress.on_press)
+    fit = progress.stops[at.index].fit
+    words = fitting_words(fit, progress.on_press)
+    said = fit.platen and fit.platen == progress.fitted  # that it is on
+    return tuple(each for each in words if not (said and each == fit.platen_words))
 
 
 def note_lines(view: RunView, at: At) -> tuple[str, ...]:

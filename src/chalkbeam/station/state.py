@@ -133,21 +133,27 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     state = replace(state, leaving=False, said="")
     if state.moving is not None:
         return _move(state, state.moving, action)
-    if view.to_set is not None and action.act in _AFTER_SETTING:
+    if view.to_see_to and action.act in _AFTER_SETTING:
         return _set_press(state, view, action, key.at)
     return _act(state, view, action, key.at)
 
 
 def _set_press(state: OperatorState, view: RunView, action: Action, at: float) -> Answer:
-    """Take it that the press is set: by its answer's number, or by the step key after a while."""
+    """Take it that the platen is on, or the press set: by its answer's number, or by the step key.
+
+    The step key says so only after a while.
+    """
     if view.progress.paused:
         return _act(state, view, action, at)
     if state.showing is not Showing.WORK or state.dark:
         return replace(state, showing=Showing.WORK, dark=False), ()
     by_step = action.act is Act.ON and at - state.stepped_at >= SETTLED
     if by_step or (action.act is Act.PRESET and action.number == 1):
-        return replace(state, stepped_at=at), (Command(CommandKind.SET_PRESS),)
-    return replace(state, said="first set the press, then 1 or the step key"), ()
+        fitted = view.to_fit is not None
+        kind = CommandKind.FIT_PLATEN if fitted else CommandKind.SET_PRESS
+        return replace(state, stepped_at=at), (Command(kind),)
+    first = "put the platen on" if view.to_fit is not None else "set the press"
+    return replace(state, said=f"first {first}, then 1 or the step key"), ()
 
 
 def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answer:

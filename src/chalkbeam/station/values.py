@@ -32,6 +32,7 @@ WHY_SPOILED = (
 )
 YES_NO = ("yes", "no")
 IT_IS_SET = ("it is set",)
+IT_IS_ON = ("it is on, and the light runs along its edges",)
 FRESH = (
     "a fresh garment takes its place",
     "no garment left: leave it out",
@@ -162,6 +163,8 @@ class CommandKind(Enum):
     PAUSE = "pause"
     SET_PRESS = "set press"
     """Record that the press is set to what the current imprint wants."""
+    FIT_PLATEN = "fit platen"
+    """Record that the platen is on that the current imprint wants."""
 
 
 @dataclass(frozen=True)
@@ -234,6 +237,16 @@ class RunView:
     def to_set(self) -> Setting | None:
         """What the press is to be set to before the current imprint; None if to nothing."""
         return self.progress.to_set(self.progress.at)
+
+    @property
+    def to_fit(self) -> str | None:
+        """The platen to be put on before the current imprint; None if none is."""
+        return self.progress.to_fit(self.progress.at)
+
+    @property
+    def to_see_to(self) -> bool:
+        """Whether the platen or the press is to be seen to before the current imprint."""
+        return self.to_fit is not None or self.to_set is not None
 
     @property
     def can_light(self) -> bool:

@@ -157,5 +157,6 @@ def act_words(event: Event) -> str:
         Kind.COLLARED: "a move of the collar",
         Kind.PRESET: "a change of location",
         Kind.SET: "that the press is set",
+        Kind.FITTED: "that the platen is on",
     }
     return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

@@ -53,6 +53,8 @@ def test_at_lay_a_change_of_face_platen_or_pad_goes_to_load(tmp_path, mode, loca
     assert hand.progress.at == At(0, Step.LAY)
     hand.press("2")
     assert hand.progress.at == At(1, step)
+    if more.get("platen"):
+        hand.press("1")  # it is on
     hand.press(*(["space"] if step is Step.LOAD else []), "1")
     assert hand.progress.at == At(0, step)
 

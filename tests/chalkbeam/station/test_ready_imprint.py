@@ -7,11 +7,10 @@ import pytest
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam.placement.platens import platen
 from chalkbeam.placement.shift import Shift
 from chalkbeam.station import ready_imprint
 from chalkbeam.station.frames import FrameCache
-from chalkbeam.station.ready_imprint import ImprintPreparer, is_for
+from chalkbeam.station.ready_imprint import ImprintPreparer, called
 from tests.support.crew_order import crew, open_run
 from tests.support.rigs import make_rig
 
@@ -34,8 +33,8 @@ def test_a_garment_that_stays_is_loaded_for_all_its_imprints(tmp_path):
 def test_each_platen_has_its_rig(tmp_path):
     small = make_rig(name="sleeve press", face=PlatenFace(250, 300, 10))
     large = make_rig()
-    assert is_for(large, platen("16x20in"))
-    assert not is_for(small, platen("16x20in"))
+    assert called(large) == "16x20in"
+    assert called(small) == "youth-10x12in"
     piece = crew(tmp_path)[0]
     preparer = ImprintPreparer([large, small])
     for named, rig in (("16x20in", large), ("250mm x 300mm", small)):

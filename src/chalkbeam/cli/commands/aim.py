@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
 from chalkbeam.cli.answers import check_numbers, print_json
 from chalkbeam.cli.options.as_json import JsonOption
-from chalkbeam.cli.options.rig import RigOption, read_height
+from chalkbeam.cli.options.rig import OnPlatenOption, RigOption, open_platen, read_height
 from chalkbeam.cli.parsing import Signed
 
 if TYPE_CHECKING:
@@ -31,6 +31,7 @@ def aim(
         typer.Argument(metavar="[X Y]", help="A point of the platen, such as -100mm 50mm."),
     ] = None,
     rig: RigOption = None,
+    platen: OnPlatenOption = None,
     points: Annotated[
         Path | None, typer.Option(help="CSV of points with columns x,y (or x_mm,y_mm), in mm.")
     ] = None,
@@ -43,7 +44,6 @@ def aim(
     import numpy as np
 
     from calibration.model.uncertainty import bound, landing_covariance
-    from calibration.rig import library
     from chalkbeam.setup.point_files import read_points
 
     if (points is None) == (not coordinates):
@@ -57,7 +57,7 @@ def aim(
             raise Refusal(f"A point is X and Y, such as -100mm 50mm, not {' '.join(typed)}.")
         places = np.array([[parse_length(word) for word in typed]])
         heights = np.array([above])
-    press = library.open_rig(rig)
+    press = open_platen(rig, platen)
     pixels = press.projector.projector_from_platen(places, heights)
     lit = press.projector.in_picture(pixels)
     _tell_off(places, lit, press)

@@ -14,6 +14,7 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
 from chalkbeam.cli.advice import told
+from chalkbeam.cli.commands.rig_platens import keep_found, platen_face
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.rig import (
@@ -22,6 +23,8 @@ from chalkbeam.cli.options.rig import (
     NameOption,
     NewRigOption,
     OutOption,
+    PlatenHeightOption,
+    PlatenSizeOption,
     ReportOption,
     ResolutionOption,
     RigOption,
@@ -31,6 +34,7 @@ from chalkbeam.cli.options.rig import (
     check_place,
     read_height,
     read_lens,
+    read_platen_height,
     read_positive,
     read_throw,
     rig_name,
@@ -179,6 +183,40 @@ def check(
     print(json.dumps({"verdict": found.verdict.value}) if as_json else found.sentence)
     if found.verdict is not drift.DriftVerdict.UNCHANGED:
         raise typer.Exit(1)
+
+
+@crosses_app.command("platen")
+def platen(
+    name: Annotated[str, typer.Argument(help="What the platen is called: sleeve-5x18in.")],
+    height: PlatenHeightOption = None,
+    rig: RigOption = None,
+    platen: PlatenSizeOption = None,
+    count: CountOption = 3,
+    inset: InsetOption = "15mm",
+    out: OutOption = None,
+    display: DisplayOption = None,
+    window: WindowOption = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Add a platen to a rig without photos: crosses on three marks of it, its height by a ruler."""
+    from calibration.rig import library
+    from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
+    from calibration.rig.platens import find_by_crosses, straight_above
+    from chalkbeam.setup.crosses.state import CrossState
+
+    place, press = library.find(rig), library.open_rig(rig)
+    check_place(out)
+    face, high = platen_face(name, platen), read_platen_height(height)
+    marks = suggested_points(
+        face, max(count, LEAST_CROSSES), _inset(inset, face.width, face.depth)
+    )[:count]  # fmt: skip
+
+    def solve(crosses: tuple[Cross, ...]) -> Solution:
+        return find_by_crosses(press, face, crosses, high, press.stated)
+
+    state = CrossState(face, press.projector.size, marks, straight_above(press, high))
+    solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window)
+    keep_found(press, name, face, solution, out or place, as_json)
 
 
 def _solve_few(

@@ -42,7 +42,7 @@ from chalkbeam.cli.options.loading import (
     PadOption,
     read_collar,
 )
-from chalkbeam.cli.options.rig import RigOption
+from chalkbeam.cli.options.rig import OnPlatenOption, RigOption, open_platen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -68,6 +68,7 @@ def show_light(
         list[str], typer.Option(help="Location; up to nine, chosen by number keys.")
     ],
     rig: RigOption = None,
+    platen: OnPlatenOption = None,
     art: ArtOption = None,
     text: TextOption = None,
     width: WidthOption = None,
@@ -106,7 +107,6 @@ def show_light(
         print("Getting ready: rig, artwork and placement …", file=sys.stderr, flush=True)
     from dataclasses import replace
 
-    from calibration.rig import library
     from chalkbeam.locations import location as find_location
     from chalkbeam.placement import Impossible, Placement, place
     from chalkbeam.placement.platens import parse_pad
@@ -120,7 +120,7 @@ def show_light(
     if len(location) > MOST_LOCATIONS:
         raise Refusal(f"{len(location)} locations are more than the nine number keys can choose.")
     pointing = read_collar(collar)
-    light = library.open_rig(rig)
+    light = open_platen(rig, platen)
     garment = find_garment(style, size, fit, measured)
     if thickness is not None:
         garment = replace(garment, thickness=_cloth(thickness))

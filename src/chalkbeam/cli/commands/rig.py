@@ -11,9 +11,17 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.cli.answers import print_json
+from chalkbeam.cli.commands import rig_platens
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.photos import photos_with_heights
-from chalkbeam.cli.options.rig import OutOption, PairsOption, ReportOption, RigOption
+from chalkbeam.cli.options.rig import (
+    OnPlatenOption,
+    OutOption,
+    PairsOption,
+    ReportOption,
+    RigOption,
+    open_platen,
+)
 from chalkbeam.cli.parsing import WithRaised
 from chalkbeam.cli.show_rig import rig_json, rig_words, write_renewed
 
@@ -56,6 +64,7 @@ def list_rigs(as_json: JsonOption = False) -> None:
                 "name": name,
                 "default": name == chosen,
                 "platen_mm": [rig.face.width, rig.face.depth],
+                "platens": [each.platen for each in rig.platens],
                 "size_px": list(rig.projector.size),
                 "made_at": rig.made_at,
                 "calibration_id": rig.calibration_id,
@@ -74,19 +83,23 @@ def list_rigs(as_json: JsonOption = False) -> None:
 def _summary(row: dict[str, Any]) -> str:
     width, depth = row["platen_mm"]
     across, down = row["size_px"]
-    return f"platen {width:g} x {depth:g} mm, projector {across} x {down}, made {row['made_at']}"
+    more = "".join(f" and {name}" for name in row["platens"])
+    return (
+        f"platen {width:g} x {depth:g} mm{more}, projector {across} x {down}, made {row['made_at']}"
+    )
 
 
 @rigs.command("show")
 def show(
     rig: Annotated[str | None, typer.Argument(help="Rig file or name.")] = None,
+    platen: OnPlatenOption = None,
     report: ReportOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Say what is known of a rig: what it rests on and how far off light may land."""
     from calibration.rig import library
 
-    press = library.open_rig(rig)
+    press = library.open_rig(rig) if platen is None else open_platen(rig, platen)
     if report is not None:
         from calibration.rig.report import write_report
 
@@ -119,13 +132,14 @@ def check(
     photos: PhotosArgument = None,
     pairs: PairsOption = False,
     rig: RigOption = None,
+    platen: OnPlatenOption = None,
     crosses: CrossesOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Tell whether the light still lands where it did: 0 unchanged, 1 moved or to calibrate."""
-    from calibration.rig import drift, library
+    from calibration.rig import drift
 
-    press = library.open_rig(rig)
+    press = open_platen(rig, platen)
     found = drift.compare(press, _now(context, press, photos, pairs, crosses))
     if as_json:
         answer = {
@@ -211,4 +225,5 @@ def register(app: typer.Typer) -> None:
     """Add the group to the program."""
     rigs.command("check", cls=WithRaised)(check)
     rigs.command("repair", cls=WithRaised)(repair)
+    rig_platens.register(rigs)
     app.add_typer(rigs, name="rig")

@@ -21,6 +21,7 @@ from chalkbeam.cli.options.order import (
     plan_order,
     read_order,
 )
+from chalkbeam.cli.options.rig import open_platens
 
 if TYPE_CHECKING:
     from chalkbeam.orders.order_of_work import Plan
@@ -29,6 +30,11 @@ if TYPE_CHECKING:
 sheet_app = typer.Typer(
     help="Run sheets: check one, plan the order of work, get a sample.", no_args_is_help=True
 )
+
+OrderRigOption = Annotated[
+    list[str] | None,
+    typer.Option(help="Rig the order is for, with all its platens; repeat for more. Any without."),
+]
 
 
 def counted(count: int, word: str) -> str:
@@ -72,10 +78,7 @@ def check_sheet(
     sheet: SheetArgument,
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
-    rig: Annotated[
-        list[str] | None,
-        typer.Option(help="Rig the order is for; repeat for more platens. Any platen without."),
-    ] = None,
+    rig: OrderRigOption = None,
     json: JsonOption = False,
     units: UnitsOption = Unit.INCH,
 ) -> None:
@@ -86,10 +89,9 @@ def check_sheet(
 
     lay = on_file()
     if rig:
-        from calibration.rig import library
         from chalkbeam.station.ready_imprint import ImprintPreparer
 
-        lay = ImprintPreparer([library.open_rig(each) for each in rig]).lay
+        lay = ImprintPreparer(open_platens(rig)).lay
     order = read_order(sheet, unit, artwork, lay, units)
     notes = [*order.notes, *_colour_notes(order), *_together_notes(order)]
     piles = Counter(piece.pile for piece in order.pieces)
@@ -142,11 +144,18 @@ def plan_sheet(
     times: TimesOption = "",
     first: FirstOption = "",
     as_listed: AsListedOption = False,
+    rig: OrderRigOption = None,
     json: JsonOption = False,
 ) -> None:
     """Show the order of work, its estimate, and what it saves over the sheet and measuring."""
     order = read_order(sheet, unit, artwork)
-    planned = plan_order(order, times, first, as_listed)
+    choose = None
+    if rig:
+        from chalkbeam.station.platen_choice import on_the_press
+        from chalkbeam.station.ready_imprint import ImprintPreparer
+
+        choose = on_the_press(ImprintPreparer(open_platens(rig)))
+    planned = plan_order(order, times, first, as_listed, choose)
     if json:
         _print_plan_json(planned)
         return

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from chalkbeam.orders.problems import Problem
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.orders.times import Times
+    from chalkbeam.orders.visits import Chooser
 
 SheetArgument = Annotated[Path, typer.Argument(help="The order, CSV or XLSX.")]
 SheetUnitOption = Annotated[
@@ -77,8 +78,10 @@ def read_order(
     )  # fmt: skip
 
 
-def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan:
-    """Return the order of work that options describe.
+def plan_order(
+    order: RunSheet, times: str, first: str, as_listed: bool, choose: Chooser | None = None
+) -> Plan:
+    """Return the order of work that options describe; platens as `choose` has them.
 
     Raises
     ------
@@ -89,7 +92,7 @@ def plan_order(order: RunSheet, times: str, first: str, as_listed: bool) -> Plan
     from chalkbeam.orders.shop import fit_on_press
 
     seconds, pinned = read_planning(order.pieces, times, first)
-    return plan(order.pieces, seconds, fit_on_press, first=pinned, as_listed=as_listed)
+    return plan(order.pieces, seconds, choose or fit_on_press, first=pinned, as_listed=as_listed)
 
 
 def read_planning(pieces: Sequence[Piece], times: str, first: str) -> tuple[Times, list[str]]:

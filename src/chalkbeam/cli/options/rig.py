@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import parse_length
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from calibration.rig.file import Rig
 
 RigOption = Annotated[
     str | None, typer.Option("--rig", help="Rig file or name; without it the default rig.")
@@ -60,6 +65,39 @@ ToleranceOption = Annotated[
 ]
 UpToOption = Annotated[str, typer.Option("--up-to", help="Height up to which that must hold.")]
 
+PlatenSizeOption = Annotated[
+    str | None,
+    typer.Option("--platen", help="Its width x depth; without it as on file under its name."),
+]
+PlatenHeightOption = Annotated[
+    str | None,
+    typer.Option(
+        "--height",
+        help="With crosses: how high its face is above the calibrated platen's, by a ruler; "
+        "-12mm is below.",
+    ),
+]
+OnPlatenOption = Annotated[
+    str | None,
+    typer.Option("--platen", help="Which of the rig's platens; without it the calibrated one."),
+]
+
+
+def open_platens(names: Iterable[str | None]) -> list[Rig]:
+    """Return a rig for every platen of the rigs given as paths or names, None for the default."""
+    from calibration.rig import library
+    from calibration.rig.platens import on_post
+
+    return [each for name in names for each in on_post(library.open_rig(name))]
+
+
+def open_platen(rig: str | None, platen: str | None) -> Rig:
+    """Return a rig for one of its platens; the calibrated one without."""
+    from calibration.rig import library
+    from calibration.rig.platens import on_platen
+
+    return on_platen(library.open_rig(rig), platen)
+
 
 def rig_name(name: str | None, out: Path | None) -> str:
     """Return what a new rig is called."""
@@ -82,6 +120,19 @@ def read_height(text: str) -> float:
     value = parse_length(text)
     if not 0 <= value <= 100:
         raise Refusal(f"{text} is no height above the platen: give 0 mm to 100 mm.")
+    return value
+
+
+def read_platen_height(text: str | None) -> float:
+    """Return how high a platen's face is above another's, mm, as typed; negative below it."""
+    if text is None:
+        raise Refusal(
+            "Crosses do not tell a height: measure with a ruler how much higher this platen's face "
+            "is than the calibrated one's, and say it with --height 12mm, or -12mm for lower."
+        )
+    value = parse_length(text.strip().lstrip("-")) * (-1 if text.strip().startswith("-") else 1)
+    if not -150 <= value <= 150:
+        raise Refusal(f"A platen {text} higher than another is on no post: check the height.")
     return value
 
 

@@ -20,6 +20,7 @@ from calibration.refusal import Refusal, RemedyKind
 from calibration.rig import library
 from calibration.rig.file import Rig
 from calibration.rig.from_photos import CalibrationPhoto
+from calibration.rig.platens import kept_from
 from calibration.worker import Worker
 from chalkbeam.setup.camera.until_accepted import stays
 from chalkbeam.setup.crosses.state import CrossState
@@ -369,6 +370,7 @@ class SetupDesk:
 
     def keep(self, rig: Rig, report: bytes | None = None) -> None:
         """Keep a rig by its name, the one before it aside."""
+        rig = kept_from(library.place(rig.name), rig)
         library.set_aside(rig.name)
         library.keep(rig)
         if report is not None:
