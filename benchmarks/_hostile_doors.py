@@ -5,11 +5,10 @@ from __future__ import annotations
 import gzip
 import io
 import json
-import sqlite3
 from collections.abc import Callable, Mapping
-from contextlib import closing, suppress
+from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from random import Random
 
@@ -32,7 +31,7 @@ from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.session import open_session
-from chalkbeam.record.store import Store
+from chalkbeam.record.store import Store, journal_of
 from overlay.text.typeface import BUNDLED_FONT
 
 PLACE = ("place", "--style", "crew-tee", "--size", "M", "--location", "left-chest", "--json")
@@ -194,14 +193,26 @@ def record(path: Path) -> None:
             session.press({"x": 0.0, "y": 0.0, "angle": 0.0})
 
 
+@cache
 def records() -> dict[str, bytes]:
-    """Return a record."""
+    """Return a record: its database and its journal."""
     import tempfile
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "record.db"
         record(path)
-        return {"record.db": path.read_bytes()}
+        return {file.name: file.read_bytes() for file in (path, journal_of(path))}
+
+
+def journals() -> dict[str, bytes]:
+    """Return a record's journal alone."""
+    return {"record.db.journal": records()["record.db.journal"]}
+
+
+RECORD: dict[str, Callable[[], bytes]] = {
+    "record.db": lambda: records()["record.db"],
+    "record.db.journal": lambda: records()["record.db.journal"],
+}
 
 
 def judge_report(folder: Path, out: str, err: str) -> str:
@@ -216,18 +227,19 @@ def judge_report(folder: Path, out: str, err: str) -> str:
 def judge_rescue(folder: Path, out: str, err: str) -> str:
     """Say what is untrue in what is saved, or in what is said of it."""
     del err
-    with closing(sqlite3.connect(folder / "sound" / "record.db")) as raw:
-        known = {row[0]: row for row in raw.execute("SELECT * FROM events")}
-    with closing(sqlite3.connect(folder / "new.db")) as raw:
-        saved = {row[0]: row for row in raw.execute("SELECT * FROM events")}
-    if any(known.get(seq) != row for seq, row in saved.items()):
-        return "a spoiled event was saved as good"
+    sound = records()["record.db.journal"].splitlines()
+    known = {json.loads(text[17:])["number"]: text for text in sound}
+    made = (folder / "new.db.journal").read_bytes().splitlines()
+    saved = {json.loads(text[17:])["number"]: text for text in made if b'"lost"' not in text}
+    alone = not (folder / "record.db").exists()
+    if any(known.get(n) != text for n, text in saved.items() if b'"rescued"' not in text):
+        return "a spoiled act was saved as good"
     words = out.split(";")[1]
     lost = int(next(word for word in words.split() if word.isdigit()))
-    truth = len(known) - len(saved)
-    right = lost <= truth if "at least" in words else (
-        lost >= truth if "up to" in words else lost == truth
-    )  # fmt: skip
+    truth = len(known) - sum(n in saved for n in known)
+    if not alone and truth:
+        return f"{truth} acts lost that one of the two files had"
+    right = lost <= truth if "at least" in words else lost == truth
     return "" if right else f"{words} where {truth} are lost"
 
 
@@ -312,10 +324,12 @@ DOORS = (
          lambda: {"scanner.toml":
                   b"[scanner]\nclass_at_rest = '2'\nkpps = 20\nkpps_angle = 8\nfull_angle = 40\n"
                   b"place = ['0 mm', '0 mm', '1150 mm']\n"}, mutated_text, MEASURED, judge_json),
-    Door("reports", (("report", "--record", "{file}", "--json"),), records, mutated_bytes,
-         judge=judge_report),
-    Door("rescues", (("sheet", "rescue", "{file}", "--out", "{folder}/new.db"),), records,
-         mutated_bytes, judge=judge_rescue),
+    Door("reports", (("report", "--record", "{folder}/record.db", "--json"),), records,
+         mutated_bytes, RECORD, judge_report),
+    Door("rescues", (("sheet", "rescue", "{folder}/record.db", "--out", "{folder}/new.db"),),
+         records, mutated_bytes, RECORD, judge_rescue),
+    Door("journals", (("sheet", "rescue", "{folder}/record.db", "--out", "{folder}/new.db"),),
+         journals, mutated_bytes, judge=judge_rescue),
     Door("words", (("words",),), lambda: {"words.json": json.dumps(WORDS).encode()},
          mutated_words, judge=judge_json),
 )  # fmt: skip

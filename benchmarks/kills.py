@@ -31,8 +31,9 @@ from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, Step, in_force
 from chalkbeam.record.progress import Progress
+from chalkbeam.record.runs import Run
 from chalkbeam.record.session import RunSession, open_session
-from chalkbeam.record.store import Run, Store
+from chalkbeam.record.store import Store
 
 PIECES = 150
 ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET)

@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from chalkbeam.orders.visits import Chooser
     from chalkbeam.placement.loading import Collar
     from chalkbeam.record.resume import Left
-    from chalkbeam.record.store import Run, Store
+    from chalkbeam.record.runs import Run
+    from chalkbeam.record.store import Store
     from chalkbeam.record.taken_over import TakenOver
     from chalkbeam.station.host import Tell
     from chalkbeam.station.ready_imprint import ImprintPreparer

@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 if TYPE_CHECKING:
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.record.resume import Left
-    from chalkbeam.record.store import Run
+    from chalkbeam.record.runs import Run
     from chalkbeam.record.taken_over import TakenOver
 
 CHOICES = ("--as-recorded", "--new-run", "--again", "--take-changes", "--only-spoiled")
@@ -53,9 +53,9 @@ def seen_before(
     """
     from calibration.files import resolved
     from chalkbeam.record.resume import left_unfinished
-    from chalkbeam.record.store import Store
+    from chalkbeam.record.store import Store, is_record
 
-    if not record.is_file():
+    if not is_record(record):
         return None, None
     with Store(record) as store:
         latest = store.latest(digest, resolved(sheet))
@@ -77,9 +77,9 @@ def check_new(
     """
     from calibration.files import resolved
     from chalkbeam.record.resume import check_not_finished
-    from chalkbeam.record.store import Store
+    from chalkbeam.record.store import Store, is_record
 
-    if not record.is_file():
+    if not is_record(record):
         return
     with Store(record) as store:
         run = store.latest(None if by_place else digest, resolved(sheet))
@@ -107,12 +107,12 @@ def taken_over(
     from calibration.files import resolved
     from chalkbeam.record.events import UNDER_HEAD
     from chalkbeam.record.progress import Outcome, Progress
-    from chalkbeam.record.store import Store
+    from chalkbeam.record.store import Store, is_record
     from chalkbeam.record.taken_over import TakenOver, take_over, unfinished_pieces
     from chalkbeam.station.words import pressed_words, unpeeled_pieces
 
     run = None
-    if record.is_file():
+    if is_record(record):
         with Store(record) as store:
             run = store.latest(order.digest, resolved(order.path))
             events = store.events(run) if run is not None else []

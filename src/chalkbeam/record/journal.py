@@ -13,8 +13,8 @@ How to use it::
     journal.lines_after(7)                        # in order, for whoever copies them elsewhere
     with journal.held():                          # nobody else appends meanwhile
         ...
-    found = read_journal(path)                    # at rest: lines, what is missing, a torn end
 
+`chalkbeam.record.journal_lines` reads a file at rest: its lines, what is missing, a torn end.
 Several programs and threads may use one file. What is torn at the end was never confirmed, is
 left in place and counts for nothing; what is damaged in the middle shows by the numbers that
 are missing.
@@ -22,196 +22,30 @@ are missing.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import os
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.record.events import new_id
 from chalkbeam.record.faults import fault
 from chalkbeam.record.file_lock import locked
+from chalkbeam.record.journal_lines import (
+    JournalLine,
+    Torn,
+    begin_of,
+    items,
+    last_line,
+    last_of,
+)
 
 LOCK_WAIT = 5.0
 """Seconds to wait for another program that is appending."""
-LONGEST = 200_000_000
-"""Bytes of a line beyond which it is damage; a run of 10,000 pieces takes a thousandth."""
-WINDOW = 1 << 16
-"""Bytes read at once in looking for a line."""
-_SUM = 16
 _SPOILER = b"#\n"
 """Ends what is torn, which stays in place: never may it become a whole line."""
-
-
-@dataclass(frozen=True)
-class JournalLine:
-    """One act at a press.
-
-    Attributes
-    ----------
-    press : str
-        Id of the press, made once.
-    number : int
-        Of the press's acts, from 1.
-    run : str
-        Id of the run that it is about.
-    body : mapping
-        What happened; plain JSON values.
-    group : tuple of int
-        First and last number of the acts that it stands or falls with.
-    """
-
-    press: str
-    number: int
-    run: str
-    body: Mapping[str, Any]
-    group: tuple[int, int]
-
-    def text(self) -> str:
-        """Return the line as it is written, without its end.
-
-        Raises
-        ------
-        ValueError
-            If the body holds a number without end, or signs that are no letters (a
-            `UnicodeEncodeError`).
-        """
-        said: dict[str, object] = {"press": self.press, "number": self.number, "run": self.run}
-        if self.group != (self.number, self.number):
-            said["group"] = self.group
-        said["body"] = self.body
-        content = json.dumps(said, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-        return f"{_sum(content.encode())} {content}"
-
-
-def parse_line(text: bytes) -> JournalLine | None:
-    """Return the line that a text (without its end) is; None where it is spoiled."""
-    content = text[_SUM + 1 :]
-    if text[_SUM : _SUM + 1] != b" " or text[:_SUM] != _sum(content).encode():
-        return None
-    try:
-        said = json.loads(content)
-        number = int(said["number"])
-        first, last = (int(each) for each in said.get("group", (number, number)))
-        body = dict(said["body"])
-        return JournalLine(str(said["press"]), number, str(said["run"]), body, (first, last))
-    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError):
-        return None
-
-
-def _sum(content: bytes) -> str:
-    return hashlib.blake2b(content, digest_size=_SUM // 2).hexdigest()
-
-
-@dataclass(frozen=True)
-class Missing:
-    """Numbers that no sound line bears though later ones are there."""
-
-    first: int
-    last: int
-
-
-@dataclass(frozen=True)
-class Torn:
-    """Bytes at the end of a file that are no whole group."""
-
-    count: int
-
-
-@dataclass(frozen=True)
-class JournalContent:
-    """What a journal holds.
-
-    Attributes
-    ----------
-    press : str
-        Empty where there is no line.
-    lines : tuple of JournalLine
-    gaps : tuple of Missing
-    torn : int
-        Bytes at the end that count for nothing.
-    """
-
-    press: str
-    lines: tuple[JournalLine, ...]
-    gaps: tuple[Missing, ...]
-    torn: int
-
-
-def read_journal(path: Path) -> JournalContent:
-    """Read a whole journal; nothing in it makes this fail.
-
-    Raises
-    ------
-    OSError
-        If the file cannot be read.
-    """
-    items = list(scan(path))
-    lines = tuple(item for item in items if isinstance(item, JournalLine))
-    return JournalContent(
-        lines[0].press if lines else "",
-        lines,
-        tuple(item for item in items if isinstance(item, Missing)),
-        sum(item.count for item in items if isinstance(item, Torn)),
-    )
-
-
-def scan(path: Path) -> Iterator[JournalLine | Missing | Torn]:
-    """Return what a journal holds, one after the other; memory stays flat.
-
-    Raises
-    ------
-    OSError
-        If the file cannot be read.
-    """
-    with path.open("rb") as file:
-        for item, _ in _items(file):
-            yield item
-
-
-def _items(
-    file: BinaryIO, last: int = 0, press: str = ""
-) -> Iterator[tuple[JournalLine | Missing | Torn, int]]:
-    """Return what follows in a file, each with the place where its group ends.
-
-    Parameters
-    ----------
-    last : int
-        Number of the line before; negative where it is not known.
-    press : str
-        Whose lines count; empty for those of the first one.
-    """
-    place = counted = file.tell()
-    group: list[JournalLine] = []
-    while text := file.readline(LONGEST):
-        place += len(text)
-        line = parse_line(text[:-1]) if text.endswith(b"\n") else None
-        if line is None or (press and line.press != press):
-            group.clear()
-            continue
-        begins = line.number == line.group[0] > last
-        follows = bool(group) and (line.number, line.group) == (
-            group[-1].number + 1,
-            group[-1].group,
-        )
-        if not follows:
-            group.clear()
-            if not begins:  # a group's rest, or what was told already
-                continue
-        group.append(line)
-        if line.number == line.group[1]:
-            if 0 <= last < line.group[0] - 1:
-                yield Missing(last + 1, line.group[0] - 1), counted
-            yield from ((each, place) for each in group)
-            press, last, counted = line.press, line.number, place
-            group.clear()
-    if place > counted:
-        yield Torn(place - counted), counted
 
 
 class Journal:
@@ -249,7 +83,7 @@ class Journal:
             is_new = not self.path.exists()
             self._file = os.open(self.path, flags, 0o666)
             if is_new:
-                _sync_folder(self.path.parent)
+                sync_folder(self.path.parent)
         except OSError as error:
             raise fault(self.path, str(error)) from error
         try:
@@ -312,13 +146,26 @@ class Journal:
             As of `JournalLine.text`.
         """
         with self.held():
-            first, last = self.last + 1, self.last + len(bodies)
-            lines = tuple(
-                JournalLine(self.press, number, run, body, (first, last))
-                for number, body in enumerate(bodies, start=first)
-            )
+            lines = self.draft(run, bodies)
             self.add(lines)
             return lines
+
+    def draft(self, run: str, bodies: Sequence[Mapping[str, Any]]) -> tuple[JournalLine, ...]:
+        """Return the lines that `append` would add now; to be added before it is let go.
+
+        Raises
+        ------
+        ValueError
+            As of `JournalLine.text`.
+        """
+        first, last = self.last + 1, self.last + len(bodies)
+        lines = tuple(
+            JournalLine(self.press, number, run, body, (first, last))
+            for number, body in enumerate(bodies, start=first)
+        )
+        for line in lines:
+            _ = line.text  # so that what cannot be written is refused at once
+        return lines
 
     def add(self, lines: Sequence[JournalLine]) -> None:
         """Add lines that have their numbers already, as another copy of the journal keeps them.
@@ -328,7 +175,7 @@ class Journal:
         Refusal
             If they do not follow on the last one, or cannot be written.
         """
-        content = "".join(f"{line.text()}\n" for line in lines).encode()
+        content = "".join(f"{line.text}\n" for line in lines).encode()
         with self.held():
             follow = all(
                 line.press == self.press and line.number == self.last + place
@@ -363,8 +210,8 @@ class Journal:
         """
         end, press = self._end, self.press
         with self.path.open("rb") as file:
-            file.seek(_begin_of(file, number, press, end))
-            for item, place in _items(file, -1, press):
+            file.seek(begin_of(file, number, press, end))
+            for item, place in items(file, -1, press):
                 if place > end or isinstance(item, Torn):
                     return
                 if isinstance(item, JournalLine) and item.number > number:
@@ -384,60 +231,15 @@ class Journal:
         with self.path.open("rb") as file:
             if self._end:
                 file.seek(self._end)
-                found = _last_of(_items(file, self.last, self.press))
+                found = last_of(items(file, self.last, self.press))
             else:
-                found = _last_line(file, state.st_size)
+                found = last_line(file, state.st_size)
         if found is not None:
             # Who wrote it may have been stopped before it was on the disk.
             _sync(self._file)
             line, self._end = found
             self.press, self.last = line.press, line.number
         self._size = state.st_size
-
-
-def _last_of(
-    items: Iterator[tuple[JournalLine | Missing | Torn, int]],
-) -> tuple[JournalLine, int] | None:
-    found = None
-    for item, place in items:
-        if isinstance(item, JournalLine):
-            found = item, place
-    return found
-
-
-def _last_line(file: BinaryIO, size: int) -> tuple[JournalLine, int] | None:
-    """Return the last line that counts and where it ends, reading from the end."""
-    window = WINDOW
-    while True:
-        start = max(0, size - window)
-        file.seek(start)
-        if start:
-            file.readline(LONGEST)  # cut in two
-        found = _last_of(_items(file, -1 if start else 0))
-        if found is not None or not start:
-            return found
-        window *= 4
-
-
-def _begin_of(file: BinaryIO, number: int, press: str, end: int) -> int:
-    """Return a place where a group begins, with no act beyond `number` before it."""
-    low, high = 0, end
-    while high - low > WINDOW:
-        middle = (low + high) // 2
-        file.seek(middle)
-        file.readline(LONGEST)
-        place, line = file.tell(), None
-        while place < high:
-            text = file.readline(LONGEST)
-            line = parse_line(text[:-1])
-            if line is not None and line.press == press and line.number == line.group[0]:
-                break
-            place, line = place + len(text), None
-        if line is not None and line.number <= number:
-            low = place
-        else:
-            high = middle
-    return low
 
 
 def _same_file(state: os.stat_result, path: Path) -> bool:
@@ -451,7 +253,7 @@ def _sync(file: int) -> None:
     getattr(os, "fdatasync", os.fsync)(file)
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """See to it that a new file's name is on the disk."""
     with suppress(OSError):  # not every system can
         number = os.open(folder, os.O_RDONLY)

@@ -1,138 +1,48 @@
-"""The record's tables, as a list of steps from an empty file to today's form.
+"""The tables of the record's database, as a list of steps from an empty file to today's form.
 
-Step n takes a file from version n - 1 to n, in one transaction together with the version
-mark (`PRAGMA user_version`): a file is never between two versions. Steps that have been
-released are never edited; a change of the tables is a new step at the end.
+Each step takes a file to the next version, in one transaction together with the version mark
+(`PRAGMA user_version`): a file is never between two versions. Steps that have been released
+are never edited; a change of the tables is a new step at the end. Versions 1 to 4 are of
+records that had no journal (`chalkbeam.record.old_record`).
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
-import zlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 from sqlalchemy import Connection
 
 from calibration.refusal import Refusal
 
-
-def _runs_and_events(connection: Connection) -> None:
-    connection.exec_driver_sql(
-        """
-        CREATE TABLE runs (
-            id TEXT PRIMARY KEY,
-            title TEXT NOT NULL,
-            sheet TEXT NOT NULL,
-            digest TEXT NOT NULL,
-            earlier TEXT REFERENCES runs (id),
-            begun TEXT NOT NULL,
-            work TEXT NOT NULL
-        )
-        """
-    )
-    connection.exec_driver_sql(
-        """
-        CREATE TABLE events (
-            seq INTEGER PRIMARY KEY AUTOINCREMENT,
-            id TEXT NOT NULL UNIQUE,
-            run TEXT NOT NULL REFERENCES runs (id),
-            kind TEXT NOT NULL,
-            imprint TEXT NOT NULL,
-            step TEXT,
-            data TEXT NOT NULL,
-            session TEXT NOT NULL,
-            clock REAL NOT NULL,
-            wall TEXT NOT NULL,
-            operator TEXT NOT NULL,
-            rig TEXT NOT NULL,
-            calibration TEXT NOT NULL
-        )
-        """
-    )
-    connection.exec_driver_sql("CREATE INDEX events_of_run ON events (run, seq)")
+WITHOUT_JOURNAL = 4
+"""The last version of records that had no journal."""
 
 
-def _append_only(connection: Connection) -> None:
-    """Make the file itself refuse to change or drop what has been recorded."""
+def _lines(connection: Connection) -> None:
+    """Keep the journal's lines, found by press and number, run and id; and count them."""
+    for statement in (
+        "CREATE TABLE lines (seq INTEGER PRIMARY KEY, press TEXT NOT NULL, "
+        "number INTEGER NOT NULL, run TEXT NOT NULL, id TEXT UNIQUE, line TEXT NOT NULL, "
+        "UNIQUE (press, number))",
+        "CREATE INDEX lines_of_run ON lines (run, seq)",
+        "CREATE TABLE runs (place INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, "
+        "line TEXT NOT NULL)",
+        "CREATE TABLE counts (run TEXT PRIMARY KEY, count INTEGER NOT NULL)",
+    ):
+        connection.exec_driver_sql(statement)
     for act in ("UPDATE", "DELETE"):
         connection.exec_driver_sql(
-            f"CREATE TRIGGER events_{act.lower()} BEFORE {act} ON events "
-            "BEGIN SELECT RAISE(ABORT, 'events are only ever added'); END"
+            f"CREATE TRIGGER lines_{act.lower()} BEFORE {act} ON lines "
+            "BEGIN SELECT RAISE(ABORT, 'lines are only ever added'); END"
         )
 
 
-RUN_COLUMNS = ("id", "title", "sheet", "digest", "earlier", "begun", "work")
+STEPS: tuple[Callable[[Connection], None], ...] = (_lines,)
 
 
-def _runs_twice(connection: Connection) -> None:
-    """Store every run a second time, packed, elsewhere in the file.
-
-    Without its order of work a run's events say little; and it is the longest thing in the
-    file, so the one that damage hits first.
-    """
-    connection.exec_driver_sql("CREATE TABLE run_copies (packed BLOB NOT NULL)")
-    query = f"SELECT {', '.join(RUN_COLUMNS)} FROM runs ORDER BY rowid"
-    for row in connection.exec_driver_sql(query).mappings().all():
-        connection.exec_driver_sql("INSERT INTO run_copies VALUES (?)", (packed({**row}),))
-
-
-def packed(run: Mapping[str, Any]) -> bytes:
-    """Return a row of `runs` as `run_copies` stores it: packed JSON."""
-    return zlib.compress(json.dumps(dict(run)).encode())
-
-
-def unpacked(copy: bytes) -> dict[str, Any]:
-    """Return the row that `packed` stored.
-
-    Raises
-    ------
-    ValueError
-        If it is spoiled.
-    """
-    try:
-        run = json.loads(zlib.decompress(copy))
-    except zlib.error as error:
-        raise ValueError(str(error)) from None
-    if not isinstance(run, dict) or set(run) != set(RUN_COLUMNS):
-        raise ValueError("not a run")
-    return run
-
-
-EVENT_COLUMNS = (
-    "seq", "id", "run", "kind", "imprint", "step", "data", "session", "clock", "wall",
-    "operator", "rig", "calibration",
-)  # fmt: skip
-"""What an event says; its check sum follows."""
-
-
-def checksum(values: Iterable[object]) -> str:
-    """Return the check sum of an event's columns, 16 hexadecimal digits."""
-    content = json.dumps(list(values)).encode()
-    return hashlib.blake2b(content, digest_size=8).hexdigest()
-
-
-def _events_checked(connection: Connection) -> None:
-    """Give every event a check sum: SQLite sees a spoiled tree, not a spoiled text."""
-    connection.exec_driver_sql("ALTER TABLE events ADD COLUMN checksum TEXT NOT NULL DEFAULT ''")
-    (trigger,) = connection.exec_driver_sql(
-        "SELECT sql FROM sqlite_master WHERE name = 'events_update'"
-    ).one()
-    connection.exec_driver_sql("DROP TRIGGER events_update")
-    query = f"SELECT {', '.join(EVENT_COLUMNS)} FROM events"
-    sums = [(checksum(row), row[0]) for row in connection.exec_driver_sql(query)]
-    if sums:
-        connection.exec_driver_sql("UPDATE events SET checksum = ? WHERE seq = ?", sums)
-    connection.exec_driver_sql(trigger)
-
-
-STEPS: tuple[Callable[[Connection], None], ...] = (
-    _runs_and_events,
-    _append_only,
-    _runs_twice,
-    _events_checked,
-)
+def newest(steps: Sequence[Callable[[Connection], None]] = STEPS) -> int:
+    """Return the version that the steps lead to."""
+    return WITHOUT_JOURNAL + len(steps)
 
 
 def migrate(connection: Connection, steps: Sequence[Callable[[Connection], None]] = STEPS) -> int:
@@ -151,12 +61,19 @@ def migrate(connection: Connection, steps: Sequence[Callable[[Connection], None]
     while True:
         with connection.begin():
             version = int(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
-            if version > len(steps):
-                raise Refusal(
-                    f"The record is of version {version} and this Chalkbeam knows up to "
-                    f"{len(steps)}: update Chalkbeam, or use another record."
-                )
-            if version == len(steps):
+            check_known(version, newest(steps))
+            if version == newest(steps):
                 return version
-            steps[version](connection)
+            version = max(version, WITHOUT_JOURNAL)
+            steps[version - WITHOUT_JOURNAL](connection)
             connection.exec_driver_sql(f"PRAGMA user_version = {version + 1}")
+
+
+def check_known(version: int, known: int | None = None) -> None:
+    """Refuse a record of a version that only a newer program knows."""
+    known = known or newest()
+    if version > known:
+        raise Refusal(
+            f"The record is of version {version} and this Chalkbeam knows up to "
+            f"{known}: update Chalkbeam, or use another record."
+        )

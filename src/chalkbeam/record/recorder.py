@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
-from chalkbeam.record.store import Run, Store, utc_now
+from chalkbeam.record.runs import Run
+from chalkbeam.record.store import Store, utc_now
 
 
 class Recorder:

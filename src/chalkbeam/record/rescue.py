@@ -1,51 +1,42 @@
-"""Saving what can still be read from a damaged record."""
+"""Saving what can still be read of a damaged record: its journal, read again.
+
+What the journal lacks and the database still has is taken from there. What neither has keeps
+its number, with a line that says that it is lost.
+"""
 
 from __future__ import annotations
 
-import contextlib
-import itertools
-import json
+import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from contextlib import closing, suppress
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from calibration.refusal import Refusal
-from chalkbeam.record import snapshot, sqlite_pages
-from chalkbeam.record.events import Kind, Step
-from chalkbeam.record.migrations import (
-    EVENT_COLUMNS,
-    RUN_COLUMNS,
-    STEPS,
-    checksum,
-    packed,
-    unpacked,
-)
-from chalkbeam.record.sqlite_pages import FoundRow, Holds, Value
-from chalkbeam.record.store import Store
+from chalkbeam.record import old_record, snapshot
+from chalkbeam.record.journal_lines import JournalLine, Torn, parse_line, scan
+from chalkbeam.record.migrations import WITHOUT_JOURNAL, check_known
+from chalkbeam.record.runs import BEGUN, LOST, begun_body, is_event
+from chalkbeam.record.store import Store, journal_of
 
 HIGHEST_VERSION = 999
 """A version mark beyond it is damage, not a newer program's: the record is rescued all the same."""
-SHORTEST_EVENT = 96
-"""Least bytes of an event: its id, its run's and its session's, 32 each."""
-_WALL = EVENT_COLUMNS.index("wall")
-_KINDS = {kind.value for kind in Kind}
-_STEPS = {None, *(step.value for step in Step)}
-
-Row = tuple[Value, ...]
+_JOURNAL = ".journal"
 
 
 @dataclass(frozen=True)
 class Gap:
-    """Events in a row that could not be read.
+    """Acts in a row that could not be read.
 
     Attributes
     ----------
     first, last : int
-        Sequence numbers.
+        Their numbers.
     after, before : str
-        Date and time (ISO 8601, UTC) of the events on either side; empty if there is none.
+        Date and time (ISO 8601, UTC) of the acts on either side; empty if there is none.
     """
 
     first: int
@@ -54,8 +45,8 @@ class Gap:
     before: str
 
     def __str__(self) -> str:
-        which = f"event {self.first}" if self.first == self.last else (
-            f"events {self.first} to {self.last}"
+        which = f"act {self.first}" if self.first == self.last else (
+            f"acts {self.first} to {self.last}"
         )  # fmt: skip
         times = [word for word in (
             f"after {_minute(self.after)}" if self.after else "",
@@ -77,13 +68,12 @@ class Rescued:
     runs, events : int
         Saved.
     gaps : tuple of Gap
-        Events known to have been there that could not be read.
+        Acts known to have been there that could not be read.
     orphans : tuple of str
         Ids of runs that are lost themselves, with their order of work: their events are
         saved, but they cannot be gone on with.
     sure : str
-        What goes before the number of lost events: empty where it is known, else "at least "
-        or "up to ".
+        What goes before the number of lost acts: empty where it is known, else "at least ".
     """
 
     runs: int
@@ -94,163 +84,198 @@ class Rescued:
 
     @property
     def lost(self) -> int:
-        """How many events could not be read."""
+        """How many acts could not be read."""
         return sum(gap.last - gap.first + 1 for gap in self.gaps)
 
 
-@dataclass
-class _Read:
-    """What the pages of a record hold, read one by one."""
+@dataclass(frozen=True)
+class _Found:
+    """Lines that can be read, the highest number known, and whether there can be none after it."""
 
-    runs: dict[str, tuple[int, Row]] = field(default_factory=dict)  # by id: rowid and row
-    copies: dict[str, tuple[int, Row]] = field(default_factory=dict)
-    events: dict[int, Row] = field(default_factory=dict)
-    numbers: set[int] = field(default_factory=set)  # of events, by whatever names them
-    given: set[int] = field(default_factory=set)  # the highest number so far, as the file says it
-
-    def take(self, found: FoundRow) -> None:
-        values = found.values
-        if found.holds is not Holds.TABLE:
-            # The index of events by run and number still names those whose rows are gone.
-            # Each entry says its number twice: as a column and as the row it leads to.
-            if len(values) == 3 and isinstance(values[1], int) and values[1] == values[2]:
-                self.numbers.add(values[1])
-        elif len(values) - len(EVENT_COLUMNS) in (0, 1) and _is_event(found.rowid, values):
-            self.events[found.rowid] = (found.rowid, *values[1 : len(EVENT_COLUMNS)])
-            self.numbers.add(found.rowid)
-        elif len(values) == len(RUN_COLUMNS) and _is_run(values):
-            self.runs[str(values[0])] = found.rowid, values
-        elif len(values) == 1 and isinstance(values[0], bytes):
-            with contextlib.suppress(ValueError):
-                run = unpacked(values[0])
-                self.copies[run["id"]] = found.rowid, tuple(run[name] for name in RUN_COLUMNS)
-        elif len(values) == 2 and values[0] == "events" and isinstance(values[1], int):
-            self.given.add(values[1])
+    lines: Mapping[int, JournalLine] = field(default_factory=dict)
+    highest: int = 0
+    sure: bool = True
 
 
 def rescue(damaged: Path, fresh: Path) -> Rescued:
-    """Copy every run and event that can be read into a new record; the old one stays as it is.
+    """Copy every act that can be read into a new record; the old one stays as it is.
+
+    Parameters
+    ----------
+    damaged : Path
+        The record, or its journal.
+    fresh : Path
+        The new record; its journal is made beside it.
 
     Raises
     ------
     Refusal
         If the new file exists, the record is of a newer version, or nothing can be read.
     """
-    if fresh.exists():
-        raise Refusal(f"{fresh} exists already: give the rescued record another name.")
-    if not damaged.is_file():
+    if damaged.name.endswith(_JOURNAL):
+        damaged = damaged.with_name(damaged.name.removesuffix(_JOURNAL))
+    for file in (fresh, journal_of(fresh)):
+        if file.exists():
+            raise Refusal(f"{file} exists already: give the rescued record another name.")
+    if not damaged.is_file() and not journal_of(damaged).is_file():
         raise Refusal(f"There is no record {damaged}: check the name.")
     try:
-        file, log = sqlite_pages.read(damaged)
+        found = _together(_in_journal(journal_of(damaged)), _in_database(damaged))
     except OSError as error:
         raise Refusal(f"{damaged} cannot be read: {error.strerror or error}.") from None
-    made = sqlite_pages.version(file, log) or 0
-    if len(STEPS) < made <= HIGHEST_VERSION:
-        raise Refusal(
-            f"The record {damaged} is of version {made} and this Chalkbeam knows up to "
-            f"{len(STEPS)}: update Chalkbeam, then rescue it."
-        )
-    read = _Read()
-    for found in sqlite_pages.rows(file, log):
-        read.take(found)
-    if not (read.runs or read.copies or read.events):
+    if not found.lines:
         raise Refusal(f"Nothing can be read from {damaged}: keep the file, and begin a new record.")
-    events = [read.events[seq] for seq in sorted(read.events)]
-    runs, orphans = _runs(read, events)
-    _write(fresh, runs, events)
-    last, sure = _last(read, len(file) + len(log))
-    return Rescued(len(runs), len(events), _gaps(read.events, last), orphans, sure)
-
-
-def _runs(read: _Read, events: Sequence[Row]) -> tuple[list[Row], tuple[str, ...]]:
-    """Return every run that has events, oldest first, and the ids of the lost ones."""
-    found = {**read.runs, **read.copies}  # the copies bear a check sum
-    known = [row for _, row in sorted(found.values(), key=lambda pair: pair[0])]
-    orphans: dict[str, Row] = {}
-    for event in events:
-        run = str(event[2])
-        if run not in found and run not in orphans:
-            nothing = snapshot.dump((), 0.0, 0.0)
-            orphans[run] = (run, "rescued", "", "", None, event[_WALL], nothing)
-    before = [
-        (*row[:4], row[4] if row[4] in found else None, *row[5:]) for row in known
-    ]  # fmt: skip
-    return [*orphans.values(), *before], tuple(orphans)
-
-
-def _last(read: _Read, size: int) -> tuple[int, str]:
-    """Return the highest number that an event had, and how sure the count of lost ones is.
-
-    A number that cannot be is spoiled. That the file's own mark of the highest number and
-    the highest that an event or the index names agree makes it sure.
-
-    Parameters
-    ----------
-    size : int
-        Bytes of the record: no more events can be missing than it has room for.
-    """
-    top = max(read.events, default=0)
-    most = top + size // SHORTEST_EVENT
-    named = max((n for n in read.numbers if n <= most), default=top)
-    given = max((n for n in read.given if n <= most), default=0)
-    if given > named:
-        return given, "up to "
-    return named, "" if given == named else "at least "
-
-
-def _gaps(events: Mapping[int, Row], last: int) -> tuple[Gap, ...]:
-    edges = [0, *sorted(events), last + 1]
-    walls = {seq: str(row[_WALL]) for seq, row in events.items()}
-    return tuple(
-        Gap(before + 1, after - 1, walls.get(before, ""), walls.get(after, ""))
-        for before, after in itertools.pairwise(edges)
-        if after - before > 1
+    orphans = _orphans(found)
+    _write(fresh, _without_gaps(found), orphans)
+    saved = found.lines.values()
+    return Rescued(
+        sum(line.body.get("kind") == BEGUN for line in saved) + len(orphans),
+        sum(is_event(line) for line in saved),
+        tuple(_gaps(found)),
+        tuple(line.run for line in orphans),
+        "" if found.sure else "at least ",
     )
 
 
-def _write(fresh: Path, runs: Sequence[Row], events: Iterable[Row]) -> None:
+def _in_journal(path: Path) -> _Found:
+    if not path.is_file():
+        return _Found()
+    items = list(scan(path))
+    lines = {item.number: item for item in items if isinstance(item, JournalLine)}
+    torn = any(isinstance(item, Torn) for item in items)
+    return _Found(lines, max(lines, default=0), not torn)
+
+
+def _in_database(path: Path) -> _Found:
+    if not path.is_file():
+        return _Found(sure=False)
+    with tempfile.TemporaryDirectory(
+        prefix="chalkbeam-"
+    ) as folder:  # SQLite writes to what it opens
+        copy = Path(folder) / "record.db"
+        for ending in ("", "-wal"):
+            with suppress(FileNotFoundError):
+                shutil.copyfile(f"{path}{ending}", f"{copy}{ending}")
+        with closing(sqlite3.connect(copy)) as raw:
+            try:
+                version = int(raw.execute("PRAGMA user_version").fetchone()[0])
+            except sqlite3.Error:
+                version = 0
+            if version <= HIGHEST_VERSION:
+                check_known(version)
+            if 0 < version <= WITHOUT_JOURNAL:
+                return _old(path)
+            return _in_tables(raw)
+
+
+def _in_tables(raw: sqlite3.Connection) -> _Found:
+    """Ask for every row by itself, so that a damaged place costs what lies there."""
+    lines: dict[int, JournalLine] = {}
+    sound = False
+    with suppress(sqlite3.Error):
+        sound = raw.execute("PRAGMA integrity_check(1)").fetchone() == ("ok",)
+    pages = 0
+    with suppress(sqlite3.Error):
+        pages = int(raw.execute("PRAGMA page_count").fetchone()[0])
+    top = 0
+    with suppress(sqlite3.Error, TypeError):
+        top = int(raw.execute("SELECT max(seq) FROM lines").fetchone()[0])
+    for seq in range(1, min(top, pages * _MOST_A_PAGE) + 1):
+        with suppress(sqlite3.Error, AttributeError):
+            for (text,) in raw.execute("SELECT line FROM lines WHERE seq = ?", (seq,)):
+                line = parse_line(text.encode())
+                if line is not None:
+                    lines[line.number] = line
+    return _Found(lines, max(lines, default=0), sound and len(lines) == top)
+
+
+_MOST_A_PAGE = 40
+"""Lines of a page of 4096 bytes; each has ids of 32 bytes."""
+
+
+def _old(path: Path) -> _Found:
+    """Give what is left of a record without a journal numbers: runs first, then events."""
+    left = old_record.what_is_left(path)
+    runs = sum(not act.seq for act in left.acts)
+    lines = {}
+    for place, act in enumerate(left.acts, start=1):
+        number = runs + act.seq if act.seq else place
+        lines[number] = JournalLine("old", number, act.run, act.body, (number, number))
+    return _Found(lines, runs + left.highest, left.sure)
+
+
+def _together(journal: _Found, database: _Found) -> _Found:
+    """Return the lines of both; the journal's go first, and a group counts whole or not at all."""
+    lines = dict(journal.lines)
+    presses = Counter(line.press for line in lines.values() or database.lines.values())
+    ((press, _),) = presses.most_common(1) or [("", 0)]
+    for number, line in database.lines.items():
+        if line.press == press:
+            lines.setdefault(number, line)
+    whole = {
+        number: line
+        for number, line in lines.items()
+        if all(
+            other in lines and lines[other].group == line.group
+            for other in range(line.group[0], line.group[1] + 1)
+        )
+    }
+    highest = max(journal.highest, database.highest)
+    confirmed = database.sure and database.highest >= journal.highest
+    return _Found(whole, highest, confirmed or (journal.sure and bool(journal.lines)))
+
+
+def _numbers_lost(found: _Found) -> Iterator[int]:
+    return (number for number in range(1, found.highest + 1) if number not in found.lines)
+
+
+def _without_gaps(found: _Found) -> list[JournalLine]:
+    press = next(iter(found.lines.values())).press
+    return [
+        found.lines.get(number) or JournalLine(press, number, "", {"kind": LOST}, (number, number))
+        for number in range(1, found.highest + 1)
+    ]
+
+
+def _gaps(found: _Found) -> Iterator[Gap]:
+    first = last = 0
+    for number in [*_numbers_lost(found), 0]:
+        if first and number != last + 1:
+            yield Gap(first, last, _wall(found, first - 1), _wall(found, last + 1))
+            first = 0
+        first, last = first or number, number
+
+
+def _wall(found: _Found, number: int) -> str:
+    line = found.lines.get(number)
+    return "" if line is None else str(line.body.get("wall") or line.body.get("begun") or "")
+
+
+def _orphans(found: _Found) -> list[JournalLine]:
+    """Return lines of a beginning, without any work, for runs whose own is lost."""
+    begun = {line.run for line in found.lines.values() if line.body.get("kind") == BEGUN}
+    made: dict[str, JournalLine] = {}
+    for number in sorted(found.lines):
+        line = found.lines[number]
+        if line.run in begun or line.run in made or not is_event(line):
+            continue
+        heading = {
+            "id": line.run, "title": "rescued", "sheet": "", "digest": "", "earlier": None,
+            "begun": str(line.body.get("wall", "")),
+        }  # fmt: skip
+        own = found.highest + len(made) + 1
+        body = begun_body(heading, snapshot.dump((), 0.0, 0.0))
+        made[line.run] = replace(line, number=own, body=body, group=(own, own))
+    return list(made.values())
+
+
+def _write(fresh: Path, lines: list[JournalLine], orphans: list[JournalLine]) -> None:
     """Write a new record, whole or not at all."""
-    copies = [(packed(dict(zip(RUN_COLUMNS, row, strict=True))),) for row in runs]
     with tempfile.TemporaryDirectory(dir=fresh.parent, prefix=".rescue-") as folder:
         draft = Path(folder) / "record.db"
+        with journal_of(draft).open("wb") as file:
+            for line in [*lines, *orphans]:
+                file.write(f"{line.text}\n".encode())
         Store(draft).close()
-        with contextlib.closing(sqlite3.connect(draft)) as new, new:
-            for table, columns, rows in (
-                ("runs", RUN_COLUMNS, runs),
-                ("run_copies", ("packed",), copies),
-                ("events", (*EVENT_COLUMNS, "checksum"), [(*row, checksum(row)) for row in events]),
-            ):
-                marks = ", ".join("?" * len(columns))
-                new.executemany(
-                    f"INSERT OR IGNORE INTO {table} ({', '.join(columns)}) VALUES ({marks})", rows
-                )
+        journal_of(draft).replace(journal_of(fresh))
         draft.replace(fresh)
-
-
-def _is_event(number: int, values: Row) -> bool:
-    """Whether values are an event's: their check sum says so, or, in older records, their form."""
-    own = (number, *values[1 : len(EVENT_COLUMNS)])
-    if len(values) > len(own) and values[-1] != checksum(own):
-        return False
-    seq, kind, step, data, clock = values[0], values[3], values[5], values[6], values[8]
-    texts = [values[place] for place in (1, 2, 4, 7, 9, 10, 11, 12)]
-    if seq is not None or kind not in _KINDS or step not in _STEPS:
-        return False
-    if not isinstance(clock, int | float) or not all(isinstance(text, str) for text in texts):
-        return False
-    try:
-        return isinstance(data, str) and isinstance(json.loads(data), dict)
-    except ValueError:
-        return False
-
-
-def _is_run(values: Row) -> bool:
-    """Whether values can be a run's, its order of work whole."""
-    texts = [values[place] for place in (0, 1, 2, 3, 5, 6)]
-    if not all(isinstance(text, str) for text in texts):
-        return False
-    try:
-        snapshot.load(str(values[6]))
-    except (ValueError, KeyError, IndexError):
-        return False
-    return True

@@ -20,8 +20,9 @@ from chalkbeam.orders.place_imprint import artwork_trouble
 from chalkbeam.orders.problems import row_words
 from chalkbeam.record.events import Kind
 from chalkbeam.record.progress import Progress
+from chalkbeam.record.runs import Run
 from chalkbeam.record.sheet_changes import differences
-from chalkbeam.record.store import Run, Store
+from chalkbeam.record.store import Store
 from chalkbeam.record.taken_over import take_over, unfinished_pieces
 
 MOST = 8

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from chalkbeam.orders.order_of_work import Plan
 from chalkbeam.record.events import Event, NewEvent, new_id
+from chalkbeam.record.runs import Run
 from chalkbeam.record.session import RunSession
-from chalkbeam.record.store import Run
 
 
 class ScratchLog:

@@ -11,7 +11,8 @@ from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.reorder import Earlier, earlier_placements
-from chalkbeam.record.store import Run, Store
+from chalkbeam.record.runs import Run
+from chalkbeam.record.store import Store
 
 
 class EventLog(Protocol):

@@ -17,7 +17,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import digest_of
 from chalkbeam.orders.pieces import Imprint, Piece
 from chalkbeam.orders.problems import row_words
-from chalkbeam.record.store import Run
+from chalkbeam.record.runs import Run
 
 
 def sheet_trouble(run: Run, known: str = "") -> str | None:

@@ -13,8 +13,8 @@ from chalkbeam.orders.pieces import piece_of
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, in_force
 from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.record.runs import Run
 from chalkbeam.record.step_times import Typical, step_times, typical_times
-from chalkbeam.record.store import Run
 from chalkbeam.record.trends import Trend, trends
 
 

@@ -19,7 +19,7 @@ from chalkbeam.paper.run_report_pdf import (
     trend_chart,
 )
 from chalkbeam.record.step_times import STEP_WORDS
-from chalkbeam.record.store import Store
+from chalkbeam.record.store import Store, is_record
 from chalkbeam.record.summary import MEASURE, RunSummary, summarise
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import page
@@ -55,14 +55,14 @@ def doors() -> list[Door]:
 
 def _list(visit: Visit) -> Response:
     runs = []
-    if visit.shop.record.is_file():  # it is not made for looking
+    if is_record(visit.shop.record):  # it is not made for looking
         with Store(visit.shop.record) as store:
             runs = store.runs()[::-1]
     return page(visit, "reports/list.html", runs=runs[:SHOWN], more=max(0, len(runs) - SHOWN))
 
 
 def _summary(visit: Visit) -> RunSummary:
-    if not visit.shop.record.is_file():
+    if not is_record(visit.shop.record):
         raise Refusal(t("reports.no_record"))
     with Store(visit.shop.record) as store:
         run = store.run(str(visit.path["run"]))

@@ -17,7 +17,9 @@ from hypothesis.stateful import (
 
 from calibration.refusal import Refusal
 from chalkbeam.record import journal as journal_module
-from chalkbeam.record.journal import Journal, Missing, parse_line, read_journal, scan
+from chalkbeam.record import journal_lines
+from chalkbeam.record.journal import Journal
+from chalkbeam.record.journal_lines import Missing, parse_line, read_journal, scan
 
 
 @pytest.fixture
@@ -128,7 +130,7 @@ def test_any_bytes_at_all_can_be_read(tmp_path):
                  b'{"press":1,"number":1,"run":"","group":[1],"body":{}}',
                  b'{"press":1,"number":1,"run":"","group":[2,1],"body":{}}',
                  b'{"press":1,"number":1,"run":"","body":3}', b"9" * 5000):  # fmt: skip
-        contents.append(journal_module._sum(said).encode() + b" " + said + b"\n")
+        contents.append(journal_lines._sum(said).encode() + b" " + said + b"\n")
     for content in contents:
         path.write_bytes(content)
         found = read_journal(path)
@@ -241,7 +243,7 @@ def test_two_programs_and_a_reader_number_their_acts_without_a_gap(tmp_path, uns
 
 def test_a_long_journal_is_opened_and_followed_from_its_end(tmp_path, unsynced, monkeypatch):
     path = tmp_path / "journal"
-    monkeypatch.setattr(journal_module, "WINDOW", 300)
+    monkeypatch.setattr(journal_lines, "WINDOW", 300)
     with Journal(path) as journal:
         for count in range(40):
             journal.append("r", [{"event": "x" * (17 * count)}] * (1 + count % 3))
@@ -321,7 +323,7 @@ class JournalMachine(RuleBasedStateMachine):
 
 
 def test_it_agrees_with_a_plain_list_whatever_comes(unsynced, monkeypatch):
-    monkeypatch.setattr(journal_module, "WINDOW", 200)
+    monkeypatch.setattr(journal_lines, "WINDOW", 200)
     run_state_machine_as_test(
         JournalMachine, settings=settings(max_examples=25, stateful_step_count=15, deadline=None)
     )
@@ -331,4 +333,4 @@ def test_scan_and_parse_say_the_same(tmp_path):
     path = tmp_path / "journal"
     whole, lines = small(path)
     assert [parse_line(text) for text in whole.split(b"\n")[:-1]] == list(scan(path))
-    assert [line.text().encode() for line in lines] == whole.split(b"\n")[:-1]
+    assert [line.text.encode() for line in lines] == whole.split(b"\n")[:-1]

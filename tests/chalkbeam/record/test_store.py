@@ -13,19 +13,23 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from calibration.refusal import Refusal, RemedyKind
+from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind
 from chalkbeam.orders.place_imprint import artwork_trouble
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record import migrations
-from chalkbeam.record import store as store_module
-from chalkbeam.record.events import Kind, Step, new_id
-from chalkbeam.record.migrations import EVENT_COLUMNS, RUN_COLUMNS
+from chalkbeam.record import conversion, migrations
+from chalkbeam.record import journal as journal_module
+from chalkbeam.record.events import Event, Kind, Step, new_id
+from chalkbeam.record.journal import Journal
+from chalkbeam.record.journal_lines import parse_line, read_journal
+from chalkbeam.record.migrations import newest
 from chalkbeam.record.recorder import Recorder
+from chalkbeam.record.runs import event_body
 from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
-from chalkbeam.record.store import Store
+from chalkbeam.record.store import Store, journal_of
+from tests.support.old_records import old_record
 from tests.support.random_orders import begin, random_order
 
 ROOT = Path(__file__).parents[3]
@@ -59,10 +63,18 @@ def test_unknown_and_ambiguous_runs(store):
             store.run(name)
 
 
-def test_the_file_is_in_wal_mode_with_full_synchronisation(store):
-    with store._engine.connect() as connection:
+def test_an_act_is_on_the_disk_before_it_is_said(store, monkeypatch):
+    synced = []
+    monkeypatch.setattr(journal_module, "_sync", lambda file: synced.append(os.fstat(file).st_size))
+    session = open_session(store, begin(store))
+    for act in (lambda: session.step(Step.LAY), lambda: session.keep_for_batch(Shift(2.0, 1.0))):
+        synced.clear()
+        act()
+        # Once, with all that it wrote: two events at one key wait for the disk once.
+        assert synced == [store.journal.path.stat().st_size]
+    with store._database._engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
-        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
+        assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 1  # NORMAL
 
 
 def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
@@ -76,9 +88,9 @@ def test_tidied_in_time_no_event_waits_for_the_log_to_be_carried_over(store):
     # PRAGMA wal_autocheckpoint); an event takes a few pages.
     assert log.stat().st_size < 1000 * 4096
     with sqlite3.connect(f"file:{store.path}?immutable=1", uri=True) as without_log:
-        (count,) = without_log.execute("select count(*) from events").fetchone()
+        (count,) = without_log.execute("select count(*) from lines").fetchone()
     without_log.close()
-    assert count == 12 * 40 + 1
+    assert count == 12 * 40 + 2  # with the run's beginning and the session's
     session.step(Step.LAY)
     store.close()
     session.tidy()  # what stands in the way is told by the next event
@@ -118,7 +130,7 @@ def test_events_cannot_be_changed_or_dropped(store):
     run = begin(store)
     Recorder(store, run).write(Kind.NOTED, text="as it was")
     with sqlite3.connect(store.path) as raw:
-        for act in ("UPDATE events SET data = '{}'", "DELETE FROM events"):
+        for act in ("UPDATE lines SET line = ''", "DELETE FROM lines"):
             with pytest.raises(sqlite3.IntegrityError, match="only ever added"):
                 raw.execute(act)
     raw.close()
@@ -133,7 +145,7 @@ def test_two_windows_on_one_run(store):
     assert len(store.events(run)) == 1
 
 
-# -- migrations ------------------------------------------------------------------------------
+# -- earlier versions --------------------------------------------------------------------------
 
 
 def version(path):
@@ -143,30 +155,90 @@ def version(path):
     return found
 
 
-def test_an_older_record_is_brought_up(tmp_path):
+def old(folder, made):
+    """Write a record as version `made` did; return its runs and their events."""
+    with Store(folder / "new.db") as store:
+        runs = []
+        for seed in (3, 4):
+            run = begin(store, seed=seed, digest=str(seed))
+            session = open_session(store, run, operator="Søren")
+            session.step(Step.LAY)
+            session.press({"x": 1.5, "y": -2.0, "angle": 0.1})
+            session.undo()
+            runs.append((run, store.events(run)))
+    old_record(folder / "old.db", made, runs)
+    return runs
+
+
+@pytest.mark.parametrize("made", [1, 2, 3, 4])
+def test_an_older_record_is_brought_up_once_and_kept(tmp_path, caplog, made):
+    runs = old(tmp_path, made)
     path = tmp_path / "old.db"
-    with Store(tmp_path / "new.db") as new:
-        run = begin(new)
-        Recorder(new, run).write(Kind.OPENED)
-    engine = sa.create_engine(f"sqlite:///{path}")
-    with engine.connect() as connection:
-        migrations.migrate(connection, migrations.STEPS[:1])
-    with engine.begin() as connection:
-        connection.exec_driver_sql(f"ATTACH '{tmp_path / 'new.db'}' AS new")
-        for table, names in (("runs", RUN_COLUMNS), ("events", EVENT_COLUMNS)):
-            columns = ", ".join(names)
-            connection.exec_driver_sql(f"INSERT INTO {table} SELECT {columns} FROM new.{table}")
-    engine.dispose()
-    assert version(path) == 1
+    before = path.read_bytes()
+    for _ in range(2):
+        with Store(path) as store:
+            assert [heading.id for heading in store.runs()] == [run.id for run, _ in runs]
+            for run, events in runs:
+                assert store.run(run.id) == run
+                assert [replace(each, seq=0) for each in store.events(run)] == [
+                    replace(each, seq=0) for each in events
+                ]
+    assert version(path) == newest()
+    kept = tmp_path / f"old.db.version-{made}"
+    assert kept.read_bytes() == before
+    (said,) = caplog.messages  # once
+    assert said.endswith(f"is kept as {kept.name}.")
     with Store(path) as store:
-        assert store.run(run.id) == run
-        assert len(store.events(run)) == 1
-    assert version(path) == len(migrations.STEPS)
-    with sqlite3.connect(path) as raw:
-        (copy,) = raw.execute("SELECT packed FROM run_copies").fetchone()
-        (work,) = raw.execute("SELECT work FROM runs").fetchone()
-    raw.close()
-    assert migrations.unpacked(copy)["work"] == work
+        open_session(store, runs[0][0]).press()  # and it is gone on with
+
+
+def test_an_older_record_killed_while_it_is_brought_up_loses_nothing(tmp_path, monkeypatch):
+    runs = old(tmp_path, 4)
+    path, chance = tmp_path / "old.db", itertools.count()
+    for moment in ("replace", "sync_folder", "_keep_old"):
+        with monkeypatch.context() as killed:
+
+            def stop(*_, **__):
+                next(chance)
+                raise KeyboardInterrupt
+
+            killed.setattr(Path if moment == "replace" else conversion, moment, stop)
+            with pytest.raises(KeyboardInterrupt):
+                Store(path)
+    assert next(chance) == 3
+    with Store(path) as store:
+        assert [len(store.events(run)) for run, _ in runs] == [4, 4]
+    assert (tmp_path / "old.db.version-4").is_file()
+
+
+@pytest.mark.parametrize("where", ["text", "page", "log"])
+def test_an_older_record_that_is_damaged_stays_as_it_is(tmp_path, where):
+    old(tmp_path, 4)
+    path, log = tmp_path / "old.db", tmp_path / "old.db-wal"
+    if where == "log":
+        raw = sqlite3.connect(path)
+        for number in range(40):  # as a kill leaves it
+            raw.execute("INSERT INTO runs VALUES (?, '', '', '', NULL, '', '')", (str(number),))
+            raw.commit()
+        copies = {each: each.read_bytes() for each in (path, log)}
+        raw.close()
+        for each, content in copies.items():
+            each.write_bytes(content)
+        conversion.old_record.what_is_left(path)  # sound, as far as SQLite sees
+    file = log if where == "log" else path
+    spoiled = bytearray(file.read_bytes())
+    if where == "text":
+        at = spoiled.index(b'{"x": 1.5')
+        spoiled[at + 6] = ord("2")
+    else:
+        at = len(spoiled) // 3
+        spoiled[at : at + 600] = os.urandom(600)
+    file.write_bytes(spoiled)
+    before = path.read_bytes(), file.read_bytes()
+    with pytest.raises(Refusal, match=r"damaged .*it was left as it is.*save what can be read"):
+        Store(path)
+    assert (path.read_bytes(), file.read_bytes()) == before
+    assert not journal_of(path).exists()
 
 
 def test_a_migration_that_fails_leaves_nothing_behind(tmp_path):
@@ -174,14 +246,14 @@ def test_a_migration_that_fails_leaves_nothing_behind(tmp_path):
         connection.exec_driver_sql("CREATE TABLE half (x)")
         raise sqlite3.OperationalError("database or disk is full")
 
-    engine = Store(tmp_path / "record.db")._engine
+    engine = Store(tmp_path / "record.db")._database._engine
     steps = (*migrations.STEPS, breaks)
     with engine.connect() as connection, pytest.raises(sqlite3.OperationalError):
         migrations.migrate(connection, steps)
     with engine.connect() as connection:
         assert "half" not in sa.inspect(connection).get_table_names()
     engine.dispose()
-    assert version(tmp_path / "record.db") == len(migrations.STEPS)
+    assert version(tmp_path / "record.db") == newest()
 
 
 def test_a_record_of_a_newer_program_is_refused(tmp_path):
@@ -200,7 +272,7 @@ def test_disk_full_is_a_sentence_and_loses_nothing(store):
     run = begin(store)
     session = open_session(store, run)
     # SQLite's own limit on the file's pages gives the same error as a full disk.
-    with store._engine.connect() as connection:
+    with store._database._engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
         connection.exec_driver_sql(f"PRAGMA max_page_count = {pages}")
     said = ""
@@ -213,10 +285,42 @@ def test_disk_full_is_a_sentence_and_loses_nothing(store):
     assert said.startswith("The disk is full")
     assert "\n" not in said
     assert store.events(run) == before
-    with store._engine.connect() as connection:
+    with store._database._engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA max_page_count = 100000")
     session.note("x" * 400)  # there is room again: the same act goes through, once
     assert len(store.events(run)) == len(before) + 1
+
+
+def fails_to_commit(connection):
+    raise sqlite3.OperationalError("database or disk is full")
+
+
+def test_what_is_in_the_journal_counts_though_the_database_did_not_take_it_in(store):
+    session = open_session(store, begin(store))
+    engine = store._database._engine
+    sa.event.listen(engine, "commit", fails_to_commit)
+    session.step(Step.LAY)  # it is on the disk: the light may change
+    with pytest.raises(Refusal, match="The disk is full"):
+        session.press()  # but nothing goes on until the database has caught up
+    assert session.progress.at.step is Step.LAY
+    sa.event.remove(engine, "commit", fails_to_commit)
+    session.press()
+    kinds = [event.kind for event in store.events(session.run)]
+    assert kinds == [Kind.OPENED, Kind.STEPPED, Kind.PRESSED]
+    assert [line.number for line in read_journal(store.journal.path).lines] == [1, 2, 3, 4]
+
+
+def test_killed_between_journal_and_database_an_act_counts(store, tmp_path):
+    run = begin(store)
+    session = open_session(store, run)
+    lost = Event(new_id(), Kind.PRESSED, run.stops[0].imprint.id)
+    with Journal(store.journal.path) as killed:
+        killed.append(run.id, [event_body(lost)])
+    with Store(store.path) as other:
+        assert [event.id for event in other.events(run)][1:] == [lost.id]
+        assert open_session(other, run).progress.at.index == 1
+    with pytest.raises(Refusal, match="Another window"):
+        session.step(Step.LAY)
 
 
 def test_a_refused_act_changes_nothing_and_is_not_doubled_on_a_second_try(store, monkeypatch):
@@ -253,75 +357,150 @@ def test_a_locked_record_is_a_sentence(tmp_path):
         assert len(store.events(run)) == 1
 
 
-@pytest.mark.parametrize("where", ["head", "middle"])
-def test_a_damaged_record_is_kept_and_said(tmp_path, where):
-    path = tmp_path / "record.db"
-    with Store(path) as store:
-        run = begin(store, count=60)
-        recorder = Recorder(store, run)
-        for _ in range(200):
-            recorder.write(Kind.NOTED, text="x" * 200)
-    damaged = bytearray(path.read_bytes())
-    start = 0 if where == "head" else len(damaged) // 3
-    damaged[start : start + 8192] = os.urandom(64) * 128
-    path.write_bytes(damaged)
-    with pytest.raises(Refusal, match="damaged") as refused:
-        Store(path)
-    (rescue,) = refused.value.remedies
-    assert (rescue.kind, rescue.value) == (RemedyKind.RESCUE, str(path))
-    assert path.read_bytes() == damaged
-
-
-@pytest.mark.parametrize("spoiled", ["work", "data"])
-def test_a_spoiled_row_that_sqlite_does_not_see_is_said(tmp_path, spoiled):
-    path = tmp_path / "record.db"
-    with Store(path) as store:
-        run = begin(store)
-        Recorder(store, run).write(Kind.NOTED, text="spoil this")
-    whole = path.read_bytes()
-    text = b'"imprints"' if spoiled == "work" else b'{"text": "spoil'
-    assert text in whole
-    path.write_bytes(whole.replace(text, b"\x01" * len(text)))
-    with Store(path) as store:
-        readings = (store.latest, lambda: store.run(run.id), lambda: store.events(run))
-        for read in readings[:2] if spoiled == "work" else readings[2:]:
-            with pytest.raises(Refusal, match=r"damaged .*save what can be read"):
-                read()
-
-
-def flipped(path, whole, place, bit):
-    spoiled = bytearray(whole)
-    spoiled[place] ^= 1 << bit
-    path.write_bytes(spoiled)
-    return bytes(spoiled)
-
-
-def test_one_flipped_bit_is_told_or_does_no_harm(tmp_path):
-    """In an index or a text, too: nothing that is read of a record differs from what was written.
-
-    A damaged record stays as it is, to the byte.
-    """
-    path = tmp_path / "record.db"
+def worked(path):
+    """Work a run with a few acts; return it and its events."""
     with Store(path) as store:
         run = begin(store, count=12)
         session = open_session(store, run, operator="Marit")
         for _ in range(12):
             session.step(Step.LAY)
             session.press()
-        truth = store.events(run)
-    whole = path.read_bytes()
+        return run, store.events(run)
+
+
+@pytest.mark.parametrize("where", ["head", "middle", "all", "gone"])
+def test_a_damaged_database_is_made_anew_from_the_journal_and_kept(tmp_path, caplog, where):
+    path = tmp_path / "record.db"
+    run, events = worked(path)
+    damaged = bytearray(path.read_bytes())
+    span = {"head": (0, 4096), "middle": (8192, 4096), "all": (0, len(damaged))}.get(where)
+    if span is None:
+        path.unlink()
+    else:
+        damaged[span[0] : span[0] + span[1]] = os.urandom(span[1])
+        path.write_bytes(damaged)
+    with Store(path) as store:
+        assert (store.latest(), store.events(run)) == (run, events)
+        open_session(store, run).press()
+    if where != "gone":
+        assert (tmp_path / "record.db.damaged").read_bytes() == damaged
+        assert "made anew from its journal; nothing is lost" in caplog.text
+
+
+def test_one_flipped_bit_in_the_database_does_no_harm(tmp_path):
+    """In an index or a text, too: what is read of a record is what was written."""
+    path = tmp_path / "record.db"
+    run, truth = worked(path)
+    whole, journal = path.read_bytes(), journal_of(path).read_bytes()
     chance = random.Random(17)
-    told = 0
-    for _ in range(150):
-        spoiled = flipped(path, whole, chance.randrange(len(whole)), chance.randrange(8))
-        try:
-            with Store(path) as store:
-                assert store.latest() == run
-                assert store.events(run) == truth
-        except Refusal:
-            told += 1
-            assert path.read_bytes() == spoiled
-    assert 50 < told < 150
+    made_anew = 0
+    for _ in range(100):
+        spoiled = bytearray(whole)
+        spoiled[chance.randrange(len(whole))] ^= 1 << chance.randrange(8)
+        path.write_bytes(spoiled)
+        with Store(path) as store:
+            assert store.latest() == run
+            assert store.events(run) == truth
+        assert journal_of(path).read_bytes() == journal
+        kept = path.with_name("record.db.damaged")
+        if kept.exists():
+            made_anew += 1
+            kept.unlink()
+    assert 15 < made_anew < 100
+
+
+def test_what_the_journal_lost_at_its_end_is_written_into_it_again(tmp_path, caplog):
+    path = tmp_path / "record.db"
+    run, events = worked(path)
+    whole = journal_of(path).read_bytes()
+    for left in (0, 1, len(whole) // 2, len(whole) - 1, None):
+        caplog.clear()
+        if left is None:
+            journal_of(path).unlink()
+        else:
+            journal_of(path).write_bytes(whole[:left])
+        with Store(path) as store:
+            assert store.events(run) == events
+        assert list(read_journal(journal_of(path)).lines) == lines_of(whole)
+        assert "lacked what the record holds" in caplog.text
+
+
+def lines_of(journal):
+    return [parse_line(text) for text in journal.split(b"\n")[:-1]]
+
+
+def test_where_neither_has_an_act_it_is_refused_and_said_which(tmp_path):
+    path = tmp_path / "record.db"
+    worked(path)
+    texts = journal_of(path).read_bytes().split(b"\n")
+    texts[7:9] = [b"spoiled", b""]
+    spoiled = b"\n".join(texts)
+    journal_of(path).write_bytes(spoiled)
+    with Store(path) as store:  # the database has them
+        assert len(store.events(store.latest())) == 25
+    path.unlink()
+    with pytest.raises(Refusal, match=r"damaged: it lacks acts 8 to 9, which .*save what can"):
+        Store(path)
+    assert journal_of(path).read_bytes() == spoiled
+
+
+def test_a_journal_and_a_database_of_two_records_are_told_apart(tmp_path):
+    one, other = tmp_path / "one.db", tmp_path / "other.db"
+    worked(one)
+    worked(other)
+    whole = journal_of(one).read_bytes()
+    journal_of(one).write_bytes(journal_of(other).read_bytes())
+    with pytest.raises(Refusal, match="do not belong together"):
+        Store(one)
+    journal_of(one).write_bytes(whole)
+    with Store(one) as store:  # gone on with from an older copy, which is another story
+        copy = one.read_bytes()
+        open_session(store, store.latest())
+    later = journal_of(one).read_bytes()
+    journal_of(one).write_bytes(whole)
+    one.write_bytes(copy)
+    with Store(one) as store:
+        open_session(store, store.latest())
+    journal_of(one).write_bytes(later)
+    with pytest.raises(Refusal, match="move the record's file away"):
+        Store(one)
+    one.unlink()
+    with Store(one) as store:
+        assert len(store.events(store.latest())) == 26
+
+
+def test_a_torn_end_is_told_once_and_counts_for_nothing(tmp_path, caplog):
+    path = tmp_path / "record.db"
+    run, events = worked(path)
+    with journal_of(path).open("ab") as file:
+        file.write(b"0123456789abcdef {")
+    with Store(path) as store:
+        assert store.events(run) == events
+        assert "It had not been confirmed" in caplog.text
+        open_session(store, run)
+    caplog.clear()
+    with Store(path) as store:
+        assert len(store.events(run)) == len(events) + 1
+    assert not caplog.messages
+
+
+def test_a_file_that_is_no_record_is_left_alone(tmp_path):
+    path = tmp_path / "sheet.csv"
+    path.write_bytes(b"Style,Size\n" * 500)
+    with pytest.raises(Refusal, match="not a database"):
+        Store(path)
+    assert [each.name for each in tmp_path.iterdir()] == ["sheet.csv"]
+    assert path.read_bytes() == b"Style,Size\n" * 500
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write")
+def test_a_folder_that_may_not_be_written_is_a_sentence(tmp_path):
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(Refusal, match=r"may not be written|cannot be used"):
+            Store(tmp_path / "record.db")
+    finally:
+        tmp_path.chmod(0o700)
 
 
 @pytest.mark.parametrize("act", ["delete", "replace", "delete log"])
@@ -358,16 +537,14 @@ def test_what_is_moved_for_the_batch_is_written_whole_or_not_at_all(store, monke
     session.step(Step.LAY)
     session.nudge(Shift(2.0, 1.0))
     before, said = store.events(session.run), session.progress.nudge(0)
-    real, count = store_module._row, itertools.count()
 
-    def breaks_at_the_second(run, event):
-        if next(count) == 1:
-            raise sqlite3.OperationalError("database or disk is full")
-        return real(run, event)
+    def full(file):
+        raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(store_module, "_row", breaks_at_the_second)
-    with pytest.raises(Refusal, match="The disk is full"):
-        session.keep_for_batch(Shift(2.0, 1.0))
+    with monkeypatch.context() as disk:
+        disk.setattr(journal_module, "_sync", full)
+        with pytest.raises(Refusal, match="The disk is full"):
+            session.keep_for_batch(Shift(2.0, 1.0))
     assert (store.events(session.run), session.progress.nudge(0)) == (before, said)
     session.keep_for_batch(Shift(2.0, 1.0))
     assert len(store.events(session.run)) == len(before) + 2
@@ -441,7 +618,7 @@ def test_how_two_readings_of_a_sheet_differ():
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the kills need fork")
 def test_nothing_said_is_lost_and_nothing_doubled_by_fifteen_kills():
     done = subprocess.run(
-        [sys.executable, "-m", "benchmarks.kills", "15"],
+        [sys.executable, "-m", "benchmarks.kills", "15", "1"],
         cwd=ROOT,
         capture_output=True,
         text=True,

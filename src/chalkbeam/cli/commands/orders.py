@@ -26,11 +26,11 @@ def list_orders(
 ) -> None:
     """List open and finished orders, the newest first, and how to go on or press one again."""
     from chalkbeam.record.found import find_orders
-    from chalkbeam.record.store import Store, record_file
+    from chalkbeam.record.store import Store, is_record, record_file
 
     path = record or record_file()
     orders: tuple[FoundOrder, ...] = ()
-    if path.is_file():  # a record is not made for looking
+    if is_record(path):  # a record is not made for looking
         with Store(path) as store:
             orders = find_orders(store, words or ())
     shown = [each for each in orders if not (still_open and each.finished)]

@@ -31,11 +31,11 @@ def show_report(
     json: JsonOption = False,
 ) -> None:
     """Sum a run up: counts, spoilage, time a piece, and what the corrections say."""
-    from chalkbeam.record.store import Store, record_file
+    from chalkbeam.record.store import Store, is_record, record_file
     from chalkbeam.record.summary import summarise
 
     path = record or record_file()
-    if not path.is_file():
+    if not is_record(path):
         raise Refusal(f"There is no record {path}: it begins with the first run.")
     if not 0 <= measure < 3600:
         raise Refusal(f"{measure:g} s is no time to measure a piece: write 0 to 3600.")

@@ -266,7 +266,8 @@ def rescue_record(
     runs = "1 run" if saved.runs == 1 else f"{saved.runs} runs"
     typer.echo(
         f"{runs} with {saved.events} events saved in {out}; "
-        f"{saved.sure}{saved.lost} events could not be read. {record} was left as it is."
+        f"{saved.sure}{saved.lost} {'act' if saved.lost == 1 else 'acts'} could not be read. "
+        f"{record} was left as it is."
     )
     for gap in saved.gaps[:MOST_GAPS]:
         typer.echo(f"  lost: {gap}", err=True)
@@ -280,7 +281,7 @@ def rescue_record(
         )
     if saved.lost:
         typer.echo(
-            "What was pressed in the lost events is not known any more: count the finished "
+            "What was pressed in the lost acts is not known any more: count the finished "
             "garments before you go on, and jump to the first that is not done (key J).",
             err=True,
         )

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from calibration.files import resolved
 from chalkbeam.record.progress import Progress
-from chalkbeam.record.store import Heading, Store
+from chalkbeam.record.runs import Heading
+from chalkbeam.record.store import Store, is_record
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def standings(record: Path, sheets: Iterable[Path], others: Iterable[Path] = ())
     others : iterable of Path
         More sheets that are not elsewhere.
     """
-    if not record.is_file():  # it is not made for looking
+    if not is_record(record):  # it is not made for looking
         return Standings({})
     wanted = {str(resolved(sheet)) for sheet in sheets}
     with Store(record) as store:
