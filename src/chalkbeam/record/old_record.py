@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from calibration.files import read_whole
 from chalkbeam.record import snapshot
 from chalkbeam.record.events import Kind, Step
 from chalkbeam.record.faults import fault
@@ -30,6 +31,8 @@ _EVENT = (
     "operator", "rig", "calibration",
 )  # fmt: skip
 _RUN = (*HEADING, "work")
+_LONGEST_LOG = 4_000_000_000
+"""Bytes of a write-ahead log; SQLite keeps it to a thousandth."""
 
 
 @dataclass(frozen=True)
@@ -180,7 +183,7 @@ def _copy(path: Path) -> Iterator[tuple[sqlite3.Connection, bool]]:
         shutil.copyfile(path, copy)
         with suppress(FileNotFoundError):
             shutil.copyfile(path.with_name(f"{path.name}-wal"), log)
-        frames = log.read_bytes() if log.exists() else b""
+        frames = read_whole(log, _LONGEST_LOG) if log.exists() else b""
         with closing(sqlite3.connect(copy)) as raw:
             read = 0
             with suppress(sqlite3.Error):
