@@ -79,6 +79,8 @@ class Hand:
                 apply(Kind.SKIPPED, reason=command.text)
             case CommandKind.SPOIL:
                 apply(Kind.SPOILED, reason=command.text, replaced=command.replaced)
+            case CommandKind.WASTE:
+                apply(Kind.WASTED, reason=command.text)
             case CommandKind.UNDO:
                 if self.progress.undoable:
                     apply(Kind.UNDONE, event=self.progress.undoable.id)

@@ -39,7 +39,13 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
-    from chalkbeam.cli.run_beginning import beginning, new_run, to_skip, without_effect
+    from chalkbeam.cli.run_beginning import (
+        beginning,
+        new_run,
+        stock_of,
+        to_skip,
+        without_effect,
+    )
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store, record_file
     from chalkbeam.station.controller import StationController
@@ -76,6 +82,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with Store(path) as store:
         new = new_run(asked, begun, store, on_the_press(prepared()))
+        stock = stock_of(asked, new.plan.stops if new else left.run.stops if left else ())
         operator = asked.operator
         if left is not None:
             print(f"Going on with the run {left}.")
@@ -119,6 +126,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             )
             if new is not None:
                 session.leave_out(begun.left_out)
+            if stock is not None:
+                session.stocked(*stock, words=lambda each: each.words(asked.units))
             return StationController(
                 session, preparer, output, unit=asked.units, degrees=asked.degrees,
                 counting=beside is None, known=begun.digest,

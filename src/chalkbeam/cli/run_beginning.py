@@ -19,12 +19,14 @@ from chalkbeam.cli.run_choices import (
     seen_before,
     taken_over,
 )
+from chalkbeam.cli.transfer_words import spare_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from calibration.refusal import Phrase
     from chalkbeam.cli.run_options import RunOptions
+    from chalkbeam.orders.cut_list import CutList
     from chalkbeam.orders.order_of_work import Plan, Stop
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.orders.visits import Chooser
@@ -182,6 +184,32 @@ def new_run(asked: RunOptions, begun: Beginning, store: Store, choose: Chooser) 
     for note in order.notes:
         print(f"Note: {note}", file=sys.stderr)
     return NewRun(plan, earlier, brought)
+
+
+def stock_of(asked: RunOptions, stops: Sequence[Stop]) -> tuple[CutList, Mapping[str, int]] | None:
+    """Return what there is for a run as the shop lists it: transfers, and garments by pile.
+
+    None where it lists neither.
+
+    Raises
+    ------
+    Refusal
+        If a list cannot be read.
+    """
+    from chalkbeam.orders.cut_list import CutList, cut_list
+    from chalkbeam.orders.printed import read_printed
+    from chalkbeam.orders.pull import counted_in
+
+    if asked.printed is None and asked.came is None:
+        return None
+    cuts, pieces = CutList((), (), ()), tuple(dict.fromkeys(stop.piece for stop in stops))
+    if asked.printed is not None:
+        folder = asked.artwork or asked.sheet.parent
+        there = read_printed(asked.printed, pieces, folder, asked.unit)
+        cuts = cut_list(pieces, there)
+        for said in (*(f"Note: {note}" for note in there.notes), *spare_words(cuts, asked.units)):
+            print(said, file=sys.stderr)
+    return cuts, {} if asked.came is None else counted_in(asked.came)
 
 
 def to_skip(

@@ -22,6 +22,8 @@ class RunOptions:
     operator: str = ""
     unit: Unit | None = None
     artwork: Path | None = None
+    printed: Path | None = None
+    came: Path | None = None
     times: str = ""
     first: str = ""
     as_listed: bool = False

@@ -143,6 +143,10 @@ class _Page:
             f"{STEP_WORDS[each.step]} {format_duration(each.median)}" for each in self.report.steps
         )
         said += [(f"Median time of a step, measured: {took}.", False)] if took else []
+        there = "; ".join(
+            f"{each.words}: {each.left} of {each.printed}" for each in self.report.transfers
+        )
+        said += [(f"Transfers left: {there}.", False)] if there else []
         for sentence, alert in said:
             style = ParagraphStyle(
                 "finding", fontName=BOLD if alert else FONT, fontSize=9.5, leading=12.5,

@@ -59,6 +59,12 @@ class Kind(Enum):
     SPOILED = "spoiled"
     """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place),
     missing (for want of what none does)."""
+    WASTED = "wasted"
+    """A transfer is spoiled before it was pressed, and the garment is good. Data: reason."""
+    STOCKED = "stocked"
+    """What there is for the order, as the shop has listed it; replaces the last. Data: transfers
+    (how many by `Transfer.key`), words (what each is called), from (an imprint's sheet and number
+    on it), garments (how many by pile)."""
     PAUSED = "paused"
     WENT_ON = "went on"
     UNDONE = "undone"
@@ -96,6 +102,7 @@ REVOCABLE = frozenset(
         Kind.PRESSED,
         Kind.SKIPPED,
         Kind.SPOILED,
+        Kind.WASTED,
         Kind.SET,
         Kind.FITTED,
     }

@@ -19,6 +19,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
 from chalkbeam.record.put_back import all_back, put, take
+from chalkbeam.record.stock import Stock
 from chalkbeam.record.unpeeled import Unpeeled, Waiting
 
 UNDO_DEPTH = 1000
@@ -62,6 +63,8 @@ class Progress:
         has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
     set_to : Setting or None
         What the press was last said to be set to; None at the start of a session.
+    stock : Stock
+        What there is of transfers and garments.
     mine : frozenset of str or None
         The pieces that this press may work, where several share the order; None: all of it.
     elsewhere : Elsewhere
@@ -104,6 +107,8 @@ class Progress:
         self._jumped_from: int | None = None
         self._goes_on_at: int | None = None  # after a garment that came back to be peeled
         self._unpeeled = Unpeeled()
+        self.stock = Stock(self.stops)
+        self._replaced: dict[str, int] = {}
         for event in events:
             self.apply(event)
 
@@ -242,6 +247,20 @@ class Progress:
         asked = [each for each in asked if each.prepress]
         return max(asked, key=lambda each: each.prepress_dwell or 0.0, default=None)
 
+    def garments_left(self, index: int) -> int | None:
+        """Return how many garments like a stop's are left over; None where nobody has counted."""
+        stop = self.stops[index]
+        return self.stock.garments_left(stop, self._replaced.get(stop.piece.pile, 0))
+
+    def laid_on(self, index: int) -> tuple[Stop, ...]:
+        """Return the stops of a piece whose transfers are on the garment: another needs others."""
+        found = []
+        for place in self._of_piece[self.stops[index].piece.id]:
+            pressed = self.outcomes.get(self.stops[place].imprint.id) is Outcome.PRESSED
+            if pressed or self.waits(place) or self.at == At(place, Step.PRESS):
+                found.append(self.stops[place])
+        return tuple(found)
+
     def waits(self, index: int) -> Waiting | None:
         """Return what is known of a stop that is pressed and not peeled; None if it is not so."""
         return self._unpeeled.waiting.get(self.stops[index].imprint.id)
@@ -309,6 +328,7 @@ class Progress:
                 self._act(self._taken_back.pop())
         elif event.kind is Kind.CARRIED and event.imprint in self._place:
             self.outcomes[event.imprint] = Outcome(event.data["outcome"])
+            self.stock.use(self.stops[self._place[event.imprint]])
             if self.at.index is not None and self._ended(self.at.index):
                 self.at = self._after(self.at.index, False, self._unpeeled.waiting)
         elif event.kind in (Kind.CLAIMED, Kind.GIVEN):
@@ -316,6 +336,8 @@ class Progress:
             mine = self.mine or frozenset()
             self.mine = mine | pieces if event.kind is Kind.CLAIMED else mine - pieces
             self._go_where_mine()
+        elif event.kind is Kind.STOCKED:
+            self.stock.listed(event.data)
         elif event.kind in (Kind.PAUSED, Kind.WENT_ON, Kind.OPENED):
             self.paused = event.kind is Kind.PAUSED
         elif event.kind in REVOCABLE and event.imprint in self._place:
@@ -385,6 +407,8 @@ class Progress:
         if index == self._jumped_from:
             self._jumped_from = None
         before = Step.LOAD if leaves else self.at.step
+        if event.step is Step.PEEL:
+            undo.append(self._laid_on(index))
         undo.append(self._unpeeled.stepped(self.stops[index], event, before))
         self.at = At(index, event.step or Step.LOAD)
         return all_back(*undo)
@@ -429,17 +453,26 @@ class Progress:
         undo_frozen = put(self._frozen, event.imprint, batch)
         undo_outcome = put(self.outcomes, event.imprint, Outcome.PRESSED)
         waits = self._unpeeled.waiting.get(event.imprint)
+        undo_used = self._laid_on(index)
         undo_waiting = self._unpeeled.done(event.imprint)
         lies = event.step is not Step.LOAD and not (waits is not None and waits.aside)
         self._go_on(index, lies, event.clock)
-        return all_back(undo_frozen, undo_outcome, undo_waiting)
+        return all_back(undo_frozen, undo_outcome, undo_used, undo_waiting)
 
     def _on_aside(self, event: Event, index: int) -> Callable[[], None]:
         batch = self._of_batch(self.stops[index])
         undo_frozen = put(self._frozen, event.imprint, batch)
+        undo_used = self._laid_on(index)
         undo_waiting = self._unpeeled.aside(event)
         self._go_on(index, False, event.clock)
-        return all_back(undo_frozen, undo_waiting)
+        return all_back(undo_frozen, undo_used, undo_waiting)
+
+    def _laid_on(self, index: int) -> Callable[[], None]:
+        """Count a stop's transfer as used, once: when its press has closed on it."""
+        return (lambda: None) if self.waits(index) else self.stock.use(self.stops[index])
+
+    def _on_wasted(self, event: Event, index: int) -> Callable[[], None]:
+        return self.stock.use(self.stops[index])
 
     def _on_skipped(self, event: Event, index: int) -> Callable[[], None]:
         loaded = self.at.index == index and self.at.step is not Step.LOAD
@@ -451,6 +484,11 @@ class Progress:
     def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
         piece = piece_of(event.imprint)
         undo = [put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
+        if self.at == At(index, Step.PRESS):
+            undo.append(self._laid_on(index))
+        if event.data.get("replaced"):
+            pile = self.stops[index].piece.pile
+            undo.append(put(self._replaced, pile, self._replaced.get(pile, 0) + 1))
         for place in self._of_piece[piece]:
             imprint = self.stops[place].imprint.id
             undo.append(self._unpeeled.replaced(self.stops[place]))

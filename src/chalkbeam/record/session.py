@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from calibration.refusal import Refusal
+from chalkbeam.orders.cut_list import CutList
+from chalkbeam.orders.printed import Transfer
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
@@ -216,6 +219,33 @@ class RunSession:
         """
         more: dict[str, Any] = {"missing": missing} if missing else {}
         self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced, **more)
+
+    def waste(self, reason: str) -> None:
+        """Record that the current imprint's transfer is spoiled, and the garment is good."""
+        self.write(Kind.WASTED, self._current()[1], reason=reason)
+
+    def stocked(
+        self, cuts: CutList, garments: Mapping[str, int], words: Callable[[Transfer], str]
+    ) -> None:
+        """Record what there is for the order, as the shop has listed it.
+
+        Parameters
+        ----------
+        cuts : CutList
+            Of what was printed.
+        garments : mapping of str to int
+            What was counted in, by pile.
+        words : callable
+            What a transfer is called.
+        """
+        there = Counter(place.transfer for sheet in cuts.sheets for place in sheet.places)
+        self.write(
+            Kind.STOCKED,
+            transfers={each.key: count for each, count in there.items()},
+            words={each.key: words(each) for each in there},
+            garments=dict(garments),
+            **{"from": cuts.taken_from()},
+        )
 
     def undo(self) -> bool:
         """Take the last act back; False if there is none."""

@@ -43,6 +43,26 @@ class ImprintOutcome:
 
 
 @dataclass(frozen=True)
+class TransferUse:
+    """A transfer in numbers.
+
+    Attributes
+    ----------
+    words : str
+    printed, used : int
+    """
+
+    words: str
+    printed: int
+    used: int
+
+    @property
+    def left(self) -> int:
+        """How many are left."""
+        return self.printed - self.used
+
+
+@dataclass(frozen=True)
 class RunSummary:
     """A run in numbers.
 
@@ -70,6 +90,8 @@ class RunSummary:
         Corrections along x and y.
     steps : tuple of Typical
         How long each step took, as measured.
+    transfers : tuple of TransferUse
+        What became of the transfers that the shop has listed.
     """
 
     run: Run
@@ -88,6 +110,7 @@ class RunSummary:
     outcomes: tuple[ImprintOutcome, ...]
     trends: tuple[Trend, Trend]
     steps: tuple[Typical, ...] = ()
+    transfers: tuple[TransferUse, ...] = ()
 
     @property
     def typical(self) -> float | None:
@@ -152,6 +175,10 @@ def summarise(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Ru
         outcomes=tuple(outcomes),
         trends=trends([each.added for each in pressed], [each.nudge for each in pressed]),
         steps=typical_times(step_times(run.stops, everything)),
+        transfers=tuple(
+            TransferUse(progress.stock.words[key], count, progress.stock.used.get(key, 0))
+            for key, count in progress.stock.transfers.items()
+        ),
     )
 
 

@@ -214,6 +214,8 @@ class StationController:
                 session.skip(command.text, load=self._loads_again())
             case CommandKind.SPOIL:
                 session.spoil(command.text, replaced=command.replaced, missing=command.missing)
+            case CommandKind.WASTE:
+                session.waste(command.text)
             case CommandKind.UNDO:
                 event = progress.undoable
                 return f"undone: {act_words(event)}" if session.undo() and event else NOTHING

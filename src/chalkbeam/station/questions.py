@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import AFTER_PRESS, Step
 from chalkbeam.station.keys import Act, action_for
 from chalkbeam.station.press_steps import after_press, laid_before
 from chalkbeam.station.values import (
     ANSWERS,
     FRESH,
     MISSING,
+    ONLY_TRANSFER,
     YES_NO,
     Asking,
     Command,
@@ -18,7 +19,7 @@ from chalkbeam.station.values import (
     OperatorState,
     RunView,
 )
-from chalkbeam.station.words import pressed_words
+from chalkbeam.station.words import fresh_words, pressed_words, wasted_words
 from overlay.window.inputs import Key
 
 Answer = tuple[OperatorState, tuple[Command, ...]]
@@ -29,7 +30,7 @@ def at_step(state: OperatorState, pressing_since: float | None) -> OperatorState
     return replace(state, pressing_since=pressing_since, sure=False)
 
 
-def answered(state: OperatorState, asking: Asking, key: Key) -> Answer:
+def answered(state: OperatorState, view: RunView, asking: Asking, key: Key) -> Answer:
     """Take the answer to a question: its number, or Escape, which leaves all as it was."""
     if key.repeated:
         return state, ()
@@ -47,14 +48,25 @@ def answered(state: OperatorState, asking: Asking, key: Key) -> Answer:
             return replace(state, asking=None), (Command(CommandKind.PRESET, text=state.elsewhere),)
         case Asking.SKIP:
             return replace(state, asking=None), (Command(CommandKind.SKIP, text=chosen),)
+        case Asking.SPOIL if chosen == ONLY_TRANSFER:
+            return _wasted(replace(state, asking=None), view)
         case Asking.SPOIL:
-            return replace(state, asking=Asking.FRESH, reason=chosen), ()
+            asked = fresh_words(view.progress)
+            return replace(state, asking=Asking.FRESH, reason=chosen, question=asked), ()
         case _:
             command = Command(
                 CommandKind.SPOIL, text=state.reason, replaced=chosen == FRESH[0],
                 missing=MISSING.get(chosen, ""),
             )  # fmt: skip
             return replace(state, asking=None, reason=""), (command,)
+
+
+def _wasted(state: OperatorState, view: RunView) -> Answer:
+    """Go on with another transfer, where the one at hand is spoiled and not on the garment yet."""
+    if view.progress.at.step in (Step.PRESS, *AFTER_PRESS):
+        return replace(state, said="it is on the garment: give another reason"), ()
+    said = wasted_words(view.progress)
+    return replace(state, said=said), (Command(CommandKind.WASTE, text=ONLY_TRANSFER),)
 
 
 def ask_pressed(

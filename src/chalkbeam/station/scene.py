@@ -270,7 +270,7 @@ def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:
     return (state.question if asking in _IN_WORDS else asking.value, *answers)
 
 
-_IN_WORDS = (Asking.PLACE, Asking.PRESSED)
+_IN_WORDS = (Asking.PLACE, Asking.PRESSED, Asking.FRESH)
 """Questions that name what they are about."""
 
 
@@ -290,13 +290,20 @@ def fitting_words(fit: PressSetup, on_press: Collection[PressSetup]) -> tuple[st
 
 
 def fitting(progress: Progress, at: At) -> tuple[str, ...]:
-    """Return which platen and pad to see to, in words; empty once the garment is loaded."""
-    if at.index is None or at.step is not Step.LOAD:
+    """Return which platen and pad to see to, in words; empty once the garment is loaded.
+
+    And which sheet the transfer is cut from, until it is laid.
+    """
+    if at.index is None:
         return ()
-    fit = progress.stops[at.index].fit
-    words = fitting_words(fit, progress.on_press)
-    said = fit.platen and fit.platen == progress.fitted  # that it is on
-    return tuple(each for each in words if not (said and each == fit.platen_words))
+    stop = progress.stops[at.index]
+    taken = progress.stock.taken_from.get(stop.imprint.id, "")
+    cut = (f"transfer: {taken}",) if taken and at.step in (Step.LOAD, Step.LAY) else ()
+    if at.step is not Step.LOAD:
+        return cut
+    words = fitting_words(stop.fit, progress.on_press)
+    said = stop.fit.platen and stop.fit.platen == progress.fitted  # that it is on
+    return (*(each for each in words if not (said and each == stop.fit.platen_words)), *cut)
 
 
 def note_lines(view: RunView, at: At) -> tuple[str, ...]:

@@ -120,7 +120,7 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
     if state.asking is Asking.PRESSED:
         return was_pressed(state, view, key)
     if state.asking is not None:
-        return answered(state, state.asking, key)
+        return answered(state, view, state.asking, key)
     action = action_for(key)
     if action is None or not view.mode.allows(action.act):
         return state, ()

@@ -29,7 +29,9 @@ WHY_SPOILED = (
     "did not stick",
     "garment flawed",
     "another reason",
+    "only the transfer: the garment is good",
 )
+ONLY_TRANSFER = WHY_SPOILED[-1]
 YES_NO = ("yes", "no")
 IT_IS_SET = ("it is set",)
 IT_IS_ON = ("it is on, and the light runs along its edges",)
@@ -157,6 +159,8 @@ class CommandKind(Enum):
     PRESET = "preset"
     SKIP = "skip"
     SPOIL = "spoil"
+    WASTE = "waste"
+    """Record that the current imprint's transfer alone is spoiled."""
     UNDO = "undo"
     REDO = "redo"
     JUMP = "jump"

@@ -102,6 +102,36 @@ def step_words(progress: Progress) -> tuple[Lines, Lines]:
             return (), ()
 
 
+def _none(count: int) -> str:
+    return "none" if count <= 0 else str(count)
+
+
+def fresh_words(progress: Progress) -> str:
+    """Return what is asked of a spoiled piece, with what is left for another one where known."""
+    index = progress.at.index
+    if index is None:
+        return "Spoiled: and now?"
+    left = [] if (count := progress.garments_left(index)) is None else [f"garments {_none(count)}"]
+    for stop in progress.laid_on(index):
+        count = progress.stock.transfers_left(stop)
+        # The one under the press is used up, though the record has not counted it yet.
+        here = stop == progress.stop and progress.at.step is Step.PRESS
+        if count is not None:
+            where = place_words(stop.imprint.location)
+            left.append(f"{where} transfers {_none(count - here)}")
+    return f"Spoiled: and now? Left: {', '.join(left)}." if left else "Spoiled: and now?"
+
+
+def wasted_words(progress: Progress) -> str:
+    """Return what is left of the current imprint's transfer once one more is spoiled."""
+    count = None if progress.stop is None else progress.stock.transfers_left(progress.stop)
+    if count is None:
+        return "take another transfer; S skips it if there is none"
+    if count <= 1:
+        return "no transfer left by the list: S skips it"
+    return f"take another transfer: {count - 1} left"
+
+
 def unpeeled_pieces(progress: Progress) -> tuple[str, ...]:
     """Return the pieces that are pressed and still have a carrier on, or a second press to come."""
     places = [each for each in range(len(progress.stops)) if progress.waits(each) is not None]
@@ -158,5 +188,6 @@ def act_words(event: Event) -> str:
         Kind.PRESET: "a change of location",
         Kind.SET: "that the press is set",
         Kind.FITTED: "that the platen is on",
+        Kind.WASTED: "that a transfer is spoiled",
     }
     return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

@@ -1,5 +1,6 @@
 """`chalkbeam run` from the command line, driven by keys under the dummy driver."""
 
+import json
 import threading
 
 import pygame
@@ -260,3 +261,14 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(shop, chalkbeam):
     assert chalkbeam(*USUAL, "--again", first.id)[0] == 0
     assert pressed(shop) == [["2-1/1"], []]
     assert chalkbeam(*USUAL, "--new-run")[0] == 2
+
+
+def test_what_was_printed_is_counted_at_the_press_and_in_the_report(shop, chalkbeam):
+    (shop / "printed.csv").write_text("Sheet,Artwork,On each,Sheets\nroll,pennant.png,4,1\n")
+    keys = [*[pygame.K_SPACE] * 4, *WAY_OUT]
+    code, _, err = chalkbeam(*USUAL, "--as-listed", "--printed", "printed.csv", keys=keys)
+    assert code == 0
+    assert "Spare:" in err
+    code, out, _ = chalkbeam("report", "--record", "record.db", "--json")
+    (transfer,) = json.loads(out)["transfers"]
+    assert (transfer["printed"], transfer["used"]) == (4, 1)

@@ -105,6 +105,10 @@ def _numbers(found: RunSummary) -> dict[str, object]:
                         "total_s": round(each.total, 1)}
             for each in found.steps
         },
+        "transfers": [
+            {"transfer": each.words, "printed": each.printed, "used": each.used, "left": each.left}
+            for each in found.transfers
+        ],
         "findings": list(found.findings()),
     }  # fmt: skip
 
@@ -152,6 +156,10 @@ def _print(found: RunSummary) -> None:
     rows += [
         (f"  {STEP_WORDS[each.step]}, median of {each.count}", format_duration(each.median))
         for each in found.steps
+    ]
+    rows += [
+        (f"  {each.words}", f"{each.left} of {each.printed} transfers left")
+        for each in found.transfers
     ]
     for row in rows:
         table.add_row(*row)

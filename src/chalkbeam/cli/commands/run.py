@@ -18,8 +18,10 @@ from chalkbeam.cli.options.loading import AsideOption, CollarOption, OnTopOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
+    CameOption,
     DegreesOption,
     FirstOption,
+    PrintedOption,
     SheetArgument,
     SheetUnitOption,
     TimesOption,
@@ -37,6 +39,8 @@ def run_order(
     operator: Annotated[str, typer.Option(help="Who is at the press, for the record.")] = "",
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
+    printed: PrintedOption = None,
+    came: CameOption = None,
     times: TimesOption = "",
     first: FirstOption = "",
     as_listed: AsListedOption = False,
@@ -134,7 +138,8 @@ def run_order(
 
     asked = RunOptions(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
-        times=times, first=first, as_listed=as_listed, new_run=new_run or anew,
+        printed=printed, came=came, times=times, first=first, as_listed=as_listed,
+        new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, take_changes=take_changes,
         only_spoiled=only_spoiled, anyway=anyway, again=again, record=record,
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,

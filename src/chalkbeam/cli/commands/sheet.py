@@ -15,13 +15,16 @@ from chalkbeam.cli.options.order import (
     ArtworkOption,
     AsListedOption,
     FirstOption,
+    PrintedOption,
     SheetArgument,
     SheetUnitOption,
     TimesOption,
     plan_order,
     read_order,
+    read_print_list,
 )
 from chalkbeam.cli.options.rig import open_platens
+from chalkbeam.cli.transfer_words import spare_words
 
 if TYPE_CHECKING:
     from chalkbeam.orders.order_of_work import Plan
@@ -79,10 +82,14 @@ def check_sheet(
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
     rig: OrderRigOption = None,
+    printed: PrintedOption = None,
     json: JsonOption = False,
     units: UnitsOption = Unit.INCH,
 ) -> None:
-    """Read a run sheet, place all of it, and say what is in it or everything that is wrong."""
+    """Read a run sheet, place all of it, and say what is in it or everything that is wrong.
+
+    With what was printed, exit 1 where a transfer is short.
+    """
     from collections import Counter
 
     from chalkbeam.orders.precheck import on_file
@@ -94,6 +101,15 @@ def check_sheet(
         lay = ImprintPreparer(open_platens(rig)).lay
     order = read_order(sheet, unit, artwork, lay, units)
     notes = [*order.notes, *_colour_notes(order), *_together_notes(order)]
+    transfers: list[str] = []
+    if printed is not None:
+        from chalkbeam.orders.cut_list import cut_list
+
+        there = read_print_list(printed, order, order.pieces, unit, artwork)
+        notes += there.notes
+        found = cut_list(order.pieces, there)
+        transfers = spare_words(found, units) or ["As many as the order takes."]
+    short = any(each.startswith("Short") for each in transfers)
     piles = Counter(piece.pile for piece in order.pieces)
     imprints = sum(len(piece.imprints) for piece in order.pieces)
     if json:
@@ -108,11 +124,14 @@ def check_sheet(
                     "pieces": pieces,
                     "notes": notes,
                     "cautions": list(order.cautions),
+                    "transfers": transfers,
                 },
                 default=lambda value: getattr(value, "value", str(value)),
                 ensure_ascii=False,
             )
         )
+        if short:
+            raise typer.Exit(1)
         return
     from rich.padding import Padding
     from rich.table import Table
@@ -134,6 +153,12 @@ def check_sheet(
         console.print("\nLook before pressing:")
         for caution in order.cautions:
             console.print(Padding(caution, (0, 0, 0, 2)))
+    if transfers:
+        console.print("\nTransfers:")
+        for said in transfers:
+            console.print(Padding(said, (0, 0, 0, 2)))
+    if short:
+        raise typer.Exit(1)
 
 
 @sheet_app.command("plan")

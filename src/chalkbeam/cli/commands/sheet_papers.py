@@ -1,4 +1,4 @@
-"""`chalkbeam sheet tickets` and `chalkbeam sheet pull`: what goes with the garments."""
+"""`chalkbeam sheet tickets`, `pull` and `cut`: what goes with the garments."""
 
 from __future__ import annotations
 
@@ -14,11 +14,16 @@ from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.order import (
     ArtworkOption,
+    CameOption,
+    PrintedOption,
     SheetArgument,
     SheetUnitOption,
     plan_order,
     read_order,
+    read_print_list,
 )
+from chalkbeam.cli.options.paper import Paper
+from chalkbeam.cli.transfer_words import spare_words
 
 
 class TicketPaper(StrEnum):
@@ -53,10 +58,7 @@ def write_tickets(
 
 def pull_garments(
     sheet: SheetArgument,
-    came: Annotated[
-        Path | None,
-        typer.Option(help="What was counted in: a table with style, colour, size, quantity."),
-    ] = None,
+    came: CameOption = None,
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
     json: JsonOption = False,
@@ -97,7 +99,41 @@ def pull_garments(
         raise typer.Exit(1)
 
 
+def write_cut_list(
+    sheet: SheetArgument,
+    printed: PrintedOption = None,
+    out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("cut-list.pdf"),
+    csv: Annotated[Path | None, typer.Option(help="Write every transfer as CSV, too.")] = None,
+    paper: Annotated[Paper, typer.Option(help="Paper of the PDF.")] = Paper.LETTER,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Write which piece gets which transfer of which sheet; exit 1 where one is short."""
+    from calibration.files import check_can_write, write_whole
+    from chalkbeam.orders.cut_list import cut_list
+    from chalkbeam.paper.cut_list import cut_list_csv, cut_list_pdf
+
+    check_can_write(out, ".pdf")
+    order = read_order(sheet, unit, artwork, absent=True)
+    planned = plan_order(order, "", "", False)
+    pieces = tuple(dict.fromkeys(stop.piece for stop in planned.stops))
+    there = read_print_list(printed, order, pieces, unit, artwork)
+    found = cut_list(pieces, there)
+    write_whole(out, cut_list_pdf(found, sheet.stem, paper.value, units))
+    if csv is not None:
+        write_whole(csv, cut_list_csv(found, units))
+    for note in there.notes:
+        typer.echo(f"Note: {note}")
+    typer.echo(f"{out}: {len(found.sheets)} to cut, in the order of work.")
+    for said in spare_words(found, units):
+        typer.echo(said)
+    if found.short:
+        raise typer.Exit(1)
+
+
 def register(app: typer.Typer) -> None:
     """Add the commands to those of `chalkbeam sheet`."""
     sheet_app.command("tickets")(write_tickets)
     sheet_app.command("pull")(pull_garments)
+    sheet_app.command("cut")(write_cut_list)

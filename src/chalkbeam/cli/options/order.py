@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from chalkbeam.orders.order_of_work import Plan
     from chalkbeam.orders.pieces import Piece
     from chalkbeam.orders.precheck import Lay
+    from chalkbeam.orders.printed import Printed
     from chalkbeam.orders.problems import Problem
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.orders.times import Times
@@ -38,6 +39,21 @@ FirstOption = Annotated[
 ]
 DegreesOption = Annotated[
     Degrees, typer.Option(help="What temperatures are shown in: as the sheet writes them, C or F.")
+]
+PrintedOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--printed",
+        help="What transfers were printed: a table with sheet, artwork, size or pick, on each, "
+        "sheets.",
+    ),
+]
+CameOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--came",
+        help="What garments were counted in: a table with style, colour, size, quantity.",
+    ),
 ]
 AsListedOption = Annotated[bool, typer.Option("--as-listed", help="Keep the sheet's own order.")]
 
@@ -76,6 +92,24 @@ def read_order(
         sheet, unit=unit, artwork_folder=artwork, examine=examine,
         absent=absent, readable=readable,
     )  # fmt: skip
+
+
+def read_print_list(
+    printed: Path | None, order: RunSheet, pieces: Sequence[Piece], unit: Unit | None,
+    artwork: Path | None,
+) -> Printed:  # fmt: skip
+    """Return what was printed for an order, by the shop's list; without one what it needs.
+
+    Raises
+    ------
+    Refusal
+        As `chalkbeam.orders.printed.read_printed`.
+    """
+    from chalkbeam.orders.printed import as_needed, read_printed
+
+    if printed is None:
+        return as_needed(pieces)
+    return read_printed(printed, pieces, artwork or order.path.parent, unit)
 
 
 def plan_order(
