@@ -104,7 +104,7 @@ def cut_list(pieces: Sequence[Piece], printed: Printed) -> CutList:
     spares: Counter[Transfer] = Counter()
     for sheet in printed.sheets:
         for copy in range(1, sheet.sheets + 1):
-            places = []
+            places: list[CutPlace] = []
             for transfer, on_each in sheet.holds:
                 for _ in range(on_each):
                     number = len(places) + 1

@@ -244,7 +244,7 @@ class RunSession:
             transfers={each.key: count for each, count in there.items()},
             words={each.key: words(each) for each in there},
             garments=dict(garments),
-            **{"from": cuts.taken_from()},
+            sheets=cuts.taken_from(),
         )
 
     def undo(self) -> bool:

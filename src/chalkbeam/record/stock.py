@@ -43,7 +43,7 @@ class Stock:
         self.transfers = {str(key): int(count) for key, count in data["transfers"].items()}
         self.garments = {str(pile): int(count) for pile, count in data["garments"].items()}
         self.words = {str(key): str(words) for key, words in data["words"].items()}
-        self.taken_from = {str(name): str(words) for name, words in data["from"].items()}
+        self.taken_from = {str(name): str(words) for name, words in data["sheets"].items()}
 
     def use(self, stop: Stop) -> Callable[[], None]:
         """Take it that a stop's transfer is used up; return how to take that back."""

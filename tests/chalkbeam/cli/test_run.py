@@ -264,7 +264,7 @@ def test_a_reorder_is_placed_ahead_where_it_lay_before(shop, chalkbeam):
 
 
 def test_what_was_printed_is_counted_at_the_press_and_in_the_report(shop, chalkbeam):
-    (shop / "printed.csv").write_text("Sheet,Artwork,On each,Sheets\nroll,pennant.png,4,1\n")
+    (shop / "printed.csv").write_text("Artwork,Width,On each,Sheets\npennant.png,90 mm,4,1\n")
     keys = [*[pygame.K_SPACE] * 4, *WAY_OUT]
     code, _, err = chalkbeam(*USUAL, "--as-listed", "--printed", "printed.csv", keys=keys)
     assert code == 0

@@ -38,7 +38,7 @@ def stocked(pieces, spare=1, garments=3):
     there = {each.key: count + spare for each, count in wanted(pieces).items()}
     words = {each.key: each.words(Unit.MM) for each in wanted(pieces)}
     cuts = cut_list(pieces, as_needed(pieces))
-    return {"transfers": there, "words": words, "from": cuts.taken_from(),
+    return {"transfers": there, "words": words, "sheets": cuts.taken_from(),
             "garments": {pieces[0].pile: garments}}  # fmt: skip
 
 
