@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from chalkbeam.orders.pieces import Cut, Imprint, Piece
-from chalkbeam.orders.printed import Printed, Transfer
+from chalkbeam.orders.printed import Printed, PrintedTransfer
 
 
 @dataclass(frozen=True)
@@ -19,13 +19,13 @@ class CutPlace:
     ----------
     number : int
         On its sheet, from 1; of a ganged file the number of the artwork.
-    transfer : Transfer
+    transfer : PrintedTransfer
     piece, imprint
         What it is for; None: it is spare.
     """
 
     number: int
-    transfer: Transfer
+    transfer: PrintedTransfer
     piece: Piece | None = None
     imprint: Imprint | None = None
 
@@ -64,18 +64,18 @@ class CutList:
     Attributes
     ----------
     sheets : tuple of CutSheet
-    short : tuple of (Transfer, int)
+    short : tuple of (PrintedTransfer, int)
         What is missing, and how many.
-    spares : tuple of (Transfer, int)
+    spares : tuple of (PrintedTransfer, int)
         What is left over.
-    unlisted : tuple of (Transfer, int)
+    unlisted : tuple of (PrintedTransfer, int)
         What the list of what was printed does not speak of, and how many are wanted.
     """
 
     sheets: tuple[CutSheet, ...]
-    short: tuple[tuple[Transfer, int], ...]
-    spares: tuple[tuple[Transfer, int], ...]
-    unlisted: tuple[tuple[Transfer, int], ...] = ()
+    short: tuple[tuple[PrintedTransfer, int], ...]
+    spares: tuple[tuple[PrintedTransfer, int], ...]
+    unlisted: tuple[tuple[PrintedTransfer, int], ...] = ()
 
     def taken_from(self) -> dict[str, str]:
         """Return for each imprint the sheet and the number on it, by the imprint's id."""
@@ -96,12 +96,12 @@ def cut_list(pieces: Sequence[Piece], printed: Printed) -> CutList:
         In the order of work, so that the first sheet holds what is pressed first.
     printed : Printed
     """
-    waiting: dict[Transfer, deque[tuple[Piece, Imprint]]] = {}
+    waiting: dict[PrintedTransfer, deque[tuple[Piece, Imprint]]] = {}
     for piece in pieces:
         for imprint in piece.imprints:
-            waiting.setdefault(Transfer.of(piece, imprint), deque()).append((piece, imprint))
+            waiting.setdefault(PrintedTransfer.of(piece, imprint), deque()).append((piece, imprint))
     sheets: list[CutSheet] = []
-    spares: Counter[Transfer] = Counter()
+    spares: Counter[PrintedTransfer] = Counter()
     for sheet in printed.sheets:
         for copy in range(1, sheet.sheets + 1):
             places: list[CutPlace] = []

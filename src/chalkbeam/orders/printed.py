@@ -28,7 +28,7 @@ _SHEETS = frozenset({"sheets", "printed", "copies", "prints", "sheets printed", 
 
 
 @dataclass(frozen=True)
-class Transfer:
+class PrintedTransfer:
     """What is printed: the same for whichever piece it is pressed on.
 
     Attributes
@@ -54,7 +54,7 @@ class Transfer:
     usual: str = ""
 
     @classmethod
-    def of(cls, piece: Piece, imprint: Imprint) -> Transfer:
+    def of(cls, piece: Piece, imprint: Imprint) -> PrintedTransfer:
         """Return the transfer of an imprint."""
         art, sized = imprint.art, imprint.width is not None or imprint.height is not None
         alone = art.kind is ArtKind.FILE and not sized and art.cut.pick is None
@@ -90,7 +90,7 @@ class PrintedSheet:
     name : str
     sheets : int
         How many of it.
-    holds : tuple of (Transfer, int)
+    holds : tuple of (PrintedTransfer, int)
         What is on each, and how often.
     file : Path or None
         Where a ganged file is it, that file; `cut` says which page and how wide.
@@ -99,7 +99,7 @@ class PrintedSheet:
 
     name: str
     sheets: int
-    holds: tuple[tuple[Transfer, int], ...]
+    holds: tuple[tuple[PrintedTransfer, int], ...]
     file: Path | None = None
     cut: Cut | None = None
 
@@ -124,28 +124,30 @@ class Printed:
 
     sheets: tuple[PrintedSheet, ...]
     notes: tuple[str, ...] = ()
-    counts: Mapping[Transfer, int] = field(init=False, repr=False, compare=False)
+    counts: Mapping[PrintedTransfer, int] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        counts: Counter[Transfer] = Counter()
+        counts: Counter[PrintedTransfer] = Counter()
         for sheet in self.sheets:
             for transfer, on_each in sheet.holds:
                 counts[transfer] += on_each * sheet.sheets
         object.__setattr__(self, "counts", dict(counts))
 
 
-def wanted(pieces: Iterable[Piece]) -> dict[Transfer, int]:
+def wanted(pieces: Iterable[Piece]) -> dict[PrintedTransfer, int]:
     """Return how many of each transfer an order takes, in its own order."""
-    return dict(Counter(Transfer.of(piece, each) for piece in pieces for each in piece.imprints))
+    return dict(
+        Counter(PrintedTransfer.of(piece, each) for piece in pieces for each in piece.imprints)
+    )
 
 
 def as_needed(pieces: Sequence[Piece]) -> Printed:
     """Return what must be printed for an order at least: ganged files whole, the rest singly."""
-    gangs: dict[tuple[str, int, Path | None, Cut], Counter[Transfer]] = {}
-    singles: Counter[Transfer] = Counter()
+    gangs: dict[tuple[str, int, Path | None, Cut], Counter[PrintedTransfer]] = {}
+    singles: Counter[PrintedTransfer] = Counter()
     for piece in pieces:
         for imprint in piece.imprints:
-            art, transfer = imprint.art, Transfer.of(piece, imprint)
+            art, transfer = imprint.art, PrintedTransfer.of(piece, imprint)
             if art.cut.pick is None:
                 singles[transfer] += 1
                 continue
@@ -206,7 +208,7 @@ def read_printed(path: Path, pieces: Sequence[Piece], folder: Path, unit: Unit |
         raise SheetRefusal(path, row.problems)
     printed = reader.printed()
     files_of = {
-        Transfer.of(piece, imprint): (imprint.art.path, _sheet_cut(imprint.art.cut))
+        PrintedTransfer.of(piece, imprint): (imprint.art.path, _sheet_cut(imprint.art.cut))
         for piece in pieces
         for imprint in piece.imprints
     }
@@ -219,7 +221,7 @@ def _sheet_cut(cut: Cut) -> Cut:
 
 
 def _as_file(
-    sheet: PrintedSheet, files_of: Mapping[Transfer, tuple[Path | None, Cut]]
+    sheet: PrintedSheet, files_of: Mapping[PrintedTransfer, tuple[Path | None, Cut]]
 ) -> PrintedSheet:
     """Return a sheet with the ganged file that it is, if it is one."""
     if not sheet.numbered:
@@ -232,11 +234,11 @@ class _Reader:
     """Reads the rows of a list of what was printed."""
 
     def __init__(
-        self, row: RowCells, files: ArtworkFiles, order: Mapping[Transfer, int],
+        self, row: RowCells, files: ArtworkFiles, order: Mapping[PrintedTransfer, int],
         own: Mapping[str, Column | None],
     ) -> None:  # fmt: skip
         self._row, self._files, self._order, self._own = row, files, order, own
-        self._sheets: dict[str, tuple[int, list[tuple[Transfer, int]]]] = {}
+        self._sheets: dict[str, tuple[int, list[tuple[PrintedTransfer, int]]]] = {}
         self._notes: list[str] = []
 
     def read(self) -> None:
@@ -260,7 +262,7 @@ class _Reader:
         sheets = (PrintedSheet(n, count, tuple(held)) for n, (count, held) in self._sheets.items())
         return Printed(tuple(sheets), tuple(self._notes))
 
-    def _transfer(self) -> tuple[Transfer | None, str]:
+    def _transfer(self) -> tuple[PrintedTransfer | None, str]:
         """Return the order's transfer that a row means, and what the row calls it."""
         row = self._row
         for kind in (ArtKind.NAME, ArtKind.NUMBER):
@@ -278,7 +280,7 @@ class _Reader:
 
     def _found(
         self, kind: ArtKind, name: str, text: str, width: float | None, height: float | None
-    ) -> Transfer | None:
+    ) -> PrintedTransfer | None:
         pick, page = self._row.whole("pick", 1), self._row.whole("page", 1)
         alike = [
             each

@@ -63,8 +63,8 @@ class Kind(Enum):
     """A transfer is spoiled before it was pressed, and the garment is good. Data: reason."""
     STOCKED = "stocked"
     """What there is for the order, as the shop has listed it; replaces the last. Data: transfers
-    (how many by `Transfer.key`), words (what each is called), sheets (an imprint's sheet and the
-    number on it), garments (how many by pile)."""
+    (how many by `PrintedTransfer.key`), words (what each is called), sheets (an imprint's sheet and
+    the number on it), garments (how many by pile)."""
     PAUSED = "paused"
     WENT_ON = "went on"
     UNDONE = "undone"

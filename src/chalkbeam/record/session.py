@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from calibration.refusal import Refusal
 from chalkbeam.orders.cut_list import CutList
-from chalkbeam.orders.printed import Transfer
+from chalkbeam.orders.printed import PrintedTransfer
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
@@ -225,7 +225,7 @@ class RunSession:
         self.write(Kind.WASTED, self._current()[1], reason=reason)
 
     def stocked(
-        self, cuts: CutList, garments: Mapping[str, int], words: Callable[[Transfer], str]
+        self, cuts: CutList, garments: Mapping[str, int], words: Callable[[PrintedTransfer], str]
     ) -> None:
         """Record what there is for the order, as the shop has listed it.
 

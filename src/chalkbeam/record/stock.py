@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.printed import Transfer
+from chalkbeam.orders.printed import PrintedTransfer
 from chalkbeam.record.put_back import put
 
 
@@ -19,7 +19,7 @@ class Stock:
     Attributes
     ----------
     transfers, garments : mapping of str to int
-        How many there were for the order: by `Transfer.key`, and by pile.
+        How many there were for the order: by `PrintedTransfer.key`, and by pile.
     words : mapping of str to str
         What each transfer is called.
     taken_from : mapping of str to str
@@ -72,5 +72,5 @@ class Stock:
     def _key(self, stop: Stop) -> str:
         name = stop.imprint.id
         if name not in self._keys:
-            self._keys[name] = Transfer.of(stop.piece, stop.imprint).key
+            self._keys[name] = PrintedTransfer.of(stop.piece, stop.imprint).key
         return self._keys[name]

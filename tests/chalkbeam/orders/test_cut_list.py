@@ -13,7 +13,7 @@ from chalkbeam.orders.pieces import Art, ArtKind, Cut, Imprint, Piece
 from chalkbeam.orders.printed import (
     Printed,
     PrintedSheet,
-    Transfer,
+    PrintedTransfer,
     as_needed,
     read_printed,
     wanted,
@@ -111,7 +111,7 @@ def test_every_transfer_is_dealt_out_once(orders, data):
     ids = [p.imprint.id for p in dealt if p.imprint]
     assert len(ids) == len(set(ids))
     for p in dealt:
-        assert p.piece is None or Transfer.of(p.piece, p.imprint) == p.transfer
+        assert p.piece is None or PrintedTransfer.of(p.piece, p.imprint) == p.transfer
     there, short, spare = Counter(p.transfer for p in dealt), Counter(dict(found.short)), Counter(
         dict(found.spares)
     )  # fmt: skip
