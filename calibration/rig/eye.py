@@ -228,8 +228,8 @@ def check_light(name: str, dark: NDArray[np.uint8], white: NDArray[np.uint8]) ->
     dark, white : ndarray, shape (height, width, 3), uint8
         Without light and under white.
     """
-    added = white.astype(np.int16) - dark
-    if np.percentile(added[::2, ::2], 98) < 12:
+    dark, white = dark[::2, ::2], white[::2, ::2]
+    if np.percentile(white.astype(np.int16) - dark, 98) < 12:
         raise Refusal(
             f"{name} shows hardly any light of the projector: uncover the lens, longer "
             "exposure, or less light in the room."

@@ -1,54 +1,29 @@
-"""A burst: the pictures of light that the projector shows one after the other, and their photos.
-
-Lines are thin and one pitch apart; Gray code (Gray 1953, US patent 2632058) says which line is
-which: stripe edges of the code lie midway between lines, so that a line is never at an edge.
-"""
+"""A burst: the photos of a camera that stood still, one of each picture of light that was shown."""
 
 from __future__ import annotations
 
 import json
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.files import read_whole, write_whole
-from calibration.geometry import Points
-from calibration.model.pinhole import Array
+from calibration.files import read_whole
 from calibration.model.projector import ProjectorMap
 from calibration.picture_files import LARGEST_FILE
 from calibration.refusal import Refusal
-from calibration.rig.eye import axis_of_lines, check_light
-from calibration.rig.file import Rig
-from calibration.targets.pattern import Pattern, wants_fine
+from calibration.rig.eye import check_light
+from chalkbeam.eye.flashes import KIND, PLAIN, VERSION, Family, Lines, lines_of
 
 U8 = NDArray[np.uint8]
 F32 = NDArray[np.float32]
-Family = Literal["across", "down"]
-"""Lines of constant projector x, counted across the picture, or of constant y, counted down."""
 Part = tuple[slice, slice]
 WHOLE: Part = (slice(None), slice(None))
-FAMILIES: tuple[Family, Family] = ("across", "down")
-
-KIND = "chalkbeam burst"
-VERSION = 1
-PLAIN = ("dark", "white", "dim", "red", "green", "blue", "pattern", "dots")
-
-LINE_PITCH = 8.0
-"""From line to line on the bare platen, about, mm."""
-
-DOT_PITCH = 45.0
-"""From dot to dot on the bare platen, about, mm."""
-
-DIM = 0.5
-"""Level of the second exposure, of 1: with the usual tone curve a fifth of the light."""
 
 ROOM_CHANGE = 0.12
 """Surroundings that change by more than this share did so by the camera's exposure: a room's
@@ -56,184 +31,8 @@ light seldom does within a second. Common practice, no source."""
 
 _ENOUGH_UNLIT = 0.02  # of the picture
 _MOST_UNLIT = 1.6  # how much brighter under white a spot may be that its light does not reach
-_LINE_SHARE = 0.22  # of the pitch that is lit
-_DOT_RADIUS = 0.06  # of the dots' pitch
-
-
-@dataclass(frozen=True)
-class Lines:
-    """One family of lines and the code that counts them.
-
-    Attributes
-    ----------
-    family : "across" or "down"
-    pitch : int
-        From line to line, px of the projector.
-    length : int
-        Of the projector's picture, along the count, px.
-    """
-
-    family: Family
-    pitch: int
-    length: int
-
-    @property
-    def count(self) -> int:
-        """Number of lines, the last perhaps outside the picture."""
-        return math.ceil(self.length / self.pitch)
-
-    @property
-    def bits(self) -> int:
-        """Number of code pictures."""
-        return max(1, (self.count - 1).bit_length())
-
-    def centre(self, number: NDArray[np.integer[Any]]) -> Array:
-        """Return the middle of lines by number, px of the projector."""
-        return np.asarray(number, np.float64) * self.pitch + (self.pitch - 1) / 2
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Names of the lines' picture and of the code's, coarsest first."""
-        coded = (f"{self.family}-{bit}" for bit in range(1, self.bits + 1))
-        return f"{self.family}-lines", *coded
-
-    def pictures(self, size: tuple[int, int]) -> tuple[U8, ...]:
-        """Return what is shown under `names`, each of shape (height, width)."""
-        at = np.arange(self.length)
-        lit = max(2, round(_LINE_SHARE * self.pitch))
-        lit += (self.pitch - lit) % 2  # as odd as the pitch, so that a line is in its middle
-        inside = np.abs(at % self.pitch - (self.pitch - 1) / 2) < lit / 2
-        gray = (at // self.pitch) ^ (at // self.pitch >> 1)
-        rows = [inside] + [(gray >> bit) & 1 == 1 for bit in reversed(range(self.bits))]
-        width, height = size
-        shape = (height, width)
-        turned = (row if self.family == "across" else row[:, None] for row in rows)
-        return tuple(
-            np.ascontiguousarray(np.broadcast_to(np.where(row, 255, 0).astype(np.uint8), shape))
-            for row in turned
-        )
-
-
-def lines_of(projector: ProjectorMap, family: Family) -> Lines:
-    """Return a family of lines for a projector: the same for the same map, always."""
-    pitch = max(8, round(LINE_PITCH / mm_per_pixel(projector)))
-    return Lines(family, pitch, projector.size[0 if family == "across" else 1])
-
-
-def mm_per_pixel(projector: ProjectorMap) -> float:
-    """Return how large a projector pixel is on the bare platen, about its middle, mm."""
-    at = projector.projector_from_platen([(0.0, 0.0)])[0]
-    ring = projector.platen_from_projector(at + np.array([(0, 0), (1, 0), (0, 1)]))
-    return float(math.sqrt(abs(np.linalg.det(ring[1:] - ring[0]))))
-
-
-def best_family(rig: Rig) -> Family | None:
-    """Return which family of lines tells most of height to the rig's eye; None without an eye."""
-    axis = axis_of_lines(rig)
-    return None if axis is None else FAMILIES[axis]
-
-
-def dots_of(projector: ProjectorMap) -> Points:
-    """Return the middles of the dots, px of the projector, shape (N, 2)."""
-    pitch = max(24, round(DOT_PITCH / mm_per_pixel(projector)))
-    width, height = projector.size
-    x, y = (np.arange(pitch // 2, side - pitch // 2 + 1, pitch) for side in (width, height))
-    return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(np.float64)
-
-
-@dataclass(frozen=True, eq=False)
-class BurstFrame:
-    """One picture that the projector shows.
-
-    Attributes
-    ----------
-    name : str
-    image : ndarray, shape (height, width, 3), uint8, BGR
-    """
-
-    name: str
-    image: U8
-
-
-def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
-    """Return the pictures of one burst in order; with an eye in the rig only the best lines."""
-    width, height = size = rig.projector.size
-    dim = round(255 * DIM)
-    flashes = {
-        "dark": (0, 0, 0),
-        "white": (255, 255, 255),
-        "dim": (dim, dim, dim),
-        "red": (0, 0, 255),
-        "green": (0, 255, 0),
-        "blue": (255, 0, 0),
-    }
-    frames = [
-        BurstFrame(name, np.full((height, width, 3), colour, np.uint8))
-        for name, colour in flashes.items()
-    ]
-    frames.append(BurstFrame("pattern", Pattern(size).draw(wants_fine(rig.face))))
-    frames.append(BurstFrame("dots", _coloured(_dots(rig.projector))))
-    best = best_family(rig)
-    for family in FAMILIES if best is None else (best,):
-        lines = lines_of(rig.projector, family)
-        frames += [
-            BurstFrame(name, _coloured(image))
-            for name, image in zip(lines.names, lines.pictures(size), strict=True)
-        ]
-    return tuple(frames)
-
-
-def _coloured(image: U8) -> U8:
-    return np.repeat(image[:, :, None], 3, axis=2)
-
-
-def _dots(projector: ProjectorMap) -> U8:
-    width, height = projector.size
-    picture = np.zeros((height, width), np.uint8)
-    radius = max(3.0, _DOT_RADIUS * DOT_PITCH / mm_per_pixel(projector))
-    reach = math.ceil(radius) + 1
-    side = np.arange(-reach, reach + 1)
-    # Coverage by distance: OpenCV's own circles stand a tenth of a pixel beside their middle.
-    cover = np.clip(radius + 0.5 - np.hypot(side, side[:, None]), 0, 1)
-    stamp = np.rint(255 * cover).astype(np.uint8)
-    for x, y in dots_of(projector).astype(int):
-        picture[y - reach : y + reach + 1, x - reach : x + reach + 1] = stamp
-    return picture
-
-
-def write_burst(rig: Rig, folder: Path) -> tuple[str, ...]:
-    """Write the pictures of one burst as PNG, and burst.json naming them in order.
-
-    Parameters
-    ----------
-    rig : Rig
-    folder : Path
-        Made if it is not there.
-
-    Returns
-    -------
-    tuple of str
-        Names of the pictures, in order.
-
-    Raises
-    ------
-    Refusal
-        If the folder cannot be written to.
-    """
-    frames = burst_frames(rig)
-    for frame in frames:
-        done, data = cv2.imencode(".png", frame.image)
-        if not done:
-            raise RuntimeError("a picture could not be made a PNG")
-        write_whole(folder / f"{frame.name}.png", data.tobytes())
-    content = {
-        "kind": KIND,
-        "version": VERSION,
-        "size": list(rig.projector.size),
-        "pictures": [{"name": frame.name, "file": f"{frame.name}.png"} for frame in frames],
-    }
-    write_whole(folder / "burst.json", json.dumps(content, indent=1) + "\n")
-    return tuple(frame.name for frame in frames)
+_FEWEST_UNLIT = 500  # pixels that tell the room's light
+_SMALLER = 4  # surroundings are looked for in a picture so much smaller
 
 
 @dataclass(frozen=True, eq=False)
@@ -272,12 +71,12 @@ class Burst:
             raise Refusal(f"{self.where} holds no picture “{name}”: take the whole burst again.")
         return self.pictures[name]
 
-    def linear(self, name: str) -> F32:
+    def linear(self, name: str, part: Part = WHOLE) -> F32:
         """Return one photo with the tone curve of sRGB undone, BGR, 0 to 1, float32.
 
         IEC 61966-2-1, 5.2: the curve that cameras write by default, more or less.
         """
-        return _UNDONE[self.picture(name)]
+        return _undone(self.picture(name)[part])
 
     def light(self, name: str, part: Part = WHOLE) -> F32:
         """Return what the projector's light adds to the dark picture, linear, BGR, float32.
@@ -285,44 +84,76 @@ class Burst:
         Where the picture shows surroundings out of the beam, they tell what changed since the
         dark picture: a little is the room's light, much is the camera's own exposure.
         """
-        gain, shown = np.float32(self._gain(name)), _UNDONE[self.picture(name)[part]]
+        gain, shown, dark = self._gain(name), self.linear(name, part), self.linear("dark", part)
         if abs(gain - 1) <= ROOM_CHANGE:
-            return shown - gain * self._dark[part]
-        return shown / gain - self._dark[part]
+            return np.asarray(cv2.scaleAdd(dark, -gain, shown), np.float32)
+        return np.asarray(cv2.addWeighted(shown, 1 / gain, dark, -1.0, 0.0), np.float32)
 
     def _gain(self, name: str) -> float:
-        unlit = self._unlit
-        if unlit.sum() < _ENOUGH_UNLIT * unlit.size:
-            return 1.0
-        now = _UNDONE[self.picture(name)[..., 1][unlit]]
-        return float(now.mean() / self._dark[..., 1][unlit].mean())
+        if name not in self._gains:
+            places, dark = self._unlit
+            if len(places) == 0:
+                return 1.0
+            now = _undone(self.picture(name)[..., 1].reshape(-1)[places])
+            self._gains[name] = float(now.mean()) / dark
+        return self._gains[name]
 
     def dark_over(self, other: Burst) -> float:
         """Return how much brighter this burst's surroundings are than another's, without light."""
-        unlit = self._unlit & other._unlit
-        if unlit.sum() < _ENOUGH_UNLIT * unlit.size:
+        places = np.intersect1d(self._unlit[0], other._unlit[0], assume_unique=True)
+        if len(places) < _FEWEST_UNLIT:
             return 1.0
-        return float(self._dark[..., 1][unlit].mean() / other._dark[..., 1][unlit].mean())
+        now, then = (
+            _undone(each.picture("dark")[..., 1].reshape(-1)[places]).mean()
+            for each in (self, other)
+        )
+        return float(now) / float(then)
 
     @cached_property
-    def _unlit(self) -> NDArray[np.bool_]:
-        """Where the room is seen and neither projector nor saturation: (height, width)."""
+    def _gains(self) -> dict[str, float]:
+        """What `_gain` has told so far."""
+        return {}
+
+    @cached_property
+    def _unlit(self) -> tuple[NDArray[np.intp], float]:
+        """Pixels where the room is seen and neither projector nor saturation, and their mean.
+
+        As indices into a picture laid out row by row, a share of all of them; none where too few
+        are seen.
+        """
         # Smoothed: picked by what noise makes of single pixels, they would look too dark.
         dark, white = (
-            np.asarray(cv2.GaussianBlur(each[..., 1], (0, 0), 5.0), np.float32)
-            for each in (self._dark, self.linear("white"))
+            cv2.GaussianBlur(
+                cv2.resize(
+                    _undone(np.ascontiguousarray(self.picture(name)[..., 1])),
+                    None,
+                    fx=1 / _SMALLER,
+                    fy=1 / _SMALLER,
+                    interpolation=cv2.INTER_AREA,
+                ),
+                (0, 0),
+                5.0 / _SMALLER,
+            )
+            for name in ("dark", "white")
         )
+        none = np.zeros(0, np.intp), 1.0
         usable = (dark > 0.01) & (dark < 0.7) & (white < 0.9)
         if not usable.any():
-            return np.asarray(usable)
+            return none
         ratio = white / np.maximum(dark, 1e-4)
         least = float(np.percentile(ratio[usable], 2))
         # An exposure of its own shortens under white: what gains much is lit, all of it here.
-        return np.asarray(usable & (ratio < 1.08 * least) & (least < _MOST_UNLIT))
-
-    @cached_property
-    def _dark(self) -> F32:
-        return self.linear("dark")
+        unlit = usable & (ratio < 1.08 * least) & (least < _MOST_UNLIT)
+        if unlit.mean() < _ENOUGH_UNLIT:
+            return none
+        width, height = self.size
+        row, column = (
+            np.minimum(_SMALLER * at + _SMALLER // 2, most - 1)
+            for at, most in zip(np.nonzero(unlit), (height, width), strict=True)
+        )
+        places = np.asarray(row * width + column, np.intp)
+        dark_here = _undone(self.picture("dark")[..., 1].reshape(-1)[places])
+        return places, float(dark_here.mean())
 
     def lines(self, projector: ProjectorMap, family: Family) -> Lines | None:
         """Return the family of lines if all its pictures are there."""
@@ -330,13 +161,31 @@ class Burst:
         return lines if self.has(*lines.names) else None
 
 
-def _undone() -> F32:
+def _curve() -> F32:
     value = np.arange(256) / 255
     low, high = value / 12.92, ((value + 0.055) / 1.055) ** 2.4
     return np.where(value <= 0.04045, low, high).astype(np.float32)
 
 
-_UNDONE = _undone()
+_CURVE = _curve()
+
+
+def _undone(picture: U8) -> F32:
+    return np.asarray(cv2.LUT(np.ascontiguousarray(picture), _CURVE), np.float32).reshape(
+        picture.shape
+    )
+
+
+def grey(light: F32) -> F32:
+    """Return the mean of a picture's three colours, shape (height, width)."""
+    return np.asarray(cv2.transform(light, np.full((1, 3), 1 / 3, np.float32)), np.float32)
+
+
+def brightest(picture: F32) -> F32:
+    """Return the brightest of a picture's three colours, shape (height, width)."""
+    # Numpy's own max along a short last axis takes eight times as long.
+    return np.maximum(np.maximum(picture[..., 0], picture[..., 1]), picture[..., 2])
+
 
 _PICTURE = re.compile(r"(?i)\.(png|jpe?g)$")
 _NAME = re.compile(rf"{'|'.join(PLAIN)}|(across|down)-(lines|\d+)")
@@ -428,5 +277,5 @@ def check_exposure(burst: Burst) -> None:
     white = burst.picture("white")
     check_light(burst.where, burst.picture("dark"), white)
     dimmest = burst.picture("dim") if burst.has("dim") else white
-    if np.mean(dimmest.min(axis=2) >= 250) > _WASHED:
+    if np.mean(dimmest[::2, ::2].min(axis=2) >= 250) > _WASHED:
         raise Refusal(f"{burst.where} is washed out under white light: expose for less time.")

@@ -13,7 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from chalkbeam.eye.burst import Burst, BurstFrame
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.flashes import BurstFrame
 
 U8 = NDArray[np.uint8]
 

@@ -10,6 +10,7 @@ The world is taken to have three colours: true for narrow bands of light, nearly
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from calibration.model.pinhole import Array
 from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import ROOM_CHANGE, Burst
+from chalkbeam.eye.burst import ROOM_CHANGE, Burst, Part, brightest
 from chalkbeam.eye.values import ColourSeen
 from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
 
@@ -33,6 +34,7 @@ _BRIGHTER = 1.1  # paper than the bare platen, or it is not there
 _SHEET = 0.15  # of the platen's sides, from its middle, that a sheet of paper surely covers
 _PART = 0.35  # of the platen's sides, from its middle, that is looked at
 _FEWEST = 200  # pixels
+_PLENTY = 20_000  # more would tell no more
 _SATURATED = 0.9
 
 
@@ -98,36 +100,54 @@ def measure_platen(rig: Rig, bare: Burst, paper: Burst) -> tuple[float, float, f
 
 def _relative(burst: Burst, empty: Burst, shown: NDArray[np.bool_]) -> Array | None:
     """Return reflectances of red, green and blue over the empty platen's; None if unclear."""
+    part = _part(shown)
+    shown = shown[part]
     clear = shown.copy()
     for name in FLASHES:
         for each in (burst, empty):
-            clear &= each.linear(name).max(axis=2) < _SATURATED
+            clear &= brightest(each.linear(name, part)) < _SATURATED
     bleached = clear.sum() < max(_FEWEST, 0.2 * shown.sum())
     if bleached:
-        clear = shown & (empty.linear("white").max(axis=2) < _SATURATED)
+        clear = shown & (brightest(empty.linear("white", part)) < _SATURATED)
         if not (burst.has("dim") and empty.has("dim")):
             return None
-        clear &= burst.linear("dim").max(axis=2) < _SATURATED
+        clear &= brightest(burst.linear("dim", part)) < _SATURATED
     if clear.sum() < _FEWEST:
         return None
-    cloth, bare = (_response(each, clear) for each in (burst, empty))
+    cloth, bare = (
+        np.column_stack([_median(each, name, part, clear) for name in FLASHES])
+        for each in (burst, empty)
+    )
     if bleached:
-        cloth = _by_dim(cloth, burst, empty, clear)
+        cloth = _by_dim(cloth, burst, empty, part, clear)
     if np.linalg.cond(bare) > 1e3:
         return None
     return ratios(cloth * _exposure(burst, empty), bare)
 
 
-def _by_dim(cloth: Array, burst: Burst, empty: Burst, clear: NDArray[np.bool_]) -> Array:
+def _part(shown: NDArray[np.bool_]) -> Part:
+    """Return the part of the picture that is asked for, in steps that leave pixels enough."""
+    rows, columns = np.flatnonzero(shown.any(axis=1)), np.flatnonzero(shown.any(axis=0))
+    if len(rows) == 0:
+        return slice(0, 0), slice(0, 0)
+    step = max(1, int(math.sqrt(shown.sum() / _PLENTY)))
+    return slice(rows[0], rows[-1] + 1, step), slice(columns[0], columns[-1] + 1, step)
+
+
+def _median(burst: Burst, name: str, part: Part, clear: NDArray[np.bool_]) -> Array:
+    """Return the camera's red, green and blue of one picture's light."""
+    return np.asarray(np.median(burst.light(name, part)[clear], axis=0)[::-1], np.float64)
+
+
+def _by_dim(
+    cloth: Array, burst: Burst, empty: Burst, part: Part, clear: NDArray[np.bool_]
+) -> Array:
     """Return a response whose own colours are bleached, from the dimmer white.
 
     White is the sum of the three colours; how much dimmer the dimmer one is tells the bare platen.
     """
-    white, dim, seen = (
-        np.median(each.light(name)[clear], axis=0)[::-1].astype(np.float64)
-        for each, name in ((empty, "white"), (empty, "dim"), (burst, "dim"))
-    )
-    whole = seen * white / np.maximum(dim, 1e-4)
+    white, dim = (_median(empty, name, part, clear) for name in ("white", "dim"))
+    whole = _median(burst, "dim", part, clear) * white / np.maximum(dim, 1e-4)
     fixed = cloth.copy()
     for k in range(3):
         fixed[k, k] = whole[k] - (cloth[k].sum() - cloth[k, k])
@@ -151,11 +171,6 @@ def ratios(cloth: Array, reference: Array) -> Array:
         itertools.permutations(range(3)), key=lambda way: sum(share[k, way[k]] for k in range(3))
     )
     return np.asarray(values.real[list(order)])
-
-
-def _response(burst: Burst, shown: NDArray[np.bool_]) -> Array:
-    columns = [np.median(burst.light(name)[shown], axis=0)[::-1] for name in FLASHES]
-    return np.column_stack(columns).astype(np.float64)
 
 
 def _exposure(burst: Burst, empty: Burst) -> float:

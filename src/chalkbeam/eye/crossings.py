@@ -14,7 +14,8 @@ from scipy.spatial import cKDTree
 from calibration.geometry import Points
 from calibration.model.pinhole import Array
 from calibration.model.projector import ProjectorMap
-from chalkbeam.eye.burst import FAMILIES, Burst, Lines
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.flashes import FAMILIES, Lines
 from chalkbeam.eye.surface import coded, lines_seen
 
 Counts = NDArray[np.intp]

@@ -10,7 +10,8 @@ from calibration.model.platen_surface import land
 from calibration.model.uncertainty import over_platen
 from calibration.rig.eye import dot_radius, eye_of
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import Burst, dots_of
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.flashes import dots_of
 from chalkbeam.eye.values import RigSeen
 
 LIMIT = 0.6

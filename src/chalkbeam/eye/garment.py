@@ -11,7 +11,7 @@ import numpy as np
 from calibration.geometry import XY, Isometry, PlatenFace, Points
 from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
-from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.burst import Burst, brightest, grey
 from chalkbeam.eye.cutout import cloth_points
 from chalkbeam.eye.judges import AGREE, Word, doubts, hear, misfits
 from chalkbeam.eye.lines import F32, Evidence, evidence
@@ -129,11 +129,10 @@ def find_garment(
 
 def reflected(burst: Burst) -> F32:
     """Return the light that came back, linear: of the dimmer flash where white bleaches."""
-    white, light = burst.linear("white"), burst.light("white")
-    level = light.mean(axis=2)
-    bleached = white.max(axis=2) > _SATURATED
+    level = grey(burst.light("white"))
+    bleached = brightest(burst.linear("white")) > _SATURATED
     if burst.has("dim") and float(bleached.mean()) > 0.01:
-        dim = burst.light("dim").mean(axis=2)
+        dim = grey(burst.light("dim"))
         both = ~bleached & (level > 0.05)
         scale = float(np.median(level[both] / np.maximum(dim[both], 1e-3))) if both.any() else 5.0
         level = dim * np.float32(scale)

@@ -169,13 +169,16 @@ def sight(seen: Evidence, pieces: Pieces, points: F64, normals: Points, reach: f
         How far to each side, mm.
     """
     there = _in_view(seen, points, normals, reach)
-    found = _sighted(seen, pieces.rim[there], points[there], normals[there], reach)
     nothing = np.zeros((len(points), FOUND))
-    every = Sightings(nothing.copy(), nothing.copy(), nothing.copy(), np.zeros_like(there))
+    every = Sightings(
+        nothing.copy(), nothing.copy(), np.full_like(nothing, _UNCLEAR), np.zeros_like(there)
+    )
+    if not there.any():
+        return every
+    found = _sighted(seen, pieces.rim[there], points[there], normals[there], reach)
     for whole, part in ((every.offset, found.offset), (every.strength, found.strength),
                         (every.spread, found.spread), (every.known, found.known)):  # fmt: skip
         whole[there] = part
-    every.spread[~there] = _UNCLEAR
     return every
 
 

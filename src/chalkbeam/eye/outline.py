@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from calibration.geometry import Points
 from chalkbeam.garments import Face
 
+F64 = NDArray[np.float64]
 Judge = Literal["collar", "shoulders", "sides"]
 JUDGES: tuple[Judge, ...] = get_args(Judge)
 
@@ -25,6 +26,8 @@ MODES = {
     "neck wider": 3.0,
     "neck deeper": 2.1,
     "neck squarer": 3.0,
+    "neck fuller": 2.0,
+    "neck wavier": 1.2,
     "rib wider": 2.5,
     "rib stands up": 8.0,
     "shoulders steeper": 3.0,
@@ -165,10 +168,18 @@ def _modes(
     rib = collar & _off_seam(face, at)
     round_ = 2 * np.arcsin(np.clip(np.abs(x) / neck, 0, 1))
     outwards = normals * np.where(normals[:, 1:] < 0, -1, 1)
+
+    def bulge(number: int) -> tuple[F64, F64]:
+        # Flat at the middle, so that the seam there stays where the lay has it, and 0 at the ends.
+        much = np.sin(round_) * np.sin(number * round_) * (collar & ~rim)
+        return much * outwards[:, 0], much * outwards[:, 1]
+
     found = {
         "neck wider": (side * np.minimum(np.abs(x) / neck, 1) * collar, 0 * x),
         "neck deeper": (0 * x, np.where(collar, up, 1.0)),
-        "neck squarer": tuple(outwards.T * np.sin(round_) ** 2 * (collar & ~rim)),
+        "neck squarer": bulge(1),
+        "neck fuller": bulge(2),
+        "neck wavier": bulge(3),
         "rib wider": tuple(-outwards.T * (rib & ~rim)),
         "rib stands up": (0 * x, -1.0 * (rib & rim)),
         "shoulders steeper": (

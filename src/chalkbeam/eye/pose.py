@@ -24,7 +24,7 @@ LAY_SPREAD = np.array([1e3, 1e3, 1e2, 0.015, 0.015, math.radians(0.7)])
 """Standard deviations of a lay's numbers before anything is seen: place and turn are free,
 widths and lengths vary by 1.5 % from piece to piece, knit leans by 0.7 degrees; from memory."""
 
-HANGS_OFF = (0.4, 0.6)
+HANGS_OFF = (0.4, 0.4)
 """How far off the unrolled cloth may be beyond an edge: at once, and more for each 50 mm, mm."""
 
 REACHES = (12.0, 8.0, 5.0, 3.5, 2.5, 2.5)
@@ -33,7 +33,7 @@ REACHES = (12.0, 8.0, 5.0, 3.5, 2.5, 2.5)
 _SCATTER = np.array([0.7, 1.0, 1.2])
 """How well pieces of collar, shoulders, sides lie on their line besides, mm."""
 
-_WANDERS = 0.025
+_WANDERS = 0.012
 """How well pieces lie there besides where they hang, of how far they are beyond the edge: what is
 unrolled around folds and corners goes astray by so much."""
 

@@ -24,7 +24,8 @@ from calibration.model.projector import ProjectorMap
 from calibration.refusal import Refusal
 from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import F32, FAMILIES, Burst, Lines, best_family
+from chalkbeam.eye.burst import F32, Burst, grey
+from chalkbeam.eye.flashes import FAMILIES, Lines, best_family
 from chalkbeam.eye.values import HeightSeen
 
 STEP = 5.0
@@ -259,7 +260,7 @@ class _Lit:
 
     @classmethod
     def of(cls, burst: Burst) -> _Lit | None:
-        white = _grey(burst.light("white"))
+        white = grey(burst.light("white"))
         lit = cv2.GaussianBlur(white, (0, 0), 1.0) > LEAST_LIGHT
         if not lit.any():
             return None
@@ -273,7 +274,7 @@ class _Lit:
 
     def share(self, burst: Burst, name: str) -> F32:
         """Return a picture's light over white's."""
-        return np.asarray(_grey(burst.light(name, self.part)) / self.under, np.float32)
+        return np.asarray(grey(burst.light(name, self.part)) / self.under, np.float32)
 
 
 def _number(
@@ -295,10 +296,6 @@ def _number(
         bit = bit ^ (said > 0.5)
         number = 2 * number + bit
     return number, sure & (number < lines.count)
-
-
-def _grey(light: F32) -> F32:
-    return np.asarray(cv2.transform(light, np.full((1, 3), 1 / 3, np.float32)), np.float32)
 
 
 def _distance(rig: Rig, lines: Lines) -> float:

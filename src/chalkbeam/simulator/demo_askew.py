@@ -18,7 +18,8 @@ from calibration.geometry import Isometry
 from calibration.model.pinhole import Pinhole
 from calibration.rig.file import Rig
 from chalkbeam.basics.units import Unit
-from chalkbeam.eye.burst import DIM, Burst
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.flashes import DIM
 from chalkbeam.eye.moving import how_to_move
 from chalkbeam.eye.transfer import Target, find_transfer
 from chalkbeam.eye.values import TransferSeen

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import Burst, burst_frames
+from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BurstTaker, DelayTimer, Lag
+from chalkbeam.eye.flashes import burst_frames
 
 U8 = NDArray[np.uint8]
 

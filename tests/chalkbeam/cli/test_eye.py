@@ -12,7 +12,8 @@ import pytest
 
 from calibration.rig.file import load, save
 from chalkbeam.cli.commands.eye import read_lens_prior
-from chalkbeam.eye.burst import Burst, burst_frames, read_burst
+from chalkbeam.eye.burst import Burst, read_burst
+from chalkbeam.eye.flashes import burst_frames
 from tests.support.eye_scene import EyeScene, camera
 from tests.support.rigs import demo_rig
 from tests.support.run_cli import run_program

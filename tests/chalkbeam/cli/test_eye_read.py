@@ -13,7 +13,7 @@ import pytest
 from calibration.geometry import Isometry
 from calibration.rig.file import save
 from chalkbeam.cli.show_reading import reading_words
-from chalkbeam.eye.burst import burst_frames
+from chalkbeam.eye.flashes import burst_frames
 from chalkbeam.eye.garment import GarmentFound
 from chalkbeam.eye.read import PieceRead
 from chalkbeam.eye.values import ColourSeen, GarmentSeen, Reading, RigSeen, SizeSeen, TransferSeen

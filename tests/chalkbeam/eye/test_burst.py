@@ -11,16 +11,8 @@ import numpy as np
 import pytest
 
 from calibration.refusal import Refusal
-from chalkbeam.eye.burst import (
-    PLAIN,
-    Burst,
-    Lines,
-    burst_frames,
-    dots_of,
-    lines_of,
-    read_burst,
-    write_burst,
-)
+from chalkbeam.eye.burst import Burst, read_burst
+from chalkbeam.eye.flashes import PLAIN, Lines, burst_frames, dots_of, lines_of, write_burst
 from tests.support.rigs import make_rig
 
 RIG = make_rig((960, 540))

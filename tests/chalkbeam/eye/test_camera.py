@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from calibration.refusal import Refusal
-from chalkbeam.eye.burst import BurstFrame
 from chalkbeam.eye.camera import UNSEEN, BurstTaker, DelayTimer, Lag, banded
+from chalkbeam.eye.flashes import BurstFrame
 from chalkbeam.eye.live_camera import LiveCamera, hold
 
 RNG = np.random.default_rng(3)

@@ -11,9 +11,10 @@ import pytest
 from calibration.model.eye import Eye
 from calibration.refusal import Refusal
 from calibration.solve.values import frozen_matrix
-from chalkbeam.eye.burst import Burst, burst_frames
+from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.colour import FLASHES, PAPER, measure_colour, measure_platen, ratios
 from chalkbeam.eye.drift import check_dots
+from chalkbeam.eye.flashes import burst_frames
 from chalkbeam.eye.read import read_press
 from chalkbeam.eye.surface import measure_surface, triangulate
 from overlay.colour.colorimetry import ciede2000, lab_from_linear

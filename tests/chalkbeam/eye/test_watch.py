@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from chalkbeam.eye import faults as said
-from chalkbeam.eye.burst import Burst, burst_frames
+from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.flashes import burst_frames
 from chalkbeam.eye.sights import Sight
 from chalkbeam.eye.watch import STILL, PressWatch
 from chalkbeam.simulator.press.stage import Stage

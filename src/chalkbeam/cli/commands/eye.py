@@ -62,7 +62,7 @@ def patterns(
 ) -> None:
     """Write the pictures of one burst, to be projected one after the other, and burst.json."""
     from calibration.rig import library
-    from chalkbeam.eye.burst import write_burst
+    from chalkbeam.eye.flashes import write_burst
 
     press = library.open_rig(rig)
     names = write_burst(press, out)
@@ -122,7 +122,7 @@ def fit(
     from calibration.rig.eye_report import plain_sides, sides, write_eye_report
     from calibration.rig.file import save
     from chalkbeam.eye.bare import fit_words
-    from chalkbeam.eye.burst import dots_of
+    from chalkbeam.eye.flashes import dots_of
 
     if not bursts:
         raise Refusal("Name the folder with the camera's pictures of the bare platen.")

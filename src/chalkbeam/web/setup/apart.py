@@ -303,7 +303,8 @@ def fit_the_eye(rig: Rig, bursts: Sequence[tuple[Path, float]], view: float | No
     from calibration.rig.eye_report import sides, write_eye_report
     from calibration.solve.eye import FocalPrior
     from chalkbeam.eye.bare import bare_view, fit_words
-    from chalkbeam.eye.burst import dots_of, read_burst
+    from chalkbeam.eye.burst import read_burst
+    from chalkbeam.eye.flashes import dots_of
 
     views = [bare_view(read_burst(folder), folder.name, raised, rig) for folder, raised in bursts]
     prior = None

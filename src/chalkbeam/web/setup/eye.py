@@ -16,7 +16,7 @@ from calibration.files import write_whole
 from calibration.refusal import Refusal
 from calibration.rig import library
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import burst_frames
+from chalkbeam.eye.flashes import burst_frames
 from chalkbeam.web.setup import apart
 from chalkbeam.web.setup.apart import EyeFitted
 from chalkbeam.web.setup.desk import SetupDesk
