@@ -19,8 +19,11 @@ JUDGES: tuple[Judge, ...] = get_args(Judge)
 PIECE = 20.0
 """Length of a piece, mm: short enough to be straight, long enough to rise above the knit."""
 
-SPACING = 2.0
-"""From sample to sample along a piece, mm."""
+COLLAR_PIECE = 14.0
+"""The same about the collar, which bends more."""
+
+SAMPLES = 10
+"""Of a piece, along it."""
 
 MODES = {
     "neck wider": 3.0,
@@ -115,7 +118,7 @@ def pieces_of(face: Face) -> Pieces:
     lines += [("side", side) for side in _sides(face)]
     lines.append(("hem edge", _hem(face)))
     for name, ring in lines:
-        for samples, normal in _cut(ring):
+        for samples, normal in _cut(ring, COLLAR_PIECE if _OF.get(name) == "collar" else PIECE):
             turned, ends = drawn.rim(samples.mean(axis=0), normal)
             cut.append((samples, turned, name, ends))
     cut = [cut[index] for index in _once(cut)]
@@ -230,20 +233,19 @@ def _hem(face: Face) -> Points:
     return np.array([[ends.min(), low], [ends.max(), low]])
 
 
-def _cut(line: Points) -> list[tuple[NDArray[np.float64], Points]]:
-    """Cut a polyline into pieces of one length; each with its samples and its normal."""
+def _cut(line: Points, size: float) -> list[tuple[NDArray[np.float64], Points]]:
+    """Cut a polyline into pieces of one size; each with its samples and its normal."""
     step = np.hypot(*np.diff(line, axis=0).T)
     run = np.concatenate([[0.0], np.cumsum(step)])
-    count = int(run[-1] // PIECE)
-    samples = int(PIECE / SPACING)
+    count = int(run[-1] // size)
     cut = []
     for number in range(count):
-        first = number * PIECE + (run[-1] - count * PIECE) / 2
-        at = first + (np.arange(samples) + 0.5) * SPACING
+        first = number * size + (run[-1] - count * size) / 2
+        at = first + (np.arange(SAMPLES) + 0.5) * size / SAMPLES
         points = np.column_stack([np.interp(at, run, line[:, k]) for k in (0, 1)])
         along = points[-1] - points[0]
         length = float(np.hypot(*along))
-        if length < 0.85 * PIECE * (1 - 1 / samples):  # it turns a corner
+        if length < 0.85 * size * (1 - 1 / SAMPLES):  # it turns a corner
             continue
         cut.append((points, np.array([-along[1], along[0]]) / length))
     return cut
