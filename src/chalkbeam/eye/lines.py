@@ -32,7 +32,9 @@ FOUND = 4
 _STEP = 0.5
 _MERGED = 0.5  # answers so near are of one line, standard deviation, mm
 _ODD = 0.6  # what a step counts against a groove: a seam beside a rib is found at its groove
-_CREASE = 7.0  # about the platen's edge, mm: the bend there looks like a line
+_CREASE = 1.0  # about the platen's edge, mm: the bend there looks like a line
+_BEND = 14.0  # so far from the edge shade is told from that along it, mm
+_LEAST_ALONG = 150.0  # of cloth along an edge, to know its shade, mm
 _ALONG_CREASE = 0.8  # cosine between a piece and the edge from which it could be taken for it
 _ON_CLOTH = 4.0  # a seam has cloth on both sides, mm
 _SHORT = 1.5  # so far before the rim lines of light end, mm
@@ -113,6 +115,7 @@ def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
     closed = _closed(flat.cloth, round(24 / flat.step))
     mean = _smooth(shade, known * closed, 30.0 / flat.step)
     levelled = np.clip((shade - mean) * known, -1.2, 1.2)
+    levelled = _uncreased(levelled, (known * flat.cloth) > 0, flat, platen)
     inner = cv2.erode(known, np.ones((5, 5), np.uint8), borderValue=0)
     return Evidence(
         flat,
@@ -122,6 +125,25 @@ def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
         closed.astype(np.float32),
         platen,
     )
+
+
+def _uncreased(shade: F32, use: Mask, flat: Unrolled, platen: PlatenFace) -> F32:
+    """Return the shade without what runs along the platen's edges: the bend there looks alike.
+
+    A seam is no longer than half an edge, or it crosses it: the median along the edge is the
+    bend's own shade.
+    """
+    shade = shade.copy()
+    half = (platen.width / 2, platen.depth / 2)
+    for axis, lines, marks in ((1, shade, use), (0, shade.T, use.T)):
+        along = np.arange(lines.shape[1]) * flat.step + flat.origin[1 - axis]
+        inner = np.abs(along) < half[1 - axis] - platen.corner_radius - _CREASE
+        across = np.arange(lines.shape[0]) * flat.step + flat.origin[axis]
+        for index in np.flatnonzero(np.abs(np.abs(across) - half[axis]) < _BEND):
+            there = inner & marks[index]
+            if there.sum() > _LEAST_ALONG / flat.step:
+                lines[index, inner] -= np.median(lines[index, there])
+    return shade
 
 
 def _closed(cloth: Mask, wide: int) -> F32:
