@@ -131,18 +131,25 @@ def _uncreased(shade: F32, use: Mask, flat: Unrolled, platen: PlatenFace) -> F32
     """Return the shade without what runs along the platen's edges: the bend there looks alike.
 
     A seam is no longer than half an edge, or it crosses it: the median along the edge is the
-    bend's own shade.
+    bend's own shade, over the straight line from `_BEND` before the edge to as far behind it.
     """
     shade = shade.copy()
     half = (platen.width / 2, platen.depth / 2)
     for axis, lines, marks in ((1, shade, use), (0, shade.T, use.T)):
-        along = np.arange(lines.shape[1]) * flat.step + flat.origin[1 - axis]
-        inner = np.abs(along) < half[1 - axis] - platen.corner_radius - _CREASE
-        across = np.arange(lines.shape[0]) * flat.step + flat.origin[axis]
-        for index in np.flatnonzero(np.abs(np.abs(across) - half[axis]) < _BEND):
-            there = inner & marks[index]
-            if there.sum() > _LEAST_ALONG / flat.step:
-                lines[index, inner] -= np.median(lines[index, there])
+        along = np.abs(np.arange(lines.shape[1]) * flat.step + flat.origin[1 - axis])
+        ends = half[1 - axis] - platen.corner_radius
+        inner = along < ends
+        share = np.clip((ends - along[inner]) / _BEND, 0, 1).astype(np.float32)
+        for edge in (-half[axis], half[axis]):
+            middle = round((edge - flat.origin[axis]) / flat.step)
+            rows = middle + np.arange(-round(_BEND / flat.step), round(_BEND / flat.step) + 1)
+            there, here = marks[rows][:, inner], lines[rows][:, inner]
+            if there.sum(axis=1).min() * flat.step < _LEAST_ALONG:
+                continue
+            bend = np.array([np.median(row[known]) for row, known in zip(here, there, strict=True)])
+            bend = cv2.GaussianBlur(bend.astype(np.float32)[:, None], (1, 5), 1.0).ravel()
+            ramp = np.linspace(bend[:3].mean(), bend[-3:].mean(), len(bend))
+            lines[rows[:, None], np.flatnonzero(inner)] -= (bend - ramp)[:, None] * share
     return shade
 
 

@@ -37,6 +37,8 @@ _WANDERS = 0.012
 """How well pieces lie there besides where they hang, of how far they are beyond the edge: what is
 unrolled around folds and corners goes astray by so much."""
 
+_LEAPS = 0.1  # the same of the way for which no cloth was measured: it was unrolled round a hole
+_LOOKS = 12  # for cloth on the way from the edge
 _UNSEEN = 0.12  # strength of a sighting that counts as much as seeing nothing
 _SHOWN = 0.25  # strength from which a piece shows
 _INNER = 3
@@ -242,8 +244,7 @@ def _round(
     prior = np.concatenate([LAY_SPREAD, _PRIOR])
     middle = np.zeros_like(base)
     middle[:3] = base[:3]
-    away, _ = beyond_edge(seen.platen, lay.apply(pieces.middles))
-    scatter = np.hypot(_SCATTER[pieces.judge], _WANDERS * away)[:, None]
+    scatter = np.hypot(_SCATTER[pieces.judge], _wander(seen, lay.apply(pieces.middles)))[:, None]
     sharp = np.hypot(seen_at.spread, scatter)
     blur = np.hypot(sharp, reach / 3)
     step = np.zeros_like(base)
@@ -259,6 +260,18 @@ def _round(
     miss = seen_at.offset - (rows @ step)[:, None]
     moved = _State(Lay(*(float(v) for v in after[:6])), after[6:])
     return moved, _judged(moved, rows, miss, sharp, seen_at, prior, after, pieces)
+
+
+def _wander(seen: Evidence, at: Points) -> F64:
+    """Return how far astray the unrolled cloth may be at flat points, shape (P,), mm."""
+    away, way = beyond_edge(seen.platen, at)
+    steps = (np.arange(_LOOKS) + 0.5) / _LOOKS
+    between = at[:, None] - way[:, None] * (away[:, None] * steps)[..., None]
+    column, row = np.rint(seen.flat.cells(between.reshape(-1, 2))).astype(int).T
+    high, wide = seen.flat.cloth.shape
+    there = seen.flat.cloth[np.clip(row, 0, high - 1), np.clip(column, 0, wide - 1)]
+    gap = away * (1 - there.reshape(len(at), _LOOKS).mean(axis=1))
+    return np.asarray(_WANDERS * away + _LEAPS * gap)
 
 
 def _judged(
