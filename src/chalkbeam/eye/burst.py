@@ -109,6 +109,11 @@ class Burst:
         )
         return float(now) / float(then)
 
+    def exposure_over(self, other: Burst) -> float:
+        """Return by how much to multiply this burst's light so that it is as another's."""
+        gain = self.dark_over(other)
+        return 1.0 if abs(gain - 1) <= ROOM_CHANGE else 1.0 / gain
+
     @cached_property
     def _gains(self) -> dict[str, float]:
         """What `_gain` has told so far."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from calibration.model.pinhole import Array
 from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import ROOM_CHANGE, Burst, Part, brightest
+from chalkbeam.eye.burst import Burst, Part, brightest
 from chalkbeam.eye.values import ColourSeen
 from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
 
@@ -122,7 +122,7 @@ def _relative(burst: Burst, empty: Burst, shown: NDArray[np.bool_]) -> Array | N
         cloth = _by_dim(cloth, burst, empty, part, clear)
     if np.linalg.cond(bare) > 1e3:
         return None
-    return ratios(cloth * _exposure(burst, empty), bare)
+    return ratios(cloth * burst.exposure_over(empty), bare)
 
 
 def _part(shown: NDArray[np.bool_]) -> Part:
@@ -171,12 +171,6 @@ def ratios(cloth: Array, reference: Array) -> Array:
         itertools.permutations(range(3)), key=lambda way: sum(share[k, way[k]] for k in range(3))
     )
     return np.asarray(values.real[list(order)])
-
-
-def _exposure(burst: Burst, empty: Burst) -> float:
-    """Return by how much to multiply the burst's light so that it is as the empty one's."""
-    gain = burst.dark_over(empty)
-    return 1.0 if abs(gain - 1) <= ROOM_CHANGE else 1.0 / gain
 
 
 def _middle(rig: Rig, size: tuple[int, int], part: float = _PART) -> NDArray[np.bool_]:

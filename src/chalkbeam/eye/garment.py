@@ -12,7 +12,7 @@ from calibration.geometry import XY, Isometry, PlatenFace, Points
 from calibration.model.pinhole import Pinhole
 from calibration.model.projector import ProjectorMap
 from chalkbeam.eye.burst import Burst, brightest, grey
-from chalkbeam.eye.cutout import cloth_points
+from chalkbeam.eye.cutout import Unchanged, cloth_points
 from chalkbeam.eye.judges import AGREE, Word, doubts, hear, misfits
 from chalkbeam.eye.lines import F32, Evidence, evidence
 from chalkbeam.eye.net import net_of
@@ -74,6 +74,7 @@ def find_garment(
     face: str,
     *,
     bare: Points | None = None,
+    empty: Burst | None = None,
     others: Sequence[tuple[Garment, str]] = (),
     collar_turn: float = 0.0,
 ) -> GarmentFound:
@@ -94,12 +95,15 @@ def find_garment(
         The face expected to lie up.
     bare : ndarray, shape (M, 3), optional
         Points of the empty platen and what is about it, measured likewise.
+    empty : Burst, optional
+        Of the empty platen.
     others : sequence of (Garment, face)
         What it might be instead: asked only where it is not sure.
     collar_turn : float
         Direction of the centre line as usually loaded, radians; 0 with the collar away.
     """
-    cloth = surface if bare is None else cloth_points(surface, bare, platen)
+    unchanged = None if empty is None else Unchanged.between(burst, empty, camera)
+    cloth = surface if bare is None else cloth_points(surface, bare, platen, unchanged)
     net = net_of(cloth, camera, platen)
     flat = unroll(net, platen, camera, burst.size, projector, garment.thickness)
     seen = evidence(flat, reflected(burst), platen)

@@ -193,6 +193,7 @@ def read_piece(
             garment,
             face,
             bare=press.bare.points,
+            empty=empty,
             others=others,
             collar_turn=usual.angle,
         )
