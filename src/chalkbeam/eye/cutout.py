@@ -44,9 +44,10 @@ class Unchanged:
     @classmethod
     def between(cls, burst: Burst, empty: Burst, camera: Pinhole) -> Unchanged:
         """Compare a burst with one of the empty platen."""
-        now, then = (cv2.blur(each.light("white"), (5, 5)) for each in (burst, empty))
-        now *= np.float32(burst.exposure_over(empty))
-        off = np.abs(now - then) > _OTHER * then + _FAINT
+        now, then = (
+            np.asarray(cv2.blur(each.light("white"), (5, 5)), np.float32) for each in (burst, empty)
+        )
+        off = np.abs(now * np.float32(burst.exposure_over(empty)) - then) > _OTHER * then + _FAINT
         return cls(camera, ~(off[..., 0] | off[..., 1] | off[..., 2]))
 
     def at(self, points: Points) -> NDArray[np.bool_]:
