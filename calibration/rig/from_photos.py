@@ -172,7 +172,35 @@ def _solved(
             with suppress(Refusal):  # if both are refused, the usual case's refusal is told
                 return attempt(apart)
         _check_single_exposures(seen, Pattern(size))
-        raise refusal from None
+        told = refusal
+        if (swapped := _swapped(seen)) is not None:
+            with suppress(Refusal):
+                attempt(swapped)
+                told = _as_swapped(seen)
+        raise told from None
+
+
+def _swapped(seen: tuple[PhotoObservation, ...]) -> tuple[PhotoObservation, ...] | None:
+    """Return photos as if those of the bare platen and of the one board were swapped."""
+    raised = {each.raised for each in seen if each.raised}
+    if len(raised) != 1 or all(each.raised for each in seen):
+        return None
+    (height,) = raised
+    return tuple(replace(each, raised=0.0 if each.raised else height) for each in seen)
+
+
+def _as_swapped(seen: Sequence[PhotoObservation]) -> Refusal:
+    """Say that photos fit together the other way round only."""
+    board, bare = (
+        ", ".join(each.name for each in seen if bool(each.raised) is raised)
+        for raised in (False, True)
+    )
+    return Refusal(
+        "The photos of the bare platen and of the board are swapped, by where the light falls: "
+        f"{bare} {'show' if ',' in bare else 'shows'} the bare platen, {board} the board; ",
+        Remedy(RemedyKind.SPACER, "give the board's height with those that show it"),
+        ".",
+    )
 
 
 def _check_single_exposures(seen: Sequence[PhotoObservation], pattern: Pattern) -> None:

@@ -16,6 +16,7 @@ from calibration.rig import report_parts as parts
 from calibration.rig.by_hand import solve_again
 from calibration.rig.file import Rig
 from calibration.rig.report_parts import GREY, INK, MARGIN, Sheet
+from calibration.rig.verdict import verdict
 from calibration.solve.acceptance import describe_card_pose, pixel_on_platen
 from calibration.solve.advice import worst_with_cards_exact
 from calibration.solve.fit import Solution
@@ -62,7 +63,7 @@ def draw_report(rig: Rig, photos: Sequence[Photo], solution: Solution) -> Image.
     left, right = MARGIN, MARGIN + PHOTO_AREA[0] + 36
     sheet = Sheet(WIDTH)
     _title(sheet, rig)
-    top = 128
+    top = _verdict(sheet, rig)
     if solution.photos:
         bottom = parts.photo_panel(sheet, (left, top), PHOTO_AREA, photos, solution, rig.face)
     else:
@@ -84,6 +85,19 @@ def _title(sheet: Sheet, rig: Rig) -> None:
     sheet.line([(MARGIN, 108), (WIDTH - MARGIN, 108)], INK, 1.5)
 
 
+def _verdict(sheet: Sheet, rig: Rig) -> float:
+    """Say what the rig is good for, before any figure; return the y below it."""
+    found = verdict(rig)
+    across = WIDTH - 2 * MARGIN - 24
+    y = sheet.paragraph((MARGIN + 24, 124), [found.sentence], 30, across)
+    said = [f"Up to there light lands within {rig.stated.tolerance:g} mm, wherever on the platen."]
+    lines = (said if found.up_to is not None else []) + ([found.more] if found.more else [])
+    y = sheet.paragraph((MARGIN + 24, y + 4), lines, 19, across, GREY)
+    good = found.up_to is not None
+    sheet.line([(MARGIN + 5, 128), (MARGIN + 5, y - 4)], INK if good else parts.ALARM, 5)
+    return y + 22
+
+
 def _heights(sheet: Sheet, place: tuple[float, float], rig: Rig) -> None:
     x, y = place
     fit = rig.fit
@@ -91,10 +105,12 @@ def _heights(sheet: Sheet, place: tuple[float, float], rig: Rig) -> None:
     y += 34
     for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, HEIGHTS):
         good = each.bound <= rig.stated.tolerance
+        asked = each.height <= max(rig.stated.heights)
+        judged = "within" if good else "over" if asked else "not asked for"
         sheet.text((x, y), f"{each.height:g} mm up", 16, GREY)
         sheet.text((x + 92, y), f"{each.bound:.2f} mm", 16)
         sheet.text((x + 176, y), f"at {place_in_words(each.point, rig.face)}", 16, GREY)
-        sheet.text((x + 385, y), "within" if good else "over", 16, INK if good else parts.ALARM)
+        sheet.text((x + 385, y), judged, 16, parts.ALARM if asked and not good else INK)
         y += 25
     y += 6
     lens = rig.projector.pinhole.lens

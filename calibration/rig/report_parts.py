@@ -162,7 +162,7 @@ def photo_panel(
             if math.hypot(*vector) * zoom < 3 * _ARROW:
                 sheet.arrow((start[0], start[1]), (end[0], end[1]), colour)
             else:
-                sheet.dot((start[0], start[1]), 8, ALARM, ring=2)
+                sheet.dot((start[0], start[1]), 8, colour, ring=2)
     bottom = float(origin[1] + size[1]) + 12
     _legend(sheet, (place[0], bottom), zoom)
     return bottom + 26
@@ -369,7 +369,7 @@ def _scale_bar(sheet: Sheet, place: Place, height: float, top: float, tolerance:
         sheet.text((x + 23, at), f"{k * step:.3g}", 13, GREY, "lm")
     if tolerance <= top:
         at = y + height * (1 - tolerance / top)
-        sheet.line([(x - 5, at), (x + 19, at)], ALARM, 2)
+        sheet.line([(x - 5, at), (x + 19, at)], INK, 2)
     sheet.text((x + 7, y - 12), "mm", 13, GREY, "mm")
 
 

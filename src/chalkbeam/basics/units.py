@@ -120,10 +120,18 @@ def parse_size(text: str) -> tuple[float, float]:
     unit = re.search(r"[a-z\"]+\.?$", parts[1])
     if unit and not re.search(r"[a-z\"]+\.?$", parts[0]):
         parts[0] += " " + unit[0]
+    if not re.search(r"[a-z\"]", parts[1]):
+        raise Refusal(f"“{text}” has no unit: {_with_unit(text)}? Write it so.")
     width, depth = (parse_length(part) for part in parts)
     if width <= 0 or depth <= 0:
         raise Refusal(f"“{text}” is not a size: both sides must be larger than zero.")
     return width, depth
+
+
+def _with_unit(text: str) -> str:
+    """Return a platen's size with the unit that makes it one, as a guess to be asked about."""
+    sides = [float(side) for side in re.findall(r"\d+(?:\.\d+)?", text)]
+    return f"{text.strip()}{'in' if max(sides, default=0.0) < SMALLEST_PLATEN else 'mm'}"
 
 
 SMALLEST_PLATEN, LARGEST_PLATEN = 50.0, 1500.0

@@ -61,10 +61,13 @@ def rig_json(rig: Rig) -> dict[str, Any]:
     import math
 
     from calibration.model.uncertainty import place_in_words, worst
+    from calibration.rig.verdict import verdict
 
-    fit = rig.fit
+    fit, found = rig.fit, verdict(rig)
     heights = worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig))
     return {
+        "verdict": found.sentence,
+        "ready_up_to_mm": found.up_to,
         "name": rig.name,
         "calibration_id": rig.calibration_id,
         "made_at": rig.made_at,
@@ -124,10 +127,14 @@ BASIS = (
 def rig_words(rig: Rig) -> str:
     """Return what there is to know of a rig, for the terminal."""
     from calibration.model.uncertainty import place_in_words, worst
+    from calibration.rig.verdict import verdict
     from calibration.solve.acceptance import describe_card_pose
 
     fit = rig.fit
+    found = verdict(rig)
     lines = [
+        found.sentence,
+        *([found.more] if found.more else []),
         f"{rig.name}: platen {rig.face.width:g} x {rig.face.depth:g} mm, projector "
         f"{rig.projector.size[0]} x {rig.projector.size[1]}, calibration {rig.calibration_id}",
         f"Model: {fit.model}; height from {fit.height_from}.",
@@ -146,13 +153,18 @@ def rig_words(rig: Rig) -> str:
     lines += [f"  {describe_card_pose(card)}." for card in fit.cards]
     lines.append("Light lands within (95 %):")
     for each in worst(rig.projector, fit.matrix, fit.freedom, rig.face, _table_heights(rig)):
-        over = "" if each.bound <= rig.stated.tolerance else "  over the tolerance"
+        over = "" if each.bound <= rig.stated.tolerance else _over(rig, each.height)
         lines.append(
             f"  {each.bound:5.2f} mm at {each.height:4.1f} mm height, worst at "
             f"{place_in_words(each.point, rig.face)}{over}"
         )
     lines += fit.notes
     return "\n".join(lines)
+
+
+def _over(rig: Rig, height: float) -> str:
+    asked = height <= max(rig.stated.heights)
+    return "  over the tolerance" if asked else "  beyond what was asked for"
 
 
 def _table_heights(rig: Rig) -> tuple[float, ...]:

@@ -14,6 +14,7 @@ from calibration.refusal import Refusal
 from calibration.rig import by_hand, drift
 from calibration.rig.drift import DriftVerdict
 from calibration.rig.file import Rig
+from calibration.rig.heights import check_heights
 from calibration.solve.fit import solve
 from calibration.solve.values import Cross, Stated
 from tests.support import synthetic_rig
@@ -138,3 +139,29 @@ def test_too_few_crosses(rig: Rig, marks: object) -> None:
     few = by_hand.crosses(marks, rig.projector.projector_from_platen(marks))
     with pytest.raises(Refusal, match="Three crosses far apart"):
         drift.check_crosses(rig, few)
+
+
+def at_height(bench: Bench, lies: float, given: float, seed: int = 4) -> PhotoObservation:
+    """A photo of cards that lie at one height, given with another."""
+    rng = np.random.default_rng(seed)
+    camera = synthetic_rig.posed(synthetic_rig.phone(rng), rng)
+    return replace(bench.photo(camera, rng, 0.05, lies, name="now.jpg"), raised=given)
+
+
+@pytest.mark.parametrize(
+    ("lies", "given", "said"),
+    [
+        (10.0, 0.0, r"now\.jpg was given as of cards on the bare platen.*a board of (9|10|11) mm"),
+        (0.0, 10.0, r"given as of cards on a board of 10 mm, and its light falls as on the bare"),
+        (10.0, 5.0, r"on a board of 5 mm, and its light falls as on one of (9|10|11) mm: measure"),
+    ],
+)
+def test_cards_at_another_height_than_said_are_no_bump(
+    rig: Rig, bench: Bench, lies: float, given: float, said: str
+) -> None:
+    with pytest.raises(Refusal, match=said):
+        check_heights(rig, [at_height(bench, lies, given)])
+
+
+def test_a_bump_is_no_board(rig: Rig, bench: Bench) -> None:
+    check_heights(rig, [photo(bench), at_height(bench, 10.0, 10.0), photo(bumped(bench))])

@@ -108,3 +108,21 @@ def test_a_pattern_shown_in_a_window_is_refused_for_the_dark_it_leaves(monkeypat
     dark = ((pixels < -0.5) | (pixels > np.array(whole.pattern.size) - 0.5)).any(axis=1)
     assert share == pytest.approx(dark.mean(), abs=0.03)
     assert abs(point[0]) > FACE.width / 3
+
+
+@pytest.mark.proof
+def test_photos_of_platen_and_board_that_are_swapped_are_told_as_that(monkeypatch):
+    rng = np.random.default_rng(3)
+    truth = bench(rng)
+    lens = phone(rng)
+    heights = (0.0, 0.0, 10.0)
+    seen = [
+        truth.photo(posed(lens, rng), rng, 0.05, height, name=f"{k}.jpg")
+        for k, height in enumerate(heights)
+    ]
+    seen = [replace(each, raised=10.0 - each.raised) for each in seen]
+    monkeypatch.setattr(from_photos, "read_and_observe", lambda *_: ((), tuple(seen)))
+    said = r"swapped, .* 0\.jpg, 1\.jpg show the bare platen, 2\.jpg the board"
+    with pytest.raises(Refusal, match=said) as caught:
+        from_photos.calibrate([], FACE, truth.pattern.size, part_lit=True)
+    assert kinds(caught.value) == [RemedyKind.SPACER]

@@ -84,6 +84,16 @@ def test_not_a_size(text):
         parse_size(text)
 
 
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [("16x20", "16x20in?"), ("406 x 508", "406 x 508mm?"), ("9.5×12", "9.5×12in?")],
+)
+def test_a_size_without_unit_is_answered_with_the_likely_one(text, asked):
+    with pytest.raises(Refusal) as caught:
+        parse_size(text)
+    assert asked in str(caught.value)
+
+
 @pytest.mark.parametrize("text", ["1920", "1920x", "0x0", "1920.5x1080", "99999x99999", "-16x16"])
 def test_not_a_picture_size(text):
     with pytest.raises(Refusal):

@@ -91,7 +91,10 @@ def _summary(row: dict[str, Any]) -> str:
 
 @rigs.command("show")
 def show(
-    rig: Annotated[str | None, typer.Argument(help="Rig file or name.")] = None,
+    which: Annotated[
+        str | None, typer.Argument(metavar="[RIG]", help="The rig, as with --rig.")
+    ] = None,
+    rig: RigOption = None,
     platen: OnPlatenOption = None,
     report: ReportOption = None,
     as_json: JsonOption = False,
@@ -99,7 +102,10 @@ def show(
     """Say what is known of a rig: what it rests on and how far off light may land."""
     from calibration.rig import library
 
-    press = library.open_rig(rig) if platen is None else open_platen(rig, platen)
+    if which is not None and rig is not None:
+        raise Refusal("The rig is named twice: give it once, with --rig.")
+    named = rig if which is None else which
+    press = library.open_rig(named) if platen is None else open_platen(named, platen)
     if report is not None:
         from calibration.rig.report import write_report
 
@@ -209,6 +215,7 @@ def _now(
     """Return the rig solved from what was observed now."""
     from calibration.rig import drift
     from calibration.rig.from_photos import read_and_observe
+    from calibration.rig.heights import check_heights
     from chalkbeam.setup.point_files import read_crosses
 
     if bool(photos) == (crosses is not None):
@@ -218,6 +225,7 @@ def _now(
     _, seen = read_and_observe(
         photos_with_heights(context, photos or [], pairs), press.face, press.projector.size
     )
+    check_heights(press, seen)
     return drift.solve_bumped(press, seen)
 
 
