@@ -1,45 +1,77 @@
-"""A run's report on paper: figures, spoilage, time a piece, corrections over the run."""
+"""A run's report on paper: what people ask after first, the statistics below in small."""
 
 from __future__ import annotations
 
 import io
 from collections.abc import Sequence
 
-from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Rect, String
-from reportlab.lib.colors import Color, HexColor
+from reportlab.graphics.shapes import Drawing
+from reportlab.lib.colors import Color
 from reportlab.lib.enums import TA_LEFT
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
+from chalkbeam.orders.settings import Degrees
 from chalkbeam.orders.times import format_duration
 from chalkbeam.paper.fonts import BOLD, FONT, fitted, line_of, write
+from chalkbeam.paper.run_report_charts import (
+    ALERT,
+    INK,
+    QUIET,
+    RULE,
+    spoilage_chart,
+    time_chart,
+    trend_chart,
+)
+from chalkbeam.paper.run_report_words import (
+    count_words,
+    garment_words,
+    piece_words,
+    setting_words,
+    sizes_words,
+    spoiled_words,
+    to_press_lines,
+    when_words,
+    who_words,
+)
 from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.record.laid import laid_words
+from chalkbeam.record.resume import local_time
 from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.summary import RunSummary
-from chalkbeam.record.trends import Trend
 
 MARGIN = 48.0
+MOST = 24
+"""Spoiled pieces, and pieces still to press, that are listed."""
+_LINE = 14.0
+_FOOT = 28.0
+_STATISTICS = 236.0
+"""Room that the statistics take, pt."""
 
-_INK, _QUIET, _RULE = HexColor("#22303C"), HexColor("#6B7884"), HexColor("#C9CFD4")
-_BAR, _PALE, _ALERT = HexColor("#2F6F8F"), HexColor("#D9E5EB"), HexColor("#A3461F")
+_Cell = tuple[float, float, str, Color, str]
+"""Where it begins and how wide it is, as shares of the page's inside; text, colour, font."""
 
 
-def report_pdf(report: RunSummary, paper: str = "a4") -> bytes:
-    """Return the report as a PDF of one page, the same bytes for the same run.
+def report_pdf(
+    report: RunSummary, paper: str = "a4", degrees: Degrees = Degrees.AS_WRITTEN
+) -> bytes:
+    """Return the report as a PDF, the same bytes for the same run.
 
     Parameters
     ----------
     report : RunSummary
     paper : {"a4", "letter"}
+    degrees : Degrees
+        What temperatures are shown in.
     """
     size = PAPERS[paper]
     buffer = io.BytesIO()
     canvas = Canvas(buffer, pagesize=size, invariant=1)
     canvas.setTitle(f"Run report: {report.run.title}")
     canvas.setCreator("Chalkbeam")
-    _Page(canvas, size, report).draw()
+    _Page(canvas, size, report, degrees).draw()
     canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -48,8 +80,10 @@ def report_pdf(report: RunSummary, paper: str = "a4") -> bytes:
 class _Page:
     """Lays the parts out from the top; `y` is how far down the page is filled, pt."""
 
-    def __init__(self, canvas: Canvas, size: tuple[float, float], report: RunSummary) -> None:
-        self.canvas, self.report = canvas, report
+    def __init__(
+        self, canvas: Canvas, size: tuple[float, float], report: RunSummary, degrees: Degrees
+    ) -> None:
+        self.canvas, self.report, self.degrees = canvas, report, degrees
         self.width, self.height = size
         self.inner = self.width - 2 * MARGIN
         self.y = self.height - MARGIN
@@ -57,53 +91,44 @@ class _Page:
     def draw(self) -> None:
         self._title()
         self._figures()
-        half = (self.inner - 24) / 2
-        top = self.y
-        self._heading("Spoiled garments, by cause", MARGIN)
-        self._place(spoilage_chart(self.report, half, 100), MARGIN)
-        self.y = top
-        self._heading("Time a piece", MARGIN + half + 24)
-        self._place(time_chart(self.report, half, 100), MARGIN + half + 24)
-        self.y -= 14
-        self._heading("Corrections over the run", MARGIN)
-        for trend in self.report.trends:
-            self._place(trend_chart(trend, self.inner, 150), MARGIN)
-            self.y -= 6
-        self._findings()
-        self._foot()
+        self._styles()
+        self._settings()
+        self._spoiled()
+        self._to_press()
+        self._transfers()
+        self._steps()
+        self._statistics()
+
+    # -- what people ask after ----------------------------------------------------------
 
     def _title(self) -> None:
-        run = self.report.run
-        title = line_of(MARGIN, self.y - 18, run.title, 20, _INK, BOLD, room=self.inner)
+        report = self.report
+        title = line_of(MARGIN, self.y - 18, report.run.title, 20, INK, BOLD, room=self.inner)
         write(self.canvas, title)
-        outcomes = self.report.outcomes
-        # The computer's date may have been set back meanwhile: then the end is not told.
-        ended = max((each.event.wall for each in outcomes), default="")
-        last = f" to {ended[:16].replace('T', ' ')}" if ended > run.begun else ""
-        events = [each.event for each in outcomes]
-        who = ", ".join(dict.fromkeys(each.operator for each in events if each.operator))
-        rigs = ", ".join(dict.fromkeys(each.rig for each in events if each.rig))
-        said = [f"{run.begun[:16].replace('T', ' ')}{last} UTC", who and f"by {who}"]
-        said += [rigs and f"on {rigs}", f"run {run.id[:8]}"]
+        if heading := report.account.heading:
+            whose = line_of(MARGIN, self.y - 36, heading, 12, INK, room=self.inner)
+            write(self.canvas, whose)
+            self.y -= 18
+        said = (when_words(report), who_words(report), f"run {report.run.id[:8]}")
         line = " · ".join(part for part in said if part)
-        write(self.canvas, line_of(MARGIN, self.y - 34, line, 9.5, _QUIET, room=self.inner))
+        write(self.canvas, line_of(MARGIN, self.y - 34, line, 9.5, QUIET, room=self.inner))
         self.y -= 52
 
     def _figures(self) -> None:
         report = self.report
         figures: Sequence[tuple[str, str, Color]] = (
-            (f"{report.finished} of {report.pieces}", "pieces finished", _INK),
-            (f"{report.pressed} of {report.imprints}", "imprints pressed", _INK),
-            (str(report.skipped), "imprints skipped", _INK),
+            (f"{report.finished} of {report.pieces}", "pieces finished", INK),
+            (f"{report.pressed} of {report.imprints}", "imprints pressed", INK),
+            (str(report.skipped), "imprints skipped", INK),
             (
                 str(report.spoiled),
                 f"spoiled, {report.replaced} replaced",
-                _ALERT if report.spoiled else _INK,
+                ALERT if report.spoiled else INK,
             ),
-            (format_duration(report.working), "at the press", _INK),
+            (format_duration(report.working), "at the press", INK),
         )
         step = self.inner / len(figures)
-        self.canvas.setStrokeColor(_RULE)
+        self.canvas.setStrokeColor(RULE)
         self.canvas.setLineWidth(0.6)
         self.canvas.line(MARGIN, self.y, MARGIN + self.inner, self.y)
         for index, (figure, words, colour) in enumerate(figures):
@@ -111,17 +136,135 @@ class _Page:
             self.canvas.setFillColor(colour)
             self.canvas.setFont(BOLD, 17)
             self.canvas.drawString(x, self.y - 26, figure)
-            self.canvas.setFillColor(_QUIET)
+            self.canvas.setFillColor(QUIET)
             self.canvas.setFont(FONT, 8)
             self.canvas.drawString(x, self.y - 39, fitted(words, FONT, 8, step - 6))
         self.canvas.line(MARGIN, self.y - 50, MARGIN + self.inner, self.y - 50)
-        self.y -= 72
+        self.y -= 58
 
-    def _heading(self, text: str, x: float) -> None:
-        self.canvas.setFillColor(_INK)
-        self.canvas.setFont(BOLD, 11)
-        self.canvas.drawString(x, self.y - 9, text)
-        self.y -= 20
+    def _styles(self) -> None:
+        self._heading("By style and size")
+        for count in self.report.account.styles:
+            lines = _filled(sizes_words(count), 0.56 * self.inner - 8)
+            done = count.finished == count.ordered
+            total = f"{count.finished} of {count.ordered}"
+            for row, line in enumerate(lines):
+                named = garment_words(count) if row == 0 else ""
+                self._row(
+                    (0.0, 0.32, named, INK, FONT),
+                    (0.32, 0.56, line, INK, FONT),
+                    (0.88, 0.12, total if row == 0 else "", INK if done else ALERT, BOLD),
+                )
+
+    def _settings(self) -> None:
+        used = self.report.account.settings
+        if not any(each.setting or each.transfer for each in used):
+            return
+        self._heading("Pressed with")
+        for each in used:
+            self._row(
+                (0.0, 0.68, setting_words(each, self.degrees), INK, FONT),
+                (0.68, 0.32, count_words(each), QUIET, FONT),
+            )
+
+    def _spoiled(self) -> None:
+        spoiled = self.report.account.spoiled
+        if not spoiled:
+            return
+        self._heading("Spoiled")
+        for each in spoiled[:MOST]:
+            self._row(
+                (0.0, 0.18, local_time(each.wall), QUIET, FONT),
+                (0.18, 0.44, piece_words(each.piece), INK, FONT),
+                (0.62, 0.38, spoiled_words(each), INK, FONT),
+            )
+        self._and_more(len(spoiled))
+
+    def _to_press(self) -> None:
+        lines = to_press_lines(self.report.account)
+        if not lines:
+            return
+        self._heading("Still to press")
+        for piece, prints in lines[:MOST]:
+            self._row((0.0, 0.52, piece, INK, FONT), (0.52, 0.48, prints, INK, FONT))
+        self._and_more(len(lines))
+
+    def _and_more(self, count: int) -> None:
+        if count > MOST:
+            self._row((0.0, 1.0, f"… and {count - MOST} more", QUIET, FONT))
+
+    def _transfers(self) -> None:
+        if not self.report.transfers:
+            return
+        self._heading("Transfers left")
+        for each in self.report.transfers:
+            self._row(
+                (0.0, 0.68, each.words, INK, FONT),
+                (0.68, 0.32, f"{each.left} of {each.printed}", INK, FONT),
+            )
+
+    def _steps(self) -> None:
+        if not self.report.steps:
+            return
+        self._heading("What the steps took, as measured")
+        for each in self.report.steps:
+            self._row(
+                (0.0, 0.32, STEP_WORDS[each.step], INK, FONT),
+                (0.32, 0.30, f"{format_duration(each.median)} each, as a rule", INK, FONT),
+                (0.62, 0.38, f"{format_duration(each.total)} for all {each.count}", QUIET, FONT),
+            )
+
+    # -- the statistics, in small -------------------------------------------------------
+
+    def _statistics(self) -> None:
+        half = (self.inner - 24) / 2
+        self._room(_STATISTICS)
+        self.y -= 12
+        self.canvas.setStrokeColor(RULE)
+        self.canvas.line(MARGIN, self.y, MARGIN + self.inner, self.y)
+        self.y -= 10
+        top = self.y
+        for column, (words, chart) in enumerate(
+            (
+                ("Spoiled garments, by cause", spoilage_chart(self.report, half, 66, most=3)),
+                ("Time a piece", time_chart(self.report, half, 86)),
+            )
+        ):
+            self.y = top
+            self._small_heading(words, MARGIN + column * (half + 24))
+            self._place(chart, MARGIN + column * (half + 24))
+        self.y -= 4
+        self._small_heading("Corrections over the run", MARGIN)
+        top = self.y
+        for column, trend in enumerate(self.report.trends):
+            self.y = top
+            self._place(trend_chart(trend, half, 88), MARGIN + column * (half + 24))
+        self._findings()
+        self._foot()
+
+    def _row(self, *cells: _Cell) -> None:
+        """Write one line of a list, on the next page where this one is full."""
+        self._room(_LINE)
+        for at, wide, text, colour, font in cells:
+            x, room = MARGIN + at * self.inner, wide * self.inner - 6
+            write(self.canvas, line_of(x, self.y - 9, text, 9.5, colour, font, room=room))
+        self.y -= _LINE
+
+    def _room(self, needed: float) -> None:
+        """Begin another page where so much, pt, has no room on this one."""
+        if self.y - needed < MARGIN + _FOOT:
+            self.canvas.showPage()
+            self.y = self.height - MARGIN
+
+    def _heading(self, text: str) -> None:
+        self._room(30 + 2 * _LINE)
+        self.y -= 10
+        write(self.canvas, line_of(MARGIN, self.y - 9, text, 11, INK, BOLD))
+        self.y -= 18
+
+    def _small_heading(self, text: str, x: float) -> None:
+        write(self.canvas, line_of(x, self.y - 8, text, 8.5, QUIET, BOLD))
+        self.y -= 14
 
     def _place(self, drawing: Drawing, x: float) -> None:
         drawing.drawOn(self.canvas, x, self.y - drawing.height)
@@ -139,21 +282,14 @@ class _Page:
         laid = laid_words(each.event for each in self.report.outcomes)
         said = [(sentence, bool(found)) for sentence in found or (nothing,)]
         said += [(laid, False)] if laid else []
-        took = ", ".join(
-            f"{STEP_WORDS[each.step]} {format_duration(each.median)}" for each in self.report.steps
-        )
-        said += [(f"Median time of a step, measured: {took}.", False)] if took else []
-        there = "; ".join(
-            f"{each.words}: {each.left} of {each.printed}" for each in self.report.transfers
-        )
-        said += [(f"Transfers left: {there}.", False)] if there else []
         for sentence, alert in said:
             style = ParagraphStyle(
-                "finding", fontName=BOLD if alert else FONT, fontSize=9.5, leading=12.5,
-                textColor=_ALERT if alert else _INK, alignment=TA_LEFT,
+                "finding", fontName=BOLD if alert else FONT, fontSize=8.5, leading=11,
+                textColor=ALERT if alert else INK, alignment=TA_LEFT,
             )  # fmt: skip
             paragraph = Paragraph(_escaped(sentence), style)
             _, height = paragraph.wrap(self.inner, 200)
+            self._room(height)
             paragraph.drawOn(self.canvas, MARGIN, self.y - height)
             self.y -= height + 4
 
@@ -164,128 +300,23 @@ class _Page:
             "source). Corrections are tested by Kendall's rank correlation and the sign test at "
             "1 %, shared between four tests, and count from 0.5 mm."
         )
-        style = ParagraphStyle("foot", fontName=FONT, fontSize=7.5, leading=9.5, textColor=_QUIET)
+        style = ParagraphStyle("foot", fontName=FONT, fontSize=7.5, leading=9.5, textColor=QUIET)
         paragraph = Paragraph(said, style)
         paragraph.wrap(self.inner, 80)
         paragraph.drawOn(self.canvas, MARGIN, MARGIN - 12)
 
 
+def _filled(words: Sequence[str], room: float) -> list[str]:
+    """Return words three spaces apart, as many to a line as its room, pt, takes."""
+    lines = [""]
+    for word in words:
+        longer = f"{lines[-1]}   {word}" if lines[-1] else word
+        if lines[-1] and stringWidth(longer, FONT, 9.5) > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
+
+
 def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-
-
-def _text(
-    x: float, y: float, text: str, *, size: float = 8.5, colour: Color = _INK,
-    font: str = FONT, anchor: str = "start",
-) -> String:  # fmt: skip
-    return String(x, y, text, fontName=font, fontSize=size, fillColor=colour, textAnchor=anchor)
-
-
-def spoilage_chart(report: RunSummary, width: float, height: float, most: int = 5) -> Drawing:
-    """Return bars of spoiled garments by cause, the rarest causes as one."""
-    drawing = Drawing(width, height)
-    if not report.causes:
-        drawing.add(_text(0, height - 16, "None.", colour=_QUIET))
-        return drawing
-    causes = list(report.causes[:most])
-    if len(report.causes) > most:
-        causes[-1:] = [("others", sum(count for _, count in report.causes[most - 1 :]))]
-    largest = max(count for _, count in causes)
-    label = 0.46 * width
-    step = min(22.0, height / len(causes))
-    for row, (cause, count) in enumerate(causes):
-        y = height - (row + 1) * step + 6
-        bar = (width - label - 26) * count / largest
-        drawing.add(line_of(0, y + 1, cause, 8.5, _INK, room=label - 8))
-        drawing.add(Rect(label, y - 2, bar, 11, fillColor=_ALERT, strokeColor=None))
-        drawing.add(_text(label + bar + 5, y + 1, str(count), font=BOLD))
-    return drawing
-
-
-def time_chart(report: RunSummary, width: float, height: float) -> Drawing:
-    """Return the typical time a piece, with the light and with measuring added."""
-    drawing = Drawing(width, height)
-    typical = report.typical
-    if typical is None:
-        drawing.add(_text(0, height - 16, "No finished piece was timed.", colour=_QUIET))
-        return drawing
-    by_hand = typical + report.measure
-    label = 78.0
-    scale = (width - label - 48) / by_hand
-    rows = (("with the light", typical, 0.0), ("by hand, up to", typical, report.measure))
-    for row, (words, base, extra) in enumerate(rows):
-        y = height - (row + 1) * 26 + 6
-        drawing.add(_text(0, y + 2, words))
-        drawing.add(Rect(label, y - 2, base * scale, 14, fillColor=_BAR, strokeColor=None))
-        if extra:
-            drawing.add(
-                Rect(label + base * scale, y - 2, extra * scale, 14,
-                     fillColor=_PALE, strokeColor=_BAR, strokeWidth=0.5)
-            )  # fmt: skip
-        end = label + (base + extra) * scale
-        drawing.add(_text(end + 5, y + 2, format_duration(base + extra), font=BOLD))
-    timed = len(report.piece_seconds)
-    notes = (
-        f"Median of {timed} finished piece{'s' if timed != 1 else ''}.",
-        f"Not measuring saves up to {format_duration(report.saved)} on this run.",
-    )
-    for row, note in enumerate(notes):
-        drawing.add(_text(0, height - 72 - 12 * row, note, size=8, colour=_QUIET))
-    return drawing
-
-
-def trend_chart(trend: Trend, width: float, height: float) -> Drawing:
-    """Return the corrections along one axis of the platen, a dot a press, with Theil's line."""
-    drawing = Drawing(width, height)
-    left, bottom, top = 40.0, 20.0, height - 16
-    right = width - 8
-    values = trend.total
-    reach = max(1.0, *(abs(value) for value in values)) if values else 1.0
-    reach = float(next(step for step in (1, 2, 3, 5, 10, 20, 50, 100, 1000) if step >= reach))
-    title = {
-        "x": "To the right (+) and left (−), mm",
-        "y": "Away from the operator (+) and towards (−), mm",
-    }[trend.axis]
-    drawing.add(_text(left, height - 8, title, size=8.5, colour=_QUIET))
-
-    def place_y(value: float) -> float:
-        return bottom + (value / reach + 1) / 2 * (top - bottom)
-
-    def place_x(index: float) -> float:
-        return left + (index + 0.5) / max(1, len(values)) * (right - left)
-
-    for value in (-reach, -reach / 2, 0.0, reach / 2, reach):
-        y = place_y(value)
-        drawing.add(
-            Line(left, y, right, y, strokeColor=_QUIET if value == 0 else _RULE,
-                 strokeWidth=0.8 if value == 0 else 0.4)
-        )  # fmt: skip
-        label = f"{value:+g}".replace("-", "−") if value else "0"
-        drawing.add(_text(left - 5, y - 3, label, size=7.5, colour=_QUIET, anchor="end"))
-    dots = Group()
-    radius = 2.0 if len(values) <= 150 else 1.2
-    for index, value in enumerate(values):
-        dots.add(Circle(place_x(index), place_y(value), radius, fillColor=_BAR, strokeColor=None))
-    drawing.add(dots)
-    if trend.judged:
-        half = (len(values) - 1) / 2
-        ends = [trend.middle - trend.slope * half, trend.middle + trend.slope * half]
-        colour = _ALERT if trend.sentence() else _QUIET
-        drawing.add(
-            Line(place_x(0), place_y(ends[0]), place_x(len(values) - 1), place_y(ends[1]),
-                 strokeColor=colour, strokeWidth=1.4)
-        )  # fmt: skip
-    for index in _ticks(len(values)):
-        drawing.add(
-            _text(place_x(index), 8, f"press {index + 1}" if index == 0 else str(index + 1),
-                  size=7.5, colour=_QUIET, anchor="middle")
-        )  # fmt: skip
-    return drawing
-
-
-def _ticks(count: int) -> list[int]:
-    """Return the indices of presses to number: the first, and round ones."""
-    if count == 0:
-        return []
-    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 10**9) if count / s <= 10)
-    return [0, *(n - 1 for n in range(step, count + 1, step) if n - 1 >= max(1, step / 2))]

@@ -9,6 +9,9 @@ from chalkbeam.record.progress import Progress
 from chalkbeam.record.resume import local_time
 from chalkbeam.record.store import Store
 
+_ID = 4
+"""Letters of a run's id that a word must have to mean it."""
+
 
 @dataclass(frozen=True)
 class FoundOrder:
@@ -47,7 +50,8 @@ def find_orders(store: Store, words: Sequence[str] = ()) -> tuple[FoundOrder, ..
     """Return the runs that all words occur in, the newest first.
 
     A word is looked for in title, customer, order number, the day it was begun or ended
-    (2026-11-26), and the names and recipients of its pieces, whatever its case.
+    (2026-11-26), and the names and recipients of its pieces, whatever its case; or it is the
+    beginning of the run's id, of four letters or more.
     """
     wanted = [word.casefold() for word in words]
     found = []
@@ -70,6 +74,7 @@ def find_orders(store: Store, words: Sequence[str] = ()) -> tuple[FoundOrder, ..
         said = [order.title, order.customer, order.order_number, order.begun, order.ended]
         said += [text for piece in pieces for text in (piece.name, piece.recipient)]
         whole = "\n".join(said).casefold()
-        if all(word in whole for word in wanted):
+        named = [word for word in wanted if len(word) >= _ID and run.id.startswith(word)]
+        if all(word in whole or word in named for word in wanted):
             found.append(order)
     return tuple(found)

@@ -11,6 +11,7 @@ from typing import Any
 
 from chalkbeam.orders.pieces import piece_of
 from chalkbeam.placement.shift import Shift
+from chalkbeam.record.account import Account, account_of
 from chalkbeam.record.events import Event, Kind, in_force
 from chalkbeam.record.progress import Outcome, Progress
 from chalkbeam.record.runs import Run
@@ -92,6 +93,8 @@ class RunSummary:
         How long each step took, as measured.
     transfers : tuple of TransferUse
         What became of the transfers that the shop has listed.
+    account : Account
+        What people ask after.
     """
 
     run: Run
@@ -109,8 +112,9 @@ class RunSummary:
     measure: float
     outcomes: tuple[ImprintOutcome, ...]
     trends: tuple[Trend, Trend]
-    steps: tuple[Typical, ...] = ()
-    transfers: tuple[TransferUse, ...] = ()
+    transfers: tuple[TransferUse, ...]
+    steps: tuple[Typical, ...]
+    account: Account
 
     @property
     def typical(self) -> float | None:
@@ -179,6 +183,7 @@ def summarise(run: Run, events: Iterable[Event], measure: float = MEASURE) -> Ru
             TransferUse(progress.stock.words[key], count, progress.stock.used.get(key, 0))
             for key, count in progress.stock.transfers.items()
         ),
+        account=account_of(run.stops, everything),
     )
 
 

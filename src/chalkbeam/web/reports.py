@@ -10,14 +10,12 @@ from starlette.responses import Response
 
 from calibration.refusal import Refusal
 from chalkbeam.orders.times import format_duration
+from chalkbeam.paper import run_report_words
 from chalkbeam.paper.drawing_files import svg_bytes
+from chalkbeam.paper.run_report_charts import spoilage_chart, time_chart, trend_chart
 from chalkbeam.paper.run_report_csv import report_csv
-from chalkbeam.paper.run_report_pdf import (
-    report_pdf,
-    spoilage_chart,
-    time_chart,
-    trend_chart,
-)
+from chalkbeam.paper.run_report_pdf import report_pdf
+from chalkbeam.record.resume import local_time
 from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.store import Store, is_record
 from chalkbeam.record.summary import MEASURE, RunSummary, summarise
@@ -28,7 +26,7 @@ from chalkbeam.web.words import t
 PAPERS = ("a4", "letter")
 
 SHOWN = 60
-"""Runs that are listed."""
+"""Runs that are listed, and pieces of one that are still to press."""
 
 SVG_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 """A chart's own: its colours stand in attributes, and it loads and runs nothing."""
@@ -58,7 +56,13 @@ def _list(visit: Visit) -> Response:
     if is_record(visit.shop.record):  # it is not made for looking
         with Store(visit.shop.record) as store:
             runs = store.runs()[::-1]
-    return page(visit, "reports/list.html", runs=runs[:SHOWN], more=max(0, len(runs) - SHOWN))
+    return page(
+        visit,
+        "reports/list.html",
+        runs=runs[:SHOWN],
+        more=max(0, len(runs) - SHOWN),
+        when=local_time,
+    )
 
 
 def _summary(visit: Visit) -> RunSummary:
@@ -85,7 +89,8 @@ def _show(visit: Visit) -> Response:
     found = _summary(visit)
     return page(
         visit, "reports/report.html", found=found, run=found.run, charts=tuple(CHARTS),
-        papers=PAPERS, told=format_duration, step_words=STEP_WORDS,
+        papers=PAPERS, told=format_duration, words=run_report_words, step_words=STEP_WORDS,
+        most=SHOWN,
     )  # fmt: skip
 
 

@@ -54,7 +54,34 @@ def test_the_command_lists_them_and_says_how_to_go_on(record, capsys, monkeypatc
     assert code == 0
     assert "tees" in said
     assert "uniforms" not in said
-    assert "Go on: chalkbeam run tees.csv" in said
+    assert "Go on: chalkbeam orders" in said
     (found,) = json.loads(orders("bakery", "--json")[1])
     assert (found["customer"], found["order_number"]) == ("Quillmarsh Bakery", "Q-7")
     assert "No order is found" in orders("oak")[1]
+
+
+def test_one_that_is_found_is_gone_on_with_or_pressed_again(record, capsys, monkeypatch, tmp_path):
+    asked = []
+    monkeypatch.setattr("chalkbeam.cli.run_at_press.run_at_press", lambda to, _: asked.append(to))
+
+    def press(*words):
+        return run_program(
+            capsys, monkeypatch, "orders", *words, "--press", "--rig", "p1", "--record", record
+        )
+
+    code, _, said = press("ash")
+    assert code == 2
+    assert "2 orders are found" in said
+    code, _, said = press("bakery")
+    assert code == 2
+    assert "uniforms.csv is there no more" in said
+    monkeypatch.chdir(tmp_path)
+    with Store(record) as store:
+        tees, uniforms = find_orders(store)
+    for each in (tees, uniforms):
+        Path(each.sheet).write_text("")
+        assert press(each.run[:8])[0] == 0
+    assert [(to.sheet, to.again) for to in asked] == [
+        (Path(tees.sheet), None), (Path(uniforms.sheet), uniforms.run)
+    ]  # fmt: skip
+    assert {to.rig for to in asked} == {("p1",)}

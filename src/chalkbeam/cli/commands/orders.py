@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calibration.refusal import Refusal
 from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.display import DisplayOption, WindowOption
+from chalkbeam.cli.options.page import PORT
+from chalkbeam.cli.options.shift import OperatorOption, RigsOption
 
 if TYPE_CHECKING:
+    from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.found import FoundOrder
 
 
@@ -21,10 +28,24 @@ def list_orders(
     still_open: Annotated[
         bool, typer.Option("--open", help="Only those that something is left of.")
     ] = False,
+    press: Annotated[
+        bool,
+        typer.Option(
+            "--press",
+            help="Go on with the one order that is found, or press it again where it lay before.",
+        ),
+    ] = False,
+    rig: RigsOption = None,
+    operator: OperatorOption = "",
+    display: DisplayOption = None,
+    window: WindowOption = False,
     record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
     json: JsonOption = False,
 ) -> None:
-    """List open and finished orders, the newest first, and how to go on or press one again."""
+    """List open and finished orders, the newest first; go on with one, or press it again."""
+    from chalkbeam.cli.open_page import page_beside
+    from chalkbeam.cli.run_at_press import run_at_press
+    from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.found import find_orders
     from chalkbeam.record.store import Store, is_record, record_file
 
@@ -34,6 +55,13 @@ def list_orders(
         with Store(path) as store:
             orders = find_orders(store, words or ())
     shown = [each for each in orders if not (still_open and each.finished)]
+    if press:
+        asked = _to_press(shown, RunOptions(
+            Path(), rig=tuple(rig or ()), operator=operator, display=display, window=window,
+            record=record,
+        ))  # fmt: skip
+        run_at_press(asked, page_beside(PORT, False, record, True, None))
+        return
     if json:
         import json as json_module
         from dataclasses import asdict
@@ -60,9 +88,29 @@ def list_orders(
     console.print(table)
     if len(shown) == 1:
         (only,) = shown
-        again = f"chalkbeam run {only.sheet}"
-        again += f" --again {only.run[:8]}" if only.finished else ""
+        again = f"chalkbeam orders {only.run[:8]} --press"
         console.print(f"\n{'Press it again' if only.finished else 'Go on'}: {again}")
+
+
+def _to_press(shown: Sequence[FoundOrder], asked: RunOptions) -> RunOptions:
+    """Return what is asked of the run that goes on with the order found, or repeats it.
+
+    Raises
+    ------
+    Refusal
+        If none or several are found, or its sheet is not there any more.
+    """
+    if len(shown) != 1:
+        raise Refusal(
+            f"{len(shown) or 'No'} orders are found, and one can be pressed: look for it by "
+            "customer, day or name, or by the run's number."
+        )
+    (only,) = shown
+    sheet = Path(only.sheet)
+    if not sheet.is_file():
+        raise Refusal(f"The sheet {sheet} is there no more: put it back, or a copy of it.")
+    again = only.run if only.finished else None
+    return replace(asked, sheet=sheet, again=again, title=only.title)
 
 
 def register(app: typer.Typer) -> None:

@@ -9,7 +9,9 @@ import typer
 
 from calibration.refusal import Refusal
 from chalkbeam.cli.options.as_json import JsonOption
+from chalkbeam.cli.options.order import DegreesOption
 from chalkbeam.cli.options.paper import Paper, PaperOption
+from chalkbeam.orders.settings import Degrees
 
 if TYPE_CHECKING:
     from chalkbeam.record.store import Store
@@ -28,9 +30,10 @@ def show_report(
         float, typer.Option(help="Seconds that measuring a piece by hand takes in your shop.")
     ] = 60.0,
     list_runs: Annotated[bool, typer.Option("--list", help="List the runs instead.")] = False,
+    degrees: DegreesOption = Degrees.AS_WRITTEN,
     json: JsonOption = False,
 ) -> None:
-    """Sum a run up: counts, spoilage, time a piece, and what the corrections say."""
+    """Sum a run up: sizes, settings, what was spoiled or is left, times; then the statistics."""
     from chalkbeam.record.store import Store, is_record, record_file
     from chalkbeam.record.summary import summarise
 
@@ -51,7 +54,7 @@ def show_report(
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_pdf import report_pdf
 
-        write_whole(pdf, report_pdf(found, paper.value))
+        write_whole(pdf, report_pdf(found, paper.value, degrees))
     if csv is not None:
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_csv import report_csv
@@ -60,10 +63,12 @@ def show_report(
     if json:
         _print_json(found)
     else:
-        _print(found)
+        _print(found, degrees)
 
 
 def _list_runs(store: Store, json: bool) -> None:
+    from chalkbeam.record.resume import local_time
+
     headings = store.runs()
     if json:
         import json as json_module
@@ -75,10 +80,9 @@ def _list_runs(store: Store, json: bool) -> None:
 
     from chalkbeam.cli.terminal import terminal
 
-    table = Table("run", "begun (UTC)", "title", "sheet", box=None, pad_edge=False)
+    table = Table("run", "begun", "title", "sheet", box=None, pad_edge=False)
     for heading in headings:
-        begun = heading.begun[:16].replace("T", " ")
-        table.add_row(heading.id[:8], begun, heading.title, heading.sheet)
+        table.add_row(heading.id[:8], local_time(heading.begun), heading.title, heading.sheet)
     terminal().print(table)
 
 
@@ -113,10 +117,53 @@ def _numbers(found: RunSummary) -> dict[str, object]:
     }  # fmt: skip
 
 
+def _account(found: RunSummary) -> dict[str, object]:
+    from chalkbeam.record.resume import local_time
+
+    account = found.account
+    return {
+        "customer": account.customer,
+        "order_number": account.order_number,
+        "begun": local_time(found.run.begun),
+        "styles": [
+            {
+                "garment": each.garment,
+                "colour": each.colour,
+                "sizes": {
+                    size.size: {"ordered": size.ordered, "finished": size.finished}
+                    for size in each.sizes
+                },
+            }
+            for each in account.styles
+        ],
+        "settings": [
+            {
+                "setting": "" if each.setting is None else each.setting.words(),
+                "transfer": each.transfer,
+                "imprints": each.imprints,
+                "set": each.set,
+            }
+            for each in account.settings
+        ],
+        "spoiled_pieces": [
+            {
+                "piece": each.piece.id,
+                "when": local_time(each.wall),
+                "reason": each.reason,
+                "replaced": each.replaced,
+                "missing": each.missing,
+            }
+            for each in account.spoiled
+        ],
+        "to_press": [stop.imprint.id for stop in account.to_press],
+    }
+
+
 def _print_json(found: RunSummary) -> None:
     import json
 
     numbers = _numbers(found)
+    numbers |= _account(found)
     numbers["corrections"] = {
         each.axis: {
             "change_mm": round(each.change, 3),
@@ -129,41 +176,58 @@ def _print_json(found: RunSummary) -> None:
     typer.echo(json.dumps(numbers, ensure_ascii=False))
 
 
-def _print(found: RunSummary) -> None:
-    from rich.table import Table
-
+def _print(found: RunSummary, degrees: Degrees) -> None:
     from chalkbeam.cli.terminal import terminal
     from chalkbeam.orders.times import format_duration
+    from chalkbeam.paper import run_report_words as words
+    from chalkbeam.record.resume import local_time
     from chalkbeam.record.step_times import STEP_WORDS
 
-    console = terminal()
-    console.print(f"{found.run.title}  (run {found.run.id[:8]})\n")
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    rows = [
+    console, account = terminal(), found.account
+    whose = f" · {account.heading}" if account.heading else ""
+    console.print(f"{found.run.title}{whose}  (run {found.run.id[:8]})")
+    console.print(", ".join(filter(None, (words.when_words(found), words.who_words(found)))))
+    _table(
+        "",
         ("pieces finished", f"{found.finished} of {found.pieces}"),
         ("imprints pressed", f"{found.pressed} of {found.imprints}"),
         ("imprints skipped", str(found.skipped)),
         ("garments spoiled", f"{found.spoiled}, {found.replaced} replaced"),
-        *((f"  {cause}", str(count)) for cause, count in found.causes),
         ("time at the press", format_duration(found.working)),
-    ]
+    )
+    _table(
+        "By style and size",
+        *((words.garment_words(each), ", ".join(words.sizes_words(each)))
+          for each in account.styles),
+    )  # fmt: skip
+    _table(
+        "Pressed with",
+        *((words.setting_words(each, degrees), words.count_words(each))
+          for each in account.settings if each.setting or each.transfer),
+    )  # fmt: skip
+    _table(
+        "Spoiled",
+        *((words.piece_words(each.piece), words.spoiled_words(each), local_time(each.wall))
+          for each in account.spoiled),
+    )  # fmt: skip
+    _table("Still to press", *words.to_press_lines(account))
+    _table(
+        "Transfers left",
+        *((each.words, f"{each.left} of {each.printed}") for each in found.transfers),
+    )
+    _table(
+        "What the steps took, as measured",
+        *((STEP_WORDS[each.step], f"{format_duration(each.median)} each, as a rule",
+           f"{format_duration(each.total)} for all {each.count}") for each in found.steps),
+    )  # fmt: skip
     if found.typical is not None:
-        rows += [
+        _table(
+            "Statistics",
             ("a piece, median", format_duration(found.typical)),
             ("… measured by hand", f"up to {format_duration(found.typical + found.measure)}"),
             ("saved on this run", f"up to {format_duration(found.saved)}, by estimate"),
-        ]
-    rows += [
-        (f"  {STEP_WORDS[each.step]}, median of {each.count}", format_duration(each.median))
-        for each in found.steps
-    ]
-    rows += [
-        (f"  {each.words}", f"{each.left} of {each.printed} transfers left")
-        for each in found.transfers
-    ]
-    for row in rows:
-        table.add_row(*row)
-    console.print(table)
+            *((f"spoiled: {cause}", str(count)) for cause, count in found.causes),
+        )
     for sentence in found.findings():
         console.print(f"\n{sentence}")
     if not found.findings():
@@ -173,6 +237,21 @@ def _print(found: RunSummary) -> None:
             if judged
             else "\nToo few presses to say whether the rig or the loading is off."
         )
+
+
+def _table(title: str, *rows: tuple[str, ...]) -> None:
+    """Print rows under a title; nothing where there are none."""
+    from rich.table import Table
+
+    from chalkbeam.cli.terminal import terminal
+
+    if not rows:
+        return
+    terminal().print(f"\n{title}" if title else "")
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    for row in rows:
+        table.add_row(*row)
+    terminal().print(table)
 
 
 def register(app: typer.Typer) -> None:

@@ -27,16 +27,14 @@ from chalkbeam.cli.options.order import (
     TimesOption,
 )
 from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
+from chalkbeam.cli.options.shift import OperatorOption, RigsOption
 from chalkbeam.orders.settings import Degrees
 
 
 def run_order(
     sheet: SheetArgument,
-    rig: Annotated[
-        list[str] | None,
-        typer.Option(help="Rig file or name; the default one without. Repeat for more platens."),
-    ] = None,
-    operator: Annotated[str, typer.Option(help="Who is at the press, for the record.")] = "",
+    rig: RigsOption = None,
+    operator: OperatorOption = "",
     unit: SheetUnitOption = None,
     artwork: ArtworkOption = None,
     printed: PrintedOption = None,
