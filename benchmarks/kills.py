@@ -34,9 +34,12 @@ from chalkbeam.record.progress import Progress
 from chalkbeam.record.runs import Run
 from chalkbeam.record.session import RunSession, open_session
 from chalkbeam.record.store import Store
+from chalkbeam.station.press_steps import after_load, after_peel, after_press
+from chalkbeam.station.values import CommandKind, OperatorState
 
 PIECES = 150
-ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET)
+POSE = {"x": 0.0, "y": 0.0, "angle": 0.0}
+ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET, Kind.CONFIRMED, Kind.ASIDE)
 """What a child says."""
 
 
@@ -58,7 +61,7 @@ class Toll:
     gaps : int
         Imprints passed over, or pressed out of turn, by a child that took a run up.
     unset : int
-        Imprints that were gone on to in a session that had not said the press to be set for them.
+        Times that the press was closed in a session that had not said that it is set so.
     intact : bool
         Whether SQLite's own integrity check passes.
     runs : int
@@ -77,12 +80,20 @@ class Toll:
 
 
 def pieces(count: int) -> list[Piece]:
-    """Return plain pieces with one imprint each, by turns with one and another press setting."""
+    """Return plain pieces with one imprint each.
+
+    By turns their transfers cool before the peel, are peeled hot, and want a pre-press and a
+    second press.
+    """
     art = Art(ArtKind.FILE, "crest.svg")
-    settings = (PressSettings("280 F", peel="cold"), PressSettings("305 F", peel="hot"))
+    settings = (
+        PressSettings("280 F", peel="cold", cooling="60 s", cooling_wait=60.0),
+        PressSettings("305 F", peel="hot"),
+        PressSettings("305 F", peel="warm", prepress="3 s", second="5 s with cover"),
+    )
     return [
         Piece(f"{row}-1", row, 1, 1, "tee", "M", "navy",
-              (Imprint(f"{row}-1/1", "left chest", art, press=settings[row % 2]),))
+              (Imprint(f"{row}-1/1", "left chest", art, press=settings[row % 3]),))
         for row in range(2, count + 2)
     ]  # fmt: skip
 
@@ -98,19 +109,36 @@ def work(path: Path, pipe: int, seed: int) -> None:
                 run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
             session = open_session(store, run, operator="child")
             while session.progress.stop is not None:
-                if session.progress.to_set(session.progress.at) is not None:
-                    session.set_press()
-                    say(session, pipe)
-                if session.progress.at.step is Step.LOAD:
-                    session.step(Step.LAY)
-                    say(session, pipe)
-                if chance.random() < 0.2:
-                    session.nudge(Shift(0.1, 0.0))
-                    say(session, pipe)
-                session.press({"x": 0.0, "y": 0.0, "angle": 0.0})
+                act(session, chance)
                 say(session, pipe)
-                if chance.random() < 0.05:
+                if chance.random() < 0.02:
                     session.undo()
+
+
+def act(session: RunSession, chance: random.Random) -> None:
+    """Do the next thing as the station does it: what the transfer's sheet asks for, in order."""
+    progress, at = session.progress, session.progress.at
+    if progress.to_set(at) is not None:
+        session.set_press()
+    elif progress.to_confirm(at):
+        session.confirm("key")
+    elif at.step is Step.LOAD:
+        session.step(after_load(progress))
+    elif at.step is Step.LAY and chance.random() < 0.2:
+        session.nudge(Shift(0.1, 0.0))
+    elif at.step in (Step.PREPRESS, Step.LAY):
+        session.step(Step.LAY if at.step is Step.PREPRESS else Step.PRESS)
+    elif at.step is Step.SECOND:
+        session.press(POSE)
+    else:
+        after = after_press if at.step is Step.PRESS else after_peel
+        command = after(OperatorState(), progress)
+        if command.kind is CommandKind.ASIDE:
+            session.put_aside(60.0)
+        elif command.kind is CommandKind.STEP:
+            session.step(command.step)
+        else:
+            session.press(POSE)
 
 
 def say(session: RunSession, pipe: int) -> None:
@@ -143,14 +171,14 @@ def one_life(path: Path, seed: int, moment: float) -> list[str]:
 
 
 def not_set(run: Run, events: list[Event]) -> int:
-    """Return how many steps to the lay light were taken with the press not said to be set."""
+    """Return how many times the press was closed with the press not said to be set."""
     wanted = {stop.imprint.id: Setting.of(stop.imprint.press) for stop in run.stops}
     said: dict[str, Setting | None] = {}
     count = 0
     for event in events:
         if event.kind is Kind.SET:
             said[event.session] = wanted[event.imprint]
-        elif event.kind is Kind.STEPPED and event.step is Step.LAY:
+        elif event.kind is Kind.STEPPED and event.step is Step.PRESS:
             count += said.get(event.session) != wanted[event.imprint]
     return count
 
@@ -167,10 +195,15 @@ def examine(path: Path) -> tuple[list[Event], int, int, int, int, bool]:
             unset += not_set(run, events)
             pressed = Counter(e.imprint for e in in_force(events) if e.kind is Kind.PRESSED)
             doubled += sum(number - 1 for number in pressed.values())
-            place = Progress(run.stops, events).at.index
-            finished += place is None
-            upto = len(run.stops) if place is None else place
-            gaps += len({stop.imprint.id for stop in run.stops[:upto]} ^ set(pressed))
+            progress = Progress(run.stops, events)
+            finished += progress.at.index is None
+            cools = {
+                stop.imprint.id
+                for index, stop in enumerate(run.stops)
+                if progress.waits(index) is not None
+            }
+            done = set(pressed) | cools
+            gaps += len(done - {stop.imprint.id for stop in run.stops[: len(done)]})
     with sqlite3.connect(path) as raw:
         intact = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     raw.close()

@@ -15,8 +15,8 @@ RIG = make_rig()
 class Hand:
     """An operator at a state; commands take effect on a progress without a record."""
 
-    def __init__(self, stops, mode=ORDER):
-        self.mode = mode
+    def __init__(self, stops, mode=ORDER, confirms=False):
+        self.mode, self.confirms = mode, confirms
         self.progress = Progress(stops)
         self.state = OperatorState()
         self.at = 100.0
@@ -27,7 +27,7 @@ class Hand:
         names = [stop.imprint.location for stop in self.progress.stops]
         view = RunView(
             self.progress, run_locations(names), RIG, self.mode,
-            refused="" if self.ready else "The artwork file is missing.",
+            refused="" if self.ready else "The artwork file is missing.", confirms=self.confirms,
         )  # fmt: skip
         self.state, commands = advance(self.state, view, happened)
         for command in commands:
@@ -61,6 +61,8 @@ class Hand:
             case CommandKind.ASIDE:
                 wait = None if stop is None else stop.imprint.press.cooling_wait
                 apply(Kind.ASIDE, wait=wait, laid=command.text)
+            case CommandKind.CONFIRM:
+                apply(Kind.CONFIRMED, by=command.text)
             case CommandKind.PRESS:
                 apply(Kind.PRESSED)
             case CommandKind.NUDGE:

@@ -131,7 +131,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             return StationController(
                 session, preparer, output, unit=asked.units, degrees=asked.degrees,
                 counting=beside is None, known=begun.digest,
-                guide=None if lasers is None else lasers.output.guide,
+                guide=None if lasers is None else lasers.output.guide, confirms=asked.confirm,
             )  # fmt: skip
 
         watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()

@@ -48,5 +48,6 @@ class RunOptions:
     pictures: bool = True
     ticks: str | None = None
     platens: tuple[str, ...] = ()
+    confirm: bool = False
     of_page: bool = False
     title: str = ""

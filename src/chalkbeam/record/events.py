@@ -77,6 +77,9 @@ class Kind(Enum):
     FITTED = "fitted"
     """The platen that the imprint wants was put on, as the operator says. Data: platen, its
     name."""
+    CONFIRMED = "confirmed"
+    """The garment in hand was looked at: size label and colour are right. Data: by (key, scan or
+    eye), size, colour."""
     CARRIED = "carried"
     """Done already in an earlier run of the order, before it was edited. Data: outcome, run, as
     (the imprint's id there); pose, nudge and location as for PRESSED."""
@@ -105,6 +108,7 @@ REVOCABLE = frozenset(
         Kind.WASTED,
         Kind.SET,
         Kind.FITTED,
+        Kind.CONFIRMED,
     }
 )
 """What undo can take back."""

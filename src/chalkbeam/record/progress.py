@@ -61,6 +61,8 @@ class Progress:
     on_press : frozenset of PressSetup
         What may be on the press: certain once a garment was loaded, else also what the light
         has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
+    confirmed : dict of piece id to str
+        Pieces whose garment was looked at and is the right one, and by what that was said.
     set_to : Setting or None
         What the press was last said to be set to; None at the start of a session.
     stock : Stock
@@ -94,6 +96,7 @@ class Progress:
         self.fitted: str | None = None
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
+        self.confirmed: dict[str, str] = {}
         self.paused = False
         self._earlier = dict(carried or {})
         self._places = dict(places or {})
@@ -231,6 +234,12 @@ class Progress:
             if alike == (self.set_to.temperature, self.set_to.pressure):
                 return None  # another peel is no other second press
         return wanted if wanted != self.set_to else None
+
+    def to_confirm(self, at: At) -> bool:
+        """Whether a garment is to be loaded that nobody has looked at yet."""
+        if at.index is None or at.step is not Step.LOAD:
+            return False
+        return self.stops[at.index].piece.id not in self.confirmed
 
     def prepress(self, index: int) -> PressSettings | None:
         """Return the settings that ask for a pre-press before a stop is laid; None if none do.
@@ -442,6 +451,9 @@ class Progress:
 
         return back
 
+    def _on_confirmed(self, event: Event, index: int) -> Callable[[], None]:
+        return put(self.confirmed, self.stops[index].piece.id, str(event.data.get("by", "")))
+
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
         if event.step is not None:  # older records stayed in the current step
             self.at = At(index, event.step)
@@ -489,6 +501,7 @@ class Progress:
         if event.data.get("replaced"):
             pile = self.stops[index].piece.pile
             undo.append(put(self._replaced, pile, self._replaced.get(pile, 0) + 1))
+        undo.append(take(self.confirmed, piece))
         for place in self._of_piece[piece]:
             imprint = self.stops[place].imprint.id
             undo.append(self._unpeeled.replaced(self.stops[place]))

@@ -130,6 +130,12 @@ class RunSession:
         if wanted is not None:
             self.write(Kind.FITTED, imprint, platen=wanted)
 
+    def confirm(self, by: str) -> None:
+        """Record that the garment in hand is the right one; key, scan or eye said so (`by`)."""
+        index, imprint = self._current()
+        piece = self.run.stops[index].piece
+        self.write(Kind.CONFIRMED, imprint, by=by, size=piece.size, colour=piece.colour)
+
     def nudge(self, shift: Shift, *, rest_of_batch: bool = False) -> None:
         """Move the lay lines by so much: for this imprint, or from here on for its batch."""
         index, imprint = self._current()

@@ -65,6 +65,8 @@ class StationController:
         Whether to begin with squares to hold a ruler to.
     guide : TickGuide, optional
         Line lasers that are moved from tick to tick.
+    confirms : bool
+        Whether size label and colour are to be confirmed at load.
 
     Attributes
     ----------
@@ -91,12 +93,13 @@ class StationController:
         known: str = "",
         check: bool = False,
         guide: TickGuide | None = None,
+        confirms: bool = False,
     ) -> None:
         self.session = session
         self.output = output
         self.counting = counting
         self._unit, self._degrees, self._mode, self._known = unit, degrees, mode, known
-        self._guide = guide
+        self._guide, self._confirms = guide, confirms
         showing = Showing.CHECK if check else Showing.WORK
         self.state = OperatorState(showing=showing)
         if mode.counted and session.progress.at.step in UNDER_HEAD:
@@ -157,6 +160,10 @@ class StationController:
                 raise Refusal("The platen is to be put on first: say that it is, by its key.")
             if self.session.progress.to_set(before) is not None:
                 raise Refusal("The press is to be set first: say that it is, by its key.")
+            if self.view().to_confirm:
+                raise Refusal(
+                    "The garment's label is to be looked at first: confirm it, by its key."
+                )
         said = self._carry_out(command)
         if self.session.progress.at != before:  # a dwell that ran is another imprint's
             self.state = replace(self.state, pressing_since=None, sure=False)
@@ -230,6 +237,8 @@ class StationController:
                 session.set_press()
             case CommandKind.FIT_PLATEN:
                 session.fit_platen()
+            case CommandKind.CONFIRM:
+                session.confirm(command.text)
         return ""
 
     def _press_laid(self, imprint: str) -> None:
@@ -347,6 +356,7 @@ class StationController:
             aiming=self._aiming(progress.at, readiness.ready),
             degrees=self._degrees,
             with_next=self._with_next(),
+            confirms=self._confirms,
         )
 
     def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:

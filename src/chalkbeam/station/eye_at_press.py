@@ -56,6 +56,7 @@ from chalkbeam.light.transfer_sign import TransferSign
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.pictures import PictureFolder
+from chalkbeam.station.at_load import ask_garment
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_light import Disturbed, EyeLight, Timed, Untimed
 from chalkbeam.station.eye_reader import BurstReader, RealReader
@@ -69,7 +70,7 @@ from chalkbeam.station.eye_work import (
 )
 from chalkbeam.station.following import follow_garment, shift_to
 from chalkbeam.station.press_steps import after_load, after_press
-from chalkbeam.station.values import Command, CommandKind
+from chalkbeam.station.values import Command, CommandKind, ConfirmedBy
 from chalkbeam.station.words import unseen_words
 
 U8 = NDArray[np.uint8]
@@ -291,6 +292,8 @@ class EyeAtPress:
             try:
                 controller.saw(found.cloth)
                 controller.handle(Command(CommandKind.COLLAR, shift=found.shift or Shift()))
+                if found.right_piece and controller.view().to_confirm:
+                    controller.handle(Command(CommandKind.CONFIRM, text=ConfirmedBy.EYE.value))
             except Refusal as refusal:
                 found, fits = replace(found, words=str(refusal)), False
         elif found.shift is not None and controller.state.moving is None:
@@ -420,6 +423,9 @@ class EyeAtPress:
                 self.watch.remember_loaded()
             case Say(words):
                 controller.say(eye=words)
+            case TakeStep("lay") if controller.view().to_confirm:
+                looks = ask_garment(controller.state, controller.view())
+                controller.say(asking=looks.asking, question=looks.question)
             case TakeStep("lay") if self._prepress_first():
                 self._act(Command(CommandKind.STEP, step=Step.PREPRESS), at)
                 controller.say(eye=PREPRESS, pressing_since=at)

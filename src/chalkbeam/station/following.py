@@ -48,12 +48,15 @@ class Follow:
     words : str
         What to tell; empty if nothing.
     cloth : ClothSeen
+    right_piece : bool
+        Whether it is surely of the size and the colour that the order asks for.
     """
 
     shift: Shift | None
     sure: bool
     words: str
     cloth: ClothSeen
+    right_piece: bool = False
 
 
 def follow_garment(piece: PieceRead, ready: ReadyImprint, readiness: Readiness) -> Follow:
@@ -83,7 +86,9 @@ def follow_garment(piece: PieceRead, ready: ReadyImprint, readiness: Readiness) 
     except Refusal as refusal:
         how = how_to_move(pose, ready.planned.platen_from_garment)
         return Follow(None, False, f"{how[:1].upper()}{how[1:]}: {refusal}.", cloth)
-    return Follow(shift, True, _uneven(reading, ready, pose), cloth)
+    # Neither says that it is wrong; that it is right wants both to be known.
+    known = reading.size.sure and reading.colour is not None and readiness.colour is not None
+    return Follow(shift, True, _uneven(reading, ready, pose), cloth, known)
 
 
 def shift_to(planned: Isometry, pose: Isometry) -> Shift:

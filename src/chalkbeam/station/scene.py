@@ -270,7 +270,7 @@ def question(state: OperatorState, asking: Asking) -> tuple[str, ...]:
     return (state.question if asking in _IN_WORDS else asking.value, *answers)
 
 
-_IN_WORDS = (Asking.PLACE, Asking.PRESSED, Asking.FRESH)
+_IN_WORDS = (Asking.PLACE, Asking.PRESSED, Asking.FRESH, Asking.GARMENT)
 """Questions that name what they are about."""
 
 

@@ -14,9 +14,10 @@ from dataclasses import replace
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import AFTER_PRESS, UNDER_HEAD, Step
 from chalkbeam.record.progress import Progress
+from chalkbeam.station.at_load import garment_answered, loaded, scanned
 from chalkbeam.station.dwell import dwell_of
 from chalkbeam.station.keys import Act, Action, action_for
-from chalkbeam.station.press_steps import after_load, after_peel, after_press, laid_before
+from chalkbeam.station.press_steps import after_peel, after_press, laid_before
 from chalkbeam.station.questions import Answer, answered, ask_pressed, at_step, was_pressed
 from chalkbeam.station.values import (
     SCANNED,
@@ -93,6 +94,9 @@ def _key(state: OperatorState, view: RunView, key: Key) -> Answer:
     in_scan = bool(state.held) and key.at - state.held[-1].at <= SCANNED
     if key.name == "return" and in_scan and len(state.held) > 1:
         text = "".join(each.text for each in state.held)
+        confirmed = scanned(state, view, text, key.at)
+        if confirmed is not None:
+            return confirmed
         return _go_to(replace(state, held=(), asking=None, typed=""), view, text)
     if in_scan and key.text:
         return replace(state, held=(*state.held, key)), ()
@@ -119,6 +123,8 @@ def _typed(state: OperatorState, view: RunView, key: Key) -> Answer:
         return _type(state, view, key)
     if state.asking is Asking.PRESSED:
         return was_pressed(state, view, key)
+    if state.asking is Asking.GARMENT:
+        return garment_answered(state, view, key)
     if state.asking is not None:
         return answered(state, view, state.asking, key)
     action = action_for(key)
@@ -239,9 +245,7 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
         return _back(state, view)
     match step:
         case Step.LOAD:
-            following = after_load(progress) if view.mode.counted else Step.LAY
-            closes = at if following is Step.PREPRESS else None
-            return at_step(state, closes), (Command(CommandKind.STEP, step=following),)
+            return loaded(state, view, at)
         case Step.LAY if view.with_next is not None:
             state = replace(at_step(state, None), laid=progress.stop.imprint.id, said=BESIDE)
             return state, (Command(CommandKind.JUMP, index=view.with_next, step=Step.LAY),)

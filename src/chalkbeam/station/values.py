@@ -35,6 +35,7 @@ ONLY_TRANSFER = WHY_SPOILED[-1]
 YES_NO = ("yes", "no")
 IT_IS_SET = ("it is set",)
 IT_IS_ON = ("it is on, and the light runs along its edges",)
+RIGHT = ("size label and colour are right", "no: take another one")
 FRESH = (
     "a fresh garment takes its place",
     "no garment left: leave it out",
@@ -61,6 +62,7 @@ class Asking(Enum):
     JUMP = "Go to piece"
     PLACE = "Put it at another location?"
     PRESSED = "Was it pressed?"
+    GARMENT = "Is it the right garment?"
 
 
 ANSWERS = {
@@ -69,6 +71,7 @@ ANSWERS = {
     Asking.FRESH: FRESH,
     Asking.PLACE: YES_NO,
     Asking.PRESSED: YES_NO,
+    Asking.GARMENT: RIGHT,
 }
 
 
@@ -143,6 +146,14 @@ class OperatorState:
         return self.held[-1].at + SCANNED if self.held else None
 
 
+class ConfirmedBy(Enum):
+    """What said that a garment is the right one."""
+
+    KEY = "key"
+    SCAN = "scan"
+    EYE = "eye"
+
+
 class CommandKind(Enum):
     """What is to be done with the run."""
 
@@ -169,6 +180,8 @@ class CommandKind(Enum):
     """Record that the press is set to what the current imprint wants."""
     FIT_PLATEN = "fit platen"
     """Record that the platen is on that the current imprint wants."""
+    CONFIRM = "confirm"
+    """Record that the garment in hand is the right one; `text` is what said so, a `ConfirmedBy`."""
 
 
 @dataclass(frozen=True)
@@ -221,6 +234,8 @@ class RunView:
     with_next : int or None
         The stop whose transfer is laid beside the current one's, to be pressed once: a number
         under its name.
+    confirms : bool
+        Whether the shop wants size label and colour confirmed at load.
     """
 
     progress: Progress
@@ -236,6 +251,13 @@ class RunView:
     aiming: tuple[str, ...] = ()
     degrees: Degrees = Degrees.AS_WRITTEN
     with_next: int | None = None
+    confirms: bool = False
+
+    @property
+    def to_confirm(self) -> bool:
+        """Whether the garment in hand is to be looked at before it is gone on with."""
+        counted = self.confirms and self.mode.counted
+        return counted and self.progress.to_confirm(self.progress.at)
 
     @property
     def to_set(self) -> Setting | None:

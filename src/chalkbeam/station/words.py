@@ -42,6 +42,13 @@ def elsewhere_words(stop: Stop, there: str, here: str) -> str:
     return f"Put {art_words(stop)} at {place_words(there)} in place of {place_words(here)}?"
 
 
+def garment_words(stop: Stop) -> str:
+    """Return the question whether the garment in hand is the one that a piece wants."""
+    piece = stop.piece
+    what = ", ".join(part for part in (piece.size, piece.colour) if part)
+    return f"Piece {piece.id}: look at the label. Is it {what}?"
+
+
 def unseen_words(progress: Progress) -> str:
     """Return what is asked where a camera did not see the press close, with the keys to answer."""
     asked = pressed_words(progress)
@@ -189,5 +196,6 @@ def act_words(event: Event) -> str:
         Kind.SET: "that the press is set",
         Kind.FITTED: "that the platen is on",
         Kind.WASTED: "that a transfer is spoiled",
+        Kind.CONFIRMED: "that the garment is the right one",
     }
     return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"

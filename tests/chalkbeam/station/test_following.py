@@ -91,3 +91,11 @@ def test_a_turn_is_the_shorter_way_round():
     shift = shift_to(planned, Isometry(1.0, 2.0, math.radians(-179.0), True))
     assert (shift.x, shift.y) == (1.0, 2.0)
     assert math.degrees(shift.angle) == pytest.approx(2.0, abs=1e-4)
+
+
+def test_the_right_garment_is_known_only_where_size_and_colour_are(station):
+    navy = station.readiness.colour[1]
+    assert follow(station, colour=navy).right_piece
+    assert not follow(station).right_piece  # no colour was measured
+    assert not follow(station, colour=navy, sure=False).right_piece
+    assert not follow(station, colour=(200, 30, 30)).right_piece

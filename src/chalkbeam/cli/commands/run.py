@@ -81,6 +81,14 @@ def run_order(
     overhang: OverhangOption = None,
     aside: AsideOption = None,
     on_top: OnTopOption = False,
+    confirm: Annotated[
+        bool,
+        typer.Option(
+            "--confirm",
+            help="At load have size label and colour confirmed: by a key, the piece's scanned "
+            "code, or a camera that is sure of both.",
+        ),
+    ] = False,
     display: DisplayOption = None,
     window: WindowOption = False,
     units: UnitsOption = Unit.INCH,
@@ -143,7 +151,7 @@ def run_order(
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,
         display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
-        ticks=ticks, platens=tuple(platen or ()),
+        ticks=ticks, platens=tuple(platen or ()), confirm=confirm,
     )  # fmt: skip
     wanted = False if no_display or no_board else page
     run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))
