@@ -19,7 +19,7 @@ half an inch (common practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Verdict:
+class GoodFor:
     """What a calibration is good for.
 
     Attributes
@@ -38,7 +38,7 @@ class Verdict:
     more: str
 
 
-def verdict(rig: Rig) -> Verdict:
+def verdict(rig: Rig) -> GoodFor:
     """Return what a rig is good for."""
     up_to = ready_up_to(rig)
     ready = [name for name, height in LADDER if up_to is not None and height <= up_to]
@@ -51,11 +51,11 @@ def verdict(rig: Rig) -> Verdict:
     else:
         which = ready[0] if len(ready) == 1 else f"{ready[0]} to {ready[-1]}"
         told = "; ".join(filter(None, (f"Ready up to {up_to} mm: {which}", lacking)))
-    return Verdict(up_to, f"{told}.", _more(rig, up_to) if beyond else "")
+    return GoodFor(up_to, f"{told}.", _more(rig, up_to) if beyond else "")
 
 
 def ready_up_to(rig: Rig) -> int | None:
-    """Return up to which height light lands within what was allowed, as `Verdict.up_to`."""
+    """Return up to which height light lands within what was allowed, as `GoodFor.up_to`."""
     heights = [float(height) for height in range(HIGHEST + 1)]
     found = worst(rig.projector, rig.fit.matrix, rig.fit.freedom, rig.face, heights)
     over = np.array([each.bound > rig.stated.tolerance for each in found])
