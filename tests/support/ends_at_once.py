@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 
-def ends_at_once(connection, sheet):
+def ends_at_once(connection, sheet, choice):
     """Begin, and end."""
-    del sheet
+    del sheet, choice
     connection.close()

@@ -8,17 +8,20 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.cli.run_at_press import run_at_press
 from chalkbeam.cli.run_options import RunOptions
+from chalkbeam.web.press.link import Choice
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
 
-def light_in_window(connection: Connection, sheet: Path) -> None:
+def light_in_window(connection: Connection, sheet: Path, choice: Choice) -> None:
     """As `light_for_page`, the light in an ordinary window: for a press in software."""
-    light_for_page(connection, sheet, window=True)
+    light_for_page(connection, sheet, choice, window=True)
 
 
-def light_for_page(connection: Connection, sheet: Path, window: bool = False) -> None:
+def light_for_page(
+    connection: Connection, sheet: Path, choice: Choice, window: bool = False
+) -> None:
     """Work an order whose page is at the other end of a pipe; a process of its own."""
     from chalkbeam.web.press.beside import PageBeside
     from overlay.window.run import displays
@@ -28,10 +31,11 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
     try:
         window = window or len(displays()) == 1
         again = _repeated(sheet)
-        anew = again is None and _finished(sheet)  # its button says so
         asked = RunOptions(
-            sheet, again=again, new_run=anew, window=window, of_page=True, title=_title(sheet)
-        )
+            sheet, again=again, window=window, of_page=True, title=_title(sheet),
+            new_run=choice is Choice.ANEW, as_recorded=choice is Choice.AS_RECORDED,
+            take_changes=choice is Choice.CHANGES, only_spoiled=choice is Choice.SPOILED,
+        )  # fmt: skip
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
         connection.send(("failed", str(refusal)))
@@ -39,16 +43,6 @@ def light_for_page(connection: Connection, sheet: Path, window: bool = False) ->
         pass
     finally:
         page.close()
-
-
-def _finished(sheet: Path) -> bool:
-    """Whether an order of the page was pressed to its end."""
-    from calibration.files import resolved
-    from chalkbeam.record.store import record_file
-    from chalkbeam.web.orders.standing import standings
-
-    standing = standings(record_file(), [sheet]).of_sheet.get(str(resolved(sheet)))
-    return standing is not None and standing.finished
 
 
 def _title(sheet: Path) -> str:

@@ -161,7 +161,7 @@ def test_when_the_run_ends_the_page_says_so(served, ask, lit):
     assert ask("/press/state").json["running"] is False
 
 
-def begin_nothing(connection, sheet):
+def begin_nothing(connection, sheet, choice):
     connection.send(("failed", f"{sheet.name} is no order"))
 
 

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.files import resolved
+from calibration.refusal import Refusal
+from chalkbeam.basics.spreadsheets import digest_of
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.runs import Heading
 from chalkbeam.record.store import Store, is_record
+from chalkbeam.record.taken_over import unfinished_pieces
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,10 @@ class Standing:
     pressed, imprints : int
     finished : bool
         Whether nothing is left to do.
+    changed : bool
+        Whether its sheet was edited since it began.
+    set_aside : int
+        Pieces on which something was spoiled or skipped, once it is finished.
     """
 
     run: str
@@ -32,6 +39,8 @@ class Standing:
     pressed: int
     imprints: int
     finished: bool
+    changed: bool = False
+    set_aside: int = 0
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,18 @@ def standings(record: Path, sheets: Iterable[Path], others: Iterable[Path] = ())
 
 def _standing(store: Store, heading: Heading) -> Standing:
     run = store.run(heading.id)
-    progress = Progress(run.stops, store.events(run))
+    events = store.events(run)
+    progress = Progress(run.stops, events)
+    finished = progress.stop is None
     return Standing(
-        run.id, run.begun[:10], progress.pressed(), len(run.stops), progress.stop is None
-    )
+        run.id, run.begun[:10], progress.pressed(), len(run.stops), finished,
+        changed=_digest(Path(run.sheet)) != run.digest,
+        set_aside=len(unfinished_pieces(run.stops, events)) if finished else 0,
+    )  # fmt: skip
+
+
+def _digest(sheet: Path) -> str:
+    try:
+        return digest_of(sheet)
+    except Refusal:
+        return ""

@@ -8,6 +8,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
+from enum import Enum
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -26,7 +27,23 @@ PICTURES = 80
 PATIENCE = 5.0
 """Seconds that a tap waits for the light."""
 
-Start = Callable[[Connection, Path], None]
+
+class Choice(Enum):
+    """What becomes of an earlier run of an order that is begun."""
+
+    USUAL = ""
+    """It is gone on with where it is unfinished."""
+    AS_RECORDED = "as_recorded"
+    """It is gone on with though the order was changed since."""
+    CHANGES = "changes"
+    """What it has pressed is kept, and the order gone on with as it reads now."""
+    SPOILED = "spoiled"
+    """Only what it has spoiled or skipped is pressed."""
+    ANEW = "anew"
+    """All of the order is pressed once more."""
+
+
+Start = Callable[[Connection, Path, Choice], None]
 """Runs an order at the press, in a process of its own, its page at the other end of the pipe."""
 
 
@@ -135,7 +152,7 @@ class PressLink:
 
     # -- the run -----------------------------------------------------------------------------
 
-    def start(self, sheet: Path) -> None:
+    def start(self, sheet: Path, choice: Choice = Choice.USUAL) -> None:
         """Begin an order, or go on with it, in a process of its own.
 
         Raises
@@ -150,7 +167,7 @@ class PressLink:
         self._clear()
         context = get_context("spawn")
         here, there = context.Pipe()
-        process = context.Process(target=self._start, args=(there, sheet), name="light")
+        process = context.Process(target=self._start, args=(there, sheet, choice), name="light")
         process.start()
         there.close()
         self.failed, self.sheet = "", sheet
