@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import platformdirs
+import tomlkit
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
+from calibration.files import write_whole
 from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import choices
-from chalkbeam.basics.toml_files import read_data
+from chalkbeam.basics.toml_files import parse_data, read_data, read_text
 from chalkbeam.basics.units import parse_length
 
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[-–]\s*\d+(?:[.,]\d+)?)?")
@@ -33,6 +35,9 @@ def _mm(value: object) -> float:
         raise ValueError('write a length with its unit, such as "0.25 in"')
     return parse_length(value)
 
+
+CARRIERS = ("", "clear", "opaque", "mirrored")
+"""What a print may lie on; the first where nobody says."""
 
 _Measured = Annotated[str, AfterValidator(_with_unit)]
 
@@ -72,7 +77,7 @@ class TransferProduct(BaseModel):
 class _Shelf(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    transfer: dict[str, TransferProduct]
+    transfer: dict[str, TransferProduct] = Field(default_factory=dict)
 
 
 def transfers_file() -> Path:
@@ -96,6 +101,68 @@ def transfers() -> Mapping[str, TransferProduct]:
     """
     path = transfers_file()
     return _read(path, path.stat().st_mtime_ns) if path.is_file() else {}
+
+
+def keep_transfer(name: str, fields: Mapping[str, str], was: str = "") -> Path:
+    """Put a product on the shelf, in place of one that was called so; return the shop's file.
+
+    The rest of the file stays as its owner wrote it.
+
+    Parameters
+    ----------
+    name : str
+    fields : mapping of str to str
+        As `TransferProduct` has them, as text; what is empty is not said.
+    was : str
+        The name under which it is there already; empty for a new one.
+
+    Raises
+    ------
+    Refusal
+        If the product cannot be so, another has the name, or the file is faulty.
+    """
+    known = transfers()
+    if not name:
+        raise Refusal("The transfer has no name yet: type what the shop calls it.")
+    if name != was and name in known:
+        raise Refusal(f"There is a transfer “{name}” already: change that one, or choose a name.")
+
+    def kept(shelf: Any) -> None:
+        entry = shelf.get(was) if was in shelf else tomlkit.table()
+        for field, said in fields.items():
+            if said:
+                entry[field] = said
+            elif field in entry:
+                del entry[field]
+        if was != name:
+            shelf.pop(was, None)
+        shelf[name] = entry
+
+    return _changed(kept)
+
+
+def take_off(name: str) -> Path:
+    """Take a product off the shelf; return the shop's file.
+
+    Raises
+    ------
+    Refusal
+        If there is none of that name, or the file is faulty.
+    """
+    own, _ = find_transfer(name)
+    return _changed(lambda shelf: shelf.pop(own))
+
+
+def _changed(change: Callable[[Any], object]) -> Path:
+    """Change the shop's file as it is written, if what comes of it can be read."""
+    path = transfers_file()
+    document = tomlkit.parse(read_text(path)) if path.is_file() else tomlkit.document()
+    shelf = document.setdefault("transfer", tomlkit.table(is_super_table=True))
+    change(shelf)
+    text = tomlkit.dumps(document)
+    parse_data(text, _Shelf, "The transfer")
+    write_whole(path, text)
+    return path
 
 
 def find_transfer(name: str) -> tuple[str, TransferProduct]:

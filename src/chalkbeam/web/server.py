@@ -28,7 +28,7 @@ from chalkbeam.web.setup.code_on_platen import CodeOnPlaten
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.eye import EyeDesk
 from chalkbeam.web.setup.light import SetupLight, WindowLight
-from chalkbeam.web.shelves import cloths, garments, locations
+from chalkbeam.web.shelves import cloths, garments, locations, products
 from chalkbeam.web.workshop import Workshop
 
 HERE = "127.0.0.1"
@@ -70,7 +70,7 @@ class WebSettings:
 
 def doors() -> list[Door]:
     """Return every door of the page, in the order of the menu: each part's are named here."""
-    parts = (press, orders, setup, reports, garments, locations, cloths, rigs, front)
+    parts = (press, orders, setup, reports, garments, locations, products, cloths, rigs, front)
     return [door for part in parts for door in part.doors()]
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from chalkbeam.garments import charts_folder, garment, styles
 from chalkbeam.garments.charts import import_chart
 from chalkbeam.garments.fabrics import fabrics, find_fabric
+from chalkbeam.orders.transfers import transfers, transfers_file
 from chalkbeam.web.doors import Right
 
 CHART = b"Size,Chest (in),Body length (in),Weight\nS,18,28,1\nM,20,29,1\n"
@@ -106,3 +109,55 @@ def test_a_cloth_is_shown_in_light(ask):
     picture = ask("/fabrics/ladder.png?cloth=navy")
     assert picture.body.startswith(b"\x89PNG")
     assert ask("/fabrics/ladder.png?cloth=moon").status == 400
+
+
+def test_a_chart_bears_its_maker_and_number_and_is_found_by_them(ask, send_chart):
+    keep = re.search(r'action="(/garments/chart/[^"]+)"',
+                     send_chart(CHART, maker="Harrow Mill", number="HM200").text)[1]  # fmt: skip
+    ask(keep, form={})
+    assert "Harrow Mill HM200" in ask("/garments").text
+    assert garment("HM200", "S").style == garment("House tee", "S").style
+
+
+# -- transfers ---------------------------------------------------------------------------------
+
+FILM = {"name": "Velvet film", "temperature": "150 °C", "time": "12 s", "peel": "hot",
+        "carrier": "clear", "margin": "1/4 in"}  # fmt: skip
+
+
+def test_a_transfer_is_entered_changed_and_taken_off(ask):
+    assert "Nothing is on the shelf" in ask("/transfers").text
+    transfers_file().parent.mkdir(parents=True, exist_ok=True)
+    ask("/transfers", form=FILM)
+    transfers_file().write_text("# ours\n" + transfers_file().read_text("utf-8"), "utf-8")
+    (found,) = transfers().values()
+    assert (found.temperature, found.peel, found.margin) == ("150 °C", "hot", pytest.approx(6.35))
+    shown = ask("/transfers?name=Velvet+film").text
+    assert 'value="150 °C"' in shown
+    changed = FILM | {"was": "Velvet film", "name": "Velvet", "peel": "", "margin": ""}
+    assert ask("/transfers", form=changed).status == 303
+    assert {name: (each.peel, each.margin) for name, each in transfers().items()} == {
+        "Velvet": ("", None)
+    }
+    assert transfers_file().read_text("utf-8").startswith("# ours")  # the rest stays as it was
+    assert ask("/transfers/away", form={"name": "Velvet"}).status == 303
+    assert transfers() == {}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [({"name": ""}, "no name yet"), ({"temperature": "150"}, "no unit"),
+     ({"margin": "wide"}, "not a length"), ({"carrier": "glass"}, "carrier")],
+)  # fmt: skip
+def test_a_transfer_that_cannot_be_is_refused_and_nothing_is_kept(ask, wrong, said):
+    answer = ask("/transfers", form=FILM | wrong)
+    assert answer.status == 400
+    assert said in answer.text
+    assert not transfers_file().exists()
+
+
+def test_who_may_press_alone_changes_no_shelf(ask):
+    assert ask("/transfers", right=Right.PRESS).status == 200
+    assert ask("/transfers", form=FILM, right=Right.PRESS).status == 403
+    ask("/transfers", form=FILM)
+    assert "already" in ask("/transfers", form=FILM).text

@@ -14,6 +14,7 @@ from chalkbeam.garments.library import find_style
 from chalkbeam.locations import locations
 from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.sheet import RunSheet, read_sheet
+from chalkbeam.orders.transfers import transfers
 from chalkbeam.placement.platens import platens
 from chalkbeam.web.orders.folders import OrderFolder
 from chalkbeam.web.orders.table import OrderTable, TakenSheet
@@ -81,8 +82,16 @@ def pick_lists(folder: OrderFolder) -> PickLists:
         "number location": places,
         "artwork": folder.artwork,
         "platen": tuple(platens()),
+        "transfer": _products(),
     }
     return PickLists(by_field, by_style)
+
+
+def _products() -> tuple[str, ...]:
+    try:
+        return tuple(transfers())
+    except Refusal:  # told where a row names one
+        return ()
 
 
 @dataclass(frozen=True)

@@ -34,9 +34,10 @@ TITLES = (
 
 MORE = (
     "Location 2", "Artwork 2", "Width 2", "Location 3", "Artwork 3", "Width 3", "Height",
-    "Print size", "Temperature", "Time", "Pressure", "Peel", "Cooling", "Prepress", "Second press",
-    "Platen", "Pad", "Pad place", "Collar place", "Sheet margin", "Sheet width", "Mirrored", "Turn",
-    "Pick", "Page", "Name location", "Number location", "For", "Customer", "Order number", "Order",
+    "Print size", "Transfer", "Temperature", "Time", "Pressure", "Peel", "Cooling", "Prepress",
+    "Second press", "Platen", "Pad", "Pad place", "Collar place", "Sheet margin", "Sheet width",
+    "Mirrored", "Turn", "Pick", "Page", "Name location", "Number location", "For", "Customer",
+    "Order number", "Order",
 )  # fmt: skip
 """Columns that may be added to it."""
 

@@ -29,6 +29,8 @@ class ChartAsked:
     unit : str
         "in", "mm" or "cm" of bare numbers; empty where cells and headers say it.
     fit : Fit
+    maker, number : str
+        Who makes it, and the maker's style number, by which it is found again.
     """
 
     file: str
@@ -37,6 +39,8 @@ class ChartAsked:
     name: str
     unit: str
     fit: Fit
+    maker: str = ""
+    number: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,7 +73,9 @@ def understand(path: Path, asked: ChartAsked) -> ChartUnderstood:
     problems = read.problems
     if not problems:
         key = style_key(asked.name) if asked.name else asked.style
-        text = chart_text(read, asked.name or asked.style, asked.style, asked.file)
+        text = chart_text(
+            read, asked.name or asked.style, asked.style, asked.file, asked.maker, asked.number
+        )
         problems = check_drafts(read, text, key)
     measures = tuple(dict.fromkeys(name for size in read.sizes for name in size.given))
     return ChartUnderstood(measures, _rows(read, measures), read.unused, problems, read.notes)
@@ -102,7 +108,7 @@ def keep_chart(path: Path, asked: ChartAsked, replace: bool) -> str:
     """
     stored, read = import_chart(
         path, asked.style, name=asked.name or None, unit=asked.unit or None, fit=asked.fit,
-        replace=replace,
+        replace=replace, maker=asked.maker, number=asked.number,
     )  # fmt: skip
     if stored is None:
         raise Refusal(read.problems[0].sentence)

@@ -53,7 +53,7 @@ def doors() -> list[Door]:
 def _list(visit: Visit) -> Response:
     charts = shop_charts()
     rows = [
-        (each, _label(each), [(fit, sizes(each, fit=fit)) for fit in FITS], each in charts.found)
+        (each, _label(each), [(fit, sizes(each, fit=fit)) for fit in FITS], charts.found.get(each))
         for each in styles()
     ]
     broken = [str(refusal) for refusal in charts.broken.values()]
@@ -113,7 +113,10 @@ def _asked(visit: Visit) -> ChartAsked:
     if style not in builtin_styles() or unit not in UNITS or fit is None:
         raise Refusal(t("garments.no_choice"))
     content = file.file.read()
-    return ChartAsked(file.filename, content, style, visit.text("name", 40), unit, fit)
+    return ChartAsked(
+        file.filename, content, style, visit.text("name", 40), unit, fit,
+        visit.text("maker", 40), visit.text("number", 40),
+    )  # fmt: skip
 
 
 def _on_disk(asked: ChartAsked, work: Callable[[Path], T]) -> T:
