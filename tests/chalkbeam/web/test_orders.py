@@ -359,6 +359,7 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
     assert float(image.get_attribute("width")) == pytest.approx(89, abs=0.5)
     assert float(image.get_attribute("height")) == pytest.approx(89, abs=0.5)
     # ISO/IEC 7810: an ID-1 card is 85.60 mm wide; what it is held to gives the screen's scale.
+    page.locator("#bank").wait_for()
     bar = page.locator("#bank").bounding_box()["width"]
     swatch = page.locator("#swatch").bounding_box()["width"]
     assert swatch / bar == pytest.approx((89 + 20) / 85.6, abs=0.02)

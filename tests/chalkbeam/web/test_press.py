@@ -34,7 +34,10 @@ def lit(tmp_path):
 
 @pytest.fixture
 def at_press(served, lit):
-    served.app.state.press.attach(lit.work())
+    link = served.app.state.press
+    link.attach(lit.work())
+    while not link.state()["ready"]:  # it comes by another thread
+        time.sleep(0.01)
     return lit
 
 
@@ -246,8 +249,11 @@ def test_a_scanner_at_the_page_goes_to_its_piece(let_in, at_press):
     page = let_in(Right.PRESS)
     page.goto("/press")
     page.locator(".head").wait_for()
-    page.keyboard.type("4-1", delay=2)
-    page.keyboard.press("Enter")
+    page.evaluate(
+        """keys => keys.forEach(key => document.body.dispatchEvent(
+            new KeyboardEvent("keydown", {key, bubbles: true, cancelable: true})))""",
+        ["4", "-", "1", "Enter"],
+    )  # all at once, as a scanner types them
     expect(page.locator(".which")).to_contain_text("piece 4-1")
     assert [name for name, _ in at_press.taken] == ["j"]
 
