@@ -39,6 +39,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
+    from chalkbeam.cli.options.record import queue_address, record_path
     from chalkbeam.cli.run_beginning import (
         beginning,
         new_run,
@@ -46,8 +47,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         to_skip,
         without_effect,
     )
+    from chalkbeam.cli.run_shared import SharedRun
     from chalkbeam.record.session import open_session
-    from chalkbeam.record.store import Store, record_file
+    from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.frames import FrameCache
     from chalkbeam.station.host import run_in_window
@@ -74,13 +76,15 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         overhang=read_length(asked.overhang), aside=read_length(asked.aside),
     )  # fmt: skip
     preparer = prepared()
-    path = asked.record or record_file()
-    begun = beginning(asked, path, pointing)
+    address = None if asked.of_page else queue_address(asked.record)
+    shared = None if address is None else SharedRun(asked, address, rigs)
+    path = record_path(asked.record) if shared is None else shared.path
+    begun = shared.beginning(pointing) if shared else beginning(asked, path, pointing)
     left = begun.left
     idle = without_effect(asked, begun)
     in_window = asked.window or lasers is not None
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
-    with Store(path) as store:
+    with shared or Store(path) as store:
         new = new_run(asked, begun, store, on_the_press(prepared()))
         stock = stock_of(asked, new.plan.stops if new else left.run.stops if left else ())
         operator = asked.operator
@@ -113,7 +117,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             for sentence in later:
                 print(f"To be skipped for now: {sentence}", file=sys.stderr)
             run = None if left is None else left.run
-            if new is not None:
+            if shared is not None:
+                run = shared.begin(None if new is None else new.plan, run)
+            elif new is not None:
                 earlier, done = new.earlier, begun.done
                 run = store.begin(
                     new.plan, title=asked.title or asked.sheet.stem, sheet=resolved(asked.sheet),
@@ -128,6 +134,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 session.leave_out(begun.left_out)
             if stock is not None:
                 session.stocked(*stock, words=lambda each: each.words(asked.units))
+            if shared is not None:
+                shared.joined(session)
             return StationController(
                 session, preparer, output, unit=asked.units, degrees=asked.degrees,
                 counting=beside is None, known=begun.digest,
@@ -137,7 +145,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()
         with watched as source:
             controller = run_in_window(
-                prepare, output, rigs[0], number, beside=beside, source=source,
+                prepare, output, rigs[0], number, beside=beside, source=source, queue=shared,
                 say=lambda sentence: print(sentence, file=sys.stderr),
             )  # fmt: skip
         if controller is None:
@@ -151,6 +159,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         print("; ".join(lines) + f". See chalkbeam report {controller.session.run.id[:8]}.")
         # Last: where it cannot be written, what was done is said all the same.
         controller.session.close()
+        for sentence in () if shared is None else shared.ended(controller.session.run):
+            print(f"{sentence}.")
 
 
 def several_displays() -> bool:

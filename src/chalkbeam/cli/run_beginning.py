@@ -104,7 +104,7 @@ def beginning(asked: RunOptions, record: Path, collar: Collar | None) -> Beginni
         check_new(record, sheet, digest, None, of_page)
     if left is not None and (asked.as_recorded or left.run.digest == digest):
         return Beginning(left, None, digest, newest)
-    order = _read(asked, collar, left)
+    order = read_for_run(asked, collar, left)
     if left is not None:
         check_unchanged(left, order.pieces)
     elif takes_over:
@@ -239,7 +239,7 @@ def to_skip(
     return _place_ahead(begun.order, preparer(), asked.units, brought, called, tell)
 
 
-def _read(asked: RunOptions, collar: Collar | None, left: Left | None) -> RunSheet:
+def read_for_run(asked: RunOptions, collar: Collar | None, left: Left | None = None) -> RunSheet:
     """Return the order; where it cannot be read, say everything that is wrong with it.
 
     Artwork may be missing if the order is begun `anyway`, or may be gone on with (`left`); begun

@@ -33,7 +33,11 @@ class RunOptions:
     only_spoiled: bool = False
     anyway: bool = False
     again: str | None = None
-    record: Path | None = None
+    record: str | None = None
+    press: str = ""
+    pile: str = ""
+    take_over: str = ""
+    pressed: str | None = None
     collar: str | None = None
     overhang: str | None = None
     aside: str | None = None

@@ -35,6 +35,10 @@ class Claim:
     pieces: tuple[str, ...]
 
 
+ANY_PAD = "any pad"
+"""At hand where nobody has said which pads there are: whatever pad is wanted."""
+
+
 @dataclass(frozen=True)
 class Wish:
     """What a press would like to claim.
@@ -42,7 +46,7 @@ class Wish:
     Attributes
     ----------
     at_hand : frozenset of str or None
-        The platens and pads it has, as `Lot.needs`; None: whatever is wanted.
+        The platens and pads it has, as `Lot.needs`, or `ANY_PAD`; None: whatever is wanted.
     setting, pile : str
         What it is set to and which pile it is at: lots alike come first.
     chosen : str
@@ -88,7 +92,7 @@ def add_run(connection: sa.Connection, heading: Mapping[str, Any], parts: tuple[
     Parameters
     ----------
     heading : mapping
-        The columns of `runs` but `place`.
+        The columns of `runs` but `place`, `imprints` and `changed`.
     parts : tuple of Lot
     """
     there = connection.execute(sa.select(runs.c.id).where(runs.c.key == heading["key"])).scalar()
@@ -96,7 +100,10 @@ def add_run(connection: sa.Connection, heading: Mapping[str, Any], parts: tuple[
         return str(there)
     place = connection.execute(sa.select(sa.func.coalesce(sa.func.max(runs.c.place), 0))).scalar()
     run = str(heading["id"])
-    connection.execute(sa.insert(runs).values(place=int(place or 0) + 1, **heading))
+    imprints = sum(len(piece.imprints) for lot in parts for piece in lot.pieces)
+    connection.execute(
+        sa.insert(runs).values(place=int(place or 0) + 1, imprints=imprints, changed=0, **heading)
+    )
     for number, lot in enumerate(parts):
         connection.execute(
             sa.insert(lots).values(
@@ -134,6 +141,8 @@ def claim(
             needs.c.run == lots.c.run, needs.c.lot == lots.c.lot,
             needs.c.what.not_in(sorted(wish.at_hand)),
         )  # fmt: skip
+        if ANY_PAD in wish.at_hand:
+            lacks = lacks.where(needs.c.what.not_like("pad %"))
         free = free.where(~lacks.exists())
     if wish.chosen:
         own = sa.select(pieces.c.lot).where(pieces.c.run == run, pieces.c.piece == wish.chosen)
@@ -154,15 +163,16 @@ def claim(
         sa.select(pieces.c.piece)
         .where(pieces.c.run == run, pieces.c.lot == lot)
         .order_by(pieces.c.place)
-    ).scalars()
+    )
+    got = tuple(rows.scalars())
     connection.execute(
         sa.insert(holds),
         [
             {"run": run, "piece": piece, "press": press, "claim": claim_id, "base": 0, "garment": 0}
-            for piece in rows
+            for piece in got
         ],
     )
-    return _held(connection, claim_id, run)
+    return Claim(claim_id, run, got)
 
 
 def _held(connection: sa.Connection, claim_id: str, run: str) -> Claim:
@@ -209,7 +219,13 @@ def give_back(connection: sa.Connection, press: str, claim_id: str) -> bool:
         return False
     connection.execute(held)
     connection.execute(sa.update(lots).where(lots.c.claim == claim_id).values(claim=None))
+    changed(connection, known.run)
     return True
+
+
+def changed(connection: sa.Connection, run: str) -> None:
+    """Let the presses that follow an order see that a person has decided something."""
+    connection.execute(sa.update(runs).where(runs.c.id == run).values(changed=runs.c.changed + 1))
 
 
 @dataclass(frozen=True)
@@ -311,6 +327,7 @@ def take_over(
         ]  # fmt: skip
         if rows:
             connection.execute(sa.insert(outcomes), rows)
+    changed(connection, run)
     return _held(connection, claim_id, run)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from calibration.refusal import Refusal
+from chalkbeam.presses.claims import changed
 from chalkbeam.presses.tables import conflicts, holds, outcomes, presses
 from chalkbeam.record.events import Kind
 
@@ -80,6 +81,7 @@ def settle(connection: sa.Connection, number: int, counts: bool) -> None:
     ).first()
     if found is None:
         raise Refusal(f"There is nothing open under number {number}: list what is open.")
+    changed(connection, found.run)
     garment = connection.execute(
         sa.select(holds.c.garment).where(holds.c.run == found.run, holds.c.piece == found.piece)
     ).scalar()

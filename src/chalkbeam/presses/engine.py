@@ -119,9 +119,7 @@ def _engine(address: Address) -> sa.Engine:
     }
     settings = {name: value for name, value in settings.items() if name not in address.url.query}
     try:
-        return sa.create_engine(
-            address.url, connect_args=settings, pool_size=1, max_overflow=1, pool_pre_ping=True
-        )
+        return sa.create_engine(address.url, connect_args=settings, pool_size=1, max_overflow=1)
     except ImportError:
         raise Refusal(
             "What talks to a database server is not installed here: install psycopg (its package "

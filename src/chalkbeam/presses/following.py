@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.presses.tables import acts, holds, outcomes, presses
+from chalkbeam.presses.tables import acts, holds, outcomes, presses, runs
 from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.events import Event, Kind
 from chalkbeam.record.progress import Progress
@@ -52,6 +52,11 @@ def counts(connection: sa.Connection) -> dict[str, int]:
     """Return the number of each press's last act: a look so small that it can be had often."""
     query = sa.select(presses.c.id, presses.c.last)
     return {row.id: row.last for row in connection.execute(query)}
+
+
+def decisions(connection: sa.Connection, run: str) -> int:
+    """Return how often a person decided something of an order that is no act of a press."""
+    return int(connection.execute(sa.select(runs.c.changed).where(runs.c.id == run)).scalar_one())
 
 
 def look(connection: sa.Connection, press: str, run: str, seen: Mapping[str, int]) -> News:

@@ -23,7 +23,8 @@ def _queue(connection: sa.Connection) -> None:
         "told TEXT NOT NULL)",
         "CREATE TABLE runs (id TEXT PRIMARY KEY, place BIGINT NOT NULL UNIQUE, "
         "key TEXT NOT NULL UNIQUE, title TEXT NOT NULL, sheet TEXT NOT NULL, "
-        "digest TEXT NOT NULL, earlier TEXT, begun TEXT NOT NULL, work TEXT NOT NULL)",
+        "digest TEXT NOT NULL, earlier TEXT, begun TEXT NOT NULL, work TEXT NOT NULL, "
+        "imprints BIGINT NOT NULL, changed BIGINT NOT NULL)",
         "CREATE TABLE claims (id TEXT PRIMARY KEY, run TEXT NOT NULL REFERENCES runs (id), "
         "press TEXT NOT NULL REFERENCES presses (id), lot BIGINT NOT NULL, from_press TEXT, "
         "wall TEXT NOT NULL)",

@@ -32,10 +32,12 @@ runs = sa.Table(
     "runs", tables,
     _text("id", key=True), _whole("place"), _text("key"), _text("title"), _text("sheet"),
     _text("digest"), _text("earlier", may_lack=True), _text("begun"), _text("work"),
+    _whole("imprints"), _whole("changed"),
     sa.UniqueConstraint("place"), sa.UniqueConstraint("key"),
 )  # fmt: skip
 """Orders as planned. `key` is the sheet's digest and how often it was begun: two machines that
-begin one sheet at once begin one order."""
+begin one sheet at once begin one order. `imprints` is how many it has; `changed`
+grows with what a person decides that is no act of a press."""
 
 claims = sa.Table(
     "claims", tables,

@@ -153,6 +153,13 @@ class Progress:
         """How many pieces the order has."""
         return len(self._numbers)
 
+    @property
+    def count(self) -> int:
+        """How many imprints there are for this press."""
+        if self.mine is None:
+            return len(self.stops)
+        return sum(len(self._of_piece.get(piece, ())) for piece in self.mine)
+
     def number(self, stop: Stop) -> int:
         """Return which piece of the order of work a stop is about, from 1."""
         return self._numbers[stop.piece.id]
@@ -170,7 +177,7 @@ class Progress:
         if text not in self._of_piece and text.isdecimal() and 1 <= int(text) <= len(pieces):
             text = pieces[int(text) - 1]
         places = self._of_piece.get(text, [])
-        pending = [place for place in places if not self._ended(place)]
+        pending = [place for place in places if not self.ended(place)]
         return next(iter(pending or places), None)
 
     def due_at(self, location: str) -> int | None:
@@ -178,7 +185,7 @@ class Progress:
         if self.stop is None:
             return None
         others = (place for place in self._of_piece[self.stop.piece.id] if place != self.at.index)
-        due = (each for each in others if not self._ended(each) and self.location(each) == location)
+        due = (each for each in others if not self.ended(each) and self.location(each) == location)
         return next(due, None)
 
     def carried(self, index: int) -> Shift:
@@ -320,7 +327,7 @@ class Progress:
 
     def seconds_left(self) -> float:
         """Return the estimate for what is still open, by the plan's own seconds."""
-        return sum(stop.seconds for index, stop in enumerate(self.stops) if not self._ended(index))
+        return sum(stop.seconds for index, stop in enumerate(self.stops) if not self.ended(index))
 
     # -- taking events ---------------------------------------------------------------------
 
@@ -338,12 +345,14 @@ class Progress:
         elif event.kind is Kind.CARRIED and event.imprint in self._place:
             self.outcomes[event.imprint] = Outcome(event.data["outcome"])
             self.stock.use(self.stops[self._place[event.imprint]])
-            if self.at.index is not None and self._ended(self.at.index):
+            if self.at.index is not None and self.ended(self.at.index):
                 self.at = self._after(self.at.index, False, self._unpeeled.waiting)
         elif event.kind in (Kind.CLAIMED, Kind.GIVEN):
             pieces = frozenset(event.data["pieces"])
             mine = self.mine or frozenset()
             self.mine = mine | pieces if event.kind is Kind.CLAIMED else mine - pieces
+            if event.kind is Kind.GIVEN:  # another press peels it
+                self._unpeeled.forget(pieces)
             self._go_where_mine()
         elif event.kind is Kind.STOCKED:
             self.stock.listed(event.data)
@@ -529,7 +538,7 @@ class Progress:
         elif not self._same_piece(index, index + 1) or self.at.index != index + 1:
             self._jumped_from = self._goes_on_at = None
 
-    def _ended(self, index: int) -> bool:
+    def ended(self, index: int) -> bool:
         """Whether nothing is left to do at a stop, for this press."""
         imprint = self.stops[index].imprint.id
         return (
@@ -568,7 +577,7 @@ class Progress:
             first = jumped_from
         cooling = {piece_of(imprint) for imprint in waiting}
         for place in itertools.chain(range(first, len(self.stops)), range(first)):
-            if not self._ended(place) and self.stops[place].piece.id not in cooling:
+            if not self.ended(place) and self.stops[place].piece.id not in cooling:
                 return place
         return None
 
@@ -592,7 +601,7 @@ class Progress:
 
     def _same_piece(self, index: int, following: int) -> bool:
         """Whether the next stop is open and of the same piece."""
-        if following >= len(self.stops) or self._ended(following):
+        if following >= len(self.stops) or self.ended(following):
             return False
         return self.stops[index].piece.id == self.stops[following].piece.id
 

@@ -282,6 +282,14 @@ class RunSession:
         for reason in reasons:
             self.write(Kind.NOTED, text=reason, left_out=True)
 
+    def claim(self, claim: str, pieces: Sequence[str]) -> None:
+        """Take pieces of an order that several presses share in hand."""
+        self.write(Kind.CLAIMED, claim=claim, pieces=list(pieces))
+
+    def give(self, pieces: Iterable[str]) -> None:
+        """Let pieces go that another press works by now."""
+        self.write(Kind.GIVEN, pieces=sorted(pieces))
+
     def close(self) -> None:
         """Record that the session ended on purpose."""
         self.write(Kind.CLOSED)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 from chalkbeam.orders.order_of_work import Stop
+from chalkbeam.orders.pieces import piece_of
 from chalkbeam.record.events import Event, Step
 from chalkbeam.record.put_back import all_back, put, take
 
@@ -89,6 +90,12 @@ class Unpeeled:
         return all_back(
             take(self.waiting, stop.imprint.id), take(self._prepressed, _way(stop))
         )  # fmt: skip
+
+    def forget(self, pieces: Collection[str]) -> None:
+        """Take it that another press sees to these pieces."""
+        self.waiting = {
+            name: each for name, each in self.waiting.items() if piece_of(name) not in pieces
+        }
 
     def opened(self, at: float) -> None:
         """Count the time that everything cools from now on: nobody knows how long it was."""

@@ -76,6 +76,8 @@ class StationController:
         Grows with everything that changes what is shown.
     meaning : int
         Grows with everything that changes what a key would do: what a camera has to say does not.
+    queue_note : str
+        Why nothing comes from, or goes to, a queue that several presses share; empty otherwise.
     seen : callable
         What a camera at the press has to put on record with a press; None for nothing.
     """
@@ -109,6 +111,7 @@ class StationController:
         self.locations = run_locations([stop.imprint.location for stop in session.run.stops])
         self.changes = self.meaning = 0
         self.seen: Callable[[], Mapping[str, Any] | None] = lambda: None
+        self.queue_note = ""
         self._sheet_note = ""
         self._noted_at = ""
         self._piece = ""
@@ -187,6 +190,20 @@ class StationController:
     def _changed(self) -> None:
         self.changes += 1
         self.meaning += 1
+
+    def run_changed(self, note: str, **changes: Any) -> None:
+        """See to what the queue of several presses has changed in the run.
+
+        Parameters
+        ----------
+        note : str
+            As `queue_note`.
+        changes
+            Of what is shown: fields of `OperatorState`.
+        """
+        self.queue_note, self.state = note, replace(self.state, **changes)
+        self._changed()
+        self._refresh()
 
     def saw(self, seen: ClothSeen | None) -> None:
         """Take what was measured of the cloth on the platen."""
@@ -357,6 +374,7 @@ class StationController:
             degrees=self._degrees,
             with_next=self._with_next(),
             confirms=self._confirms,
+            queue_note=self.queue_note,
         )
 
     def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:

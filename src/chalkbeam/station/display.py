@@ -218,7 +218,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     told = step_words(progress) if view.mode.counted else ((), ())
     heading = "finished" if stop is None else f"{press_words(progress)} · piece {stop.piece.id}"
     return Display(
-        title=view.title,
+        title=" · ".join(filter(None, (view.title, view.queue_note))),
         heading=heading,
         piece=choice.placement.garment.label if choice is not None else _style(stop),
         whose=piece_words(stop) if stop is not None else "",
@@ -252,7 +252,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         pressed=outcomes.count(Outcome.PRESSED),
         skipped=outcomes.count(Outcome.SKIPPED),
         spoiled=sum(progress.spoiled_pieces.values()),
-        total=len(progress.stops),
+        total=progress.count,
         left=format_duration(progress.seconds_left()),
         paused=progress.paused,
         dark=state.dark or progress.at.step in UNDER_HEAD,

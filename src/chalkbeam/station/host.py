@@ -18,6 +18,7 @@ from chalkbeam.station.display import Display, GettingReady, display_of
 from chalkbeam.station.dwell import Bell
 from chalkbeam.station.eye_host import EyeInWindow, EyeSource
 from chalkbeam.station.frames import FrameCache
+from chalkbeam.station.queue_host import QueueInWindow, QueueSource
 from chalkbeam.station.run_when_ready import run_when_ready
 from chalkbeam.station.taps import Tap, TapAnswer, Taps
 from overlay.draw.frame import Frame, render
@@ -56,6 +57,7 @@ def run_in_window(
     say: Callable[[str], None],
     palette: Palette = DEFAULT_PALETTE,
     source: EyeSource | None = None,
+    queue: QueueSource | None = None,
 ) -> StationController | None:
     """Open the window and work until the operator leaves.
 
@@ -78,6 +80,8 @@ def run_in_window(
         Of what is shown while nothing is ready.
     source : EyeSource, optional
         A camera at the press to go by.
+    queue : QueueSource, optional
+        What an order is shared by with other presses.
 
     Returns
     -------
@@ -86,6 +90,7 @@ def run_in_window(
     """
     bell, taps, code = Bell(), Taps(), CodeInLight(rig)
     eye = None if source is None else EyeInWindow(source)
+    shared = None if queue is None else QueueInWindow(queue, say)
     told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
@@ -96,8 +101,9 @@ def run_in_window(
 
     def begun(begin: Callable[[], StationController]) -> StationController:
         controller = begin()
-        if eye is not None:
-            eye.begin(controller)
+        for each in (eye, shared):
+            if each is not None:
+                each.begin(controller)
         return controller
 
     def prepared() -> Callable[[], StationController]:
@@ -105,7 +111,7 @@ def run_in_window(
         return lambda: begun(begin)
 
     def listen(post: Callable[[Input], None]) -> None:
-        for each in (beside, eye):
+        for each in (beside, eye, shared):
             if each is not None:
                 each.listen(post)
 
@@ -120,6 +126,8 @@ def run_in_window(
 
     def update(now: StationController, happened: Input) -> StationController:
         if eye is None and code.take(happened):
+            return now
+        if shared is not None and shared.take(happened):
             return now
         if eye is None or not eye.take(happened):
             now = taken(now, happened)
@@ -139,8 +147,9 @@ def run_in_window(
 
     def shown(now: StationController) -> None:
         nonlocal told, trouble
-        if eye is not None:
-            eye.shown()
+        for each in (eye, shared):
+            if each is not None:
+                each.shown()
         if bell.rings(now.bells, time.monotonic()):
             beep()
         if now.changes == told:
@@ -166,7 +175,6 @@ def run_in_window(
             listen=listen,
         )
     finally:
-        if eye is not None:
-            eye.close()
-        if beside is not None:
-            beside.close()
+        for each in (eye, shared, beside):
+            if each is not None:
+                each.close()

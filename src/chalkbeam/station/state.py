@@ -28,7 +28,7 @@ from chalkbeam.station.values import (
     RunView,
     Showing,
 )
-from chalkbeam.station.words import LIFT, elsewhere_words
+from chalkbeam.station.words import LIFT, elsewhere_words, finished_words
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Input, Key, Tick
 
 BOUNCE = 0.15
@@ -187,7 +187,7 @@ def _act(state: OperatorState, view: RunView, action: Action, at: float) -> Answ
         case Act.ON | Act.BACK:
             return _step(state, view, action.act, at)
     if progress.stop is None:
-        return replace(state, said="the order is finished: U takes the last act back"), ()
+        return replace(state, said=f"{finished_words(progress)}: U takes the last act back"), ()
     return _at_stop(state, view, action)
 
 
@@ -236,7 +236,7 @@ def _step(state: OperatorState, view: RunView, act: Act, at: float) -> Answer:
         return state, ()
     state = replace(state, stepped_at=at)
     if progress.stop is None:
-        return replace(state, said="the order is finished: Escape twice ends"), ()
+        return replace(state, said=f"{finished_words(progress)}: Escape twice ends"), ()
     step = progress.at.step
     # What is pressed is peeled though its artwork has gone missing meanwhile.
     if not view.can_light and act is Act.ON and step not in (Step.PRESS, *AFTER_PRESS):
@@ -361,6 +361,8 @@ def _go_to(state: OperatorState, view: RunView, text: str) -> Answer:
         return replace(state, said=f"no piece “{text.strip()}” in this order"), ()
     if view.progress.paused:
         return replace(state, said="paused: P goes on"), ()
+    if not view.progress.is_mine(index):
+        return replace(state, said=f"piece “{text.strip()}” is not at this press"), ()
     state = replace(state, moving=None, showing=Showing.WORK, dark=False, said="", laid="")
     return _leave_for(state, view, index, Step.LOAD)
 

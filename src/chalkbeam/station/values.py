@@ -236,6 +236,8 @@ class RunView:
         under its name.
     confirms : bool
         Whether the shop wants size label and colour confirmed at load.
+    queue_note : str
+        As of `StationController`.
     """
 
     progress: Progress
@@ -252,6 +254,7 @@ class RunView:
     degrees: Degrees = Degrees.AS_WRITTEN
     with_next: int | None = None
     confirms: bool = False
+    queue_note: str = ""
 
     @property
     def to_confirm(self) -> bool:

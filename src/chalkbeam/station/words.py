@@ -57,7 +57,8 @@ def unseen_words(progress: Progress) -> str:
 
 def press_words(progress: Progress) -> str:
     """Return which press of how many this is; what is skipped or spoiled counts as done."""
-    return f"press {min(len(progress.outcomes) + 1, len(progress.stops))} of {len(progress.stops)}"
+    stops = progress.count
+    return f"press {min(len(progress.outcomes) + 1, stops)} of {stops}"
 
 
 def hand_words(stop: Stop) -> tuple[str, ...]:
@@ -172,11 +173,16 @@ def pressed_words(progress: Progress) -> str:
     return f"{said}: {_WAS_PRESSED.get(progress.at.step, 'was it pressed?')}"
 
 
+def finished_words(progress: Progress) -> str:
+    """Return what is told where nothing is left to do: of the order, or at this press."""
+    return "the order is finished" if progress.mine is None else "nothing more in hand here"
+
+
 def summary(progress: Progress) -> tuple[str, ...]:
     """Return how the order ended, a line each."""
     outcomes = list(progress.outcomes.values())
     spoiled = sum(progress.spoiled_pieces.values())
-    lines = ["the order is finished", f"{outcomes.count(Outcome.PRESSED)} imprints pressed"]
+    lines = [finished_words(progress), f"{outcomes.count(Outcome.PRESSED)} imprints pressed"]
     skipped = outcomes.count(Outcome.SKIPPED)
     if skipped:
         lines.append(f"{skipped} skipped")

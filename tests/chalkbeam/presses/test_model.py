@@ -315,4 +315,4 @@ def test_presses_crashes_and_cuts_against_a_plain_model(tmp_path):
 
 @pytest.mark.proof
 def test_the_same_at_length_on_both_engines(address):
-    against_the_model(address, 80, 40)
+    against_the_model(address, 40, 30)

@@ -13,6 +13,7 @@ from calibration.refusal import Refusal
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
 from chalkbeam.cli.options.page import PORT
+from chalkbeam.cli.options.record import RecordOption, queue_address, record_path
 from chalkbeam.cli.options.shift import OperatorOption, RigsOption
 
 if TYPE_CHECKING:
@@ -39,17 +40,52 @@ def list_orders(
     operator: OperatorOption = "",
     display: DisplayOption = None,
     window: WindowOption = False,
-    record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
+    record: RecordOption = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="With a queue: the board of all presses, live.")
+    ] = False,
+    settle: Annotated[
+        int | None,
+        typer.Option(
+            help="With a queue: settle what two presses say differently, by its number, once you "
+            "have looked at the garment."
+        ),
+    ] = None,
+    counts: Annotated[
+        bool | None,
+        typer.Option(
+            "--counts/--waste", help="With --settle: that press counts, or the garment is waste."
+        ),
+    ] = None,
     json: JsonOption = False,
 ) -> None:
-    """List open and finished orders, the newest first; go on with one, or press it again."""
+    """List open and finished orders, the newest first; go on with one, or press it again.
+
+    With a queue that several presses share: who presses what, how far, and what waits for what.
+    """
+    from chalkbeam.cli.show_board import show_queue
+
+    address = queue_address(record)
+    if address is not None:
+        if press or words:
+            raise Refusal(
+                "A queue is shown whole: leave the words and --press out; “chalkbeam run” and a "
+                "run's number press one of its orders."
+            )
+        show_queue(address, still_open, watch, settle, counts, json)
+        return
+    if watch or settle is not None or counts is not None:
+        raise Refusal(
+            "--watch, --settle, --counts and --waste are for a queue of several presses: give its "
+            "address with --record."
+        )
     from chalkbeam.cli.open_page import page_beside
     from chalkbeam.cli.run_at_press import run_at_press
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.found import find_orders
-    from chalkbeam.record.store import Store, is_record, record_file
+    from chalkbeam.record.store import Store, is_record
 
-    path = record or record_file()
+    path = record_path(record)
     orders: tuple[FoundOrder, ...] = ()
     if is_record(path):  # a record is not made for looking
         with Store(path) as store:
@@ -60,7 +96,7 @@ def list_orders(
             Path(), rig=tuple(rig or ()), operator=operator, display=display, window=window,
             record=record,
         ))  # fmt: skip
-        run_at_press(asked, page_beside(PORT, False, record, True, None))
+        run_at_press(asked, page_beside(PORT, False, None if record is None else path, True, None))
         return
     if json:
         import json as json_module

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,10 +13,15 @@ from calibration.refusal import Refusal
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.order import DegreesOption
 from chalkbeam.cli.options.paper import Paper, PaperOption
+from chalkbeam.cli.options.record import RecordOption, queue_address, record_path
 from chalkbeam.orders.settings import Degrees
 
 if TYPE_CHECKING:
-    from chalkbeam.record.store import Store
+    from collections.abc import Callable, Iterator
+
+    from chalkbeam.presses.address import Address
+    from chalkbeam.record.events import Event
+    from chalkbeam.record.runs import Heading, Run
     from chalkbeam.record.summary import RunSummary
 
 
@@ -22,7 +29,7 @@ def show_report(
     run: Annotated[
         str, typer.Argument(help="The run, by the beginning of its id; the latest without.")
     ] = "",
-    record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
+    record: RecordOption = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the report as PDF.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write every press as CSV.")] = None,
     paper: PaperOption = Paper.A4,
@@ -34,22 +41,18 @@ def show_report(
     json: JsonOption = False,
 ) -> None:
     """Sum a run up: sizes, settings, what was spoiled or is left, times; then the statistics."""
-    from chalkbeam.record.store import Store, is_record, record_file
     from chalkbeam.record.summary import summarise
 
-    path = record or record_file()
-    if not is_record(path):
-        raise Refusal(f"There is no record {path}: it begins with the first run.")
     if not 0 <= measure < 3600:
         raise Refusal(f"{measure:g} s is no time to measure a piece: write 0 to 3600.")
-    with Store(path) as store:
+    address = queue_address(record)
+    reading = _kept(record_path(record)) if address is None else _of_presses(address)
+    with reading as kept:
         if list_runs:
-            _list_runs(store, json)
+            _list_runs(kept.headings(), json)
             return
-        chosen = store.run(run) if run else store.latest()
-        if chosen is None:
-            raise Refusal(f"The record {path} holds no run yet.")
-        found = summarise(chosen, store.events(chosen), measure)
+        chosen, events = kept.of(run)
+        found = summarise(chosen, events, measure)
     if pdf is not None:
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_pdf import report_pdf
@@ -66,10 +69,47 @@ def show_report(
         _print(found, degrees)
 
 
-def _list_runs(store: Store, json: bool) -> None:
+@dataclass(frozen=True)
+class _Reading:
+    """Where runs are read: their headings, and one of them with its events."""
+
+    headings: Callable[[], list[Heading]]
+    of: Callable[[str], tuple[Run, list[Event]]]
+
+
+@contextmanager
+def _kept(path: Path) -> Iterator[_Reading]:
+    from chalkbeam.record.store import Store, is_record
+
+    if not is_record(path):
+        raise Refusal(f"There is no record {path}: it begins with the first run.")
+
+    def of(run: str) -> tuple[Run, list[Event]]:
+        chosen = store.run(run) if run else store.latest()
+        if chosen is None:
+            raise Refusal(f"The record {path} holds no run yet.")
+        return chosen, store.events(chosen)
+
+    with Store(path) as store:
+        yield _Reading(store.runs, of)
+
+
+@contextmanager
+def _of_presses(address: Address) -> Iterator[_Reading]:
+    from chalkbeam.presses import shared_runs
+    from chalkbeam.presses.engine import Queue
+
+    def of(run: str) -> tuple[Run, list[Event]]:
+        chosen = queue.transact(lambda c: shared_runs.named_run(c, run))
+        return chosen, queue.transact(lambda c: shared_runs.all_events(c, chosen.id))
+
+    with Queue(address) as queue:
+        yield _Reading(lambda: queue.transact(shared_runs.headings), of)
+
+
+def _list_runs(headings: list[Heading], json: bool) -> None:
     from chalkbeam.record.resume import local_time
 
-    headings = store.runs()
     if json:
         import json as json_module
         from dataclasses import asdict

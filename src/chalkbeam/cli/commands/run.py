@@ -5,7 +5,6 @@ Exit 0: left or finished. 2: bad input.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -27,6 +26,7 @@ from chalkbeam.cli.options.order import (
     TimesOption,
 )
 from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
+from chalkbeam.cli.options.record import RecordOption, record_path
 from chalkbeam.cli.options.shift import OperatorOption, RigsOption
 from chalkbeam.orders.settings import Degrees
 
@@ -76,7 +76,31 @@ def run_order(
         str | None,
         typer.Option(help="A reorder: bring placements and moves of this run back, by its id."),
     ] = None,
-    record: Annotated[Path | None, typer.Option(help="The record; the shop's own without.")] = None,
+    record: RecordOption = None,
+    press: Annotated[
+        str,
+        typer.Option(help="With a queue: this press's name in the shop; the computer's without."),
+    ] = "",
+    pile: Annotated[
+        str,
+        typer.Option(help="With a queue: claim this pile of garments, or this piece's, first."),
+    ] = "",
+    take_over: Annotated[
+        str,
+        typer.Option(
+            "--take-over",
+            metavar="PRESS",
+            help="With a queue: take over what another press has in hand, once you have looked "
+            "at its garments.",
+        ),
+    ] = "",
+    pressed: Annotated[
+        str | None,
+        typer.Option(
+            help="With --take-over: which of its imprints were pressed: none, all, or their "
+            "numbers, such as “7-1/1 7-2”."
+        ),
+    ] = None,
     collar: CollarOption = None,
     overhang: OverhangOption = None,
     aside: AsideOption = None,
@@ -148,13 +172,15 @@ def run_order(
         new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, take_changes=take_changes,
         only_spoiled=only_spoiled, anyway=anyway, again=again, record=record,
+        press=press, pile=pile, take_over=take_over, pressed=pressed,
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,
         display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
         ticks=ticks, platens=tuple(platen or ()), confirm=confirm,
     )  # fmt: skip
     wanted = False if no_display or no_board else page
-    run_at_press(asked, page_beside(port, share, record, not no_browser, wanted))
+    kept = None if record is None or "://" in record else record_path(record)
+    run_at_press(asked, page_beside(port, share, kept, not no_browser, wanted))
 
 
 def register(app: typer.Typer) -> None:

@@ -1,0 +1,226 @@
+"""An order at a press that shares it with others: what `chalkbeam run` does for a queue."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.run_beginning import Beginning, read_for_run
+from chalkbeam.cli.run_choices import digest_now
+
+if TYPE_CHECKING:
+    from calibration.rig.file import Rig
+    from chalkbeam.cli.run_options import RunOptions
+    from chalkbeam.orders.order_of_work import Plan, Stop
+    from chalkbeam.placement.loading import Collar
+    from chalkbeam.presses.address import Address
+    from chalkbeam.presses.link import PressLink
+    from chalkbeam.presses.news import FromQueue
+    from chalkbeam.record.progress import Progress
+    from chalkbeam.record.resume import Left
+    from chalkbeam.record.runs import Run
+    from chalkbeam.record.session import RunSession
+    from chalkbeam.record.store import Store
+
+
+class SharedRun:
+    """The part of this press in an order of the queue, from its beginning to its end.
+
+    Parameters
+    ----------
+    asked : RunOptions
+    address : Address
+    rigs : sequence of Rig
+        Their platens are at hand.
+
+    Attributes
+    ----------
+    store : Store
+        The press's own record.
+
+    Raises
+    ------
+    Refusal
+        If something is asked for that a shared order does not know.
+    """
+
+    def __init__(self, asked: RunOptions, address: Address, rigs: Sequence[Rig]) -> None:
+        from chalkbeam.presses.settings import machine_name, press_record, shop_settings
+        from chalkbeam.presses.taking_part import Press, TakingPart
+        from chalkbeam.record.store import Store
+
+        for name, value in {
+            "--again": asked.again, "--take-changes": asked.take_changes,
+            "--only-spoiled": asked.only_spoiled, "--as-recorded": asked.as_recorded,
+        }.items():  # fmt: skip
+            if value:
+                raise Refusal(
+                    f"{name} is for a record in a file: an order that presses share goes on as it "
+                    "was begun, and an edited sheet is another order."
+                )
+        settings = shop_settings()
+        self._asked, self._rigs = asked, rigs
+        self._pads = settings.pads
+        name = asked.press or settings.press or machine_name()
+        self.path = press_record(address, name)
+        self.store = Store(self.path)
+        self._link: PressLink | None = None
+        try:
+            self._part = TakingPart(self.store, address, Press(name, machine_name()))
+        except BaseException:
+            self.store.close()
+            raise
+
+    def __enter__(self) -> Store:
+        return self.store
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+        self._part.close()
+        self.store.close()
+
+    def beginning(self, collar: Collar | None) -> Beginning:
+        """Return the order as it comes to this press: read, or begun at some press already.
+
+        Raises
+        ------
+        Refusal
+            If it cannot be read, or there is nothing of it for this press.
+        """
+        asked = self._asked
+        digest = digest_now(asked.sheet, False)
+        begun = None if asked.new_run else self._part.unfinished(digest)
+        if begun is None:
+            order = read_for_run(asked, collar)
+            return Beginning(None, order, order.digest, None)
+        self._take_over(begun)
+        return Beginning(self._left(begun), None, digest, None)
+
+    def _left(self, run_id: str) -> Left:
+        from chalkbeam.record.progress import Progress
+        from chalkbeam.record.resume import Left
+
+        run = self._take_up(run_id)
+        progress = Progress(run.stops, self.store.events(run))
+        progress.hear(self._part.heard(run.id))
+        still_open = tuple(
+            stop for index, stop in enumerate(run.stops) if not progress.ended(index)
+        )
+        if not still_open:
+            raise Refusal(self._part.why_nothing(run.id))
+        return Left(run, progress.pressed(), still_open)
+
+    def _take_up(self, run_id: str) -> Run:
+        run, told = self._part.take_up(run_id, self._at_hand, self._asked.pile)
+        for sentence in told:
+            print(sentence, file=sys.stderr)
+        return run
+
+    def begin(self, plan: Plan | None, left: Run | None) -> Run:
+        """Return the run, put into the queue if it is new."""
+        if left is not None:
+            return left
+        from calibration.files import resolved
+
+        assert plan is not None  # read for a new run
+        title = self._asked.title or self._asked.sheet.stem
+        digest = digest_now(self._asked.sheet, False)
+        run = self._part.begin(
+            plan, title, resolved(self._asked.sheet), digest, anew=self._asked.new_run
+        )
+        return self._left(run).run
+
+    def joined(self, session: RunSession) -> None:
+        """Work a run together with the other presses from now on."""
+        from chalkbeam.presses.link import PressLink
+
+        session.progress.hear(self._part.heard(session.run.id))
+        self._link = PressLink(self._part, session.run)
+
+    def _at_hand(self, stops: Sequence[Stop]) -> frozenset[str]:
+        """Return which of the platens and pads that an order wants are at this press."""
+        from chalkbeam.placement.platens import platen
+        from chalkbeam.presses.claims import ANY_PAD
+        from chalkbeam.station.ready_imprint import is_for
+
+        named = {stop.fit.platen for stop in stops if stop.fit.platen}
+        here = {
+            f"platen {name}"
+            for name in named
+            if any(is_for(rig, platen(name)) for rig in self._rigs)
+        }
+        pads = [ANY_PAD] if self._pads is None else [f"pad {name}" for name in self._pads]
+        return frozenset(here) | frozenset(pads)
+
+    # -- as a source of the window's ---------------------------------------------------------
+
+    def listen(self, post: Callable[[FromQueue], None]) -> None:
+        """Begin to work with the queue."""
+        if self._link is not None:
+            self._link.listen(post)
+
+    def notice(self, progress: Progress) -> None:
+        """See how far the press is."""
+        if self._link is not None:
+            self._link.notice(progress)
+
+    def close(self) -> None:
+        """Let the queue have what was done, and ask it no more."""
+        if self._link is not None:
+            self._link.close()
+            self._link = None
+
+    def ended(self, run: Run) -> tuple[str, ...]:
+        """Give back what was not begun; return what to tell."""
+        given = self._part.give_back(run)
+        said = (
+            [f"{len(given)} pieces that were not begun went back into the queue"] if given else []
+        )
+        if self._part.away:
+            said.append(f"Not in the queue yet: {self._part.away}")
+        return tuple(said)
+
+    # -- taking over -------------------------------------------------------------------------
+
+    def _take_over(self, run_id: str) -> None:
+        """Take over from another press what it has not told the end of, if that is asked for.
+
+        Raises
+        ------
+        Refusal
+            If it is not said which of it was pressed: what is in question.
+        """
+        other, pressed = self._asked.take_over, self._asked.pressed
+        if not other:
+            if pressed is not None:
+                raise Refusal("--pressed goes with --take-over: name the press it is about.")
+            return
+        doubts = self._part.in_doubt(run_id, other)
+        known = [imprint for doubt in doubts for imprint in doubt.imprints]
+        if pressed is None:
+            raise Refusal(
+                f"{other} has {len(doubts)} pieces of which it has not told the end: "
+                f"{', '.join(known)}. Was it pressed? Look at every garment, then say which "
+                "were with --pressed: “none”, “all”, or these numbers."
+            )
+        said = _said(known, pressed)
+        print(self._part.take_over(run_id, other, said), file=sys.stderr)
+
+
+def _said(known: Sequence[str], pressed: str) -> dict[str, bool]:
+    """Return whether each imprint was pressed; a piece's number stands for all that is on it."""
+    words = set(pressed.replace(",", " ").split())
+    if words == {"none"}:
+        return dict.fromkeys(known, False)
+    if words == {"all"}:
+        return dict.fromkeys(known, True)
+    pieces = {imprint.rpartition("/")[0] for imprint in known}
+    strange = words - set(known) - pieces
+    if strange or not words:
+        raise Refusal(
+            f"--pressed names {', '.join(sorted(strange)) or 'nothing'}, which is not in "
+            f"question; in question are {', '.join(known)}."
+        )
+    return {each: bool({each, each.rpartition("/")[0]} & words) for each in known}

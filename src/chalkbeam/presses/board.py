@@ -1,0 +1,262 @@
+"""The board: which press works what, how far every order is, and what waits for what.
+
+A few sums over the tables, asked for as often as somebody looks; no clock says anything here but
+when a press was last heard of, for people.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+
+from chalkbeam.presses.claims import ANY_PAD, Wish
+from chalkbeam.presses.conflicts import Conflict, open_conflicts
+from chalkbeam.presses.tables import acts, holds, lots, needs, outcomes, pieces, presses, runs
+from chalkbeam.record.events import Kind
+
+
+@dataclass(frozen=True)
+class PressStanding:
+    """A press on the board.
+
+    Attributes
+    ----------
+    name, machine : str
+    at_hand : tuple of str or None
+        Platens and pads; None: whatever is wanted.
+    order, imprint, step : str
+        What it was at last: the order's title, the imprint, and the step or what became of it;
+        empty where it has done nothing yet.
+    in_hand : int
+        Pieces that it holds and has not ended.
+    last : str
+        Date and time of its last act, by its own clock (ISO 8601); for people.
+    """
+
+    name: str
+    machine: str
+    at_hand: tuple[str, ...] | None
+    order: str
+    imprint: str
+    step: str
+    in_hand: int
+    last: str
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Pieces that wait for something.
+
+    Attributes
+    ----------
+    what : str
+        “platen sleeve” that no press has, “a press”, “a garment”, “a transfer”.
+    pieces : tuple of str
+    """
+
+    what: str
+    pieces: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class OrderStanding:
+    """An order on the board.
+
+    Attributes
+    ----------
+    run, title, begun : str
+    imprints, pressed, skipped, spoiled : int
+        Imprints in all, and how they ended on the garments that count.
+    spoiled_garments : int
+        Garments spoiled, those that a fresh one replaced too.
+    by_press : tuple of (str, int)
+        Imprints pressed at each press.
+    waiting : tuple of Waiting
+    """
+
+    run: str
+    title: str
+    begun: str
+    imprints: int
+    pressed: int
+    skipped: int
+    spoiled: int
+    spoiled_garments: int
+    by_press: tuple[tuple[str, int], ...]
+    waiting: tuple[Waiting, ...]
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to do."""
+        return self.pressed + self.skipped + self.spoiled >= self.imprints
+
+
+@dataclass(frozen=True)
+class Board:
+    """All presses and all orders, the newest order first."""
+
+    presses: tuple[PressStanding, ...]
+    orders: tuple[OrderStanding, ...]
+    conflicts: tuple[Conflict, ...]
+
+
+def board(connection: sa.Connection) -> Board:
+    """Return how everything stands."""
+    standing = _presses(connection)
+    at_hand = [each.at_hand for each in standing]
+    known = frozenset(what for each in at_hand for what in each or ())
+    takes_any = not standing or None in at_hand
+    heads = connection.execute(
+        sa.select(runs.c.id, runs.c.title, runs.c.begun, runs.c.imprints).order_by(
+            runs.c.place.desc()
+        )
+    ).all()
+    orders = tuple(
+        _order(connection, head.id, head.title, head.begun, head.imprints, known, takes_any)
+        for head in heads
+    )
+    return Board(standing, orders, open_conflicts(connection))
+
+
+def _presses(connection: sa.Connection) -> tuple[PressStanding, ...]:
+    here = (outcomes.c.run == holds.c.run) & (outcomes.c.piece == holds.c.piece)
+    ended = (
+        sa.select(holds.c.run, holds.c.piece, sa.func.count().label("ended"))
+        .join(outcomes, here & (outcomes.c.garment == holds.c.garment))
+        .group_by(holds.c.run, holds.c.piece)
+        .subquery()
+    )
+    rows = connection.execute(
+        sa.select(holds.c.press, pieces.c.imprints, ended.c.ended)
+        .join(pieces, (pieces.c.run == holds.c.run) & (pieces.c.piece == holds.c.piece))
+        .join(ended, (ended.c.run == holds.c.run) & (ended.c.piece == holds.c.piece), isouter=True)
+    )
+    in_hand: dict[str, int] = {}
+    for press, imprints, count in rows:
+        if (count or 0) < len(json.loads(imprints)):
+            in_hand[press] = in_hand.get(press, 0) + 1
+    found = []
+    titles = {row.id: row.title for row in connection.execute(sa.select(runs.c.id, runs.c.title))}
+    for press in connection.execute(sa.select(presses).order_by(presses.c.name)):
+        last = connection.execute(
+            sa.select(acts)
+            .where(acts.c.press == press.id, acts.c.imprint != "")
+            .order_by(acts.c.number.desc())
+            .limit(1)
+        ).first()
+        body = json.loads(last.body) if last is not None else {}
+        found.append(
+            PressStanding(
+                press.name, press.machine,
+                None if press.at_hand is None else tuple(json.loads(press.at_hand)),
+                "" if last is None else titles.get(last.run, ""),
+                "" if last is None else last.imprint,
+                "" if last is None else _doing(last.kind, body.get("step")),
+                in_hand.get(press.id, 0), str(body.get("wall", "")),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _doing(kind: str, step: str | None) -> str:
+    return str(step) if kind == Kind.STEPPED.value and step else kind
+
+
+def _order(
+    connection: sa.Connection,
+    run: str,
+    title: str,
+    begun: str,
+    imprints: int,
+    known: frozenset[str],
+    takes_any: bool,
+) -> OrderStanding:
+    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
+    counts = connection.execute(
+        sa.select(outcomes.c.outcome, presses.c.name, sa.func.count())
+        .join(holds, here & (holds.c.garment == outcomes.c.garment))
+        .join(presses, presses.c.id == outcomes.c.press)
+        .where(outcomes.c.run == run)
+        .group_by(outcomes.c.outcome, presses.c.name)
+        .order_by(presses.c.name)
+    ).all()
+    sums = {name: sum(n for o, _, n in counts if o == name) for name in ("pressed", "skipped")}
+    garments = connection.execute(
+        sa.select(sa.func.count(sa.distinct(outcomes.c.act))).where(
+            outcomes.c.run == run, outcomes.c.outcome == "spoiled"
+        )
+    ).scalar_one()
+    return OrderStanding(
+        run, title, begun, imprints, sums["pressed"], sums["skipped"],
+        sum(n for outcome, _, n in counts if outcome == "spoiled"), int(garments),
+        tuple((name, n) for outcome, name, n in counts if outcome == "pressed"),
+        (*_unclaimed(connection, run, known, takes_any), *_short(connection, run)),
+    )  # fmt: skip
+
+
+def _unclaimed(
+    connection: sa.Connection, run: str, known: frozenset[str], takes_any: bool
+) -> tuple[Waiting, ...]:
+    """Return what nobody has claimed: for want of a platen or a pad, or just not yet."""
+    rows = connection.execute(
+        sa.select(pieces.c.piece, needs.c.what)
+        .join(lots, (lots.c.run == pieces.c.run) & (lots.c.lot == pieces.c.lot))
+        .join(needs, (needs.c.run == lots.c.run) & (needs.c.lot == lots.c.lot), isouter=True)
+        .where(pieces.c.run == run, lots.c.claim.is_(None))
+        .order_by(pieces.c.lot, pieces.c.place, needs.c.what)
+    )
+    wanted: dict[str, list[str]] = {}
+    for piece, what in rows:
+        wanted.setdefault(piece, [])
+        any_pad = ANY_PAD in known and str(what).startswith("pad ")
+        if what is not None and not (takes_any or any_pad or what in known):
+            wanted[piece].append(what)
+    found: dict[str, list[str]] = {}
+    for piece, lacking in wanted.items():
+        found.setdefault(" and ".join(lacking) or "a press", []).append(piece)
+    return tuple(Waiting(what, tuple(own)) for what, own in found.items())
+
+
+def _short(connection: sa.Connection, run: str) -> tuple[Waiting, ...]:
+    """Return what was left out for want of a garment or a transfer."""
+    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
+    rows = connection.execute(
+        sa.select(outcomes.c.piece, acts.c.body)
+        .join(holds, here & (holds.c.garment == outcomes.c.garment))
+        .join(acts, acts.c.id == outcomes.c.act)
+        .where(outcomes.c.run == run, outcomes.c.outcome != "pressed")
+        .order_by(outcomes.c.piece)
+    )
+    found: dict[str, dict[str, None]] = {}
+    for piece, body in rows:
+        data = json.loads(body).get("data", {})
+        said = str(data.get("missing") or data.get("reason", ""))
+        for what in ("garment", "transfer"):
+            if what in said:
+                found.setdefault(f"a {what}", {})[piece] = None
+    return tuple(Waiting(what, tuple(own)) for what, own in found.items())
+
+
+def why_nothing(connection: sa.Connection, run: str, wish: Wish) -> str:
+    """Return why a press gets nothing more of an order, in a sentence."""
+    at_hand = wish.at_hand or frozenset()
+    left = [
+        each
+        for each in _unclaimed(connection, run, at_hand, wish.at_hand is None)
+        if each.what != "a press"
+    ]
+    if left:
+        said = "; ".join(f"{_count(each.pieces)} for {each.what}" for each in left)
+        return f"Nothing more for this press: {said} wait elsewhere."
+    open_elsewhere = connection.execute(
+        sa.select(sa.func.count()).select_from(holds).where(holds.c.run == run)
+    ).scalar_one()
+    return "Everything is at a press by now." if open_elsewhere else ""
+
+
+def _count(names: Iterable[str]) -> str:
+    count = len(tuple(names))
+    return "1 piece" if count == 1 else f"{count} pieces"

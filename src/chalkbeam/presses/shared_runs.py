@@ -1,0 +1,104 @@
+"""Orders of the queue: found again by their sheet, and whether anything of them is left."""
+
+from __future__ import annotations
+
+import json
+
+import sqlalchemy as sa
+
+from calibration.refusal import Refusal, Remedy, RemedyKind
+from chalkbeam.presses.tables import acts, conflicts, holds, outcomes, runs
+from chalkbeam.record import snapshot
+from chalkbeam.record.events import Event
+from chalkbeam.record.journal_lines import JournalLine
+from chalkbeam.record.runs import Heading, Run, event_of, is_event
+
+
+def ended_imprints(connection: sa.Connection, run: str) -> int:
+    """Return how many imprints of an order have ended, on the garments that count."""
+    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
+    return int(
+        connection.execute(
+            sa.select(sa.func.count())
+            .select_from(outcomes)
+            .join(holds, here & (holds.c.garment == outcomes.c.garment))
+            .where(outcomes.c.run == run)
+        ).scalar_one()
+    )
+
+
+def run_of_sheet(connection: sa.Connection, digest: str) -> tuple[str, bool] | None:
+    """Return the order of a sheet that was begun last and whether it is finished, if any was."""
+    found = connection.execute(
+        sa.select(runs.c.id, runs.c.imprints)
+        .where(runs.c.digest == digest)
+        .order_by(runs.c.place.desc())
+        .limit(1)
+    ).first()
+    if found is None:
+        return None
+    return found.id, ended_imprints(connection, found.id) >= found.imprints
+
+
+def times_begun(connection: sa.Connection, digest: str) -> int:
+    """Return how often a sheet was begun."""
+    query = sa.select(sa.func.count()).select_from(runs).where(runs.c.digest == digest)
+    return int(connection.execute(query).scalar_one())
+
+
+def shared_run(connection: sa.Connection, run: str) -> Run:
+    """Return an order of the queue."""
+    row = connection.execute(sa.select(runs).where(runs.c.id == run)).one()
+    stops, as_listed, by_hand = snapshot.load(row.work)
+    return Run(
+        row.id, row.title, row.sheet, row.digest, row.earlier, row.begun, stops, as_listed, by_hand
+    )
+
+
+def headings(connection: sa.Connection) -> list[Heading]:
+    """Return every order, oldest first."""
+    names = (runs.c[name] for name in ("id", "title", "sheet", "digest", "earlier", "begun"))
+    rows = connection.execute(sa.select(*names).order_by(runs.c.place))
+    return [Heading(**row) for row in rows.mappings()]
+
+
+def named_run(connection: sa.Connection, beginning: str) -> Run:
+    """Return the order whose id begins so; the one begun last where that is empty.
+
+    Raises
+    ------
+    Refusal
+        If there is none, or more than one.
+    """
+    query = sa.select(runs.c.id).order_by(runs.c.place.desc())
+    if beginning:
+        query = query.where(runs.c.id.startswith(beginning, autoescape=True))
+    found = list(connection.execute(query).scalars())
+    if not found or (beginning and len(found) > 1):
+        raise Refusal(
+            f"The queue has {len(found)} orders whose id begins with “{beginning}”: ",
+            Remedy(RemedyKind.RUNS, "list the orders"),
+            ".",
+        )
+    return shared_run(connection, found[0])
+
+
+def all_events(connection: sa.Connection, run: str) -> list[Event]:
+    """Return what counts of what was done to an order: press by press, each in its own order.
+
+    What is at odds with another press counts only where a person has said so.
+    """
+    at_odds = sa.select(conflicts.c.act).where(
+        conflicts.c.run == run, sa.func.coalesce(conflicts.c.settled, "") != "counts"
+    )
+    query = (
+        sa.select(acts.c.press, acts.c.number, acts.c.body)
+        .where(acts.c.run == run, acts.c.id.not_in(at_odds))
+        .order_by(acts.c.press, acts.c.number)
+    )
+    lines = (
+        JournalLine(press, number, run, json.loads(body), (number, number))
+        for press, number, body in connection.execute(query)
+    )
+    events = (line for line in lines if is_event(line))
+    return [event_of(line, seq) for seq, line in enumerate(events, start=1)]

@@ -1,0 +1,77 @@
+"""`chalkbeam run` at presses that share an order through one queue, driven by keys."""
+
+import pytest
+
+from chalkbeam.presses import taking_part
+from chalkbeam.presses.faults import Unreachable
+from tests.support.run_command import PLAIN, STEPS, WAY_OUT
+
+pytestmark = pytest.mark.slow
+
+SHARED = ("run", "crew.csv", "--rig", "rig.json", "--record", "sqlite:///queue.db", "--window",
+          "--no-page")  # fmt: skip
+
+
+@pytest.fixture
+def press(shop, chalkbeam):
+    """Work the order at a press of this name."""
+    (shop / "crew.csv").write_text(PLAIN)
+
+    def call(name, *more, keys=()):
+        return chalkbeam(*SHARED, "--press", name, *more, keys=[*keys, *WAY_OUT])
+
+    return call
+
+
+def out_of_reach(monkeypatch):
+    def away(address):
+        raise Unreachable("The queue does not answer (unplugged): check the network.")
+
+    monkeypatch.setattr(taking_part, "Queue", away)
+
+
+def test_two_presses_share_an_order_and_the_second_gets_what_is_left(press):
+    code, out, _ = press("left", keys=STEPS)
+    assert code == 0
+    assert "1 of" in out
+    code, out, err = press("right", keys=STEPS * 3)
+    assert code == 0, err
+    assert "nothing more in hand here" in out
+    code, out, err = press("left", keys=STEPS * 3)
+    assert code == 0, err
+    code, _, err = press("left")
+    assert code == 2
+    assert "This order was finished at the presses that share it" in err
+
+
+def test_a_press_goes_on_with_what_it_has_while_the_queue_is_away(press, monkeypatch):
+    assert press("left", keys=STEPS[:2])[0] == 0  # a garment is under the press
+    with monkeypatch.context() as patched:
+        out_of_reach(patched)
+        code, out, err = press("left", keys=[*STEPS[:1], *STEPS])
+        assert code == 0, err
+        assert "does not answer" in err
+        assert "Not in the queue yet" in out
+        code, _, err = press("right")  # which has nothing in hand
+        assert code == 2
+        assert "does not answer" in err
+    code, out, err = press("right", keys=STEPS * 3)
+    assert code == 0, err
+
+
+def test_another_press_takes_over_once_it_is_said_what_was_pressed(press):
+    press("left", keys=STEPS[:2])
+    assert press("right", keys=STEPS * 3)[0] == 0
+    code, _, err = press("right")
+    assert code == 2
+    assert "at a press" in err
+    code, _, err = press("right", "--take-over", "left")
+    assert code == 2
+    assert "Was it pressed?" in err
+    assert press("right", "--take-over", "middle", "--pressed", "all")[0] == 2
+    code, _, err = press("right", "--take-over", "left", "--pressed", "none", keys=STEPS * 3)
+    assert code == 0, err
+    assert "Taken over from left" in err
+    code, _, err = press("left")
+    assert code == 2
+    assert "finished" in err
