@@ -22,7 +22,8 @@ from chalkbeam.record.progress import Progress
 from chalkbeam.record.runs import Run
 
 ROUND = 0.4
-"""Seconds between two looks; a board that looks as often is behind by less than one."""
+"""Seconds between two looks: acts of a while go up together, beside the keys and not with each; a
+board that looks as often is behind by less than one."""
 AWAY = 2.0
 """Seconds until a queue that did not answer is tried again."""
 TRAY = 12
@@ -45,7 +46,7 @@ class PressLink:
         self._part, self._run, self._tray = part, run, tray
         self._post: Callable[[FromQueue], None] = lambda news: None
         self._following = following.Following(run.stops, part.id)
-        self._over, self._wake = threading.Event(), threading.Event()
+        self._over = threading.Event()
         self._thread: threading.Thread | None = None
         self._counts: dict[str, int] = {}
         self._told: set[int] = set()
@@ -71,12 +72,10 @@ class PressLink:
         self._mine = progress.mine or frozenset()
         self._in_hand = len(open_pieces(progress))
         self._wish = self._part.wish(progress)
-        self._wake.set()
 
     def close(self) -> None:
         """End, once the queue has all that was done, or does not answer."""
         self._over.set()
-        self._wake.set()
         if self._thread is not None:
             self._thread.join(5.0)
 
@@ -90,10 +89,7 @@ class PressLink:
                 self._away_now(str(refusal))
             if over:
                 return
-            self._wake.wait(AWAY if self._away else ROUND)
-            if self._away:  # a queue that is away is not asked with every key
-                self._over.wait(AWAY)
-            self._wake.clear()
+            self._over.wait(AWAY if self._away else ROUND)
 
     def _away_now(self, why: str) -> None:
         if why != self._away:
