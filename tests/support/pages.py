@@ -12,10 +12,10 @@ ROOT = Path(__file__).parents[2]
 
 GUIDES = (
     "README.md",
-    *(f"docs/{name}.md" for name in ("install", "calibrate", "shift", "page", "garments")),
+    *(f"docs/{name}.md" for name in ("install", "calibrate", "shift", "presses", "page")),
     *(
         f"docs/{name}.md"
-        for name in ("locations", "eye", "lasers", "accuracy", "words", "troubleshoot")
+        for name in ("garments", "locations", "eye", "lasers", "accuracy", "words", "troubleshoot")
     ),
 )
 """What a shop reads, in the order in which it would; docs/commands.md is made from the help."""

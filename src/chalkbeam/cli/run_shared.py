@@ -90,13 +90,18 @@ class SharedRun:
             If it cannot be read, or there is nothing of it for this press.
         """
         asked = self._asked
-        digest = digest_now(asked.sheet, False)
-        begun = None if asked.new_run else self._part.unfinished(digest)
+        begun = None
+        if not asked.sheet.is_file():  # no sheet here: an order of another machine's, by its number
+            begun = self._part.named(str(asked.sheet))
+        digest = "" if begun is not None else digest_now(asked.sheet, False)
+        if begun is None and not asked.new_run:
+            begun = self._part.unfinished(digest)
         if begun is None:
             order = read_for_run(asked, collar)
             return Beginning(None, order, order.digest, None)
         self._take_over(begun)
-        return Beginning(self._left(begun), None, digest, None)
+        left = self._left(begun)
+        return Beginning(left, None, left.run.digest, None)
 
     def _left(self, run_id: str) -> Left:
         from chalkbeam.record.progress import Progress

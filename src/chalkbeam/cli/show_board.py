@@ -93,6 +93,8 @@ def _drawn(found: Board) -> Group:
     from rich.table import Table
     from rich.text import Text
 
+    if not found.presses and not found.orders:
+        return Group(Text("Nothing is in the queue yet: an order comes with its first run."))
     presses = Table("press", "order", "at", "step", "in hand", "last act", box=None, pad_edge=False)
     for press in found.presses:
         presses.add_row(*_press(press))

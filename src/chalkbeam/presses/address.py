@@ -62,7 +62,7 @@ def read_address(text: str) -> Address:
             "The address of the database cannot be read: write it as "
             "postgresql://name@server/database."
         ) from None
-    if url.password is not None or "password" in url.query or "passfile" in url.query:
+    if url.password is not None or "password" in url.query:
         raise Refusal(
             "The address of the database holds a password, which would stand in lists of what "
             "was typed: take it out, and put it into the environment (PGPASSWORD) or into your "

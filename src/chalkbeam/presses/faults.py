@@ -26,9 +26,20 @@ def queue_fault(address: Address, error: Exception) -> Refusal:
     where = str(address)
     if state in ("28P01", "28000") or "password" in low or "no pg_hba.conf" in low:
         return Refusal(
-            f"The name or the password for {where} is not accepted: check the address, and the "
+            f"The name or the password for {where} is not accepted, or only over TLS: check the "
+            "address, and the "
             "password in the environment (PGPASSWORD) or in your file of passwords (.pgpass), "
             "which only you may read."
+        )
+    if "invalid connection option" in low or "invalid sslmode" in low:
+        return Refusal(
+            f"The address of {where} holds what no such connection knows ({_short(said)}): "
+            "correct it."
+        )
+    if "certificate" in low:
+        return Refusal(
+            f"{_capital(where)} shows a certificate that is not the one to trust "
+            f"({_short(said)}): check the server's name in the address, and the certificate's file."
         )
     if state == "3D000" or ("database" in low and "does not exist" in low):
         return Refusal(f"There is no such database ({where}): make it on the server first.")
@@ -73,4 +84,5 @@ def _capital(text: str) -> str:
 
 def _short(said: str) -> str:
     """Return the driver's words without its repetitions for every address that it tried."""
-    return said.split(" Multiple connection attempts")[0][:160].rstrip(". ")
+    said = said.split(" Multiple connection attempts")[0].removeprefix("connection failed: ")
+    return said[:160].rstrip(". ")

@@ -56,7 +56,20 @@ def _queue(connection: sa.Connection) -> None:
         connection.exec_driver_sql(statement)
 
 
-STEPS: tuple[Callable[[sa.Connection], None], ...] = (_queue,)
+def _files(connection: sa.Connection) -> None:
+    bytes_type = "BYTEA" if connection.dialect.name == "postgresql" else "BLOB"
+    for statement in (
+        f"CREATE TABLE contents (digest TEXT PRIMARY KEY, bytes {bytes_type} NOT NULL)",
+        "CREATE TABLE shared_files (name TEXT NOT NULL, version BIGINT NOT NULL, "
+        "digest TEXT NOT NULL REFERENCES contents (digest), press TEXT NOT NULL, "
+        "wall TEXT NOT NULL, PRIMARY KEY (name, version))",
+        "CREATE TABLE artworks (run TEXT NOT NULL REFERENCES runs (id), path TEXT NOT NULL, "
+        "digest TEXT NOT NULL REFERENCES contents (digest), PRIMARY KEY (run, path))",
+    ):
+        connection.exec_driver_sql(statement)
+
+
+STEPS: tuple[Callable[[sa.Connection], None], ...] = (_queue, _files)
 
 
 def migrate(

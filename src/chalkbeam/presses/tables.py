@@ -98,3 +98,24 @@ conflicts = sa.Table(
     sa.UniqueConstraint("act"),
 )  # fmt: skip
 """What two presses say against each other, until a person has settled it."""
+
+contents = sa.Table(
+    "contents",
+    tables,
+    _text("digest", key=True),
+    sa.Column("bytes", sa.LargeBinary, nullable=False),
+)
+"""Files by the SHA-256 of what they hold: each once, however many names it has."""
+
+shared_files = sa.Table(
+    "shared_files", tables,
+    _text("name", key=True), _whole("version", key=True), _text("digest"), _text("press"),
+    _text("wall"),
+)  # fmt: skip
+"""The shop's rigs, locations, charts and lists, every version; `name` is the path in the user's
+data folder, with slashes."""
+
+artworks = sa.Table(
+    "artworks", tables, _text("run", key=True), _text("path", key=True), _text("digest")
+)
+"""The artwork of an order: what its files hold, by the paths that its order of work has."""

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from chalkbeam.orders.order_of_work import Plan, Stop
-from chalkbeam.presses import acts, claims, shared_runs
+from chalkbeam.presses import acts, claims, contents, shared_runs
 from chalkbeam.presses.address import Address
 from chalkbeam.presses.board import why_nothing
 from chalkbeam.presses.claims import Claim, Doubt, Wish
@@ -179,7 +179,23 @@ class TakingPart:
             }
             return claims.add_run(connection, heading, lots_of(plan.stops))
 
-        return queue.transact(add)
+        run_id = queue.transact(add)
+        for path, held in contents.read_art(plan.stops).items():
+            queue.transact(lambda c, one={path: held}: contents.put_art(c, run_id, one))  # type: ignore[misc]
+        return run_id
+
+    def named(self, beginning: str) -> str | None:
+        """Return the unfinished order whose id begins so; None if there is none, or several."""
+        queue = self.try_queue()
+        if queue is None:
+            found = [each.id for each in self.store.runs() if each.id.startswith(beginning)]
+        else:
+            found = [
+                each.id
+                for each in queue.transact(shared_runs.headings)
+                if each.id.startswith(beginning)
+            ]
+        return found[0] if beginning and len(found) == 1 else None
 
     def _must(self) -> Queue:
         queue = self.try_queue()
@@ -330,11 +346,17 @@ class TakingPart:
         if queue is None:
             raise Unreachable(self.away)
         run = queue.transact(lambda c: shared_runs.shared_run(c, run_id))
-        plan = Plan(run.stops, 0.0, run.as_listed, run.by_hand, 0.0, {})
+        digests = queue.transact(lambda c: contents.art_of(c, run_id))
+        for path, digest in contents.missing_here(digests).items():
+            held = queue.transact(lambda c, one=digest: contents.content(c, one))  # type: ignore[misc]
+            contents.keep_content(held, path)
+        stops = contents.with_art_here(run.stops, digests)
+        plan = Plan(stops, 0.0, run.as_listed, run.by_hand, 0.0, {})
         nothing = NewEvent(Kind.CLAIMED, data={"claim": "", "pieces": []})
+        sheet = Path(run.sheet)
         return self.store.begin(
-            plan, title=run.title, sheet=Path(run.sheet), digest=run.digest, carried=(nothing,),
-            own_id=run_id,
+            plan, title=run.title, sheet=sheet if sheet.is_file() else None, digest=run.digest,
+            carried=(nothing,), own_id=run_id,
         )  # fmt: skip
 
     def _progress(self, run: Run) -> Progress:

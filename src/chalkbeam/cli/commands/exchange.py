@@ -1,0 +1,69 @@
+"""`chalkbeam exchange`: the shop's own files, the same on all machines that share a queue.
+
+Exit 0: all alike. 1: a file is at odds. 2: bad input.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import Annotated
+
+import typer
+
+from calibration.refusal import Refusal
+from chalkbeam.cli.options.record import RecordOption, queue_address
+
+
+class GoesFirst(Enum):
+    """Whose file goes first."""
+
+    HERE = "here"
+    QUEUE = "queue"
+
+
+def exchange_files(
+    record: RecordOption = None,
+    press: Annotated[
+        str, typer.Option(help="This press's name in the shop; the computer's without.")
+    ] = "",
+    prefer: Annotated[
+        GoesFirst | None,
+        typer.Option(
+            help="Which side's goes first where a file was changed on both; the other's is kept "
+            "as an older version there, or beside it here (.before)."
+        ),
+    ] = None,
+) -> None:
+    """Exchange rigs, house locations, charts, transfers, platens and fabrics with the queue.
+
+    What was changed here goes there, what was changed there comes here. What was changed on both
+    sides is told and left as it is, until --prefer says which is meant.
+    """
+    from chalkbeam.presses.engine import Queue
+    from chalkbeam.presses.settings import machine_name, shop_settings
+    from chalkbeam.presses.sharing import share
+    from chalkbeam.record.store import utc_now
+
+    address = queue_address(record)
+    if address is None:
+        raise Refusal("Files are exchanged by way of a queue: give its address with --record.")
+    name = press or shop_settings().press or machine_name()
+    with Queue(address) as queue:
+        done = share(queue, name, utc_now(), prefer="" if prefer is None else prefer.value)
+    for said, names in (
+        ("sent", done.sent),
+        ("fetched", done.fetched),
+        ("removed here, still in the queue", done.removed),
+        ("CHANGED ON BOTH SIDES, left as it is", done.at_odds),
+    ):
+        for each in names:
+            typer.echo(f"{said}: {each}")
+    if not any((done.sent, done.fetched, done.removed, done.at_odds)):
+        typer.echo("Nothing has changed: this machine and the queue have the same files.")
+    if done.at_odds:
+        raise typer.Exit(1)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("exchange")(exchange_files)
