@@ -43,7 +43,7 @@ from chalkbeam.presses.address import Address, read_address
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
 from chalkbeam.presses.faults import Unreachable
-from chalkbeam.presses.link import PressLink
+from chalkbeam.presses.link import QueueLink
 from chalkbeam.presses.lots import lots_of
 from chalkbeam.presses.news import FromQueue
 from chalkbeam.presses.taking_part import Press, TakingPart
@@ -115,7 +115,7 @@ def work_one(part: TakingPart, run_id: str, pipe: int, chance: random.Random) ->
     session.progress.hear(part.heard(run_id))
     if session.progress.stop is None:
         return
-    link, news = PressLink(part, run), list[FromQueue]()
+    link, news = QueueLink(part, run), list[FromQueue]()
     link.notice(session.progress)
     link.listen(news.append)
     idle = 0

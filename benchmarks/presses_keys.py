@@ -46,7 +46,7 @@ def timed_block(
 
     from chalkbeam.orders.order_of_work import plan
     from chalkbeam.presses.address import read_address
-    from chalkbeam.presses.link import PressLink
+    from chalkbeam.presses.link import QueueLink
     from chalkbeam.presses.taking_part import Press, TakingPart
     from chalkbeam.record.events import Step
     from chalkbeam.record.session import open_session
@@ -72,7 +72,7 @@ def timed_block(
             part = TakingPart(store, read_address(server.address), Press(f"left {seed}", "here"))
             order = part.begin(planned, "keys", Path("s.csv"), f"keys {seed}")
             run_of, _ = part.take_up(order)
-            queue = QueueInWindow(PressLink(part, run_of), lambda sentence: None)
+            queue = QueueInWindow(QueueLink(part, run_of), lambda sentence: None)
         else:
             run_of = store.begin(planned, title="alone", sheet=Path("s.csv"), digest="d")
         controller = StationController(

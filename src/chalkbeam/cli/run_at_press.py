@@ -48,6 +48,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         without_effect,
     )
     from chalkbeam.cli.run_shared import SharedRun
+    from chalkbeam.orders.shop import fit_on_press
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
@@ -85,7 +86,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     in_window = asked.window or lasers is not None
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with shared or Store(path) as store:
-        new = new_run(asked, begun, store, on_the_press(prepared()))
+        # What presses share is planned by the sheet's platens: each has its own.
+        choose = on_the_press(prepared()) if shared is None else fit_on_press
+        new = new_run(asked, begun, store, choose)
         stock = stock_of(asked, new.plan.stops if new else left.run.stops if left else ())
         operator = asked.operator
         if left is not None:

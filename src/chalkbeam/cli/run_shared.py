@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from chalkbeam.orders.order_of_work import Plan, Stop
     from chalkbeam.placement.loading import Collar
     from chalkbeam.presses.address import Address
-    from chalkbeam.presses.link import PressLink
+    from chalkbeam.presses.link import QueueLink
     from chalkbeam.presses.news import FromQueue
     from chalkbeam.record.progress import Progress
     from chalkbeam.record.resume import Left
@@ -66,7 +66,7 @@ class SharedRun:
         name = asked.press or settings.press or machine_name()
         self.path = press_record(address, name)
         self.store = Store(self.path)
-        self._link: PressLink | None = None
+        self._link: QueueLink | None = None
         try:
             self._part = TakingPart(self.store, address, Press(name, machine_name()))
         except BaseException:
@@ -139,25 +139,31 @@ class SharedRun:
 
     def joined(self, session: RunSession) -> None:
         """Work a run together with the other presses from now on."""
-        from chalkbeam.presses.link import PressLink
+        from chalkbeam.presses.link import QueueLink
 
         session.progress.hear(self._part.heard(session.run.id))
-        self._link = PressLink(self._part, session.run)
+        self._link = QueueLink(self._part, session.run)
 
     def _at_hand(self, stops: Sequence[Stop]) -> frozenset[str]:
         """Return which of the platens and pads that an order wants are at this press."""
-        from chalkbeam.placement.platens import platen
         from chalkbeam.presses.claims import ANY_PAD
-        from chalkbeam.station.ready_imprint import is_for
 
         named = {stop.fit.platen for stop in stops if stop.fit.platen}
-        here = {
-            f"platen {name}"
-            for name in named
-            if any(is_for(rig, platen(name)) for rig in self._rigs)
-        }
+        here = {f"platen {name}" for name in named if self._has(name)}
         pads = [ANY_PAD] if self._pads is None else [f"pad {name}" for name in self._pads]
         return frozenset(here) | frozenset(pads)
+
+    def _has(self, name: str) -> bool:
+        from chalkbeam.placement.platens import alike, platen
+        from chalkbeam.station.ready_imprint import called
+
+        if any(called(rig).casefold() == name.casefold() for rig in self._rigs):
+            return True
+        try:
+            wanted = platen(name).face
+        except Refusal:  # a name that another press's rig has
+            return False
+        return any(alike(rig.face, wanted) for rig in self._rigs)
 
     # -- as a source of the window's ---------------------------------------------------------
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rich.console import Group
 
     from chalkbeam.presses.address import Address
-    from chalkbeam.presses.board import Board, OrderStanding, PressStanding, Waiting
+    from chalkbeam.presses.board import Board, OrderStanding, PressStanding, WaitsFor
     from chalkbeam.presses.engine import Queue
 
 EVERY = 0.5
@@ -136,7 +136,7 @@ def _order(order: OrderStanding) -> tuple[str, ...]:
     )
 
 
-def _waits(waiting: Waiting) -> str:
+def _waits(waiting: WaitsFor) -> str:
     return f"{_pieces(waiting.pieces)} for {waiting.what}"
 
 

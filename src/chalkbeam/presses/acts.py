@@ -27,7 +27,7 @@ TAKEN_BACK = "taken back by its own press"
 
 
 @dataclass(frozen=True)
-class Act:
+class PressAct:
     """One thing that happened at a press.
 
     Attributes
@@ -51,7 +51,7 @@ class Act:
     body: Mapping[str, Any]
 
 
-def push(connection: sa.Connection, press: str, given: Sequence[Act]) -> int:
+def push(connection: sa.Connection, press: str, given: Sequence[PressAct]) -> int:
     """Take a press's acts in; return the number of the last one that is in.
 
     Those that are in already are passed over, so that a try whose answer was lost can be
@@ -109,7 +109,7 @@ def push(connection: sa.Connection, press: str, given: Sequence[Act]) -> int:
     return new[-1].number
 
 
-def _pieces(connection: sa.Connection, new: Sequence[Act]) -> dict[str, str]:
+def _pieces(connection: sa.Connection, new: Sequence[PressAct]) -> dict[str, str]:
     """Return the piece that each act is about: one that takes another back, about that one's."""
     found: dict[str, str] = {}
     for act in new:
@@ -125,7 +125,7 @@ def _pieces(connection: sa.Connection, new: Sequence[Act]) -> dict[str, str]:
 
 
 def _take_in(
-    connection: sa.Connection, press: str, run: str, piece: str, new: Iterable[Act]
+    connection: sa.Connection, press: str, run: str, piece: str, new: Iterable[PressAct]
 ) -> None:
     """Say anew how a piece's imprints ended, by all that its press did to it."""
     here = (holds.c.run == run) & (holds.c.piece == piece)
@@ -214,7 +214,7 @@ def fold(
 
 
 def _object(
-    connection: sa.Connection, press: str, run: str, piece: str, new: Iterable[Act]
+    connection: sa.Connection, press: str, run: str, piece: str, new: Iterable[PressAct]
 ) -> None:
     """Tell what a press did to a piece that it does not hold."""
     for act in new:
@@ -232,7 +232,7 @@ def _object(
 
 
 def _object_to_taking_back(
-    connection: sa.Connection, press: str, run: str, piece: str, act: Act
+    connection: sa.Connection, press: str, run: str, piece: str, act: PressAct
 ) -> None:
     """Let a press take back what it said itself; tell it where that had counted already."""
     other = str(act.data["event"])

@@ -47,7 +47,7 @@ class PressStanding:
 
 
 @dataclass(frozen=True)
-class Waiting:
+class WaitsFor:
     """Pieces that wait for something.
 
     Attributes
@@ -74,7 +74,7 @@ class OrderStanding:
         Garments spoiled, those that a fresh one replaced too.
     by_press : tuple of (str, int)
         Imprints pressed at each press.
-    waiting : tuple of Waiting
+    waiting : tuple of WaitsFor
     """
 
     run: str
@@ -86,7 +86,7 @@ class OrderStanding:
     spoiled: int
     spoiled_garments: int
     by_press: tuple[tuple[str, int], ...]
-    waiting: tuple[Waiting, ...]
+    waiting: tuple[WaitsFor, ...]
 
     @property
     def finished(self) -> bool:
@@ -199,7 +199,7 @@ def _order(
 
 def _unclaimed(
     connection: sa.Connection, run: str, known: frozenset[str], takes_any: bool
-) -> tuple[Waiting, ...]:
+) -> tuple[WaitsFor, ...]:
     """Return what nobody has claimed: for want of a platen or a pad, or just not yet."""
     rows = connection.execute(
         sa.select(pieces.c.piece, needs.c.what)
@@ -217,10 +217,10 @@ def _unclaimed(
     found: dict[str, list[str]] = {}
     for piece, lacking in wanted.items():
         found.setdefault(" and ".join(lacking) or "a press", []).append(piece)
-    return tuple(Waiting(what, tuple(own)) for what, own in found.items())
+    return tuple(WaitsFor(what, tuple(own)) for what, own in found.items())
 
 
-def _short(connection: sa.Connection, run: str) -> tuple[Waiting, ...]:
+def _short(connection: sa.Connection, run: str) -> tuple[WaitsFor, ...]:
     """Return what was left out for want of a garment or a transfer."""
     here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
     rows = connection.execute(
@@ -237,7 +237,7 @@ def _short(connection: sa.Connection, run: str) -> tuple[Waiting, ...]:
         for what in ("garment", "transfer"):
             if what in said:
                 found.setdefault(f"a {what}", {})[piece] = None
-    return tuple(Waiting(what, tuple(own)) for what, own in found.items())
+    return tuple(WaitsFor(what, tuple(own)) for what, own in found.items())
 
 
 def why_nothing(connection: sa.Connection, run: str, wish: Wish) -> str:

@@ -31,7 +31,7 @@ TRAY = 12
 the queue is away."""
 
 
-class PressLink:
+class QueueLink:
     """Keeps a press at work and the queue up to date with each other.
 
     Parameters

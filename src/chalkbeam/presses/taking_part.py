@@ -254,7 +254,8 @@ class TakingPart:
                 recorder.write(Kind.CLAIMED, claim=claim.id, pieces=list(claim.pieces))
             elif chosen:
                 raise Refusal(
-                    f"Nothing of “{chosen}” is free: another press has it, or it is done."
+                    f"Nothing of “{chosen}” is free for this press: another has it, it wants a "
+                    "platen that is not here, or it is done. Choose another pile."
                 )
         return run, tuple(told)
 
@@ -287,7 +288,7 @@ class TakingPart:
         own = self._named(other)
         doubts = self._must().transact(lambda c: claims.in_doubt(c, own, run_id))
         if not doubts:
-            raise Refusal(f"{other} holds nothing of this order that is still to be done.")
+            raise Refusal("That press holds nothing of this order that is still to be done.")
         return doubts
 
     def take_over(self, run_id: str, other: str, said: Mapping[str, bool]) -> str:
@@ -312,7 +313,7 @@ class TakingPart:
             raise Refusal(
                 f"There is no other press “{name}” to take over from; there are: {others}."
             )
-        return found[name]
+        return str(found[name])
 
     def heard(self, run_id: str) -> Elsewhere:
         """Return what was last heard of the other presses."""

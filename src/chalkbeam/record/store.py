@@ -132,11 +132,12 @@ class Store:
         plan: Plan,
         *,
         title: str,
-        sheet: Path,
+        sheet: Path | None,
         digest: str,
         earlier: str | None = None,
         newest: str | None = "",
         carried: Sequence[NewEvent] = (),
+        own_id: str = "",
     ) -> Run:
         """Record a new run and return it.
 
@@ -147,6 +148,8 @@ class Store:
         newest : str or None, optional
             Id of the latest run of this sheet that the caller knows of, None for none: another
             begun since is refused. Without it none is looked for.
+        own_id : str, optional
+            Its id, where it was begun elsewhere.
 
         Raises
         ------
@@ -154,7 +157,7 @@ class Store:
             If the record cannot be written.
         """
         run = Run(
-            new_id(), title, str(sheet), digest, earlier, utc_now(),
+            own_id or new_id(), title, str(sheet or ""), digest, earlier, utc_now(),
             plan.stops, plan.as_listed, plan.by_hand,
         )  # fmt: skip
         session = new_id()

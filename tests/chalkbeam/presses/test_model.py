@@ -25,7 +25,7 @@ from hypothesis.stateful import (
 
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.presses import acts, claims, conflicts
-from chalkbeam.presses.acts import Act
+from chalkbeam.presses.acts import PressAct
 from chalkbeam.presses.address import read_address
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
@@ -49,15 +49,15 @@ class _Press:
 
     def __init__(self, name: int) -> None:
         self.id, self.name = new_id(), f"press {name}"
-        self.journal: list[Act] = []
+        self.journal: list[PressAct] = []
         self.claim_id: str | None = None  # on disk too: made before the first try
         self.mine: list[str] = []
         self.reached = 0
         self.pressed: set[str] = set()
 
-    def write(self, run: str, kind: str, imprint: str = "", **data) -> Act:
+    def write(self, run: str, kind: str, imprint: str = "", **data) -> PressAct:
         number = len(self.journal) + 1
-        act = Act(number, new_id(), run, kind, imprint, data, {"data": data})
+        act = PressAct(number, new_id(), run, kind, imprint, data, {"data": data})
         self.journal.append(act)
         return act
 

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 
 from calibration.refusal import Refusal
 from chalkbeam.presses import acts, claims, conflicts, following
-from chalkbeam.presses.acts import Act
+from chalkbeam.presses.acts import PressAct
 from chalkbeam.presses.address import read_address
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
@@ -29,7 +29,7 @@ def claimed(queue, press, run, **wish):
 
 
 def act(number, run, kind, imprint="", own=None, **data):
-    return Act(number, own or new_id(), run, kind, imprint, data, {"data": data})
+    return PressAct(number, own or new_id(), run, kind, imprint, data, {"data": data})
 
 
 # -- addresses ---------------------------------------------------------------------------------
