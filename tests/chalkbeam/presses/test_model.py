@@ -310,7 +310,7 @@ def against_the_model(address, examples, steps):
 
 @pytest.mark.slow
 def test_presses_crashes_and_cuts_against_a_plain_model(tmp_path):
-    against_the_model(read_address(f"sqlite:///{tmp_path / 'queue.db'}"), 12, 25)
+    against_the_model(read_address(f"sqlite:///{tmp_path / 'queue.db'}"), 8, 25)
 
 
 @pytest.mark.proof
