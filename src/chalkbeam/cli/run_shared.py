@@ -54,11 +54,13 @@ class SharedRun:
         for name, value in {
             "--again": asked.again, "--take-changes": asked.take_changes,
             "--only-spoiled": asked.only_spoiled, "--as-recorded": asked.as_recorded,
+            "--printed": asked.printed, "--came": asked.came,
         }.items():  # fmt: skip
             if value:
                 raise Refusal(
                     f"{name} is for a record in a file: an order that presses share goes on as it "
-                    "was begun, and an edited sheet is another order."
+                    "was begun, an edited sheet is another order, and nobody counts stock over all "
+                    "presses."
                 )
         settings = shop_settings()
         self._asked, self._rigs = asked, rigs

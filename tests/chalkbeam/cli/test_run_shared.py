@@ -18,7 +18,7 @@ def press(shop, chalkbeam):
     (shop / "crew.csv").write_text(PLAIN)
 
     def call(name, *more, keys=()):
-        return chalkbeam(*SHARED, "--press", name, *more, keys=[*keys, *WAY_OUT])
+        return chalkbeam(*SHARED, "--press-name", name, *more, keys=[*keys, *WAY_OUT])
 
     return call
 

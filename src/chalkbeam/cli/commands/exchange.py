@@ -23,7 +23,7 @@ class GoesFirst(Enum):
 
 def exchange_files(
     record: RecordOption = None,
-    press: Annotated[
+    press_name: Annotated[
         str, typer.Option(help="This press's name in the shop; the computer's without.")
     ] = "",
     prefer: Annotated[
@@ -47,7 +47,7 @@ def exchange_files(
     address = queue_address(record)
     if address is None:
         raise Refusal("Files are exchanged by way of a queue: give its address with --record.")
-    name = press or shop_settings().press or machine_name()
+    name = press_name or shop_settings().press or machine_name()
     with Queue(address) as queue:
         done = share(queue, name, utc_now(), prefer="" if prefer is None else prefer.value)
     for said, names in (

@@ -77,7 +77,7 @@ def run_order(
         typer.Option(help="A reorder: bring placements and moves of this run back, by its id."),
     ] = None,
     record: RecordOption = None,
-    press: Annotated[
+    press_name: Annotated[
         str,
         typer.Option(help="With a queue: this press's name in the shop; the computer's without."),
     ] = "",
@@ -172,7 +172,7 @@ def run_order(
         new_run=new_run or anew,
         as_recorded=as_recorded or as_begun, take_changes=take_changes,
         only_spoiled=only_spoiled, anyway=anyway, again=again, record=record,
-        press=press, pile=pile, take_over=take_over, pressed=pressed,
+        press=press_name, pile=pile, take_over=take_over, pressed=pressed,
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,
         display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
