@@ -16,7 +16,7 @@ from typing import Annotated
 import platformdirs
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from calibration.files import write_whole
+from calibration.files import read_whole, write_whole
 from calibration.geometry import XY, PlatenFace, Points
 from calibration.refusal import Refusal
 from chalkbeam.basics.toml_files import read_data
@@ -228,7 +228,7 @@ def keep_platen(made: Platen, path: Path | None = None) -> None:
             f"“{same.name}” is a platen of {same.face.width:.0f} x {same.face.depth:.0f} mm on "
             "file: choose another name."
         )
-    text = path.read_text("utf-8").rstrip("\n") + "\n\n" if path.is_file() else ""
+    text = read_whole(path).decode("utf-8").rstrip("\n") + "\n\n" if path.is_file() else ""
     face = made.face
     text += (
         f'[platen."{made.name}"]\nwidth = "{face.width:g} mm"\ndepth = "{face.depth:g} mm"\n'
