@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from chalkbeam.basics.units import Unit
-from chalkbeam.cli.commands.sheet import sheet_app
+from chalkbeam.cli.commands.sheet import counted, sheet_app
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.order import (
@@ -22,7 +22,8 @@ from chalkbeam.cli.options.order import (
     read_order,
     read_print_list,
 )
-from chalkbeam.cli.options.paper import Paper
+from chalkbeam.cli.options.paper import Paper, PaperOption
+from chalkbeam.cli.terminal import say_doing
 from chalkbeam.cli.transfer_words import spare_words
 
 
@@ -54,6 +55,37 @@ def write_tickets(
     pieces = tuple(dict.fromkeys(stop.piece for stop in planned.stops))
     write_whole(out, tickets_pdf(pieces, sheet.stem, paper.value, units))
     typer.echo(f"{out}: {len(pieces)} tickets, in the order of work.")
+
+
+def proof_of_order(
+    sheet: SheetArgument,
+    out: Annotated[Path, typer.Option(help="PDF to write.")] = Path("proof.pdf"),
+    shop: Annotated[str, typer.Option(help="The shop's name, at the head of each page.")] = "",
+    customer: Annotated[str, typer.Option(help="Written at the head.")] = "",
+    date: Annotated[str, typer.Option(help="Written at the head.")] = "",
+    title: Annotated[str, typer.Option(help="What the order is called, if not as its file.")] = "",
+    paper: PaperOption = Paper.LETTER,
+    unit: SheetUnitOption = None,
+    artwork: ArtworkOption = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Write a proof of the whole order on a few pages: every print, on all its sizes."""
+    from calibration.files import check_can_write, write_whole
+    from chalkbeam.orders.precheck import on_file
+    from chalkbeam.paper.proof.entries import entries_of, wearers
+    from chalkbeam.paper.proof.order import ProofHead, order_proof_pdf
+
+    check_can_write(out, ".pdf")
+    order = read_order(sheet, unit, artwork, on_file(), units)
+    say_doing("Drawing the proof …")
+    entries = entries_of(order.pieces, units)
+    named = wearers(order.pieces)
+    head = ProofHead(title or sheet.stem.replace("-", " "), shop, customer, date)
+    write_whole(out, order_proof_pdf(entries, named, head, units, paper.value))
+    typer.echo(
+        f"{out}: a proof of {counted(len(entries), 'print')} on "
+        f"{counted(len(order.pieces), 'piece')} to sign."
+    )
 
 
 def pull_garments(
@@ -135,5 +167,6 @@ def write_cut_list(
 def register(app: typer.Typer) -> None:
     """Add the commands to those of `chalkbeam sheet`."""
     sheet_app.command("tickets")(write_tickets)
+    sheet_app.command("proof")(proof_of_order)
     sheet_app.command("pull")(pull_garments)
     sheet_app.command("cut")(write_cut_list)

@@ -5,28 +5,24 @@ from __future__ import annotations
 import io
 import math
 
-import numpy as np
-from numpy.typing import NDArray
 from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Drawing, Group, Line, String
 from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import KeepInFrame, Paragraph
 
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import format_length
 from chalkbeam.paper.drawing import FILLS, INK, PAPER, QUIET, PageMap, cloth, fit_page
-from chalkbeam.paper.fonts import BOLD, FONT, font_for, line_of, write
+from chalkbeam.paper.fonts import BOLD, FONT, font_for
 from chalkbeam.paper.proof.likeness import share_like
+from chalkbeam.paper.proof.parts import MARGIN, RULE, draw_art, image_of, signature, text_at
 from chalkbeam.paper.proof.values import Proof
 from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.paper.worn import Losses, View, Worn, look, losses
 from chalkbeam.placement.loading import centre_line, origin_words
 
-MARGIN = 44.0
-RULE = HexColor("#C9CFD4")
 PICTURE = 620
 """Height of a worn view, px: some 220 dots to the inch on the page."""
 
@@ -63,7 +59,7 @@ def proof_pdf(proof: Proof, paper: str = "letter") -> bytes:
     top = _head(canvas, proof, height - MARGIN, inner)
     middle = top - 0.47 * height
     share = 0.6 * inner
-    _flat(canvas, proof, (MARGIN, middle, share, top - middle))
+    flat(canvas, proof, (MARGIN, middle, share, top - middle))
     views: tuple[View, View] = ("straight", "three_quarter")
     worn = worn_of(proof)
     column = inner - share - 16
@@ -71,11 +67,11 @@ def proof_pdf(proof: Proof, paper: str = "letter") -> bytes:
     for number, view in enumerate(views):
         low = top - (number + 1) * tall - 10 * number
         picture = look(worn, view, PICTURE, round(PICTURE * column / tall))
-        canvas.drawImage(_image(picture), MARGIN + share + 16, low, column, tall)
+        canvas.drawImage(image_of(picture), MARGIN + share + 16, low, column, tall)
     low = _figures(canvas, proof, middle - 16, inner)
     foot = MARGIN + 96
     _caveats(canvas, proof, losses(worn), (MARGIN, foot, inner, low - foot - 10))
-    _signature(canvas, (MARGIN, MARGIN, inner, 84))
+    signature(canvas, (MARGIN, MARGIN, inner, 84))
     canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -86,33 +82,30 @@ def _title(proof: Proof) -> str:
     return f"Proof: {title}, {proof.placement.garment.label}"
 
 
-def _text(canvas: Canvas, x: float, y: float, text: str, font: str, size: float,
-          colour: Color = INK, right: bool = False, room: float = 1e6) -> None:  # fmt: skip
-    write(canvas, line_of(x, y, text, size, colour, font, "end" if right else "start", room))
-
-
 def _head(canvas: Canvas, proof: Proof, top: float, inner: float) -> float:
     """Draw the head; return where it ends."""
     right = MARGIN + inner
-    _text(canvas, MARGIN, top - 20, "Proof", BOLD, 24)
+    text_at(canvas, MARGIN, top - 20, "Proof", BOLD, 24)
     said = [line for line in (proof.customer, proof.order, proof.date) if line]
     for number, line in enumerate(said):
         font = BOLD if number == 0 and proof.customer else FONT
-        _text(canvas, right, top - 9 - 12.5 * number, line, font, 10, right=True, room=0.66 * inner)
+        text_at(
+            canvas, right, top - 9 - 12.5 * number, line, font, 10, right=True, room=0.66 * inner
+        )
     low = top - 42
     canvas.setStrokeColor(RULE)
     canvas.setLineWidth(0.8)
     canvas.line(MARGIN, low, right, low)
     placement = proof.placement
     title = placement.location.title
-    _text(canvas, MARGIN, low - 18, f"{title[:1].upper()}{title[1:]}: {placement.artwork.name}",
+    text_at(canvas, MARGIN, low - 18, f"{title[:1].upper()}{title[1:]}: {placement.artwork.name}",
           BOLD, 12.5, room=inner)  # fmt: skip
     fabric = f", {proof.fabric}" if proof.fabric else ""
-    _text(canvas, MARGIN, low - 32, f"{placement.garment.label}{fabric}", FONT, 10, QUIET)
+    text_at(canvas, MARGIN, low - 32, f"{placement.garment.label}{fabric}", FONT, 10, QUIET)
     return low - 44
 
 
-def _flat(canvas: Canvas, proof: Proof, box: tuple[float, float, float, float]) -> None:
+def flat(canvas: Canvas, proof: Proof, box: tuple[float, float, float, float]) -> None:
     """Draw the face with the art in place and its two distances, in a box (x, y, w, h)."""
     x, y, wide, high = box
     face = proof.placement.face
@@ -127,22 +120,6 @@ def _flat(canvas: Canvas, proof: Proof, box: tuple[float, float, float, float]) 
     marks = Drawing(x + wide, y + high)
     marks.add(_distances(proof, page, x + 22, y + high - 14))
     renderPDF.draw(marks, canvas, 0, 0)
-
-
-def draw_art(canvas: Canvas, proof: Proof, page: PageMap, opacity: float = 1.0) -> None:
-    """Draw the art where the placement puts it."""
-    artwork, pose = proof.placement.artwork, proof.placement.garment_from_art
-    origin = page.points([(pose.x, pose.y)])[0]
-    flip = np.diag([1.0, -1.0])
-    linear = page.scale * flip @ pose.matrix @ flip
-    canvas.saveState()
-    canvas.transform(
-        linear[0, 0], linear[1, 0], linear[0, 1], linear[1, 1], float(origin[0]), float(origin[1])
-    )
-    canvas.setFillAlpha(opacity)
-    width, height = artwork.ink.width, artwork.ink.height
-    canvas.drawImage(_image(proof.art), -width / 2, -height / 2, width, height, mask="auto")
-    canvas.restoreState()
 
 
 def _haloed(group: Group, x0: float, y0: float, x1: float, y1: float, thick: float = 0.7) -> None:
@@ -187,12 +164,6 @@ def _distances(proof: Proof, page: PageMap, left: float, top: float) -> Group:
     return group
 
 
-def _image(pixels: NDArray[np.uint8]) -> ImageReader:
-    from PIL import Image
-
-    return ImageReader(Image.fromarray(pixels))
-
-
 def _figures(canvas: Canvas, proof: Proof, top: float, inner: float) -> float:
     """Write the measures in three columns; return where they end."""
     placement, unit = proof.placement, proof.unit
@@ -214,8 +185,8 @@ def _figures(canvas: Canvas, proof: Proof, top: float, inner: float) -> float:
     )  # fmt: skip
     starts = (0.0, 0.31 * inner, 0.68 * inner, inner)
     for (name, value), start, end in zip(columns, starts[:-1], starts[1:], strict=True):
-        _text(canvas, MARGIN + start, top, name, FONT, 8, QUIET)
-        _text(canvas, MARGIN + start, top - 14, value, BOLD, 10.5, room=end - start - 6)
+        text_at(canvas, MARGIN + start, top, name, FONT, 8, QUIET)
+        text_at(canvas, MARGIN + start, top - 14, value, BOLD, 10.5, room=end - start - 6)
     return top - 22
 
 
@@ -292,26 +263,3 @@ def _caveats(
     frame = KeepInFrame(wide_room, high, parts, mode="shrink")
     _, used = frame.wrapOn(canvas, wide_room, high)
     frame.drawOn(canvas, x, y + high - used)
-
-
-def _signature(canvas: Canvas, box: tuple[float, float, float, float]) -> None:
-    x, y, wide, high = box
-    canvas.setStrokeColor(RULE)
-    canvas.setLineWidth(0.8)
-    canvas.roundRect(x, y, wide, high, 4)
-    canvas.setStrokeColor(INK)
-    for number, words in enumerate(("Go ahead as shown", "Change as noted below")):
-        left = x + 12 + number * 150
-        canvas.rect(left, y + high - 22, 9, 9)
-        _text(canvas, left + 15, y + high - 20.5, words, FONT, 9.5)
-    third = (wide - 48) / 3
-    starts = [x + 12 + number * (third + 12) for number in range(3)]
-    lines = [("Notes", x + 12, x + wide - 12, y + 38)]
-    lines += [
-        (name, start, start + third, y + 16)
-        for name, start in zip(("Name", "Signature", "Date"), starts, strict=True)
-    ]
-    for name, start, end, level in lines:
-        canvas.setLineWidth(0.5)
-        canvas.line(start, level, end, level)
-        _text(canvas, start, level - 8.5, name, FONT, 7, QUIET)

@@ -27,7 +27,7 @@ from chalkbeam.basics.units import format_length
 from chalkbeam.locations import Axis
 from chalkbeam.paper.drawing import INK, PT_PER_MM, QUIET, PageMap
 from chalkbeam.paper.fonts import BOLD, FONT, line_of, write
-from chalkbeam.paper.proof.sheet import draw_art
+from chalkbeam.paper.proof.parts import draw_art
 from chalkbeam.paper.proof.values import Proof
 from chalkbeam.paper.sizes import PAPERS
 from chalkbeam.placement import RuleResult
