@@ -7,8 +7,12 @@ recomputed later without the photos.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
-from calibration.geometry import XY
+import numpy as np
+from numpy.typing import ArrayLike
+
+from calibration.geometry import XY, Points
 
 
 @dataclass(frozen=True)
@@ -29,6 +33,53 @@ class Corner:
 
     board: str
     index: int
+    pixel: XY
+
+
+SideName = Literal["left", "right", "front", "back"]
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side of the platen's face.
+
+    Attributes
+    ----------
+    name : SideName
+        As the operator sees it.
+    axis : int
+        0 where x is fixed, 1 where y is.
+    sign : int
+        -1 or 1, the side of the middle on which it lies.
+    """
+
+    name: SideName
+    axis: int
+    sign: int
+
+    def at(self, along: ArrayLike, out: ArrayLike) -> Points:
+        """Return the points `along` a side and `out` from the middle, mm, shape (N, 2)."""
+        across, beside = np.broadcast_arrays(self.sign * np.asarray(out, np.float64), along)
+        pair = (across, beside) if self.axis == 0 else (beside, across)
+        return np.column_stack(pair)
+
+
+SIDES = (Side("left", 0, -1), Side("right", 0, 1), Side("front", 1, -1), Side("back", 1, 1))
+
+
+@dataclass(frozen=True)
+class EdgePoint:
+    """A point seen on an edge of the platen's face.
+
+    Attributes
+    ----------
+    side : SideName
+        The name of one of `SIDES`.
+    pixel : tuple of float
+        Position in the photo, px, as a corner's.
+    """
+
+    side: SideName
     pixel: XY
 
 
@@ -54,6 +105,8 @@ class PhotoObservation:
         Corners of printed cards.
     pattern : tuple of Corner
         Corners of the projected pattern.
+    edges : tuple of EdgePoint
+        Points on the platen's own edges, where they are seen.
     """
 
     name: str
@@ -63,3 +116,4 @@ class PhotoObservation:
     raised: float
     cards: tuple[Corner, ...]
     pattern: tuple[Corner, ...]
+    edges: tuple[EdgePoint, ...] = ()

@@ -14,8 +14,10 @@ from calibration.detect import card_layout, same_viewpoint
 from calibration.detect.card_layout import CardLayout
 from calibration.detect.cards import CardSearch, FoundCard, find_cards, measure_again
 from calibration.detect.corners import reduce
+from calibration.detect.edges import find_edges
 from calibration.detect.pattern import PatternSearch, find_pattern
 from calibration.geometry import Points, rectangle, resample
+from calibration.observations import EdgePoint
 from calibration.photo import channels
 from calibration.photo.read import Photo
 from calibration.targets.cards import Card
@@ -98,6 +100,12 @@ class Measurements:
             view.photo_from_plane(resample(outline, 40.0, closed=True)),
             lambda pixels: bare(view.plane_from_photo(pixels), self.cards),
         )
+
+    @cached_property
+    def edges(self) -> tuple[EdgePoint, ...]:
+        """Points on the platen's own edges; needs all cards."""
+        outline = platen_outline(self.cards)
+        return find_edges(self.photo.image, self.layout.view, self.cards, outline)
 
     @cached_property
     def lit_zones(self) -> NDArray[np.bool_]:

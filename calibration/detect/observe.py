@@ -64,6 +64,8 @@ def observe(
             for corner in _corners(card.card.name, card.indices, card.pixels)
         ),
         pattern=() if light is None else _corners("pattern", light.indices, light.pixels),
+        # On a board it is the board's edges that show, and nobody knows its size.
+        edges=() if raised else seen.edges,
     )
 
 

@@ -38,7 +38,7 @@ from calibration.solve.values import CardPlan, Cross, Inherited, MapFit, Stated
 if TYPE_CHECKING:
     from calibration.solve.fit import Solution
 
-VERSION = 5
+VERSION = 6
 KIND = "chalkbeam rig"
 
 
@@ -196,11 +196,22 @@ def _with_platens(content: dict[str, Any]) -> dict[str, Any]:
     return content | {"rig": content["rig"] | {"platen": "", "platens": []}}
 
 
+def _with_edges(content: dict[str, Any]) -> dict[str, Any]:
+    """Make version 6 of version 5, which did not look for the platen's edges."""
+
+    def wider(rig: dict[str, Any]) -> dict[str, Any]:
+        photos = [photo | {"edges": []} for photo in rig["photos"]]
+        return rig | {"photos": photos, "platens": [wider(each) for each in rig["platens"]]}
+
+    return content | {"rig": wider(content["rig"])}
+
+
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
     1: _with_bow,
     2: _with_bend,
     3: _with_eye,
     4: _with_platens,
+    5: _with_edges,
 }
 """For each older version, the step that makes the next version's content out of it."""
 
@@ -306,8 +317,6 @@ def _complaint(error: Exception) -> str:
         place = ".".join(str(part) for part in first["loc"])
         said = first["msg"].lower().replace("unexpected keyword argument", "not known here")
         return f"{place[:60]}: {said}"
-    return _first_line(error)
-
-
-def _first_line(error: Exception) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]
+    if isinstance(error, ValueError) and str(error):  # what `rig.possible` says
+        return str(error).splitlines()[0]
+    return "a part of it is missing, or is something else"

@@ -19,6 +19,7 @@ from calibration.rig.report_parts import GREY, INK, MARGIN, Sheet
 from calibration.rig.verdict import verdict
 from calibration.solve.acceptance import describe_card_pose, pixel_on_platen
 from calibration.solve.advice import worst_with_cards_exact
+from calibration.solve.edges import axes_seen
 from calibration.solve.fit import Solution
 
 WIDTH = 1600
@@ -158,6 +159,11 @@ def _findings(
         exact = worst_with_cards_exact(solution, rig.face)
         notes.append(
             f"The photos alone would place the light to {exact.bound:.2f} mm; the rest is how the "
-            "cards were laid, and crosses nudged on to marks take it out."
+            "cards were laid"
+            + (
+                " against the platen's edges."
+                if axes_seen(solution.problem.priors) == 2
+                else ", and crosses nudged on to marks take it out."
+            )
         )
     sheet.paragraph((x, y + 4), notes, 15, width, GREY)

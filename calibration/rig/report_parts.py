@@ -23,7 +23,13 @@ Place = tuple[float, float]
 # Blue, orange, vermilion and sky blue stay apart in every common kind of colour blindness
 # (Okabe & Ito 2008).
 PAPER, INK, GREY = (252, 252, 250), (28, 32, 38), (104, 110, 118)
-CARD, LIGHT, ALARM, GRID = (0, 114, 178), (230, 159, 0), (193, 66, 0), (86, 180, 233)
+CARD, LIGHT, ALARM, GRID, EDGE = (
+    (0, 114, 178),
+    (230, 159, 0),
+    (193, 66, 0),
+    (86, 180, 233),
+    (0, 120, 90),
+)
 MARGIN = 40
 
 _FINE = 2  # drawn at twice the size, then scaled down: smooth lines
@@ -163,6 +169,8 @@ def photo_panel(
                 sheet.arrow((start[0], start[1]), (end[0], end[1]), colour)
             else:
                 sheet.dot((start[0], start[1]), 8, colour, ring=2)
+    for x, y in on_sheet(np.array([edge.pixel for edge in seen.edges]).reshape(-1, 2)):
+        sheet.dot((x, y), 6, EDGE, ring=2)
     bottom = float(origin[1] + size[1]) + 12
     _legend(sheet, (place[0], bottom), zoom)
     return bottom + 26
@@ -219,6 +227,8 @@ def _legend(sheet: Sheet, place: Place, zoom: float) -> None:
     sheet.text((x + 424, y), f"from solved to seen, {length:g} px", 15, GREY)
     sheet.line([(x + 640, y + 9), (x + 672, y + 9)], GRID, 1.6)
     sheet.text((x + 682, y), "platen, every 50 and 100 mm", 15, GREY)
+    sheet.dot((x + 892, y + 9), 4.5, EDGE, ring=2)
+    sheet.text((x + 904, y), "its edge", 15, GREY)
 
 
 def _round_length(value: float) -> float:

@@ -17,7 +17,8 @@ from calibration.model.pinhole import Array, Pinhole
 from calibration.model.uncertainty import Worst, place_in_words, worst
 from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from calibration.solve.advice import PRESS_FLAT, too_wide
-from calibration.solve.fit import KEYSTONED, Solution, solve_plans
+from calibration.solve.findings import KEYSTONED
+from calibration.solve.fit import Solution, solve_plans
 from calibration.solve.least_squares import minimise
 from calibration.solve.model_error import estimate_without_prior
 from calibration.solve.priors import PRINT_SCALE_ERROR, SPACER_HEIGHT_ERROR

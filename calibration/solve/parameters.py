@@ -16,6 +16,7 @@ N_PHOTO_INTRINSICS = 3  # focal length (relative), principal point x, y
 N_CARD_POSE = 3  # x, y, turn
 N_BOW = 3
 N_BEND = 2
+N_EDGES = 4
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,8 @@ class Layout:
     - at each level, the pose of the spacer under the cards (x, y, turn);
     - at each level, the bow of the face (3), then at each level the error of its height;
     - the print scale less 1;
-    - the bend of the projector's picture (2, see `projector.bend`).
+    - the bend of the projector's picture (2, see `projector.bend`);
+    - how much farther out than stated each of the platen's edges is seen (4).
 
     A *level* is a stated height of the cards: the bare platen, or a spacer board on it.
     """
@@ -93,9 +95,14 @@ class Layout:
         return _block(self.scale + 1, 0, N_BEND)
 
     @property
+    def edges(self) -> slice:
+        """Where the offsets of the platen's edges stand, in the order of `observations.SIDES`."""
+        return _block(self.bend.stop, 0, N_EDGES)
+
+    @property
     def size(self) -> int:
         """Length of the long vector."""
-        return int(self.bend.stop)
+        return int(self.edges.stop)
 
 
 def _block(start: int, index: int, width: int) -> slice:

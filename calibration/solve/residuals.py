@@ -216,6 +216,18 @@ class ResidualModel:
             blocks.append(block)
         return np.concatenate(blocks).reshape(-1, layout.size)
 
+    def photo_landing(self, vector: Array, photo: int, pixels: Points) -> tuple[Points, Array]:
+        """Return where a photo's pixels lie on the bare face, (N, 2), mm, and their slopes.
+
+        The slopes are by the long vector, shape (N, 2, layout.size).
+        """
+        bow = self.bow(vector, 0)
+        points, by_camera, by_height = _landing(self.camera(vector, photo), pixels, 0.0, bow)
+        block = np.zeros((len(points), 2, self.layout.size))
+        self._put_camera(block, by_camera, vector, photo)
+        block[:, :, self.layout.bow(0)] = by_height * basis(points)[:, None, :]
+        return points, block
+
     @cached_property
     def _cross_pixels(self) -> tuple[Points, Array]:
         pixels = as_points([cross.pixel for cross in self.crosses])

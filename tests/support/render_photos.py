@@ -152,7 +152,7 @@ class Bench:
         def raster(points):
             return (np.asarray(points) - corner) * [RASTER, -RASTER] - 0.5
 
-        low, high = np.rint(raster(self.face.outline()[[3, 1]])).astype(int)
+        low, high = np.floor(raster(self.face.outline()[[3, 1]])).astype(int)
         picture[low[1] + 1 : high[1] + 1, low[0] + 1 : high[0] + 1] = self.cover
         for card in self.cards:
             ink = draw(card, 3 * RASTER).astype(np.float32) / 255

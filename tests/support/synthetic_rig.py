@@ -13,7 +13,7 @@ import numpy as np
 
 from calibration.geometry import PlatenFace
 from calibration.model.pinhole import Pinhole
-from calibration.observations import Corner, PhotoObservation
+from calibration.observations import SIDES, Corner, EdgePoint, PhotoObservation
 from calibration.targets.cards import Card, layout
 from calibration.targets.pattern import Pattern
 
@@ -132,7 +132,10 @@ class Bench:
         name: str = "photo.jpg",
         key: str = "phone",
         hint: float | None = None,
+        edges: tuple[float, float, float, float] | None = None,
     ) -> PhotoObservation:
+        """What is found in a photo; `edges`: how far out each edge is seen, mm, if it is."""
+
         def shoot(points: np.ndarray) -> np.ndarray:
             return camera.project(self.surface(points, raised)) + rng.normal(
                 0, noise, (len(points), 2)
@@ -159,7 +162,17 @@ class Bench:
             for k, p in zip(indices[keep], shoot(points[keep]), strict=True)
             if inside(p)
         )
-        return PhotoObservation(name, camera.size, key, hint, raised, cards, pattern)
+        seen = ()
+        if edges is not None:
+            size = np.array([self.face.width, self.face.depth]) / 2
+            seen = tuple(
+                EdgePoint(side.name, (float(p[0]), float(p[1])))
+                for side, out in zip(SIDES, edges, strict=True)
+                for p in shoot(
+                    side.at(np.linspace(-0.4, 0.4, 4) * size[1 - side.axis], size[side.axis] + out)
+                )
+            )
+        return PhotoObservation(name, camera.size, key, hint, raised, cards, pattern, seen)
 
 
 def bench(

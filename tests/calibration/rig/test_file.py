@@ -180,6 +180,14 @@ def test_field_of_the_wrong_kind_is_named(path: Path) -> None:
         load(path)
 
 
+def test_an_older_file_without_a_part_is_damaged_in_plain_words(path: Path) -> None:
+    content = json.loads((DATA / "rig-version-1.json").read_text())
+    content["rig"]["fit"] = None
+    path.write_text(json.dumps(content))
+    with pytest.raises(Refusal, match=r"damaged \(a part of it is missing, or is something else"):
+        load(path)
+
+
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "1e999"])
 def test_numbers_that_are_none(path: Path, number: str) -> None:
     save(RIG, path)

@@ -11,7 +11,8 @@ from calibration.model.projector import ProjectorMap
 from calibration.model.uncertainty import landing_slope, worst
 from calibration.refusal import Refusal
 from calibration.solve.acceptance import examine
-from calibration.solve.fit import KEYSTONED, Solution, solve
+from calibration.solve.findings import KEYSTONED
+from calibration.solve.fit import Solution, solve
 from calibration.solve.model_error import (
     estimate_without_prior,
     map_covariance,
