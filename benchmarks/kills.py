@@ -4,11 +4,13 @@
 
 A child process works through runs as the station does, and says each act on a pipe once
 it is recorded. The parent kills it (SIGKILL) at a random moment, the first ones while the
-record's tables are still being made; the next child takes the run up where it stands. In
-the end every act that was said must be in the record, and no imprint pressed twice.
+record's files are still being made; the next child takes the run up where it stands. In
+the end every act that was said must be in the record, and no imprint pressed twice; and the
+journal alone, its database taken away, must make the same record again.
 
 SIGKILL stands for a crashed or killed program. A power cut is beyond what a test can do on
-one machine: against that stands SQLite's ``synchronous=FULL``, which waits for the disk.
+one machine: against that the journal waits for the disk, and its torn ends are tried byte by
+byte in its tests.
 """
 
 from __future__ import annotations
@@ -16,12 +18,14 @@ from __future__ import annotations
 import json
 import os
 import random
+import shutil
 import signal
 import sqlite3
 import sys
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -29,11 +33,13 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Event, Kind, Step, in_force
+from chalkbeam.record.events import Event, Kind, NewEvent, Step, in_force
+from chalkbeam.record.journal_lines import read_journal
 from chalkbeam.record.progress import Progress
+from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.runs import Run
-from chalkbeam.record.session import RunSession, open_session
-from chalkbeam.record.store import Store
+from chalkbeam.record.session import RunSession
+from chalkbeam.record.store import Store, journal_of
 from chalkbeam.station.press_steps import after_load, after_peel, after_press
 from chalkbeam.station.values import CommandKind, OperatorState
 
@@ -55,15 +61,17 @@ class Toll:
         Of these, acts that are not in the record.
     unsaid : int
         Acts in the record that nobody was told of: killed between writing and saying, so at
-        most one a kill.
+        most one key's a kill, which may do two things.
     doubled : int
         Imprints with more than one press in force.
     gaps : int
         Imprints passed over, or pressed out of turn, by a child that took a run up.
     unset : int
         Times that the press was closed in a session that had not said that it is set so.
+    unlike : int
+        Acts of one that the other has not, of the record and of one made anew from its journal.
     intact : bool
-        Whether SQLite's own integrity check passes.
+        Whether SQLite's own integrity check passes, and the journal lacks no number.
     runs : int
         Runs finished on the way.
     """
@@ -75,6 +83,7 @@ class Toll:
     doubled: int
     gaps: int
     unset: int
+    unlike: int
     intact: bool
     runs: int
 
@@ -107,10 +116,9 @@ def work(path: Path, pipe: int, seed: int) -> None:
             run = store.latest()
             if run is None or Progress(run.stops, store.events(run)).stop is None:
                 run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
-            session = open_session(store, run, operator="child")
+            session = RunSession(run, Saying(pipe, store, run))
             while session.progress.stop is not None:
                 act(session, chance)
-                say(session, pipe)
                 if chance.random() < 0.02:
                     session.undo()
 
@@ -126,6 +134,8 @@ def act(session: RunSession, chance: random.Random) -> None:
         session.step(after_load(progress))
     elif at.step is Step.LAY and chance.random() < 0.2:
         session.nudge(Shift(0.1, 0.0))
+    elif at.step is Step.LAY and chance.random() < 0.1:
+        session.keep_for_batch(Shift(0.1, 0.0))
     elif at.step in (Step.PREPRESS, Step.LAY):
         session.step(Step.LAY if at.step is Step.PREPRESS else Step.PRESS)
     elif at.step is Step.SECOND:
@@ -141,11 +151,19 @@ def act(session: RunSession, chance: random.Random) -> None:
             session.press(POSE)
 
 
-def say(session: RunSession, pipe: int) -> None:
-    """Write the id of the last act to the pipe at once."""
-    act = session.progress.undoable
-    assert act is not None
-    os.write(pipe, f"{act.id}\n".encode())
+class Saying(Recorder):
+    """Writes the ids of acts to a pipe once they are recorded."""
+
+    def __init__(self, pipe: int, store: Store, run: Run) -> None:
+        super().__init__(store, run, operator="child")
+        self._pipe = pipe
+
+    def write_all(self, acts: Sequence[NewEvent], ids: Sequence[str]) -> list[Event]:
+        """Write acts, then say them."""
+        events = super().write_all(acts, ids)
+        words = "".join(f"{event.id}\n" for event in events if event.kind in ACTS)
+        os.write(self._pipe, words.encode())
+        return events
 
 
 def one_life(path: Path, seed: int, moment: float) -> list[str]:
@@ -183,15 +201,20 @@ def not_set(run: Run, events: list[Event]) -> int:
     return count
 
 
-def examine(path: Path) -> tuple[list[Event], int, int, int, int, bool]:
-    """Return the record's acts, doubled presses, gaps, presses not set, runs finished, intact."""
+def examine(path: Path) -> tuple[list[Event], int, int, int, int, int, bool]:
+    """Return the record's acts; doubled presses, gaps, not set, finished, unlike; intact."""
     acts: list[Event] = []
-    doubled = gaps = unset = finished = 0
+    doubled = gaps = unset = finished = unlike = 0
+    anew = path.with_name(f"anew-{path.name}")
     with Store(path) as store:
+        shutil.copyfile(store.journal.path, journal_of(anew))
         for heading in store.runs():
             run = store.run(heading.id)
             events = store.events(run)
             acts += [e for e in events if e.kind in ACTS]
+            with Store(anew) as other:
+                same = other.events(other.run(heading.id))
+            unlike += len(set(map(repr, events)) ^ set(map(repr, same)))
             unset += not_set(run, events)
             pressed = Counter(e.imprint for e in in_force(events) if e.kind is Kind.PRESSED)
             doubled += sum(number - 1 for number in pressed.values())
@@ -207,7 +230,8 @@ def examine(path: Path) -> tuple[list[Event], int, int, int, int, bool]:
     with sqlite3.connect(path) as raw:
         intact = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     raw.close()
-    return acts, doubled, gaps, unset, finished, intact
+    intact = intact and not read_journal(journal_of(path)).gaps
+    return acts, doubled, gaps, unset, finished, unlike, intact
 
 
 def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> Toll:
@@ -223,18 +247,18 @@ def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> 
         moment = chance.uniform(0.0, longest if life % 100 >= 10 else 0.03)
         said += one_life(path, seed * 100_003 + life, moment)
     recorded: Counter[str] = Counter()
-    doubled = gaps = unset = finished = 0
+    doubled = gaps = unset = finished = unlike = 0
     intact = True
     for path in sorted(folder.glob("record-*.db")):
-        acts, more_doubled, more_gaps, more_unset, more_finished, sound = examine(path)
+        acts, more_doubled, more_gaps, more_unset, more_finished, differ, sound = examine(path)
         recorded.update(act.id for act in acts)
         doubled, gaps = doubled + more_doubled, gaps + more_gaps
-        unset += more_unset
+        unset, unlike = unset + more_unset, unlike + differ
         finished, intact = finished + more_finished, intact and sound
     words = Counter(said)
     return Toll(
         kills, len(said), (words - recorded).total(), (recorded - words).total(),
-        doubled, gaps, unset, intact, finished,
+        doubled, gaps, unset, unlike, intact, finished,
     )  # fmt: skip
 
 

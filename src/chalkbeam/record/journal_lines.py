@@ -10,6 +10,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from pydantic_core import from_json
+
 LONGEST = 200_000_000
 """Bytes of a line beyond which it is damage; a run of 10,000 pieces takes a thousandth."""
 WINDOW = 1 << 16
@@ -65,7 +67,7 @@ def parse_line(text: bytes) -> JournalLine | None:
     if text[_SUM : _SUM + 1] != b" " or text[:_SUM] != _sum(content).encode():
         return None
     try:
-        said = json.loads(content)
+        said = from_json(content)  # twice as quick as json.loads
         number = int(said["number"])
         first, last = (int(each) for each in said.get("group", (number, number)))
         body = dict(said["body"])
