@@ -4,7 +4,7 @@
 
 The demo's order is worked at the press: load, lay, arrow keys, press, next, as an operator
 with a quick foot does it. Timed is from the key's arrival to the flip of the display; in
-between the act is written to the record (SQLite, ``synchronous=FULL``, in the temporary
+between the act is written to the record (its journal is on the disk, in the temporary
 folder), which is the disk's time and given apart; a nudge is drawn meanwhile. Given apart too is
 the processor time (ms) of all that a key sets going until the flip. Once under SDL's dummy driver
 and, where Xvfb is installed, once under an X server of the projector's size.
