@@ -164,6 +164,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         controller.session.close()
         for sentence in () if shared is None else shared.ended(controller.session.run):
             print(f"{sentence}.")
+        store.look_through()
 
 
 def several_displays() -> bool:

@@ -59,12 +59,15 @@ def _convert(record: Path, journal: Path, wait: float) -> None:
     with closing(os.fdopen(file, "r+b")) as out, locked(file, wait):
         if _has_content(journal):  # by another program, meanwhile
             return
-        out.truncate()
-        for text in _lines(old_record.acts_of(record)):
-            out.write(text)
-        out.flush()
-        os.fsync(file)
-        draft.replace(journal)
+        try:
+            out.truncate()
+            for text in _lines(old_record.acts_of(record)):
+                out.write(text)
+            out.flush()
+            os.fsync(file)
+            draft.replace(journal)
+        finally:
+            draft.unlink(missing_ok=True)
         sync_folder(journal.parent)
         kept = _keep_old(record)
     _log.warning(
@@ -86,14 +89,19 @@ def _keep_old(record: Path) -> Path:
 
 def set_aside(record: Path, why: str) -> Path:
     """Give a database another name, with its log; return the name. It is left out of use."""
-    names = (record.with_name(f"{record.name}.{why}{f'-{n}' if n > 1 else ''}") for n in count(1))
-    kept = next(name for name in names if not name.exists())
+    kept = free_name(record, why)
     with suppress(FileNotFoundError):  # the log first: SQLite would take it for a new file's
         Path(f"{record}-wal").replace(f"{kept}-wal")
     Path(f"{record}-shm").unlink(missing_ok=True)
     with suppress(FileNotFoundError):
         record.replace(kept)
     return kept
+
+
+def free_name(path: Path, why: str) -> Path:
+    """Return a name beside a file's that says why it is kept, and that no file has."""
+    names = (path.with_name(f"{path.name}.{why}{f'-{n}' if n > 1 else ''}") for n in count(1))
+    return next(name for name in names if not name.exists())
 
 
 def version_of(record: Path) -> int:

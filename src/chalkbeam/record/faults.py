@@ -34,7 +34,7 @@ def fault(path: Path, said: str) -> Refusal:
             Remedy(RemedyKind.RESCUE, "save what can be read", str(path)),
             ".",
         )
-    if "readonly" in low or "read-only" in low or "permission" in low:
+    if any(word in low for word in ("readonly", "read-only", "permission", "unable to open")):
         return Refusal(
             f"The record {path} may not be written: change its permissions or choose another."
         )

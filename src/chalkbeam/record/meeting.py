@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import logging
 import os
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
+from chalkbeam.record.conversion import free_name
 from chalkbeam.record.database import RecordDatabase, SpoiledDatabase, Work
-from chalkbeam.record.journal import Journal
-from chalkbeam.record.journal_lines import WINDOW, Missing, scan
+from chalkbeam.record.faults import fault
+from chalkbeam.record.journal import Journal, sync_folder
+from chalkbeam.record.journal_lines import WINDOW, JournalLine, Missing, scan
 
 BATCH = 5000
 """Lines that are taken over at once."""
@@ -97,11 +100,64 @@ def _fill(database: RecordDatabase, journal: Journal, known: int) -> None:
             batch += islice(lines, 1)
         for line in batch:
             if line.number != known + 1:
-                gap = Missing(known + 1, line.number - 1)
-                raise _damaged(journal.path, database.path, [gap], "which the record has not got")
+                gaps = [gap for gap in _gaps(journal) if gap.last > known]
+                raise _damaged(journal.path, database.path, gaps, "which the record has not got")
             known = line.number
         with database.at_work() as work:
             work.add(batch)
+
+
+def mended(database: RecordDatabase, journal: Journal) -> bool:
+    """Look a journal through; write it anew where its middle is damaged. Return whether it was.
+
+    What is damaged is taken from the database. The damaged file is kept beside it.
+
+    Parameters
+    ----------
+    journal : Journal
+        Held; to be opened again where it was written anew.
+
+    Raises
+    ------
+    Refusal
+        If the database lacks what the journal has lost.
+    """
+    gaps = _gaps(journal)
+    if not gaps:
+        return False
+    draft = journal.path.with_name(f"{journal.path.name}.part")
+    kept = free_name(journal.path, "damaged")
+    try:
+        with draft.open("wb") as file:
+            for line in _whole_lines(database, journal):
+                file.write(f"{line.text}\n".encode())
+            file.flush()
+            os.fsync(file.fileno())
+        journal.path.replace(kept)  # a kill here leaves the database: it is written again
+        draft.replace(journal.path)
+    except OSError as error:
+        raise fault(journal.path, str(error)) from error
+    finally:
+        draft.unlink(missing_ok=True)
+    sync_folder(journal.path.parent)
+    _log.warning(
+        "The journal %s was damaged (%s) and is made anew with the record's help; nothing is "
+        "lost. The damaged file is kept as %s.", journal.path, _some(gaps), kept.name,
+    )  # fmt: skip
+    return True
+
+
+def _whole_lines(database: RecordDatabase, journal: Journal) -> Iterator[JournalLine]:
+    for item in scan(journal.path):
+        if isinstance(item, JournalLine):
+            yield item
+        elif isinstance(item, Missing):
+            with database.at_work() as work:
+                count = item.last - item.first + 1
+                lines = work.lines_after(journal.press, item.first - 1, count)
+            if [line.number for line in lines] != list(range(item.first, item.last + 1)):
+                raise _damaged(journal.path, database.path, [item], "which the record has not got")
+            yield from lines
 
 
 def check_whole(journal: Journal, record: Path, said: str) -> None:
@@ -112,20 +168,27 @@ def check_whole(journal: Journal, record: Path, said: str) -> None:
     Refusal
         If it cannot.
     """
-    gaps = [item for item in scan(journal.path) if isinstance(item, Missing)]
+    gaps = _gaps(journal)
     if gaps or not journal.last:
         raise _damaged(journal.path, record, gaps, f"and the record is damaged, too ({said})")
 
 
 def _damaged(journal: Path, record: Path, gaps: list[Missing], more: str) -> Refusal:
-    lacking = ", ".join(_acts(gap) for gap in gaps[:3]) + (" and more" if len(gaps) > 3 else "")
-    what = f"lacks {lacking}" if gaps else "holds nothing that can be read"
+    what = f"lacks {_some(gaps)}" if gaps else "holds nothing that can be read"
     return Refusal(
         f"The journal {journal} is damaged: it {what}, {more}. Copy the folder to a safe place, "
         "then ",
         Remedy(RemedyKind.RESCUE, "save what can be read", str(record)),
         ".",
     )
+
+
+def _gaps(journal: Journal) -> list[Missing]:
+    return [item for item in scan(journal.path) if isinstance(item, Missing)]
+
+
+def _some(gaps: list[Missing]) -> str:
+    return ", ".join(_acts(gap) for gap in gaps[:3]) + (" and more" if len(gaps) > 3 else "")
 
 
 def _acts(gap: Missing) -> str:

@@ -26,7 +26,7 @@ from chalkbeam.record.database import RecordDatabase, SpoiledDatabase, Work
 from chalkbeam.record.events import Event, NewEvent, new_id
 from chalkbeam.record.faults import fault
 from chalkbeam.record.journal import LOCK_WAIT, Journal
-from chalkbeam.record.meeting import check_whole, meet
+from chalkbeam.record.meeting import check_whole, meet, mended
 from chalkbeam.record.runs import (
     HEADING,
     Heading,
@@ -99,6 +99,10 @@ class Store:
                 raise fault(self.path, str(spoiled)) from spoiled
         try:
             self.journal = Journal(journal_of(self.path), lock_wait=lock_wait)
+        except BaseException:
+            self._close_database()
+            raise
+        try:
             self._ask(lambda work: None)
         except BaseException:
             self.close()
@@ -106,9 +110,12 @@ class Store:
 
     def close(self) -> None:
         """Close the files."""
+        self._close_database()
+        self.journal.close()
+
+    def _close_database(self) -> None:
         if self._database is not None:
             self._database.close()
-        self.journal.close()
 
     def tidy(self) -> None:
         """Do now what the database has put off, when nobody waits for it.
@@ -118,6 +125,23 @@ class Store:
         """
         if self._database is not None:
             self._database.tidy()
+
+    def look_through(self) -> None:
+        """Read the whole journal, and write it anew where its middle is damaged.
+
+        For when nobody waits: a year of a busy shop takes some half a second.
+
+        Raises
+        ------
+        Refusal
+            If acts are lost that the database has not got either.
+        """
+        with self.journal.held():
+            self._ask(lambda work: None)
+            anew = self._database is not None and mended(self._database, self.journal)
+        if anew:
+            self.journal.close()
+            self.journal = Journal(self.journal.path, lock_wait=self._wait)
 
     def __enter__(self) -> Store:
         return self
@@ -294,8 +318,7 @@ class Store:
     def _set_aside(self, said: str) -> None:
         """Take a damaged database away, for it to be made anew from a journal that is whole."""
         check_whole(self.journal, self.path, said)
-        if self._database is not None:
-            self._database.close()
+        self._close_database()
         self._database, self._filled = None, 0
         kept = set_aside(self.path, "damaged")
         _log.warning(

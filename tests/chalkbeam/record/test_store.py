@@ -25,6 +25,7 @@ from chalkbeam.record.journal import Journal
 from chalkbeam.record.journal_lines import parse_line, read_journal
 from chalkbeam.record.migrations import newest
 from chalkbeam.record.recorder import Recorder
+from chalkbeam.record.rescue import rescue
 from chalkbeam.record.runs import event_body
 from chalkbeam.record.session import open_session
 from chalkbeam.record.sheet_changes import differences, sheet_trouble
@@ -238,7 +239,7 @@ def test_an_older_record_that_is_damaged_stays_as_it_is(tmp_path, where):
     with pytest.raises(Refusal, match=r"damaged .*it was left as it is.*save what can be read"):
         Store(path)
     assert (path.read_bytes(), file.read_bytes()) == before
-    assert not journal_of(path).exists()
+    assert not list(tmp_path.glob("old.db.*"))
 
 
 def test_a_migration_that_fails_leaves_nothing_behind(tmp_path):
@@ -470,6 +471,36 @@ def test_where_neither_has_an_act_it_is_refused_and_said_which(tmp_path):
     assert journal_of(path).read_bytes() == spoiled
 
 
+def test_a_journal_damaged_in_its_middle_is_written_anew(tmp_path, caplog):
+    path = tmp_path / "record.db"
+    run, events = worked(path)
+    whole = journal_of(path).read_bytes()
+    spoiled = whole.replace(b'"pressed"', b'"presser"', 5)
+    journal_of(path).write_bytes(spoiled)
+    with Store(path) as store:
+        store.look_through()
+        assert journal_of(path).read_bytes() == whole
+        assert store.events(run) == events
+        open_session(store, run)
+        store.look_through()
+        assert len(store.events(run)) == len(events) + 1
+    (said,) = caplog.messages
+    assert "was damaged (act 4, act 6, act 8 and more)" in said
+    assert (tmp_path / "record.db.journal.damaged").read_bytes() == spoiled
+    # Where the database has not got them either, it stays, and it is told.
+    rescue(path, tmp_path / "new.db")
+    lines = journal_of(tmp_path / "new.db").read_bytes().split(b"\n")
+    journal_of(tmp_path / "new.db").write_bytes(b"\n".join(lines[:3] + lines[4:]))
+    with Store(tmp_path / "new.db") as store:
+        raw = store._database._engine.raw_connection()
+        raw.execute("DROP TRIGGER lines_delete")
+        raw.execute("DELETE FROM lines WHERE number = 4")
+        raw.commit()
+        raw.close()
+        with pytest.raises(Refusal, match="it lacks act 4, which the record has not got"):
+            store.look_through()
+
+
 def test_a_journal_and_a_database_of_two_records_are_told_apart(tmp_path):
     one, other = tmp_path / "one.db", tmp_path / "other.db"
     worked(one)
@@ -593,6 +624,9 @@ def test_places_where_no_record_can_be(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(Refusal):
         Store(tmp_path / "file" / "record.db")
+    journal_of(tmp_path / "other.db").mkdir()
+    with pytest.raises(Refusal):
+        Store(tmp_path / "other.db")
 
 
 def test_a_folder_with_an_awkward_name(tmp_path):
