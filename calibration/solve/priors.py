@@ -34,8 +34,8 @@ THROW_STATED_ERROR = 0.05
 SIDE_SHIFT_ERROR = 0.02
 LENS_SHIFT_ERROR = 0.6
 UNUSUAL = 2.0
-"""Robust scale of throw ratio, sideways shift and distortion: most projectors are as usual, and
-some far from it, which photos may show (Cauchy's loss stands for the long tails)."""
+"""Robust scale of throw ratio, sideways shift and distortion: most projectors are as usual, and some far from
+it, which photos may show (Cauchy's loss stands for the long tails)."""
 PROJECTOR_RADIAL_ERROR = 0.02
 """Half a percent of the picture's height at a corner. One real projector that was looked at has
 -0.11 (Gray-code captures of two planes): so this has long tails, too."""
