@@ -2,8 +2,8 @@
 
 Captures 3 and 4 of the sample data of kamino410/procam-calibration (MIT): Gray code by a
 1024 x 768 projector on a paper chessboard of 7 x 9 corners, two poses, one camera (see NOTE.md
-beside them). The paper's own corners miss their grid by 0.2 mm, neighbours alike (a camera pixel is
-0.9 mm there): so light is compared with where the camera sees the paper, too.
+beside them). The paper's own corners miss their grid by a fifth of a square's percent, alike from
+neighbour to neighbour, so light is compared with where the camera sees the paper, too.
 """
 
 from __future__ import annotations
@@ -149,7 +149,6 @@ def test_one_photo_of_a_real_projector_agrees_with_two_planes() -> None:
 
 
 def test_corners_that_took_no_part_are_within_the_bound() -> None:
-    inside: list[bool] = []
     for number in (3, 4):
         capture = Capture(number)
         for half in (0, 1):
@@ -159,9 +158,7 @@ def test_corners_that_took_no_part_are_within_the_bound() -> None:
             landed = solution.map.platen_from_projector(lit)
             spread = landing_covariance(solution.map, solution.fit.matrix, board)
             limits = bound(spread, solution.fit.freedom)
-            inside += list(np.hypot(*(landed - board).T) < limits)
+            assert np.mean(np.hypot(*(landed - board).T) < limits) > 0.93
             rise = solution.map.bow.at(board)[:, 2]
             seen = solution.camera(0).unproject(capture.seen[~fitted], rise)
             assert np.sqrt(np.mean(np.sum((landed - seen) ** 2, axis=1))) < 0.15
-    assert len(inside) == 126
-    assert np.mean(inside) > 0.9  # nominally 0.95; neighbours miss alike, so they tell less
