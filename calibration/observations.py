@@ -40,7 +40,7 @@ SideName = Literal["left", "right", "front", "back"]
 
 
 @dataclass(frozen=True)
-class PlatenSide:
+class Side:
     """One side of the platen's face.
 
     Attributes
@@ -64,12 +64,7 @@ class PlatenSide:
         return np.column_stack(pair)
 
 
-SIDES = (
-    PlatenSide("left", 0, -1),
-    PlatenSide("right", 0, 1),
-    PlatenSide("front", 1, -1),
-    PlatenSide("back", 1, 1),
-)
+SIDES = (Side("left", 0, -1), Side("right", 0, 1), Side("front", 1, -1), Side("back", 1, 1))
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibration.detect.plane_view import LensView
 from calibration.geometry import Points
-from calibration.observations import SIDES, EdgePoint, PlatenSide
+from calibration.observations import SIDES, EdgePoint, Side
 from calibration.photo import channels
 from calibration.targets.cards import Card
 
@@ -85,9 +85,7 @@ def find_edges(
     return tuple(point for axis in (0, 1) for point in _pair(view, lines, axis))
 
 
-def _pair(
-    view: LensView, lines: Mapping[PlatenSide, Sequence[_Line]], axis: int
-) -> list[EdgePoint]:
+def _pair(view: LensView, lines: Mapping[Side, Sequence[_Line]], axis: int) -> list[EdgePoint]:
     """Return the points of two opposite edges, if just one pair of lines is as far apart."""
     low, high = (side for side in SIDES if side.axis == axis)
     pairs = [
@@ -106,7 +104,7 @@ def _pair(
 
 
 def _lines_of(
-    red: NDArray[np.float32], view: LensView, side: PlatenSide, half: Points, free: float
+    red: NDArray[np.float32], view: LensView, side: Side, half: Points, free: float
 ) -> list[_Line]:
     """Return the straight steps near one side, from the clearest."""
     along = np.linspace(-free, free, STATIONS)
@@ -137,7 +135,7 @@ def _lines_of(
 def _profiles(
     red: NDArray[np.float32],
     view: LensView,
-    side: PlatenSide,
+    side: Side,
     half: Points,
     along: Points,
     out: Points,
@@ -156,7 +154,7 @@ def _profiles(
     return np.asarray(values.reshape(len(along), _LINES, len(out)).mean(axis=1))
 
 
-def _pixel(view: LensView, side: PlatenSide, half: Points) -> float:
+def _pixel(view: LensView, side: Side, half: Points) -> float:
     """Return the size of a photo pixel across a side, mm."""
     near = view.photo_from_plane(side.at(np.zeros(2), half[side.axis] + np.array([-0.5, 0.5])))
     return float(1 / max(np.hypot(*(near[1] - near[0])), 1e-6))

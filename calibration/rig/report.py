@@ -161,7 +161,7 @@ def _findings(
             f"The photos alone would place the light to {exact.bound:.2f} mm; the rest is how the "
             "cards were laid"
             + (
-                ", and how surely the platen's edges are seen."
+                " against the platen's edges."
                 if axes_seen(solution.problem.priors) == 2
                 else ", and crosses nudged on to marks take it out."
             )

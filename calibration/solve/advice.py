@@ -120,7 +120,7 @@ def _unseen_side(solution: Solution) -> str:
 
 def _even_would_do(solution: Solution, face: PlatenFace, tolerance: float, over: Worst) -> bool:
     """Tell whether an even face would be within the tolerance, or take much of the bound away."""
-    if not solution.zones[0].palpable:
+    if not solution.zones[0].unevenness:
         return False
     even_zones = tuple(Zones() for _ in solution.zones)
     even = map_covariance(

@@ -82,8 +82,7 @@ def map_fit(
     if rests_on_bare_platen(model, stated) and inherited is None:
         notes.append(
             "How light moves with height is told by the bare platen alone: that takes the "
-            "projector's keystone correction to be off, and its lens not to be shifted sideways. "
-            "A photo of the cards on a board would show."
+            "projector's keystone correction to be off. A photo of the cards on a board would show."
         )
     if raised and inherited is None:
         slope = found.shift_per_height([plan.anchor for plan in model.plans])

@@ -36,13 +36,13 @@ from calibration.solve.least_squares import (
 from calibration.solve.model_error import shows_keystone
 from calibration.solve.priors import (
     KEYSTONE,
+    PROJECTOR_FREE,
     bow_priors,
     bows,
     camera_priors,
     card_pose_error,
     card_priors,
     free_unknowns,
-    plain_lens,
     projector_places,
     projector_priors,
 )
@@ -192,7 +192,7 @@ def solve_plans(
     problem = replace(
         problem,
         priors=[*edges, *problem.priors],
-        free=free | plain_lens(model, inherited),
+        free=free | projector_places(model, PROJECTOR_FREE),
     )
     result = _best(problem, starts)
     free = problem.free

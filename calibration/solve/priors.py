@@ -26,22 +26,12 @@ CAMERA_TANGENTIAL_ERROR = 5e-4
 PHOTO_FOCAL_ERROR = 1e-3
 PHOTO_CENTRE_ERROR = 0.003
 
-# Projectors, as shares of the picture's width (throw ratio, sideways shift) or height. Data
-# sheets give throw ratios of 1.1 to 2.2 to most, 0.4 to 1 to short throws and 2 to 8 to long ones;
-# lenses are seldom shifted sideways, but where they can be, by up to 0.3 widths (from memory).
+# Projectors, as shares of the picture's width (throw ratio, sideways shift) or height.
 THROW, THROW_ERROR = 1.4, 0.5
 THROW_STATED_ERROR = 0.05
 SIDE_SHIFT_ERROR = 0.02
 LENS_SHIFT_ERROR = 0.6
-UNUSUAL = 2.0
-"""Robust scale of throw ratio and sideways shift: most projectors are as usual, and some far from
-it, which photos may show (Cauchy's loss stands for the long tails)."""
-PROJECTOR_RADIAL_ERROR = 0.1
-"""Two percent of the picture's height at the far corners of a shifted lens, at a throw ratio of
-1.9: one real projector that was looked at has -0.11 (real Gray-code captures of two planes)."""
-PROJECTOR_TANGENTIAL_ERROR = 0.001
-"""A lens whose elements are not quite centred. Simulated, lenses of 0.004 are followed and within
-the bound; twice the error would let more of a keystone correction pass for one."""
+PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
 ASPECT_ERROR = 0.3
 SKEW_ERROR = 0.3
 
@@ -148,25 +138,19 @@ def projector_priors(
     width, height = size
     throw = THROW if stated.throw is None else stated.throw
     error = THROW_ERROR if stated.throw is None else THROW_STATED_ERROR * stated.throw
-    projector = model.layout.projector
-    about = {
-        "cy": ((height - 1) / 2, LENS_SHIFT_ERROR * height),
-        "k1": (0.0, PROJECTOR_RADIAL_ERROR),
-        "k2": (0.0, PROJECTOR_RADIAL_ERROR),
-        "p1": (0.0, PROJECTOR_TANGENTIAL_ERROR),
-        "p2": (0.0, PROJECTOR_TANGENTIAL_ERROR),
-        "aspect": (1.0, ASPECT_ERROR),
-        "skew": (0.0, SKEW_ERROR * throw * width),
-    }
-    usual = [projector.start + INTRINSIC.index(name) for name in about]
-    means, errors = zip(*about.values(), strict=True)
-    focal, cx = (projector.start + INTRINSIC.index(name) for name in ("focal", "cx"))
-    guessed = UNUSUAL if stated.throw is None else None
-    priors: list[Prior] = [
-        GaussianPrior.each(usual, means, errors),
-        GaussianPrior.each(focal, throw * width, error * width, guessed),
-        GaussianPrior.each(cx, (width - 1) / 2, SIDE_SHIFT_ERROR * width, UNUSUAL),
+    mean = [throw * width, (width - 1) / 2, (height - 1) / 2, 0, 0, 1, 0]
+    errors = [
+        error * width,
+        SIDE_SHIFT_ERROR * width,
+        LENS_SHIFT_ERROR * height,
+        PROJECTOR_RADIAL_ERROR,
+        PROJECTOR_RADIAL_ERROR,
+        ASPECT_ERROR,
+        SKEW_ERROR * throw * width,
     ]
+    lens = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
+    projector = model.layout.projector
+    priors: list[Prior] = [GaussianPrior.each(projector.start + np.array(lens), mean, errors)]
     if stated.lens is not None:
         priors.append(LensPrior(projector, np.array(stated.lens), LENS_ERROR))
     return priors
@@ -200,11 +184,8 @@ def bows(model: ResidualModel) -> NDArray[np.bool_]:
     return mask
 
 
-PROJECTOR_FREE = (
-    *("focal", "cx", "cy", "k1", "k2", "p1", "p2"),
-    *("rx", "ry", "rz", "tx", "ty", "tz"),
-)
-"""A pinhole with square pixels, radial distortion and a lens not quite centred."""
+PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty", "tz")
+"""A pinhole with square pixels and radial distortion."""
 
 KEYSTONE = ("aspect", "skew")
 """Free as well for oblong pixels or a picture with keystone correction."""
@@ -216,17 +197,6 @@ def projector_places(model: ResidualModel, names: Sequence[str]) -> NDArray[np.b
     start = model.layout.projector.start
     mask[[start + PARAMETERS.index(name) for name in names]] = True
     return mask
-
-
-def plain_lens(model: ResidualModel, inherited: Inherited | None = None) -> NDArray[np.bool_]:
-    """Return a mask of what is free of a projector without keystone, shape (layout.size,).
-
-    What an earlier calibration kept fixed stays so.
-    """
-    free = projector_places(model, PROJECTOR_FREE)
-    if inherited is not None:
-        free[model.layout.map[np.diag(np.array(inherited.covariance)) == 0]] = False
-    return free
 
 
 def rests_on_bare_platen(model: ResidualModel, stated: Stated) -> bool:
