@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import time
 from collections.abc import Callable
@@ -11,7 +12,7 @@ import sqlalchemy as sa
 
 from calibration.refusal import Refusal
 from chalkbeam.presses.address import Address
-from chalkbeam.presses.faults import queue_fault
+from chalkbeam.presses.faults import capital, queue_fault
 from chalkbeam.presses.migrations import migrate
 
 T = TypeVar("T")
@@ -77,9 +78,14 @@ class Queue:
                 # Another press was first: seen as it stands now, there is another thing to do.
                 if tried == TRIES:
                     raise Refusal(
-                        f"{self.address} refuses what would be claimed or pressed twice: nothing "
-                        "was changed. Begin this press again."
+                        f"{capital(self.address)} refuses what would be claimed or pressed twice: "
+                        "nothing was changed. Begin this press again."
                     ) from error
+            except sa.exc.NoResultFound as error:
+                raise Refusal(
+                    f"{capital(self.address)} lacks what this press knows of it: an old copy was "
+                    "put back, or another queue goes by its name. Leave the run and begin it again."
+                ) from error
             except (sa.exc.DBAPIError, sqlite3.Error, OSError) as error:
                 state = getattr(getattr(error, "orig", None), "sqlstate", None)
                 if state not in ("40001", "40P01") or tried == TRIES:
@@ -118,6 +124,8 @@ def _engine(address: Address) -> sa.Engine:
         f"-c idle_in_transaction_session_timeout={2 * WAIT}s",
     }
     settings = {name: value for name, value in settings.items() if name not in address.url.query}
+    # Of a line that broke the driver tells the log, too: it is told as a sentence.
+    logging.getLogger("psycopg").setLevel(logging.CRITICAL)
     try:
         return sa.create_engine(address.url, connect_args=settings, pool_size=1, max_overflow=1)
     except ImportError:

@@ -38,7 +38,7 @@ def queue_fault(address: Address, error: Exception) -> Refusal:
         )
     if "certificate" in low:
         return Refusal(
-            f"{_capital(where)} shows a certificate that is not the one to trust "
+            f"{capital(address)} shows a certificate that is not the one to trust "
             f"({_short(said)}): check the server's name in the address, and the certificate's file."
         )
     if state == "3D000" or ("database" in low and "does not exist" in low):
@@ -61,9 +61,9 @@ def queue_fault(address: Address, error: Exception) -> Refusal:
             f"Too many programs use {where} at once: close some, or let the server take more."
         )
     if "malformed" in low or "not a database" in low:
-        return Refusal(f"{_capital(where)} is damaged: put a copy of it back.")
+        return Refusal(f"{capital(address)} is damaged: put a copy of it back.")
     if "unable to open" in low:
-        return Refusal(f"{_capital(where)} cannot be opened: check its folder and its rights.")
+        return Refusal(f"{capital(address)} cannot be opened: check its folder and its rights.")
     if "locked" in low:
         return Unreachable(f"Another program holds {where}: try again in a moment.")
     if (
@@ -72,14 +72,16 @@ def queue_fault(address: Address, error: Exception) -> Refusal:
         or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError | OSError)
     ):
         return Unreachable(
-            f"{_capital(where)} does not answer ({_short(said)}): check the network and the "
+            f"{capital(address)} does not answer ({_short(said)}): check the network and the "
             "server; a press that has pieces in hand goes on with them."
         )
-    return Refusal(f"{_capital(where)} cannot be used ({_short(said)}): ask who looks after it.")
+    return Refusal(f"{capital(address)} cannot be used ({_short(said)}): ask who looks after it.")
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def capital(address: Address) -> str:
+    """Return an address as a sentence begins with it."""
+    said = str(address)
+    return said[:1].upper() + said[1:]
 
 
 def _short(said: str) -> str:

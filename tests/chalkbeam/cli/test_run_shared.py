@@ -1,5 +1,7 @@
 """`chalkbeam run` at presses that share an order through one queue, driven by keys."""
 
+import json
+
 import pytest
 
 from chalkbeam.presses import taking_part
@@ -8,7 +10,8 @@ from tests.support.run_command import PLAIN, STEPS, WAY_OUT
 
 pytestmark = pytest.mark.slow
 
-SHARED = ("run", "crew.csv", "--rig", "rig.json", "--record", "sqlite:///queue.db", "--window",
+QUEUE = ("--record", "sqlite:///queue.db")
+SHARED = ("run", "crew.csv", "--rig", "rig.json", *QUEUE, "--window",
           "--no-page")  # fmt: skip
 
 
@@ -30,7 +33,7 @@ def out_of_reach(monkeypatch):
     monkeypatch.setattr(taking_part, "Queue", away)
 
 
-def test_two_presses_share_an_order_and_the_second_gets_what_is_left(press):
+def test_two_presses_share_an_order_and_the_second_gets_what_is_left(press, chalkbeam):
     code, out, _ = press("left", keys=STEPS)
     assert code == 0
     assert "1 of" in out
@@ -42,6 +45,13 @@ def test_two_presses_share_an_order_and_the_second_gets_what_is_left(press):
     code, _, err = press("left")
     assert code == 2
     assert "This order was finished at the presses that share it" in err
+    code, out, _ = chalkbeam("orders", *QUEUE, "--json")
+    (order,) = json.loads(out)["orders"]
+    assert (code, order["pressed"], order["imprints"], order["waiting"]) == (0, 3, 3, [])
+    assert sum(count for _, count in order["by_press"]) == 3
+    assert "finished" in chalkbeam("orders", *QUEUE)[1]
+    code, out, err = chalkbeam("report", *QUEUE, "--json")
+    assert (code, json.loads(out)["pressed"]) == (0, 3), err
 
 
 def test_a_press_goes_on_with_what_it_has_while_the_queue_is_away(press, monkeypatch):
