@@ -115,11 +115,15 @@ class RecordDatabase:
         ):
             raw.cursor().execute("PRAGMA wal_checkpoint(PASSIVE)").close()
 
+    def is_there(self) -> bool:
+        """Whether the file is still the one that was opened."""
+        return self._file is not None and _identity(self.path) == self._file
+
     def is_in_place(self) -> bool:
         """Whether the file, and its log, are still those that were opened."""
         log = _identity(self.path.with_name(f"{self.path.name}-wal"))
         self._log = self._log or log  # made with the first thing that is written
-        return (_identity(self.path), log) == (self._file, self._log) and self._file is not None
+        return self.is_there() and log == self._log
 
     @contextmanager
     def _told(self) -> Iterator[None]:
@@ -139,6 +143,12 @@ class RecordDatabase:
     def at_work(self) -> Iterator[Work]:
         """Give what can be asked and added, as one transaction with the write lock."""
         with self._told(), self._engine.begin() as connection:
+            yield Work(connection)
+
+    @contextmanager
+    def looked_at(self) -> Iterator[Work]:
+        """Give what can be asked, as it stands now; whoever adds meanwhile does not wait."""
+        with self._told(), self._engine.execution_options(reads=True).begin() as connection:
             yield Work(connection)
 
 
@@ -287,4 +297,5 @@ def _on_connect(connection: sqlite3.Connection, _: object) -> None:
 
 def _on_begin(connection: sa.Connection) -> None:
     # Take the write lock at once: asked for half-way through, it can fail without any wait.
-    connection.exec_driver_sql("BEGIN IMMEDIATE")
+    reads = connection.get_execution_options().get("reads")
+    connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")

@@ -204,7 +204,7 @@ class Store:
                     )
             self._add(work, run, [begun_body(heading, work_text), *map(event_body, events)])
 
-        self._ask(add)
+        self._ask(add, adds=True)
         return run
 
     def runs(self) -> list[Heading]:
@@ -277,39 +277,45 @@ class Store:
             known |= {event.id: event for event in written}
             return [known[event.id] for event in events]
 
-        return self._ask(add)
+        return self._ask(add, adds=True)
 
     # -- journal and database --------------------------------------------------------------
 
-    def _ask(self, question: Callable[[Work], _T]) -> _T:
+    def _ask(self, question: Callable[[Work], _T], *, adds: bool = False) -> _T:
         """Answer a question of the database once it has all that the journal has.
 
-        Where it is damaged it is made anew, once.
+        Where it is damaged it is made anew, once. Only what adds holds others up.
         """
-        with self.journal.held():
-            try:
-                return self._ask_once(question)
-            except SpoiledDatabase as spoiled:
-                self._set_aside(str(spoiled))
-            try:
-                return self._ask_once(question)
-            except SpoiledDatabase as spoiled:
-                raise Refusal(
-                    f"The record {self.path} was made anew from its journal and is damaged again "
-                    f"({spoiled}): check the disk, and copy the folder to another one."
-                ) from spoiled
-
-    def _ask_once(self, question: Callable[[Work], _T]) -> _T:
-        if self._database is None:
-            self._database = RecordDatabase(self.path, self._wait)
-        if self._filled != self.journal.last or not self._filled:
-            meet(self._database, self.journal)
-        before = self.journal.last
         try:
-            with self._database.at_work() as work:
+            return self._answer(question, adds)
+        except SpoiledDatabase as spoiled:
+            self._set_aside(str(spoiled))
+        try:
+            return self._answer(question, adds)
+        except SpoiledDatabase as spoiled:
+            raise Refusal(
+                f"The record {self.path} was made anew from its journal and is damaged again "
+                f"({spoiled}): check the disk, and copy the folder to another one."
+            ) from spoiled
+
+    def _answer(self, question: Callable[[Work], _T], adds: bool) -> _T:
+        with self.journal.held():
+            if self._database is None:
+                self._database = RecordDatabase(self.path, self._wait)
+            if self._filled != self.journal.last or not self._filled:
+                meet(self._database, self.journal)
+                self._filled = self.journal.last
+            if adds:
+                return self._change(self._database, question)
+        with self._database.looked_at() as work:
+            return question(work)
+
+    def _change(self, database: RecordDatabase, question: Callable[[Work], _T]) -> _T:
+        try:
+            with database.at_work() as work:
                 answer = question(work)
         except (SpoiledDatabase, Refusal):
-            if self.journal.last == before:
+            if self.journal.last == self._filled:
                 raise
             return answer  # it is on the disk; the database takes it in with the next act
         self._filled = self.journal.last
@@ -317,14 +323,19 @@ class Store:
 
     def _set_aside(self, said: str) -> None:
         """Take a damaged database away, for it to be made anew from a journal that is whole."""
-        check_whole(self.journal, self.path, said)
-        self._close_database()
-        self._database, self._filled = None, 0
-        kept = set_aside(self.path, "damaged")
-        _log.warning(
-            "The record %s was damaged (%s) and is made anew from its journal; nothing is lost. "
-            "The damaged file is kept as %s.", self.path, said, kept.name,
-        )  # fmt: skip
+        with self.journal.held():
+            made_anew = self._database is not None and not self._database.is_there()
+            if not made_anew:  # by another program, meanwhile
+                check_whole(self.journal, self.path, said)
+            self._close_database()
+            self._database, self._filled = None, 0
+            if made_anew:
+                return
+            kept = set_aside(self.path, "damaged")
+            _log.warning(
+                "The record %s was damaged (%s) and is made anew from its journal; nothing is "
+                "lost. The damaged file is kept as %s.", self.path, said, kept.name,
+            )  # fmt: skip
 
     def _add(self, work: Work, run: Run, bodies: Sequence[dict[str, Any]]) -> list[Event]:
         """Put acts into the journal; the database has them when its transaction ends."""

@@ -146,6 +146,30 @@ def test_two_windows_on_one_run(store):
     assert len(store.events(run)) == 1
 
 
+def test_who_reads_a_long_order_holds_no_key_up(store):
+    session = open_session(store, begin(store))
+    with Store(store.path) as page, page._database.looked_at() as work:
+        before = work.events(session.run.id)
+        session.step(Step.LAY)
+        assert work.events(session.run.id) == before  # as it stood
+    assert len(store.events(session.run)) == len(before) + 1
+
+
+def test_two_programs_that_find_one_database_damaged_make_it_anew_once(tmp_path, caplog):
+    path = tmp_path / "record.db"
+    run, events = worked(path)
+    with Store(path) as here, Store(path) as there:
+        raw = sqlite3.connect(path)
+        raw.execute("DROP TRIGGER lines_update")
+        raw.execute("UPDATE lines SET line = replace(line, 'pressed', 'presser')")
+        raw.commit()
+        raw.close()
+        assert here.events(run) == there.events(run) == events
+    assert [each.name for each in tmp_path.glob("*.damaged*") if "-wal" not in each.name] == [
+        "record.db.damaged"
+    ]
+
+
 # -- earlier versions --------------------------------------------------------------------------
 
 
