@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pypdfium2
 import pytest
+import zxingcpp
 
 from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import plan
@@ -43,6 +44,29 @@ def test_a_label_for_each_piece_says_its_code_for_the_scanner(order):
             assert said in text
         assert "left chest: otter, 3 1/2 in" in text
         assert "Pinebrook Otters" in text
+
+
+@pytest.mark.parametrize("paper", ["label", "letter"])
+def test_an_independent_reader_reads_both_codes_as_a_label_printer_prints_them(order, paper):
+    """ZXing-C++, which shares nothing with segno and reportlab, that draw them.
+
+    Black and white alone, 203 dots an inch: the coarsest of the usual label printers (common
+    practice, no source); and in a photo of that, turned, blurred and in dim light.
+    """
+    pieces = order.pieces[:8]
+    document = pypdfium2.PdfDocument(tickets_pdf(pieces, "otters", paper))
+    for number, page in enumerate(document):
+        wanted = {piece.id for piece in (pieces if paper == "letter" else [pieces[number]])}
+        printed = np.where(picture(page, 203 / 72) < 128, 0, 255).astype(np.uint8)
+        height, width = printed.shape
+        turn = cv2.getRotationMatrix2D((width / 2, height / 2), 7.0, 2.0)
+        turn[:, 2] += (width, height)
+        size = (3 * width, 3 * height)
+        photo = cv2.warpAffine(printed, turn, size, borderValue=255)
+        photo = np.rint(cv2.GaussianBlur(photo, (0, 0), 1.5) * 0.45 + 20).astype(np.uint8)
+        for seen in (printed, photo):
+            read = {(each.format.name, each.text) for each in zxingcpp.read_barcodes(seen)}
+            assert read == {(kind, code) for kind in ("Code128", "QRCode") for code in wanted}
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
