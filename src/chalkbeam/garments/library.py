@@ -152,6 +152,16 @@ def find_style(
     )
 
 
+def style_words(key: str) -> str:
+    """Return what people call a style in a sentence, by its key: "crew tee", "polo"."""
+    charts = shop_charts().found
+    if key in charts:
+        return charts[key].label
+    style = builtin_styles().get(key)
+    label = key.replace("_", " ") if style is None else style.label
+    return label if label[1:2] in ("-", "") else label[:1].lower() + label[1:]
+
+
 def _rows(table: SizeTable, unit: str, tolerance: float, source: str) -> list[Size]:
     scale = MM_PER[unit]
     spread = (table.tolerance or tolerance) * scale

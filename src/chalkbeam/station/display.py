@@ -14,6 +14,7 @@ from calibration.geometry import XY, Isometry, PlatenFace, xy_tuple
 from calibration.refusal import Refusal
 from calibration.worker import Lost, apart
 from chalkbeam.basics.units import Unit
+from chalkbeam.garments.library import style_words
 from chalkbeam.light.choice import Choice
 from chalkbeam.light.marks import lay_lines, load_lines
 from chalkbeam.orders.order_of_work import Stop
@@ -295,7 +296,7 @@ def _cooling(progress: Progress) -> tuple[tuple[str, float | None], ...]:
 
 
 def _style(stop: Stop | None) -> str:
-    return stop.piece.style.replace("_", " ") if stop is not None else ""
+    return style_words(stop.piece.style) if stop is not None else ""
 
 
 def _settings(view: RunView, press: PressSettings | None) -> str:

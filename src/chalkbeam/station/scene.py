@@ -35,6 +35,7 @@ from chalkbeam.station.values import (
 )
 from chalkbeam.station.words import (
     cooling_lines,
+    garment_lines,
     hand_words,
     piece_lines,
     place_words,
@@ -314,7 +315,8 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
     stop = progress.stops[at.index]
     changes = fitting(progress, at)
     if view.mode.counted:
-        which = (f"{press_words(progress)} · {stop.piece.id}", *piece_lines(stop))
+        lines = garment_lines(stop) if at.step is Step.LOAD else piece_lines(stop)
+        which = (f"{press_words(progress)} · {stop.piece.id}", *lines)
         if at.step is Step.PEEL:
             return (stop.piece.id, *piece_lines(stop), place_words(progress.location(at.index)))
         if at.step is Step.LOAD:

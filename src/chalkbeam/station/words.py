@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePath
 
+from chalkbeam.garments.library import style_words
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import ArtKind
 from chalkbeam.orders.settings import Setting
@@ -19,6 +20,14 @@ def piece_lines(stop: Stop) -> tuple[str, ...]:
         whose = f"{whose} for {piece.recipient}".strip()
     what = ", ".join(part for part in (piece.colour, piece.size) if part)
     return tuple(part for part in (what, whose) if part)
+
+
+def garment_lines(stop: Stop) -> tuple[str, ...]:
+    """Return the same for whoever takes the garment up: with what it is."""
+    piece = stop.piece
+    whose = piece_lines(stop)[bool(piece.colour or piece.size) :]
+    what = " ".join(part for part in (piece.colour, style_words(piece.style)) if part)
+    return (", ".join(part for part in (what, piece.size) if part), *whose)
 
 
 def piece_words(stop: Stop) -> str:

@@ -32,7 +32,7 @@ def inked(marks):
 
 
 def test_light_says_which_piece_and_follows_the_steps(press):
-    assert "press 1 of 5 · 2-1 navy, M" in press.words()
+    assert "press 1 of 5 · 2-1 navy crew tee, M" in press.words()
     assert any(mark.role is Role.LOAD for mark in press.marks())
     press.keys("space")
     assert "left chest: pennant" in press.words()
@@ -40,7 +40,7 @@ def test_light_says_which_piece_and_follows_the_steps(press):
     press.keys("space")
     assert press.marks() is None  # dark while the press is closed
     press.keys("space")
-    assert "press 2 of 5 · 3-1 navy, L" in press.words()
+    assert "press 2 of 5 · 3-1 navy crew tee, L" in press.words()
 
 
 def test_names_and_numbers_of_the_piece_are_shown_and_stand_together(press):

@@ -10,6 +10,7 @@ import shapely
 
 from calibration.geometry import XY, PlatenFace, Points
 from chalkbeam.basics.units import Unit
+from chalkbeam.garments.library import style_words
 from chalkbeam.lasers.aims import Aim, SetUp, Stand
 from chalkbeam.lasers.ticks import Edge, error_at
 from chalkbeam.light.choice import Choice
@@ -170,7 +171,7 @@ def draw_set_up(
     placement = work.choice.placement
     page.text(x, top - 4, f"{leg.number}", 13, bold=True)
     page.text(x + 8, top - 4, placement.location.title, 10, bold=True, room=width - 10)
-    style = placement.garment.style.replace("_", " ")
+    style = style_words(placement.garment.style)
     page.text(x + 8, top - 8, f"{style} {leg.sizes}", 8, colour=QUIET, room=width - 10)
     words = _words(leg, unit)
     size, room = 8.0, width - 6
