@@ -5,7 +5,7 @@ import pytest
 
 import overlay.draw.frame
 from calibration.geometry import Isometry, PlatenFace
-from overlay.draw.check_view import INSET, check_marks
+from overlay.draw.check_view import IN_INCHES, IN_MM, check_marks
 from overlay.draw.frame import Painter, render
 from overlay.draw.page_map import FlatMap
 from overlay.draw.strokes import stroke as outlined
@@ -38,29 +38,36 @@ def test_moved_crosshair_stands_where_its_centre_went():
 
 
 @pytest.mark.parametrize(
-    ("width", "depth", "lines"), [(406, 508, 3 + 5), (400, 508, 3 + 5), (150, 100, 1 + 1)]
+    ("width", "depth", "lines", "ruling", "square", "corner"),
+    [
+        (406, 508, 3 + 5, IN_MM, 100, 25),
+        (400, 508, 3 + 5, IN_MM, 100, 25),
+        (150, 100, 1 + 1, IN_MM, 100, 25),
+        (406.4, 508, 3 + 5, IN_INCHES, 4 * 25.4, 25.4),  # 16 x 20 in; an inch is 25.4 mm
+    ],
 )
-def test_check_view_counts_squares_from_the_middle(width, depth, lines):
-    marks = check_marks(PlatenFace(width, depth, 10), "bench")
+def test_check_view_counts_squares_from_the_middle(width, depth, lines, ruling, square, corner):
+    marks = check_marks(PlatenFace(width, depth, 10), "bench", ruling=ruling)
     strokes = [mark for mark in marks if isinstance(mark, Stroke)]
     assert len(strokes) == 1 + lines
     for stroke in strokes[1:]:
         (x0, y0), (x1, y1) = stroke.points
         value = x0 if x0 == x1 else y0
         assert x0 == x1 or y0 == y1
-        assert value % 100 == 0
+        assert value / square == pytest.approx(round(value / square))
     crosses = [mark.centre for mark in marks if isinstance(mark, Crosshair)]
-    inset = min(INSET, width / 2, depth / 2)
+    inset = min(corner, width / 4, depth / 4)
     assert len(crosses) == 4
     for x, y in crosses:
         assert width / 2 - abs(x) == pytest.approx(inset)
         assert depth / 2 - abs(y) == pytest.approx(inset)
 
 
-def test_check_view_figures_say_where_they_stand():
-    for mark in check_marks(PlatenFace(406, 508, 10)):
+@pytest.mark.parametrize(("ruling", "unit"), [(IN_MM, 1.0), (IN_INCHES, 25.4)])
+def test_check_view_figures_say_where_they_stand(ruling, unit):
+    for mark in check_marks(PlatenFace(406, 508, 10), ruling=ruling):
         if isinstance(mark, Text) and mark.role is Role.CHECK:
-            value = float(mark.text.replace("−", "-"))
+            value = float(mark.text.replace("−", "-")) * unit
             assert value in [pytest.approx(part) for part in mark.anchor]
 
 

@@ -240,7 +240,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         to_set=state.asking is None and view.to_see_to,
         typing=state.asking is Asking.JUMP,
         moving=state.moving is not None,
-        moved=shift_words(nudge if state.moving is None else state.moving),
+        moved=shift_words(nudge if state.moving is None else state.moving, view.unit),
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
         warnings=(

@@ -5,33 +5,39 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from chalkbeam.basics.units import Unit, format_length
+from chalkbeam.basics.units import MM_PER_INCH, Unit, format_length
 from chalkbeam.light.labels import CAP, LEAST_CAP
 from chalkbeam.light.pages import Page, block
 from chalkbeam.placement.shift import Shift
-from chalkbeam.station.keys import Act, keys_for
+from chalkbeam.station.keys import COARSE, FINE, Act, keys_for
 from overlay.marks import LEADING, Mark, Role, Text
 from overlay.text.typeface import advance
 from overlay.text.wrap import wrapped
 
 
-def shift_words(shift: Shift) -> str:
-    """Return how far lines were moved, in the operator's directions; empty if they were not.
-
-    Nudges go in steps of 0.1 mm, finer than eighths of an inch can say, so they are
-    told in mm always.
-    """
+def shift_words(shift: Shift, unit: Unit) -> str:
+    """Return how far lines were moved, in the operator's directions; empty if they were not."""
     parts = []
     for value, plus, minus in ((shift.x, "right", "left"), (shift.y, "away", "near")):
         if abs(value) >= 0.05:
-            parts.append(f"{format_length(abs(value), Unit.MM, 1)} {plus if value > 0 else minus}")
+            parts.append(f"{small_length(abs(value), unit)} {plus if value > 0 else minus}")
     degrees = math.degrees(shift.angle)
     if abs(degrees) >= 0.05:
         parts.append(f"{abs(degrees):.1f}° turned {'left' if degrees > 0 else 'right'}")
     return ", ".join(parts)
 
 
-def help_marks(page: Page, acts: Sequence[tuple[Act, str]]) -> tuple[Mark, ...]:
+def small_length(millimetres: float, unit: Unit) -> str:
+    """Return a length of some tenths of a millimetre: steps are finer than eighths of an inch."""
+    if unit is Unit.MM:
+        return format_length(millimetres, Unit.MM, 1)
+    inches = millimetres / MM_PER_INCH
+    return f"{inches:.2f} in" if inches >= 0.02 else f"{inches:.3f} in"
+
+
+def help_marks(
+    page: Page, acts: Sequence[tuple[Act, str]], unit: Unit = Unit.MM
+) -> tuple[Mark, ...]:
     """Return the list of keys as lettering that fills a page.
 
     Parameters
@@ -39,9 +45,11 @@ def help_marks(page: Page, acts: Sequence[tuple[Act, str]]) -> tuple[Mark, ...]:
     page : Page
     acts : sequence of (Act, str)
         What can be asked for, and in what words.
+    unit : Unit
+        What the steps of a nudge are told in.
     """
     keys = [", ".join(keys_for(act)[:2]) for act, _ in acts]
-    words = [said for _, said in acts]
+    words = [_NUDGES[unit] if act is Act.NUDGE else said for act, said in acts]
     left, right = max(map(advance, keys)), max(map(advance, words))
     gap = 1.5
     wide, deep = page.room
@@ -54,6 +62,14 @@ def help_marks(page: Page, acts: Sequence[tuple[Act, str]]) -> tuple[Mark, ...]:
         Text((x + gap * cap, y), "\n".join(words), Role.NOTE, cap, (0.0, 0.5), height=page.height),
     ]
     return tuple(marks)
+
+
+_NUDGES = {
+    each: f"move {small_length(COARSE, each).removesuffix('.0 mm')}{' mm' * (each is Unit.MM)} "
+    f"(Shift: {small_length(FINE, each).split()[0]})"
+    for each in Unit
+}
+"""What the arrows do: in inches, a millimetre is 0.04 of them."""
 
 
 def _short_help(keys: Sequence[str], words: Sequence[str], page: Page) -> tuple[Mark, ...]:

@@ -43,9 +43,10 @@ from chalkbeam.station.words import (
     step_words,
     summary,
 )
-from overlay.draw.check_view import check_marks, edge_mark
+from overlay.draw.check_view import IN_INCHES, IN_MM, check_marks, edge_mark
 from overlay.marks import Mark, Role, Text, moved
 
+RULINGS = {Unit.MM: IN_MM, Unit.INCH: IN_INCHES}
 CHANGES = {
     "turn": "turn the garment",
     "stack": "next pile of transfers",
@@ -205,9 +206,9 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
     said = state.said or ("" if pressing else state.eye)
     remark = "Escape again: end" if state.leaving else said
     if state.showing is Showing.CHECK:
-        marks = check_marks(face, scene.title)
+        marks = check_marks(face, scene.title, ruling=RULINGS[scene.unit])
     elif state.showing is Showing.HELP:
-        marks = help_marks(scene.page, scene.mode.acts)
+        marks = help_marks(scene.page, scene.mode.acts, scene.unit)
     elif state.asking is not None:
         # The remark is about the answer: it stands below, never across, what can be answered.
         asked = (*question(state, state.asking), *((remark,) if remark else ()))
@@ -340,7 +341,7 @@ def _work(scene: Scene, choice: Choice) -> tuple[Mark, ...]:
     if scene.step in (Step.LOAD, Step.PREPRESS):
         note = "\n".join((*scene.note, *scene.told[1]))
         return load_marks(choice.placement, choice.loading, note=note, unit=scene.unit)
-    words = shift_words(scene.nudge)
+    words = shift_words(scene.nudge, scene.unit)
     note = "\n".join([*scene.note, *([f"moved {words}"] if words else [])])
     laid = choice.laid(scene.nudge)
     marks = lay_marks(laid, choice.loading, note=note, unit=scene.unit)
@@ -360,7 +361,7 @@ def _moving(scene: Scene, ready: ReadyImprint, moving: Shift) -> tuple[Mark, ...
     pose = ready.planned.platen_from_garment
     by = about(moving, (pose.x, pose.y))
     lines = [moved(mark, by) for mark in _garment_lines(ready)]
-    words = shift_words(moving)
+    words = shift_words(moving, scene.unit)
     said = [f"collar moved {words}" if words else "collar as planned",
             "Enter: this piece", "Shift Enter: the rest of the batch"]  # fmt: skip
     return with_remark(lines, said, Role.NOTE, scene.where)

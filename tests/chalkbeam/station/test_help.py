@@ -8,6 +8,7 @@ import shapely
 
 from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
 from chalkbeam.light.pages import Page, page_mark
 from chalkbeam.placement.platens import COMMON, parse_pad
 from chalkbeam.placement.platens import platen as find_platen
@@ -30,13 +31,24 @@ from tests.support.rigs import FACE
     ],
 )
 def test_shifts_in_words(shift, words):
-    assert shift_words(shift) == words
+    assert shift_words(shift, Unit.MM) == words
+
+
+@pytest.mark.parametrize(
+    ("shift", "words"),
+    [  # an inch is 25.4 mm exactly (1959)
+        (Shift(12.7, 0), "0.50 in right"),
+        (Shift(-1, 0.1), "0.04 in left, 0.004 in away"),
+    ],
+)
+def test_shifts_in_inches_where_the_shop_counts_in_them(shift, words):
+    assert shift_words(shift, Unit.INCH) == words
 
 
 @pytest.mark.parametrize("mode", [ORDER, SINGLE])
 @pytest.mark.parametrize("face", [FACE, PlatenFace(125, 125), PlatenFace(100, 400)])
 def test_the_list_of_keys_fits_the_platen(face, mode):
-    for text in help_marks(Page(face), mode.acts):
+    for text in (*help_marks(Page(face), mode.acts), *help_marks(Page(face), mode.acts, Unit.INCH)):
         lines = text.text.split("\n")
         widest = max(set_line(line, text.size).advance for line in lines)
         left = text.anchor[0] - text.align[0] * widest

@@ -160,7 +160,7 @@ def show_light(
     if png is not None:
         _write_pictures(prepare(), output, png, check)
     else:
-        _open(prepare, output, light, palette, display, window)
+        _open(prepare, output, light, palette, display, window, units)
 
 
 def _cloth(text: str) -> float:
@@ -195,6 +195,7 @@ def _open(
     palette: Palette,
     display: int | None,
     window: bool,
+    units: Unit,
 ) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS
     from chalkbeam.station.help import shift_words
@@ -217,7 +218,7 @@ def _open(
         return
     progress = last.session.progress
     for index in range(len(progress.stops)):
-        words = shift_words(progress.nudge(index))
+        words = shift_words(progress.nudge(index), units)
         if words:
             title = last.readiness.prepared(index).choice.placement.location.title
             print(f"{title}: moved {words}")
