@@ -1,6 +1,7 @@
 """A shift rehearsed before the press's camera: how much of it needs no key.
 
     python -m benchmarks.hands_free --pieces 20
+    python -m benchmarks.hands_free --pieces 20 --read rendered
 
 Tees, hoodies and polos, in colours and sizes by the seed, a fifth of the tees with a name and a
 number; and more goes wrong than a shop would live with (`habits.MANY`): wrong pieces, transfers
@@ -11,8 +12,10 @@ What is rendered: every picture of the camera, at 480 x 270 px, coarsely (flat l
 projector's light, noise, delay, automatic exposure in a quarter of the shifts). Bursts are shown
 and filmed, too, and what changed is taken from them; where things lie is taken from the stage with
 a stated error (garment 0.8 mm and 0.25 degrees, sure in 88 %, read in 3.5 s; transfer 0.25 mm and
-0.12 degrees, in 0.7 s): reading bursts is measured by benchmarks/eye.py. Time is that of the
-camera's pictures; what the program itself takes to look at one is not in it.
+0.12 degrees, in 0.7 s). Time is that of the camera's pictures; what the program itself takes to
+look at one is not in it. With `--read rendered` a garment is read for good, from a burst that the
+second press renders at the camera's full size (`_rendered_reader`): half a minute of processor
+time a reading, and nothing stated but the transfers.
 """
 
 from __future__ import annotations
@@ -20,11 +23,15 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from benchmarks._rendered_reader import RenderedReader
+from benchmarks.eye import Shop
+from calibration.rig.file import load
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 from chalkbeam.orders.shop import fit_on_press
@@ -35,6 +42,7 @@ from chalkbeam.record.store import Store
 from chalkbeam.simulator.press.film import Film, FilmedBy
 from chalkbeam.simulator.press.habits import MANY, NONE, Mishaps
 from chalkbeam.simulator.press.rehearsal import Rehearsal
+from chalkbeam.simulator.press.stage import Stage
 from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.frames import FrameCache
@@ -107,6 +115,8 @@ class Rehearsed:
         told = ("transfer 4 mm off", "wrong size", "wrong colour", "wrong face", "hand left")
         rows += [(what, f"{noticed[what]} told of {happened[what]}") for what in told]
         rows += [(what, n) for what, n in sorted(happened.items()) if what not in told]
+        if isinstance(self.shift.reader, RenderedReader):
+            rows += [(f"garments read {how}", n) for how, n in self.shift.reader.said.items()]
         for what, words in (
             ("light", "garment still to light"),
             ("verdict", "transfer to verdict"),
@@ -118,18 +128,28 @@ class Rehearsed:
         return "\n".join(f"  {name:<25} {value}" for name, value in rows)
 
 
-def rehearse(count: int, seed: int, mishaps: Mishaps, folder: Path) -> Rehearsed:
+def rehearse(
+    count: int, seed: int, mishaps: Mishaps, folder: Path, rendered: bool = False
+) -> Rehearsed:
     """Rehearse a shift."""
-    rng, rig = np.random.default_rng(seed), rig_with_eye()
+    rng, rig, reader = np.random.default_rng(seed), rig_with_eye(), None
+    if rendered:
+        shop = Shop(seed, folder, 1.0)
+        rig = load(shop.fitted)
+
+        def reader(stage: Callable[[], Stage]) -> RenderedReader:
+            return RenderedReader(stage, np.random.default_rng(seed), shop.press, shop.frames)
+
     planned = plan(pieces(count, folder, rng), Times(), fit_on_press, as_listed=True)
     store = Store(folder / "record.db")
     run = store.begin(planned, title="rehearsal", sheet=folder / "none.csv", digest="")
     session, output = open_session(store, run), FrameCache()
     controller = StationController(session, ImprintPreparer([rig]), output)
-    by = FilmedBy(size=(480, 270), exposes_itself=seed % 4 == 0)
+    wide, high = rig.eye.size
+    by = FilmedBy(size=(480, round(480 * high / wide)), exposes_itself=seed % 4 == 0)
     film = Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, seed)
     worker = PressWorker(controller, controller.take, rng, mishaps=mishaps)
-    shift = Rehearsal(controller, output, film, rig, worker, seed=seed)
+    shift = Rehearsal(controller, output, film, rig, worker, seed=seed, reader=reader)
     shift.run(count * MOST)
     wanted = tuple(stop.imprint.id for stop in planned.stops)
     return Rehearsed(wanted, tuple(store.events(run)), worker, shift)
@@ -141,10 +161,12 @@ def main() -> None:
     parser.add_argument("--pieces", type=int, default=20)
     parser.add_argument("--seed", type=int, default=5000)
     parser.add_argument("--calm", action="store_true", help="let nothing go wrong")
+    parser.add_argument("--read", choices=["stated", "rendered"], default="stated")
     options = parser.parse_args()
     began = time.process_time()
     with tempfile.TemporaryDirectory() as place:
-        found = rehearse(options.pieces, options.seed, NONE if options.calm else MANY, Path(place))
+        mishaps, rendered = NONE if options.calm else MANY, options.read == "rendered"
+        found = rehearse(options.pieces, options.seed, mishaps, Path(place), rendered)
     print(f"{options.pieces} pieces, {len(found.imprints)} imprints, seed {options.seed}:")
     print(found.report())
     print(f"  {found.shift.at / 60:.1f} min of work in {time.process_time() - began:.0f} s of CPU")

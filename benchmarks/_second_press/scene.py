@@ -95,10 +95,12 @@ def scene(
     *,
     scale: float = 1.0,
     at: Press | None = None,
-    colour: str | None = None,
+    colour: str | tuple[float, float, float] | None = None,
     face: str | None = None,
     size: str | None = None,
     laid_off: tuple[float, float, float] | None = None,
+    lies: tuple[float, float, float] | None = None,
+    plan: shirt.Draft | None = None,
 ) -> Scene:
     """Return a scene.
 
@@ -114,6 +116,10 @@ def scene(
         What is laid down, if it is not left to chance.
     laid_off : (right, away, turn), optional
         Where the sheet's ink lies off its target, mm, mm and degrees counter-clockwise.
+    lies : (x, y, centre line), optional
+        Where the neck seam is to lie, mm, and the centre line's direction from platen -y, radians.
+    plan : Draft, optional
+        Another garment than a tee of the size.
     """
     if kind not in KINDS:
         raise ValueError(f"there is no scene {kind!r}: {', '.join(KINDS)}")
@@ -138,6 +144,8 @@ def scene(
     neck = np.array([0, where.plate.depth / 2 + 12.7]) + rng.uniform(-30, 30, 2)
     stretch = np.clip(rng.normal(1, 0.01, 2), 0.98, 1.02)
     shear = float(np.tan(np.radians(np.clip(rng.normal(0, 0.5), -1.2, 1.2))))
+    if lies is not None:
+        neck, turn = np.array(lies[:2]), lies[2] - float(np.arctan2(shear, stretch[1]))
     layers = int(rng.choice([1, 2], p=[0.7, 0.3]))
     thick = float(rng.uniform(0.6, 1.2)) * layers
     c, s = np.cos(turn), np.sin(turn)
@@ -147,14 +155,13 @@ def scene(
         @ np.array([[stretch[0], shear], [0, stretch[1]]])
     )
     cut = shirt.cut_of(size, rng)
-    sheet = _lay_down(where, cut, face, cloth, colour, onto, neck, thick, kind, rng)
+    plan = plan or shirt.draft(cut, face)
+    sheet = _lay_down(where, plan, cloth, colour, onto, neck, thick, kind, rng)
     sheets = (sheet,)
     if kind == "two":
         other = str(rng.choice([name for name in shirt.PLAIN if name != colour]))
         moved = neck + rng.uniform((40, -160), (140, -60))
-        sheets += (
-            _lay_down(where, cut, face, "plain", other, onto, moved, thick + 1.5, kind, rng),
-        )
+        sheets += (_lay_down(where, plan, "plain", other, onto, moved, thick + 1.5, kind, rng),)
     along = onto @ [0.0, 1.0]
     along /= np.linalg.norm(along)
     on_net = (np.array([0, 0], np.float32) - np.array(sheet.origin, np.float32)).reshape(1, 1, 2)
@@ -172,7 +179,7 @@ def scene(
             "thick_mm": thick,
         },
         "size": {"name": size, "half_chest_mm": pit},
-        "colour": _colour(sheet.skin.colour) | {"name": colour, "cloth": cloth},
+        "colour": _colour(sheet.skin.colour) | {"name": str(colour), "cloth": cloth},
     }
     laid = None
     if kind in SHEETS:
@@ -184,17 +191,15 @@ def scene(
 
 def _lay_down(
     where: Press,
-    cut: shirt.Cut,
-    face: str,
+    plan: shirt.Draft,
     cloth: str,
-    colour: str,
+    colour: str | tuple[float, float, float],
     onto: NDArray[Any],
     neck: NDArray[Any],
     thick: float,
     kind: str,
     rng: np.random.Generator,
 ) -> Sheet:
-    plan = shirt.draft(cut, face)
     skin = shirt.skin(plan, cloth, colour, rng)
     low, high = plan.outline.min(axis=0) - 16, plan.outline.max(axis=0) + 16
     counts = np.ceil((high - low) / _NET).astype(int) + 1

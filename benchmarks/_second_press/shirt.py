@@ -175,8 +175,10 @@ PLAIN = {
 }
 
 
-def skin(plan: Draft, cloth: str, colour: str, rng: np.random.Generator) -> Skin:
-    """Return how a face looks: `cloth` is plain, heather, stripes or print."""
+def skin(
+    plan: Draft, cloth: str, colour: str | tuple[float, float, float], rng: np.random.Generator
+) -> Skin:
+    """Return how a face looks: `cloth` is plain, heather, stripes or print; colour linear RGB."""
     low = plan.outline.min(axis=0) - 20
     high = plan.outline.max(axis=0) + 20
     size = np.ceil((high - low) * PER_MM).astype(int)
@@ -188,7 +190,8 @@ def skin(plan: Draft, cloth: str, colour: str, rng: np.random.Generator) -> Skin
     def line(path: F32, wide: float) -> F32:
         return _drawn(path, low, (height, width), wide)
 
-    base = np.array(PLAIN[colour], np.float32) * np.float32(rng.uniform(0.94, 1.06))
+    base = np.array(PLAIN[colour] if isinstance(colour, str) else colour, np.float32)
+    base *= np.float32(rng.uniform(0.94, 1.06))
     albedo = np.empty((height, width, 3), np.float32)
     albedo[:] = base
     _decorate(albedo, cloth, base, rng)

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from calibration.rig.file import Rig
 from chalkbeam.eye.sights import FlashKind
 from chalkbeam.simulator.press.film import Film
-from chalkbeam.simulator.press.reader import StageReader, StatedError
+from chalkbeam.simulator.press.reader import StageReader
 from chalkbeam.simulator.press.stage import Stage
 from chalkbeam.simulator.press.work import PressWorker
 from chalkbeam.station.controller import StationController
@@ -49,7 +49,8 @@ class Rehearsal:
     worker : PressWorker
     seed : int
     options : EyeOptions, optional
-    error : StatedError, optional
+    reader : callable, optional
+        Makes what reads bursts, given what tells the stage; a `StageReader` without it.
 
     Attributes
     ----------
@@ -68,13 +69,14 @@ class Rehearsal:
         *,
         seed: int = 1,
         options: EyeOptions | None = None,
-        error: StatedError | None = None,
+        reader: Callable[[Callable[[], Stage]], StageReader] | None = None,
     ) -> None:
         self.film, self.worker = film, worker
         self._controller, self._output = controller, output
         self.stage, self.at = Stage(), 0.0
         self._jobs: list[tuple[float, Callable[[], Any], Future[Any]]] = []
-        self.reader = StageReader(lambda: self.stage, np.random.default_rng(seed), error)
+        made = reader or (lambda stage: StageReader(stage, np.random.default_rng(seed)))
+        self.reader = made(lambda: self.stage)
         self.eye = EyeAtPress(controller, rig, self._submit, options, reader=self.reader)
         worker.begins = lambda: self.eye.watch.knows_bare
         self._work = worker.work()
