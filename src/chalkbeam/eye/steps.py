@@ -96,6 +96,9 @@ def _moved(state: EyeState, moved: Moved) -> Answer:
         return state, ()
     if run.imprint != before.imprint:
         state = replace(state, doubt="")
+    if moved.by_eye and (before.step, run.step) == ("lay", "lay"):
+        # What was laid stays, to be pressed with this one.
+        return replace(state, transfer=Transfer.NONE), (Remember(),)
     if moved.by_eye:
         stays = run.step == "lay" and state.lying is Lying.DONE
         return (replace(state, lying=Lying.KNOWN) if stays else state), ()

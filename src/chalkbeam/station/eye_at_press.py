@@ -21,7 +21,7 @@ from calibration.rig.file import Rig
 from chalkbeam.eye.blocks import Mask
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BANDED
-from chalkbeam.eye.knowing import EyeState
+from chalkbeam.eye.knowing import EyeState, Transfer
 from chalkbeam.eye.read import PieceRead
 from chalkbeam.eye.sights import (
     AskPressed,
@@ -70,6 +70,7 @@ from chalkbeam.station.eye_work import (
 )
 from chalkbeam.station.following import follow_garment, shift_to
 from chalkbeam.station.press_steps import after_load, after_press
+from chalkbeam.station.state import BESIDE
 from chalkbeam.station.values import Command, CommandKind, ConfirmedBy
 from chalkbeam.station.words import unseen_words
 
@@ -351,6 +352,20 @@ class EyeAtPress:
         sign = TransferSign(seen.verdict == "good", seen.off, seen.turned or 0.0)
         self.controller.say(eye=seen.why, sign=sign if seen.verdict in ("good", "move") else None)
         self._tell(TransferRead(seen.verdict, at))
+        if self.state.transfer is Transfer.GOOD:
+            self._lay_beside(at)
+
+    def _lay_beside(self, at: float) -> None:
+        """Go on to what is pressed once with what lies right now, as the step key would."""
+        controller = self.controller
+        index, stop = controller.view().with_next, controller.session.progress.stop
+        if index is None or stop is None or self._run.idle:
+            return
+        command = Command(CommandKind.JUMP, index=index, step=Step.LAY)
+        try:
+            self._act(command, at, laid=stop.imprint.id, said=BESIDE)
+        except Refusal as refusal:
+            controller.say(eye=str(refusal))
 
     def _has_moved(self, piece: PieceRead) -> bool:
         """Let the light follow a garment that was moved after it was read."""
@@ -448,11 +463,12 @@ class EyeAtPress:
         progress = self.controller.session.progress
         return progress.at.step is Step.LOAD and after_load(progress) is Step.PREPRESS
 
-    def _act(self, command: Command, at: float) -> None:
-        """Carry a command out as the eye's own."""
+    def _act(self, command: Command, at: float, **said: str) -> None:
+        """Carry a command out as the eye's own, and change what is shown with it."""
         self._by_eye = True
         try:
             self.controller.handle(command)
+            self.controller.say(**said)
             self.notice(at)
         finally:
             self._by_eye = False

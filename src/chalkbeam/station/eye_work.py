@@ -30,6 +30,7 @@ def run_at(controller: StationController, rig: Rig, proposed: Shift | None) -> R
         step is not progress.at.step or progress.paused
         or state.asking is not None or moving or state.dark or bool(state.trouble)
         or state.showing is not Showing.WORK
+        or progress.to_fit(progress.at) is not None or progress.to_set(progress.at) is not None
         or controller.readiness.ready is None or controller.readiness.rig is not rig
     )  # fmt: skip
     imprint = progress.stop.imprint
@@ -75,7 +76,7 @@ def target_corners(ready: ReadyImprint) -> Points:
 
 
 def printed_before(controller: StationController) -> tuple[Points, ...]:
-    """Return the corners of what was pressed already on the garment as it lies."""
+    """Return the corners of what was pressed or laid already on the garment as it lies."""
     progress, found = controller.session.progress, []
     index = progress.at.index
     try:
@@ -83,8 +84,8 @@ def printed_before(controller: StationController) -> tuple[Points, ...]:
     except Refusal:
         return ()
     for place, each in zip(controller.readiness.places_together(), together, strict=True):
-        if index is not None and place < index and progress.stops[place].imprint.id in (
-            progress.outcomes
-        ):  # fmt: skip
+        name = progress.stops[place].imprint.id
+        there = name in progress.outcomes or name == controller.state.laid
+        if index is not None and place < index and there:
             found.append(target_corners(each))
     return tuple(found)

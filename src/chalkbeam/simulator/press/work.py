@@ -102,6 +102,10 @@ class PressWorker:
             yield Stage(), _TICK
         while (stop := self.controller.session.progress.stop) is not None:
             piece, loading = stop.piece.id, stop.fit.loading
+            while self.controller.view().to_see_to:
+                yield Stage(), 2.0  # they set the press, and say so
+                self._key("1")
+                yield Stage(), 0.5
             garment = yield from self._load()
             sheets: tuple[LaidSheet, ...] = ()
             while True:
@@ -215,7 +219,10 @@ class PressWorker:
     # -- the transfer ----------------------------------------------------------------------
 
     def _press_one(
-        self, garment: LaidGarment, before: tuple[LaidSheet, ...]
+        self,
+        garment: LaidGarment,
+        before: tuple[LaidSheet, ...],
+        beside: tuple[str, ...] = (),
     ) -> Generator[tuple[Stage, float], None, tuple[LaidSheet, ...]]:
         stop = self.controller.session.progress.stop
         assert stop is not None
@@ -245,7 +252,7 @@ class PressWorker:
             before_sign, before_said, still = self.controller.state.sign, self._said(), self.now
 
             def judged(sign: object = before_sign, said: str = before_said) -> bool:
-                return self._judged(sign, said)
+                return self.controller.state.laid == imprint or self._judged(sign, said)
 
             yield from self._until(stage, judged)
             sign = self.controller.state.sign
@@ -258,6 +265,9 @@ class PressWorker:
             off = Shift(0.15 * off.x, 0.15 * off.y, 0.15 * off.angle)
             yield stage, self.habits.reacts
         yield stage, self.habits.reacts
+        if self.controller.state.laid == imprint:  # the next is pressed with it
+            together = (*beside, imprint)
+            return (yield from self._press_one(garment, stage.sheets, together))
         if self._chance(self.habits.hasty):
             self.happened["opened too soon"] += 1
             yield from self._closes(stage, 0.4 * dwell)
@@ -265,10 +275,10 @@ class PressWorker:
         unseen = self._chance(self.mishaps.unseen)
         self.happened["press not seen"] += unseen
         yield from self._closes(stage, dwell + float(self.rng.uniform(0.2, 1.5)), unseen)
-        self.pressed.append(imprint)
+        self.pressed += (*beside, imprint)
         self.off.append(float(np.hypot(off.x, off.y)))
         yield from self._answered(stage, imprint, ANSWERS)
-        printed = (*before, replace(stage.sheets[-1], film=None))
+        printed = tuple(replace(sheet, film=None) for sheet in stage.sheets)
         yield from self._moves(Stage(garment, printed), 0.5)
         if self._chance(self.habits.presses_again) and self._step() is Step.LOAD:
             yield from self._closes(Stage(garment, printed), 5.0)
