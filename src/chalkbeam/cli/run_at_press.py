@@ -14,8 +14,11 @@ from chalkbeam.cli.options.loading import read_collar
 from chalkbeam.cli.options.rig import open_platens
 
 if TYPE_CHECKING:
+    from chalkbeam.basics.units import Unit
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.progress import Progress
+    from chalkbeam.record.session import RunSession
+    from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.host import Beside, Tell
 
@@ -143,6 +146,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 session, preparer, output, unit=asked.units, degrees=asked.degrees,
                 counting=beside is None, known=begun.digest,
                 guide=None if lasers is None else lasers.output.guide, confirms=asked.confirm,
+                offers=lambda: offers_of(store, session, asked.units),
             )  # fmt: skip
 
         watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()
@@ -160,11 +164,25 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             where = "; ".join(dict.fromkeys(each.split(":")[0] for each in begun.left_out))
             print(f"Not in this run, as they could not be read: {where}.")
         print("; ".join(lines) + f". See chalkbeam report {controller.session.run.id[:8]}.")
+        for offer in controller.view().offers:
+            print(f"{offer} Say so with chalkbeam location keep; location habits lists it.")
         # Last: where it cannot be written, what was done is said all the same.
         controller.session.close()
         for sentence in () if shared is None else shared.ended(controller.session.run):
             print(f"{sentence}.")
         store.look_through()
+
+
+def offers_of(store: Store, session: RunSession, unit: Unit) -> tuple[str, ...]:
+    """Return what the record offers to be kept as the shop's own rule, of what was pressed here."""
+    from chalkbeam.record.taste import habit_words, shop_habits
+
+    here = {(stop.piece.style, stop.imprint.location) for stop in session.run.stops}
+    return tuple(
+        habit_words(each, unit)
+        for each in shop_habits(store)
+        if (each.group.style, each.group.location) in here
+    )
 
 
 def several_displays() -> bool:

@@ -274,6 +274,37 @@ class Rule(_Strict):
         return band.shifted(self.grows.by * (measures[self.grows.measure] - self.grows.start))
 
 
+class Moved(_Strict):
+    """The shop's taste: art goes so far beside the location's plain place on one style.
+
+    Attributes
+    ----------
+    location : str
+        Of a file with a twin: which of the two is meant.
+    style : str
+        The garments' style, as its name is.
+    ages : tuple of Age
+    up, down, left, right : Length
+        As one looks at the face.
+    settled : bool
+        Whether the shop has decided, so that nothing else is offered.
+    """
+
+    location: str
+    style: str
+    ages: tuple[Age, ...] = AGES
+    up: Annotated[Length, Field(ge=0, le=300)] = 0.0
+    down: Annotated[Length, Field(ge=0, le=300)] = 0.0
+    left: Annotated[Length, Field(ge=0, le=300)] = 0.0
+    right: Annotated[Length, Field(ge=0, le=300)] = 0.0
+    settled: bool = False
+
+    @property
+    def by(self) -> tuple[float, float]:
+        """How far, to the right and down, mm."""
+        return self.right - self.left, self.down - self.up
+
+
 class Preset(_Strict):
     """What a location file holds.
 
@@ -296,6 +327,7 @@ class Preset(_Strict):
         Usual size of the ink. Where both are given art is made to the usual height
         (letters, figures), unless it came out wider than the widest.
     rule : tuple of Rule
+    moved : tuple of Moved
     """
 
     title: Words
@@ -309,6 +341,7 @@ class Preset(_Strict):
     width: ArtSize = Field(default_factory=dict)
     height: ArtSize = Field(default_factory=dict)
     rule: tuple[Rule, ...] = Field(min_length=1)
+    moved: tuple[Moved, ...] = ()
 
     @model_validator(mode="after")
     def _places_both_ways(self) -> Preset:
@@ -370,6 +403,14 @@ class Location:
     def rules(self) -> tuple[Rule, ...]:
         """The rules, in the order of the file."""
         return self.preset.rule
+
+    def house(self, style: str, age: Age) -> Moved | None:
+        """Return what the shop has decided for a style and an age; None if nothing."""
+        plain = self.name.partition("-by-")[0]
+        for each in self.preset.moved:
+            if each.location == plain and each.style == style and age in each.ages:
+                return each
+        return None
 
     def usual_scale(self, age: Age, width: float, height: float) -> float:
         """Return the factor that brings ink of a size, mm, to the location's usual size."""

@@ -31,6 +31,8 @@ def twin_of(raw: dict[str, Any]) -> dict[str, Any]:
     del twin["twin"]
     twin["also"] = list(raw.get("twin_also", []))
     twin.pop("twin_also", None)
+    if "moved" in raw:
+        twin["moved"] = raw["moved"]  # each says which of the two it is about
     return twin
 
 

@@ -280,7 +280,8 @@ class _Page:
         )
         self.y -= 4
         laid = laid_words(each.event for each in self.report.outcomes)
-        said = [(sentence, bool(found)) for sentence in found or (nothing,)]
+        said = [(sentence, False) for sentence in self.report.taste]
+        said += [(sentence, bool(found)) for sentence in found or (nothing,)]
         said += [(laid, False)] if laid else []
         for sentence, alert in said:
             style = ParagraphStyle(

@@ -91,6 +91,7 @@ def place(
         *_art_warnings(artwork, results),
         *_size_warnings(garment, location, artwork),
         *_remarks(garment),
+        *_house(garment, location),
     ]
     return Placement(
         garment=garment,
@@ -213,6 +214,21 @@ def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Con
 def _remarks(garment: Garment) -> list[Concern]:
     words = Sentence(literal(garment.remark))
     return [Concern(Severity.CAUTION, "garment", words)] if garment.remark else []
+
+
+def _house(garment: Garment, location: Location) -> list[Concern]:
+    moved = location.house(garment.style, garment.age)
+    if moved is None or moved.by == (0.0, 0.0):
+        return []
+    ways = [(each, way) for each, way in ((moved.by[0], ("right", "left")),
+                                          (moved.by[1], ("down", "up"))) if each]  # fmt: skip
+    words = " and ".join(
+        f"{{{number}}} {way[value < 0]}" for number, (value, way) in enumerate(ways)
+    )
+    style = garment.style.replace("_", " ")
+    text = f"The shop's own rule for a {literal(style)}: {words} from the plain place."
+    lengths = tuple(abs(value) for value, _ in ways)
+    return [Concern(Severity.NOTE, "house", Sentence(text, lengths))]
 
 
 LARGEST_SHEET = 2100.0

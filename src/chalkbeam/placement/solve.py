@@ -101,7 +101,7 @@ def applied_rules(
             if rule.check:
                 continue
             raise _lacking(garment, location, rule)
-        applied.append(Applied(rule, line, _asked(rule, garment)))
+        applied.append(Applied(rule, line, _asked(rule, garment, location)))
     for axis, way in ((Axis.ACROSS, "left and right"), (Axis.ALONG, "up and down")):
         if not any(a.rule.axis is axis and aims(a.rule) for a in applied):
             raise Refusal(
@@ -162,10 +162,15 @@ def _lacking(garment: Garment, location: Location, rule: Rule) -> Refusal:
     )
 
 
-def _asked(rule: Rule, garment: Garment) -> Band:
-    if rule.grows is None:
-        return rule.by[garment.age]
-    return rule.band(garment.age, {name: m.value for name, m in garment.measures.items()})
+def _asked(rule: Rule, garment: Garment, location: Location) -> Band:
+    band = rule.by[garment.age]
+    if rule.grows is not None:
+        band = rule.band(garment.age, {name: m.value for name, m in garment.measures.items()})
+    house = location.house(garment.style, garment.age)
+    # The shop's taste goes before what is soft; a check stays common practice's.
+    if house is None or rule.hard or rule.check:
+        return band
+    return band.shifted(rule.sign * house.by[rule.axis.value])
 
 
 def aims(rule: Rule) -> bool:

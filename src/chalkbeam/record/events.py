@@ -51,9 +51,10 @@ class Kind(Enum):
     laid (id of what was laid beside and pressed with it)."""
     PRESSED = "pressed"
     """The imprint is done: the press closed on it and opened again, and what its sheet asks for
-    after that. Data: pose (x, y, angle); seen, what the
-    press's camera measured (none without one). `step` is LOAD where the garment is loaded again for
-    what follows though the plan lets it stay."""
+    after that. Data: pose (x, y, angle); seen, what the press's camera measured (none without
+    one); garment, how it lies (turned, and right and down as the shop's own rule has moved the
+    print; none in old records). `step` is LOAD where the garment is loaded again for what follows
+    though the plan lets it stay."""
     SKIPPED = "skipped"
     """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"

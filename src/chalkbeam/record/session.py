@@ -168,6 +168,7 @@ class RunSession:
         *,
         load: bool = False,
         seen: Mapping[str, Any] | None = None,
+        lies: Mapping[str, float] | None = None,
     ) -> None:
         """Record that the press closed and opened on the current imprint; go on to the next.
 
@@ -179,9 +180,13 @@ class RunSession:
             Whether the garment is loaded again for the next imprint though the plan lets it stay.
         seen : mapping, optional
             What the press's camera measured of it, as plain values.
+        lies : mapping, optional
+            How the garment lies: `turned` on the platen, rad; `right` and `down` by which the
+            shop's own rule has moved the print on it, mm.
         """
         index, imprint = self._current()
         more = {} if seen is None else {"seen": dict(seen)}
+        more |= {} if lies is None else {"garment": dict(lies)}
         self.write(
             Kind.PRESSED,
             imprint,
@@ -192,7 +197,7 @@ class RunSession:
             **more,
         )
 
-    def press_laid(self, index: int, pose: Mapping[str, float]) -> None:
+    def press_laid(self, index: int, pose: Mapping[str, float], lies: Mapping[str, float]) -> None:
         """Record that a stop was pressed with the current one, having been laid before it.
 
         What the record holds of it is as of `press`.
@@ -203,6 +208,7 @@ class RunSession:
             pose=dict(pose),
             nudge=self.progress.nudge(index).data(),
             location=self.progress.location(index),
+            garment=dict(lies),
         )
 
     def put_aside(self, wait: float | None, laid: str = "") -> None:

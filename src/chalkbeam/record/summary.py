@@ -95,6 +95,8 @@ class RunSummary:
         What became of the transfers that the shop has listed.
     account : Account
         What people ask after.
+    taste : tuple of str
+        The shop's own rules in force, and what is offered to be kept as one, a sentence each.
     """
 
     run: Run
@@ -115,6 +117,7 @@ class RunSummary:
     transfers: tuple[TransferUse, ...]
     steps: tuple[Typical, ...]
     account: Account
+    taste: tuple[str, ...] = ()
 
     @property
     def typical(self) -> float | None:

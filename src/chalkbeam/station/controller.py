@@ -67,6 +67,8 @@ class StationController:
         Line lasers that are moved from tick to tick.
     confirms : bool
         Whether size label and colour are to be confirmed at load.
+    offers : callable, optional
+        Returns what is offered at the end of the order, a sentence each.
 
     Attributes
     ----------
@@ -96,12 +98,15 @@ class StationController:
         check: bool = False,
         guide: TickGuide | None = None,
         confirms: bool = False,
+        offers: Callable[[], Sequence[str]] = tuple,
     ) -> None:
         self.session = session
         self.output = output
         self.counting = counting
         self._unit, self._degrees, self._mode, self._known = unit, degrees, mode, known
         self._guide, self._confirms = guide, confirms
+        self._offers = offers
+        self._offered: tuple[int, tuple[str, ...]] = (-1, ())
         showing = Showing.CHECK if check else Showing.WORK
         self.state = OperatorState(showing=showing)
         if mode.counted and session.progress.at.step in UNDER_HEAD:
@@ -222,7 +227,9 @@ class StationController:
                 session.put_aside(wait, command.text)
             case CommandKind.PRESS:
                 self._press_laid(command.text)
-                session.press(self._pose(), load=self._loads_again(), seen=self.seen())
+                session.press(
+                    self._pose(), load=self._loads_again(), seen=self.seen(), lies=self._lies()
+                )
             case CommandKind.NUDGE:
                 session.nudge(command.shift)
             case CommandKind.NUDGE_BATCH:
@@ -264,7 +271,7 @@ class StationController:
         index, stop = progress.at.index, progress.stop
         if imprint and index and stop is not None and stop.imprint.follows == imprint:
             choice = self.readiness.prepared(index - 1).choice
-            self.session.press_laid(index - 1, _pose_of(choice))
+            self.session.press_laid(index - 1, _pose_of(choice), _lies_of(choice))
 
     def _with_next(self) -> int | None:
         """Return the stop that is laid beside the current one, to be pressed once with it.
@@ -300,6 +307,11 @@ class StationController:
         """Return the planned pose of the art on the platen, before nudges."""
         ready = self.readiness.ready
         return None if ready is None else _pose_of(ready.choice)
+
+    def _lies(self) -> dict[str, float] | None:
+        """Return how the garment lies, for the record."""
+        ready = self.readiness.ready
+        return None if ready is None else _lies_of(ready.choice)
 
     # -- what is ready ---------------------------------------------------------------------
 
@@ -375,7 +387,16 @@ class StationController:
             with_next=self._with_next(),
             confirms=self._confirms,
             queue_note=self.queue_note,
+            offers=self._offers_now(),
         )
+
+    def _offers_now(self) -> tuple[str, ...]:
+        """Return what is offered; worked out once each time that the order comes to its end."""
+        if self.session.progress.stop is not None:
+            return ()
+        if self._offered[0] != self.meaning:
+            self._offered = (self.meaning, tuple(self._offers()))
+        return self._offered[1]
 
     def _aiming(self, at: At, ready: ReadyImprint | None) -> tuple[str, ...]:
         """Return where line lasers are to be moved for a stop."""
@@ -457,3 +478,11 @@ def _pose_of(choice: Choice) -> dict[str, float]:
     """Return the planned pose of the art on the platen."""
     pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
     return {"x": pose.x, "y": pose.y, "angle": pose.angle}
+
+
+def _lies_of(choice: Choice) -> dict[str, float]:
+    """Return how the garment is turned, and what the shop's own rule has moved on it."""
+    garment, placement = choice.placement.garment, choice.placement
+    house = placement.location.house(garment.style, garment.age)
+    right, down = (0.0, 0.0) if house is None else house.by
+    return {"turned": choice.loading.platen_from_garment.angle, "right": right, "down": down}

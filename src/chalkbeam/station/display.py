@@ -244,6 +244,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
         warnings=(
+            *((Severity.NOTE, said) for said in view.offers),
             *_notes(stop),
             *((Severity.CAUTION, said) for said in cautions(progress, progress.at)),
             *_warnings(choice, laid, view.unit),

@@ -187,7 +187,7 @@ def scene_of(
         face=view.rig.face,
         title=view.rig.name,
         refused=view.refused,
-        summary=summary(progress) if index is None else (),
+        summary=(*summary(progress), *view.offers) if index is None else (),
         sheet_note=view.sheet_note if view.note_in_light else "",
         unit=view.unit,
         countdown=countdown,

@@ -231,6 +231,8 @@ class RunView:
         What to do with line lasers before the current stop; empty where there are none.
     degrees : Degrees
         What temperatures are shown in.
+    offers : tuple of str
+        What is offered at the end of the order, a sentence each.
     with_next : int or None
         The stop whose transfer is laid beside the current one's, to be pressed once: a number
         under its name.
@@ -253,6 +255,7 @@ class RunView:
     aiming: tuple[str, ...] = ()
     degrees: Degrees = Degrees.AS_WRITTEN
     with_next: int | None = None
+    offers: tuple[str, ...] = ()
     confirms: bool = False
     queue_note: str = ""
 

@@ -9,6 +9,7 @@ from reportlab.graphics.shapes import Drawing
 from starlette.responses import Response
 
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
 from chalkbeam.orders.times import format_duration
 from chalkbeam.paper import run_report_words
 from chalkbeam.paper.drawing_files import svg_bytes
@@ -19,6 +20,7 @@ from chalkbeam.record.resume import local_time
 from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.store import Store, is_record
 from chalkbeam.record.summary import MEASURE, RunSummary, summarise
+from chalkbeam.record.taste import with_taste
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import page
 from chalkbeam.web.words import t
@@ -70,7 +72,8 @@ def _summary(visit: Visit) -> RunSummary:
         raise Refusal(t("reports.no_record"))
     with Store(visit.shop.record) as store:
         run = store.run(str(visit.path["run"]))
-        return summarise(run, store.events(run), _measure(visit))
+        found = summarise(run, store.events(run), _measure(visit))
+        return with_taste(store, found, Unit.MM)
 
 
 def _measure(visit: Visit) -> float:

@@ -14,6 +14,7 @@ from chalkbeam.cli.options.garment import UnitsOption
 
 if TYPE_CHECKING:
     from chalkbeam.locations import Band, Location
+    from chalkbeam.record.taste import Habit
 
 locations_app = typer.Typer(
     help="Locations: list them, show their rules, check or start a preset of your own.",
@@ -198,6 +199,83 @@ def copy_location(
         text = re.sub(r"(?m)^twin(_also)? = .*\n", "", text)
     write_whole(place, text.encode())
     print(f"Copied to {place}: edit it there, then run chalkbeam location check {place}")
+
+
+RecordOption = Annotated[Path | None, typer.Option(help="The record; the shop's own without.")]
+
+
+@locations_app.command("habits")
+def list_habits(
+    record: RecordOption = None, units: UnitsOption = Unit.INCH, json: JsonOption = False
+) -> None:
+    """List what you move again and again, to be kept as the shop's own rule or not."""
+    from chalkbeam.record.taste import habit_words
+
+    found = _habits(record)
+    if json:
+        from dataclasses import asdict
+
+        _print_json([asdict(each) for each in found])
+        return
+    for each in found:
+        group = each.group
+        age = "" if group.age == "adult" else f" --age {group.age}"
+        print(habit_words(each, units))
+        print(f"  chalkbeam location keep {group.location} --style {group.style}{age}    (or --no)")
+    if not found:
+        print("Nothing is moved again and again: nothing is offered.")
+
+
+@locations_app.command("keep")
+def keep_habit(
+    name: Annotated[str, typer.Argument(help="The location, as in location habits.")],
+    style: Annotated[str, typer.Option(help="The garments' style.")],
+    age: AgeOption = "adult",
+    no: Annotated[
+        bool, typer.Option("--no", help="Keep the place as it is, and have nothing else offered.")
+    ] = False,
+    record: RecordOption = None,
+    units: UnitsOption = Unit.INCH,
+) -> None:
+    """Keep an offered habit as the shop's own rule, in its own location file."""
+    from chalkbeam.garments import AGES
+    from chalkbeam.garments.library import find_style
+    from chalkbeam.locations import location
+    from chalkbeam.locations.house import HouseMove, keep_move
+    from chalkbeam.record.taste import move_words
+
+    found, wanted = location(name), find_style(style)[0]
+    chosen = next((known for known in AGES if known == age), None)
+    offered = next(
+        (
+            each
+            for each in _habits(record)
+            if (each.group.location, each.group.style, each.group.age)
+            == (found.name, wanted, chosen)
+        ),
+        None,
+    )
+    if offered is None or chosen is None:
+        raise Refusal(
+            f"Nothing is offered for {found.title} on {wanted.replace('_', ' ')}, {age} sizes: "
+            "chalkbeam location habits lists what is."
+        )
+    house = found.house(wanted, chosen)
+    right, down = (offered.right, offered.down) if not no else house.by if house else (0.0, 0.0)
+    place = keep_move(HouseMove(found.name, wanted, chosen, right, down, settled=no))
+    how = "stays as it is" if no else f"goes {move_words(right, down, units)}"
+    print(f"From now on {found.title} on {wanted.replace('_', ' ')} {how}: {place}")
+
+
+def _habits(record: Path | None) -> tuple[Habit, ...]:
+    from chalkbeam.record.store import Store, is_record, record_file
+    from chalkbeam.record.taste import shop_habits
+
+    path = record or record_file()
+    if not is_record(path):
+        return ()
+    with Store(path) as store:
+        return shop_habits(store)
 
 
 def as_json(location: Location) -> dict[str, object]:

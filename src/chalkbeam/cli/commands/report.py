@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import Unit
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.order import DegreesOption
 from chalkbeam.cli.options.paper import Paper, PaperOption
@@ -20,8 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from chalkbeam.presses.address import Address
-    from chalkbeam.record.events import Event
-    from chalkbeam.record.runs import Heading, Run
+    from chalkbeam.record.runs import Heading
     from chalkbeam.record.summary import RunSummary
 
 
@@ -41,8 +41,6 @@ def show_report(
     json: JsonOption = False,
 ) -> None:
     """Sum a run up: sizes, settings, what was spoiled or is left, times; then the statistics."""
-    from chalkbeam.record.summary import summarise
-
     if not 0 <= measure < 3600:
         raise Refusal(f"{measure:g} s is no time to measure a piece: write 0 to 3600.")
     address = queue_address(record)
@@ -51,8 +49,7 @@ def show_report(
         if list_runs:
             _list_runs(kept.headings(), json)
             return
-        chosen, events = kept.of(run)
-        found = summarise(chosen, events, measure)
+        found = kept.of(run, measure)
     if pdf is not None:
         from calibration.files import write_whole
         from chalkbeam.paper.run_report_pdf import report_pdf
@@ -71,24 +68,26 @@ def show_report(
 
 @dataclass(frozen=True)
 class _Reading:
-    """Where runs are read: their headings, and one of them with its events."""
+    """Where runs are read: their headings, and one of them summed up."""
 
     headings: Callable[[], list[Heading]]
-    of: Callable[[str], tuple[Run, list[Event]]]
+    of: Callable[[str, float], RunSummary]
 
 
 @contextmanager
 def _kept(path: Path) -> Iterator[_Reading]:
     from chalkbeam.record.store import Store, is_record
+    from chalkbeam.record.summary import summarise
+    from chalkbeam.record.taste import with_taste
 
     if not is_record(path):
         raise Refusal(f"There is no record {path}: it begins with the first run.")
 
-    def of(run: str) -> tuple[Run, list[Event]]:
+    def of(run: str, measure: float) -> RunSummary:
         chosen = store.run(run) if run else store.latest()
         if chosen is None:
             raise Refusal(f"The record {path} holds no run yet.")
-        return chosen, store.events(chosen)
+        return with_taste(store, summarise(chosen, store.events(chosen), measure), Unit.INCH)
 
     with Store(path) as store:
         yield _Reading(store.runs, of)
@@ -98,10 +97,12 @@ def _kept(path: Path) -> Iterator[_Reading]:
 def _of_presses(address: Address) -> Iterator[_Reading]:
     from chalkbeam.presses import shared_runs
     from chalkbeam.presses.engine import Queue
+    from chalkbeam.record.summary import summarise
 
-    def of(run: str) -> tuple[Run, list[Event]]:
+    def of(run: str, measure: float) -> RunSummary:
         chosen = queue.transact(lambda c: shared_runs.named_run(c, run))
-        return chosen, queue.transact(lambda c: shared_runs.all_events(c, chosen.id))
+        events = queue.transact(lambda c: shared_runs.all_events(c, chosen.id))
+        return summarise(chosen, events, measure)
 
     with Queue(address) as queue:
         yield _Reading(lambda: queue.transact(shared_runs.headings), of)
@@ -154,6 +155,7 @@ def _numbers(found: RunSummary) -> dict[str, object]:
             for each in found.transfers
         ],
         "findings": list(found.findings()),
+        "taste": list(found.taste),
     }  # fmt: skip
 
 
@@ -268,8 +270,10 @@ def _print(found: RunSummary, degrees: Degrees) -> None:
             ("saved on this run", f"up to {format_duration(found.saved)}, by estimate"),
             *((f"spoiled: {cause}", str(count)) for cause, count in found.causes),
         )
-    for sentence in found.findings():
+    for sentence in (*found.taste, *found.findings()):
         console.print(f"\n{sentence}")
+    if any(sentence.endswith("?") for sentence in found.taste):
+        console.print("chalkbeam location habits lists what is offered; location keep keeps it.")
     if not found.findings():
         judged = found.trends[0].judged
         console.print(
