@@ -274,7 +274,7 @@ class Rule(_Strict):
         return band.shifted(self.grows.by * (measures[self.grows.measure] - self.grows.start))
 
 
-class Moved(_Strict):
+class TasteMove(_Strict):
     """The shop's taste: art goes so far beside the location's plain place on one style.
 
     Attributes
@@ -327,7 +327,7 @@ class Preset(_Strict):
         Usual size of the ink. Where both are given art is made to the usual height
         (letters, figures), unless it came out wider than the widest.
     rule : tuple of Rule
-    moved : tuple of Moved
+    moved : tuple of TasteMove
     """
 
     title: Words
@@ -341,7 +341,7 @@ class Preset(_Strict):
     width: ArtSize = Field(default_factory=dict)
     height: ArtSize = Field(default_factory=dict)
     rule: tuple[Rule, ...] = Field(min_length=1)
-    moved: tuple[Moved, ...] = ()
+    moved: tuple[TasteMove, ...] = ()
 
     @model_validator(mode="after")
     def _places_both_ways(self) -> Preset:
@@ -404,7 +404,7 @@ class Location:
         """The rules, in the order of the file."""
         return self.preset.rule
 
-    def house(self, style: str, age: Age) -> Moved | None:
+    def house(self, style: str, age: Age) -> TasteMove | None:
         """Return what the shop has decided for a style and an age; None if nothing."""
         plain = self.name.partition("-by-")[0]
         for each in self.preset.moved:
