@@ -102,7 +102,7 @@ def test_each_choice_is_that_of_the_command_line(order, ask, served, monkeypatch
     begun, asked = [], []
     served.app.state.press.start = lambda *what: begun.append(what)
     ask(f"/orders/{order.name}/press", form={"choice": choice.value}, right=Right.PRESS)
-    assert begun == [(order.sheet, choice)]
+    assert begun == [(order.sheet, choice, order.name)]
     monkeypatch.setattr(run_for_page, "run_at_press", lambda options, beside: asked.append(options))
     here, there = Pipe()
     run_for_page.light_in_window(there, order.sheet, choice)

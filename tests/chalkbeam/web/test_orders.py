@@ -312,7 +312,7 @@ def test_an_order_is_found_again_by_a_name_on_a_shirt_and_made_anew(
 
 def test_an_order_is_begun_at_the_press_by_who_may_press(ask, served, order):
     begun = []
-    served.app.state.press.start = lambda sheet, choice: begun.append(sheet)
+    served.app.state.press.start = lambda sheet, *_: begun.append(sheet)
     assert ask(f"/orders/{order.name}/press", form={}, right=Right.SEE).status == 403
     answer = ask(f"/orders/{order.name}/press", form={}, right=Right.PRESS)
     assert answer.headers["location"] == "/press"

@@ -227,7 +227,7 @@ def _press(visit: Visit) -> Response:
         choice = Choice(visit.text("choice"))
     except ValueError:
         choice = Choice.USUAL
-    _link(visit).start(folder.sheet, choice)
+    _link(visit).start(folder.sheet, choice, folder.name)
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
 
 

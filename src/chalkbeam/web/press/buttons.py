@@ -48,6 +48,7 @@ BUTTONS: dict[str, Button] = {
     "keys": Button(Key("h"), Act.HELP),
     "pause": Button(Key("p"), Act.PAUSE),
     "leave": Button(Key("escape"), Act.LEAVE),
+    "end": Button(Key("q", control=True), Act.LEAVE_NOW),
     "left": Button(Key("left"), Act.NUDGE),
     "right": Button(Key("right"), Act.NUDGE),
     "up": Button(Key("up"), Act.NUDGE),

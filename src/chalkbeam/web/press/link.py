@@ -61,6 +61,8 @@ class PressLink:
     ----------
     sheet : Path or None
         The order that was begun last from here.
+    order : str
+        Its folder among the orders; empty for a trial piece.
     failed : str
         Why the last order could not be begun.
     closed : bool
@@ -72,7 +74,7 @@ class PressLink:
     ) -> None:
         self._start, self._clear = start, clear
         self.sheet: Path | None = None
-        self.failed = ""
+        self.failed = self.order = ""
         self.closed = False
         self._state: dict[str, Any] | None = None
         self._received = 0.0
@@ -98,7 +100,10 @@ class PressLink:
         """Return what is to be seen now; `running` is false where nothing is at the press."""
         state = self._state
         if state is None:
-            return {"running": self.running, "ready": False, "number": "", "failed": self.failed}
+            return {
+                "running": self.running, "ready": False, "number": "", "failed": self.failed,
+                "order": self.order,
+            }  # fmt: skip
         passed = time.monotonic() - self._received
 
         def still(left: float | None) -> float | None:
@@ -152,8 +157,8 @@ class PressLink:
 
     # -- the run -----------------------------------------------------------------------------
 
-    def start(self, sheet: Path, choice: Choice = Choice.USUAL) -> None:
-        """Begin an order, or go on with it, in a process of its own.
+    def start(self, sheet: Path, choice: Choice = Choice.USUAL, order: str = "") -> None:
+        """Begin an order, or go on with it, in a process of its own; `order` names its folder.
 
         Raises
         ------
@@ -170,7 +175,7 @@ class PressLink:
         process = context.Process(target=self._start, args=(there, sheet, choice), name="light")
         process.start()
         there.close()
-        self.failed, self.sheet = "", sheet
+        self.failed, self.sheet, self.order = "", sheet, order
         self.attach(here, process.join)  # or its row would stay in the system's table
 
     def attach(self, connection: Connection, ended: Callable[[], None] = lambda: None) -> None:

@@ -226,6 +226,8 @@ const Facts = () => html`<div class="facts">
 
 function Countdown() {
   const now = left();
+  if (now === null && CLOSED.includes(state.step)) return html`<p class="do">${state.meanwhile || t("press.close")}</p>
+    ${state.afterwards && html`<p class="then">${t("press.then", { words: state.afterwards })}</p>`}`;
   if (now === null) return state.afterwards && html`<p class="do">${state.afterwards}</p>`;
   const over = now === 0;
   return html`<div class=${over ? "count over" : "count"} role="timer">
@@ -346,7 +348,7 @@ function Buttons() {
       <${Button} name="nudge" off=${state.step !== "lay"} does=${() => show("nudge")} />
       <${Button} name="collar" off=${!["load", "lay"].includes(state.step)} />
       <${Button} name="more" label=${t(own.more ? "press.less" : "press.more")} kind="quiet" does=${more} />
-      ${over ? html`<${Button} name="leave" label=${t("press.end_order")} kind="go wide" />`
+      ${over ? html`<${Button} name="end" kind="go wide" />`
         : html`<${Button} name="on" label=${on} kind="go wide" />`}</div></footer>`;
 }
 
@@ -354,14 +356,15 @@ const Progress = () => html`<div class="progress">
   <progress max=${state.total || 1} value=${state.pressed} aria-hidden="true"></progress>
   <p><span>${t("press.of", state)}${state.skipped ? ` · ${t("press.skipped", { count: state.skipped })}` : ""}${
     state.spoiled ? ` · ${t("press.spoiled", { count: state.spoiled })}` : ""}</span>
-  <span>${state.title}</span><span>${t("press.time", state)}</span></p></div>`;
+  <span>${state.title}</span><span>${state.step ? t("press.time", state) : ""}</span></p></div>`;
 
 function App() {
   if (state === null) return html`<div class="wait"><h1>${t("press.title")}</h1>${own.lost && html`
     <p class="wrong">${t("press.lost")}</p>`}</div>`;
   if (!state.running) return html`<div class="wait"><h1>${t("press.idle")}</h1>
     ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p>
-    <p><a class="button go" href="/orders">${t("menu.orders")}</a> <a class="button" href="/">${t("press.home")}</a></p></div>`;
+    ${state.order && html`<p><a class="button go" href=${`/orders/${state.order}#press`}>${t("press.to_order")}</a></p>`}
+    <p><a class=${state.order ? "button" : "button go"} href="/orders">${t("menu.orders")}</a> <a class="button" href="/">${t("press.home")}</a></p></div>`;
   if (!state.ready) return html`<div class="wait"><h1>${t("press.getting_ready")}</h1>
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
       aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
