@@ -29,7 +29,7 @@ _WIDTH = 1100
 
 
 @dataclass(frozen=True)
-class Side:
+class SideInView:
     """How far beyond one edge of the platen camera and light reach, mm.
 
     Attributes
@@ -56,7 +56,7 @@ class Side:
         return f"{edge} is in view and {self.seen:g} mm beyond, {light}{short}."
 
 
-def sides(rig: Rig, eye: Eye) -> tuple[Side, ...]:
+def sides(rig: Rig, eye: Eye) -> tuple[SideInView, ...]:
     """Return how far camera and light reach beyond each edge of the platen."""
     reaches = np.arange(0.0, _FARTHEST + 1, _STEP)
 
@@ -73,12 +73,12 @@ def sides(rig: Rig, eye: Eye) -> tuple[Side, ...]:
         return max((float(far) for far in held), default=None)
 
     return tuple(
-        Side(name, reach(name, seen), reach(name, lit))
+        SideInView(name, reach(name, seen), reach(name, lit))
         for name in ("back", "front", "left", "right")
     )
 
 
-def plain_sides(found: Sequence[Side]) -> dict[str, Any]:
+def plain_sides(found: Sequence[SideInView]) -> dict[str, Any]:
     """Return the sides for JSON."""
     return {each.name: {"seen_mm": each.seen, "lit_mm": each.lit} for each in found}
 

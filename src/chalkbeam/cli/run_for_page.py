@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 from chalkbeam.cli.run_at_press import run_at_press
 from chalkbeam.cli.run_options import RunOptions
-from chalkbeam.web.press.link import Choice
+from chalkbeam.web.press.link import HowBegun
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
 
-def light_in_window(connection: Connection, sheet: Path, choice: Choice) -> None:
+def light_in_window(connection: Connection, sheet: Path, choice: HowBegun) -> None:
     """As `light_for_page`, the light in an ordinary window: for a press in software."""
     light_for_page(connection, sheet, choice, window=True)
 
 
 def light_for_page(
-    connection: Connection, sheet: Path, choice: Choice, window: bool = False
+    connection: Connection, sheet: Path, choice: HowBegun, window: bool = False
 ) -> None:
     """Work an order whose page is at the other end of a pipe; a process of its own."""
     from chalkbeam.web.press.beside import PageBeside
@@ -33,8 +33,8 @@ def light_for_page(
         again = _repeated(sheet)
         asked = RunOptions(
             sheet, again=again, window=window, of_page=True, title=_title(sheet),
-            new_run=choice is Choice.ANEW, as_recorded=choice is Choice.AS_RECORDED,
-            take_changes=choice is Choice.CHANGES, only_spoiled=choice is Choice.SPOILED,
+            new_run=choice is HowBegun.ANEW, as_recorded=choice is HowBegun.AS_RECORDED,
+            take_changes=choice is HowBegun.CHANGES, only_spoiled=choice is HowBegun.SPOILED,
         )  # fmt: skip
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:

@@ -16,7 +16,7 @@ from chalkbeam.record.store import Store
 from chalkbeam.web.doors import Right
 from chalkbeam.web.orders.folders import About, make_order
 from chalkbeam.web.orders.table import OrderTable
-from chalkbeam.web.press.link import Choice
+from chalkbeam.web.press.link import HowBegun
 from tests.chalkbeam.web.test_orders import crest
 
 ROW = ["Crew tee", "", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", ""]
@@ -97,7 +97,7 @@ def test_what_was_added_to_a_finished_order_is_pressed_alone(offered, work, orde
     assert list(offered()) == ["changes", "anew"]
 
 
-@pytest.mark.parametrize("choice", Choice)
+@pytest.mark.parametrize("choice", HowBegun)
 def test_each_choice_is_that_of_the_command_line(order, ask, served, monkeypatch, choice):
     begun, asked = [], []
     served.app.state.press.start = lambda *what: begun.append(what)
@@ -109,8 +109,8 @@ def test_each_choice_is_that_of_the_command_line(order, ask, served, monkeypatch
     assert here.recv() is None  # ended, and nothing was refused
     (options,) = asked
     flags = {
-        Choice.AS_RECORDED: "as_recorded", Choice.CHANGES: "take_changes",
-        Choice.SPOILED: "only_spoiled", Choice.ANEW: "new_run",
+        HowBegun.AS_RECORDED: "as_recorded", HowBegun.CHANGES: "take_changes",
+        HowBegun.SPOILED: "only_spoiled", HowBegun.ANEW: "new_run",
     }  # fmt: skip
     assert {name: getattr(options, name) for name in flags.values()} == {
         name: each is choice for each, name in flags.items()

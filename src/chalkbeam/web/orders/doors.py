@@ -34,7 +34,7 @@ from chalkbeam.web.orders.folders import (
 from chalkbeam.web.orders.standing import Standing, standings
 from chalkbeam.web.orders.table import FIRST_ROW, OrderTable, TakenSheet, cells_of, take_over
 from chalkbeam.web.pages import page
-from chalkbeam.web.press.link import Choice, PressLink
+from chalkbeam.web.press.link import HowBegun, PressLink
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
 
@@ -224,9 +224,9 @@ def _press(visit: Visit) -> Response:
     """Begin the order at the press, or go on with it."""
     folder = _folder(visit)
     try:
-        choice = Choice(visit.text("choice"))
+        choice = HowBegun(visit.text("choice"))
     except ValueError:
-        choice = Choice.USUAL
+        choice = HowBegun.USUAL
     _link(visit).start(folder.sheet, choice, folder.name)
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
 

@@ -28,7 +28,7 @@ PATIENCE = 5.0
 """Seconds that a tap waits for the light."""
 
 
-class Choice(Enum):
+class HowBegun(Enum):
     """What becomes of an earlier run of an order that is begun."""
 
     USUAL = ""
@@ -43,7 +43,7 @@ class Choice(Enum):
     """All of the order is pressed once more."""
 
 
-Start = Callable[[Connection, Path, Choice], None]
+Start = Callable[[Connection, Path, HowBegun], None]
 """Runs an order at the press, in a process of its own, its page at the other end of the pipe."""
 
 
@@ -157,7 +157,7 @@ class PressLink:
 
     # -- the run -----------------------------------------------------------------------------
 
-    def start(self, sheet: Path, choice: Choice = Choice.USUAL, order: str = "") -> None:
+    def start(self, sheet: Path, choice: HowBegun = HowBegun.USUAL, order: str = "") -> None:
         """Begin an order, or go on with it, in a process of its own; `order` names its folder.
 
         Raises
