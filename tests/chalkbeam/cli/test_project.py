@@ -73,7 +73,7 @@ def test_window_steps_nudges_and_tells_at_the_end(bench, capsys, monkeypatch):
     keys = [pygame.K_SPACE, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_ESCAPE, pygame.K_ESCAPE]
     type_keys(monkeypatch, keys)
     code, out, err = chalkbeam(capsys, monkeypatch, *USUAL, "--location", "left-chest", "--window")
-    assert (code, out) == (0, "left chest: moved 2.0 mm right\n")
+    assert (code, out) == (0, "left chest: moved 0.08 in right\n")
     assert "do not look into its lens" in err
     assert "hot" in err
 
@@ -88,7 +88,7 @@ def test_a_location_on_the_other_face_is_loaded_before_lines_can_be_moved(
         capsys, monkeypatch, *USUAL, "--location", "left-chest", "--location", "full-back",
         "--window",
     )  # fmt: skip
-    assert out == "full back: moved 1.0 mm away\n"
+    assert out == "full back: moved 0.04 in away\n"
 
 
 def test_nothing_is_recorded(bench, capsys, monkeypatch):
