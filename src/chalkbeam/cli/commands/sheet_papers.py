@@ -1,10 +1,10 @@
-"""`chalkbeam sheet tickets`, `pull` and `cut`: what goes with the garments."""
+"""`chalkbeam sheet tickets`, `proof`, `pull` and `cut`: what goes with the garments."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -25,6 +25,10 @@ from chalkbeam.cli.options.order import (
 from chalkbeam.cli.options.paper import Paper, PaperOption
 from chalkbeam.cli.terminal import say_doing
 from chalkbeam.cli.transfer_words import spare_words
+
+if TYPE_CHECKING:
+    from chalkbeam.orders.pieces import Piece
+    from chalkbeam.orders.sheet import RunSheet
 
 
 class TicketPaper(StrEnum):
@@ -51,8 +55,7 @@ def write_tickets(
 
     check_can_write(out, ".pdf")
     order = read_order(sheet, unit, artwork, absent=True)
-    planned = plan_order(order, "", "", False)
-    pieces = tuple(dict.fromkeys(stop.piece for stop in planned.stops))
+    pieces = _in_order_of_work(order)
     write_whole(out, tickets_pdf(pieces, sheet.stem, paper.value, units))
     typer.echo(f"{out}: {len(pieces)} tickets, in the order of work.")
 
@@ -148,8 +151,7 @@ def write_cut_list(
 
     check_can_write(out, ".pdf")
     order = read_order(sheet, unit, artwork, absent=True)
-    planned = plan_order(order, "", "", False)
-    pieces = tuple(dict.fromkeys(stop.piece for stop in planned.stops))
+    pieces = _in_order_of_work(order)
     there = read_print_list(printed, order, pieces, unit, artwork)
     found = cut_list(pieces, there)
     write_whole(out, cut_list_pdf(found, sheet.stem, paper.value, units))
@@ -170,3 +172,7 @@ def register(app: typer.Typer) -> None:
     sheet_app.command("proof")(proof_of_order)
     sheet_app.command("pull")(pull_garments)
     sheet_app.command("cut")(write_cut_list)
+
+
+def _in_order_of_work(order: RunSheet) -> tuple[Piece, ...]:
+    return tuple(dict.fromkeys(stop.piece for stop in plan_order(order, "", "", False).stops))
