@@ -14,11 +14,15 @@ from calibration.refusal import Refusal
 from chalkbeam.presses.address import Address
 from chalkbeam.presses.faults import capital, queue_fault
 from chalkbeam.presses.migrations import migrate
+from chalkbeam.record.write_ahead import use_write_ahead
 
 T = TypeVar("T")
 
 WAIT = 5
-"""Seconds after which a server that does not answer, or a lock, is given up."""
+"""Seconds after which a server that does not answer, or a lock of it, is given up."""
+FILE_WAIT = 20
+"""Seconds after which a file that other programs write is given up: they take turns, each with its
+disk's own time."""
 TRIES = 6
 """How often what two presses did in each other's way is done again."""
 OLDEST_SERVER = 12
@@ -107,7 +111,7 @@ class Queue:
 def _engine(address: Address) -> sa.Engine:
     if not address.on_server:
         engine = sa.create_engine(
-            address.url, connect_args={"timeout": WAIT, "check_same_thread": False}
+            address.url, connect_args={"timeout": FILE_WAIT, "check_same_thread": False}
         )
         sa.event.listen(engine, "connect", _on_connect)
         sa.event.listen(engine, "begin", _on_begin)
@@ -137,7 +141,7 @@ def _engine(address: Address) -> sa.Engine:
 
 def _on_connect(connection: sqlite3.Connection, _: object) -> None:
     connection.isolation_level = None  # transactions begin where _on_begin says so
-    connection.execute("PRAGMA journal_mode=WAL")
+    use_write_ahead(connection, FILE_WAIT)
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
 

@@ -31,6 +31,7 @@ from chalkbeam.record.runs import (
     is_event,
     run_of,
 )
+from chalkbeam.record.write_ahead import use_write_ahead
 
 ALL_RUNS = "runs"
 """Under this name the number of runs is counted."""
@@ -93,7 +94,7 @@ class RecordDatabase:
             connect_args={"timeout": lock_wait, "check_same_thread": False},
             poolclass=sa.StaticPool,
         )
-        sa.event.listen(self._engine, "connect", _on_connect)
+        sa.event.listen(self._engine, "connect", lambda raw, _: _on_connect(raw, lock_wait))
         sa.event.listen(self._engine, "begin", _on_begin)
         try:
             with self._told(), self._engine.connect() as connection:
@@ -286,11 +287,11 @@ def _identity(path: Path) -> tuple[int, int] | None:
     return state.st_dev, state.st_ino
 
 
-def _on_connect(connection: sqlite3.Connection, _: object) -> None:
+def _on_connect(connection: sqlite3.Connection, lock_wait: float) -> None:
     # The driver would open transactions by itself and leave DDL out of them:
     # switched off, and BEGIN is sent by _on_begin.
     connection.isolation_level = None
-    connection.execute("PRAGMA journal_mode=WAL")
+    use_write_ahead(connection, lock_wait)
     # The journal is on the disk before; what a power cut takes from here is filled in again.
     connection.execute("PRAGMA synchronous=NORMAL")
 

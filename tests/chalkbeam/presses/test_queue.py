@@ -1,5 +1,6 @@
 """The queue: what its keys forbid, what a press may claim, and what is said where it fails."""
 
+import sqlite3
 import threading
 
 import pytest
@@ -284,6 +285,20 @@ def test_programs_that_start_at_once_do_not_clash(address):
     for each in threads:
         each.join()
     assert not failed
+
+
+def test_a_file_that_another_program_is_just_making_is_waited_for(tmp_path):
+    """SQLite refuses the switch to its write-ahead log at once while another one writes."""
+    path = tmp_path / "queue.db"
+    other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    with pytest.raises(sqlite3.OperationalError, match="locked"):
+        sqlite3.connect(path, timeout=60).execute("PRAGMA journal_mode=WAL")
+    done = threading.Timer(0.2, lambda: other.execute("COMMIT"))
+    done.start()
+    Queue(read_address(f"sqlite:///{path}")).close()
+    done.join()
+    other.close()
 
 
 def test_a_newer_programs_queue_is_refused(queue):
