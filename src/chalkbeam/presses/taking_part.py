@@ -267,7 +267,7 @@ class TakingPart:
     def wish(self, progress: Progress) -> Wish:
         """Return what the press would like next: as it is set, of the pile it is at."""
         last = progress.stop
-        setting = progress.set_to.words() if progress.set_to is not None else ""
+        setting = progress.press.set_to.words() if progress.press.set_to is not None else ""
         return Wish(self.at_hand, setting, last.piece.pile if last is not None else "")
 
     def why_nothing(self, run_id: str) -> str:

@@ -19,7 +19,7 @@ class Elsewhere:
     nudges, batch_nudges : mapping of str to Shift
         Corrections of the lay lines by imprint and by batch, platen frame, mm and rad.
     collars : mapping of str to Shift
-        Where real collars are, by the keys of `chalkbeam.record.progress.Progress`.
+        Where real collars are, by the keys of `chalkbeam.record.corrections.Corrections`.
     places : mapping of str to str
         Locations chosen, by imprint.
     """

@@ -6,21 +6,24 @@ the last ones back, so that undo and redo need not read the record again.
 
 from __future__ import annotations
 
-import itertools
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import PressSettings, PressSetup, piece_of
+from chalkbeam.orders.pieces import PressSettings, piece_of
 from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
+from chalkbeam.record.corrections import Corrections
 from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.events import REVOCABLE, Event, Kind, Step
+from chalkbeam.record.press_state import PressState
 from chalkbeam.record.put_back import all_back, put, take
 from chalkbeam.record.stock import Stock
+from chalkbeam.record.stops import Stops
 from chalkbeam.record.unpeeled import Unpeeled, Waiting
+from chalkbeam.record.way import WayThrough
 
 UNDO_DEPTH = 1000
 """How many actions can be taken back; bounds memory over a long run."""
@@ -58,21 +61,14 @@ class Progress:
 
     Attributes
     ----------
-    on_press : frozenset of PressSetup
-        What may be on the press: certain once a garment was loaded, else also what the light
-        has asked for since. ``PressSetup()``, the rig's platen bare, at the start of a session.
+    press : PressState
+        What the press is set to, and what may be on it.
     confirmed : dict of piece id to str
         Pieces whose garment was looked at and is the right one, and by what that was said.
-    set_to : Setting or None
-        What the press was last said to be set to; None at the start of a session.
     stock : Stock
         What there is of transfers and garments.
     mine : frozenset of str or None
         The pieces that this press may work, where several share the order; None: all of it.
-    elsewhere : Elsewhere
-        What the other presses have said.
-    fitted : str or None
-        The platen that was last said to be on; None at the start of a session.
     """
 
     def __init__(
@@ -82,33 +78,19 @@ class Progress:
         carried: dict[str, Shift] | None = None,
         places: dict[str, str] | None = None,
     ) -> None:
-        self.stops = tuple(stops)
-        self._place = {stop.imprint.id: index for index, stop in enumerate(self.stops)}
-        self._of_piece: dict[str, list[int]] = {}
-        for index, stop in enumerate(self.stops):
-            self._of_piece.setdefault(stop.piece.id, []).append(index)
-        self._numbers = {piece: number for number, piece in enumerate(self._of_piece, start=1)}
+        self._stops = Stops(stops)
+        self.stops = self._stops.all
         self.at = At(0 if self.stops else None)
-        self.on_press = frozenset({PressSetup()})
-        self.set_to: Setting | None = None
+        self.press = PressState()
         self.mine: frozenset[str] | None = None
-        self.elsewhere = Elsewhere()
-        self.fitted: str | None = None
         self.outcomes: dict[str, Outcome] = {}
         self.spoiled_pieces: dict[str, int] = {}
         self.confirmed: dict[str, str] = {}
         self.paused = False
-        self._earlier = dict(carried or {})
-        self._places = dict(places or {})
-        self._nudges: dict[str, Shift] = {}
-        self._batch_nudges: dict[str, Shift] = {}
-        self._frozen: dict[str, Shift] = {}
-        self._collars: dict[str, Shift] = {}
-        self._presets: dict[str, str] = {}
+        self._corrections = Corrections(carried, places)
+        self._way = WayThrough(self._stops, self.ended)
         self._done: deque[tuple[Event, Callable[[], None]]] = deque(maxlen=UNDO_DEPTH)
         self._taken_back: list[Event] = []
-        self._jumped_from: int | None = None
-        self._goes_on_at: int | None = None  # after a garment that came back to be peeled
         self._unpeeled = Unpeeled()
         self.stock = Stock(self.stops)
         self._replaced: dict[str, int] = {}
@@ -151,32 +133,25 @@ class Progress:
     @property
     def pieces(self) -> int:
         """How many pieces the order has."""
-        return len(self._numbers)
+        return len(self._stops.of_piece)
 
     @property
     def count(self) -> int:
         """How many imprints there are for this press."""
         if self.mine is None:
             return len(self.stops)
-        return sum(len(self._of_piece.get(piece, ())) for piece in self.mine)
+        return sum(len(self._stops.of_piece.get(piece, ())) for piece in self.mine)
 
     def number(self, stop: Stop) -> int:
         """Return which piece of the order of work a stop is about, from 1."""
-        return self._numbers[stop.piece.id]
+        return self._stops.number(stop)
 
     def find(self, text: str) -> int | None:
         """Return the index of the next open stop of a piece, None if there is no such piece.
 
-        `text` is a piece's or an imprint's id, as a barcode says it, or the piece's
-        number in the order of work, as it is shown ("17 of 59"). Ids go first.
+        `text` is as `Stops.named` takes it.
         """
-        text = text.strip()
-        if text in self._place:
-            return self._place[text]
-        pieces = tuple(self._of_piece)
-        if text not in self._of_piece and text.isdecimal() and 1 <= int(text) <= len(pieces):
-            text = pieces[int(text) - 1]
-        places = self._of_piece.get(text, [])
+        places = self._stops.named(text)
         pending = [place for place in places if not self.ended(place)]
         return next(iter(pending or places), None)
 
@@ -184,63 +159,43 @@ class Progress:
         """Return the index of another imprint of the current piece still to do at a location."""
         if self.stop is None:
             return None
-        others = (place for place in self._of_piece[self.stop.piece.id] if place != self.at.index)
+        others = (
+            place for place in self._stops.of_piece[self.stop.piece.id] if place != self.at.index
+        )
         due = (each for each in others if not self.ended(each) and self.location(each) == location)
         return next(due, None)
 
     def carried(self, index: int) -> Shift:
         """Return the correction the stop comes with: earlier run and rest-of-batch nudges, mm."""
-        stop = self.stops[index]
-        batch = self._frozen.get(stop.imprint.id)
-        return self._earlier.get(stop.imprint.id, Shift()) + (batch or self._of_batch(stop))
-
-    def _of_batch(self, stop: Stop) -> Shift:
-        """Return what was moved for a stop's batch, here and at other presses."""
-        there = self.elsewhere.batch_nudges.get(stop.batch, Shift())
-        return self._batch_nudges.get(stop.batch, Shift()) + there
+        return self._corrections.carried(self.stops[index])
 
     def nudge(self, index: int, more: Shift = Shift()) -> Shift:  # noqa: B008 - a frozen value
         """Return the whole correction of the lay lines at a stop, platen frame, mm and rad.
 
         `more` is a nudge that may follow: what the correction will be with it.
         """
-        imprint = self.stops[index].imprint.id
-        there = self.elsewhere.nudges.get(imprint, Shift())  # a piece taken over in the middle
-        here = there + self._nudges.get(imprint, Shift())
-        return self.carried(index) + (here + more)
+        return self._corrections.nudge(self.stops[index]) + more
 
     def collar(self, index: int) -> Shift | None:
         """Return the garment frame's correction at a stop: this piece's, else its batch's."""
-        stop = self.stops[index]
-        for key in (f"{stop.piece.id}/{stop.fit.loading}", f"batch {stop.batch}"):
-            for said in (self._collars, self.elsewhere.collars):
-                if key in said:
-                    return said[key]
-        return None
+        return self._corrections.collar(self.stops[index])
 
     def location(self, index: int) -> str:
         """Return the location in force: the preset chosen, the earlier run's, or the sheet's."""
-        imprint = self.stops[index].imprint
-        usual = self._places.get(imprint.id, imprint.location)
-        usual = self.elsewhere.places.get(imprint.id, usual)
-        return self._presets.get(imprint.id, usual)
+        return self._corrections.location(self.stops[index])
+
+    @property
+    def elsewhere(self) -> Elsewhere:
+        """What the other presses have said."""
+        return self._corrections.elsewhere
 
     def to_set(self, at: At) -> Setting | None:
-        """Return what the press is to be set to before a stop goes on; None if to nothing.
+        """Return what the press is to be set to before a stop goes on; None if to nothing."""
+        return None if at.index is None else self.press.to_set(self.stops[at.index], at.step)
 
-        Not under the closed press, and not for an imprint whose sheet says nothing.
-        """
-        if at.index is None or at.step in (Step.PRESS, Step.PREPRESS, Step.SECOND):
-            return None
-        press = self.stops[at.index].imprint.press
-        if at.step is Step.PEEL and not press.second:
-            return None  # nothing is pressed any more
-        wanted = Setting.of(press)
-        if at.step is Step.PEEL and self.set_to is not None and wanted is not None:
-            alike = (wanted.temperature, wanted.pressure)
-            if alike == (self.set_to.temperature, self.set_to.pressure):
-                return None  # another peel is no other second press
-        return wanted if wanted != self.set_to else None
+    def to_fit(self, at: At) -> str | None:
+        """Return the platen that is to be put on before a stop goes on; None if none is."""
+        return None if at.index is None else self.press.to_fit(self.stops[at.index], at.step)
 
     def to_confirm(self, at: At) -> bool:
         """Whether a garment is to be loaded that nobody has looked at yet."""
@@ -271,7 +226,7 @@ class Progress:
     def laid_on(self, index: int) -> tuple[Stop, ...]:
         """Return the stops of a piece whose transfers are on the garment: another needs others."""
         found = []
-        for place in self._of_piece[self.stops[index].piece.id]:
+        for place in self._stops.of_piece[self.stops[index].piece.id]:
             pressed = self.outcomes.get(self.stops[place].imprint.id) is Outcome.PRESSED
             if pressed or self.waits(place) or self.at == At(place, Step.PRESS):
                 found.append(self.stops[place])
@@ -286,24 +241,13 @@ class Progress:
 
         What was pressed with one of them counts as being under it.
         """
-        places = (self._place[imprint] for imprint in self._unpeeled.waiting)
+        places = (self._stops.place[imprint] for imprint in self._unpeeled.waiting)
         return tuple(place for place in places if place != self.at.index)
 
     def aside_of(self, index: int) -> int | None:
         """Return the stop of the same piece that waits for its peel; None if none does."""
         piece = self.stops[index].piece.id
         return next((each for each in self.aside() if self.stops[each].piece.id == piece), None)
-
-    def to_fit(self, at: At) -> str | None:
-        """Return the platen that is to be put on before a stop goes on; None if none is.
-
-        It is asked for where an order takes more than one, or a named one and nobody has said
-        yet what is on; not once anything is pressed.
-        """
-        if at.index is None or at.step not in (Step.LOAD, Step.LAY):
-            return None
-        wanted = self.stops[at.index].fit.platen
-        return wanted if wanted and wanted != self.fitted else None
 
     def stays(self, index: int) -> bool:
         """Whether the garment lies for a stop as it lay for the one before it.
@@ -323,7 +267,7 @@ class Progress:
 
     def placed_at(self, imprint: str) -> str:
         """Return the location in force for an imprint, by its id."""
-        return self.location(self._place[imprint])
+        return self.location(self._stops.place[imprint])
 
     def seconds_left(self) -> float:
         """Return the estimate for what is still open, by the plan's own seconds."""
@@ -342,9 +286,9 @@ class Progress:
         elif event.kind is Kind.REDONE:
             if self._taken_back and self._taken_back[-1].id == event.data["event"]:
                 self._act(self._taken_back.pop())
-        elif event.kind is Kind.CARRIED and event.imprint in self._place:
+        elif event.kind is Kind.CARRIED and event.imprint in self._stops.place:
             self.outcomes[event.imprint] = Outcome(event.data["outcome"])
-            self.stock.use(self.stops[self._place[event.imprint]])
+            self.stock.use(self.stops[self._stops.place[event.imprint]])
             if self.at.index is not None and self.ended(self.at.index):
                 self.at = self._after(self.at.index, False, self._unpeeled.waiting)
         elif event.kind in (Kind.CLAIMED, Kind.GIVEN):
@@ -358,10 +302,10 @@ class Progress:
             self.stock.listed(event.data)
         elif event.kind in (Kind.PAUSED, Kind.WENT_ON, Kind.OPENED):
             self.paused = event.kind is Kind.PAUSED
-        elif event.kind in REVOCABLE and event.imprint in self._place:
+        elif event.kind in REVOCABLE and event.imprint in self._stops.place:
             self._taken_back.clear()
             self._act(event)
-        self._update_on_press(event)
+        self._update_press(event)
 
     def is_mine(self, index: int) -> bool:
         """Whether this press may work a stop; it may work all where no others share the order."""
@@ -369,14 +313,11 @@ class Progress:
 
     def said(self) -> Elsewhere:
         """Return what was said here, for the other presses; outcomes apart."""
-        return Elsewhere(
-            nudges=dict(self._nudges), batch_nudges=dict(self._batch_nudges),
-            collars=dict(self._collars), places=dict(self._presets),
-        )  # fmt: skip
+        return self._corrections.said()
 
     def hear(self, elsewhere: Elsewhere) -> None:
         """Take what the other presses have said by now."""
-        before, self.elsewhere = self.elsewhere, elsewhere
+        before, self._corrections.elsewhere = self.elsewhere, elsewhere
         here = "" if self.stop is None else self.stop.imprint.id
         ended_there = here in elsewhere.ended and here not in before.ended
         if not here or (ended_there and self.at.step is Step.LOAD):
@@ -392,25 +333,22 @@ class Progress:
         start = -1 if index is None else index
         self.at = self._after(start, False, self._unpeeled.waiting)
 
-    def _update_on_press(self, event: Event) -> None:
+    def _update_press(self, event: Event) -> None:
         """Update what may be on the press: undoing takes back the record, not what was done."""
-        here = frozenset(() if self.stop is None else (self.stop.fit,))
-        if event.kind is Kind.STEPPED and self.at.step is not Step.LOAD:
-            self.on_press = here
-        else:
-            self.on_press |= here
+        loaded = event.kind is Kind.STEPPED and self.at.step is not Step.LOAD
+        self.press.asked_for(None if self.stop is None else self.stop.fit, loaded=loaded)
         if event.kind is Kind.OPENED:
             self._unpeeled.opened(event.clock)
-            self.on_press |= {PressSetup()}
-            self.set_to = self.fitted = None  # others may have worked at the press meanwhile
+            self.press.opened()
 
     def _act(self, event: Event) -> None:
-        at, jumped_from, goes_on_at = self.at, self._jumped_from, self._goes_on_at
-        back = getattr(self, f"_on_{event.kind.value}")(event, self._place[event.imprint])
+        at, way_back = self.at, self._way.keep()
+        back = getattr(self, f"_on_{event.kind.value}")(event, self._stops.place[event.imprint])
 
         def take_back() -> None:
             back()
-            self.at, self._jumped_from, self._goes_on_at = at, jumped_from, goes_on_at
+            way_back()
+            self.at = at
 
         self._done.append((event, take_back))
 
@@ -419,11 +357,7 @@ class Progress:
         undo = []
         if leaves:
             undo.append(self._unpeeled.left(self.stops[self.at.index or 0]))
-            self._goes_on_at = None
-        if leaves and self._jumped_from is None:
-            self._jumped_from = self.at.index
-        if index == self._jumped_from:
-            self._jumped_from = None
+        self._way.jumped(self.at.index if leaves else None, index)
         before = Step.LOAD if leaves else self.at.step
         if event.step is Step.PEEL:
             undo.append(self._laid_on(index))
@@ -432,33 +366,16 @@ class Progress:
         return all_back(*undo)
 
     def _on_nudged(self, event: Event, index: int) -> Callable[[], None]:
-        shift = Shift.of(event.data)
-        batch = str(event.data.get("batch", ""))
-        if batch:
-            return put(self._batch_nudges, batch, self._batch_nudges.get(batch, Shift()) + shift)
-        return put(self._nudges, event.imprint, self._nudges.get(event.imprint, Shift()) + shift)
+        return self._corrections.nudged(event)
 
     def _on_collared(self, event: Event, index: int) -> Callable[[], None]:
-        stop = self.stops[index]
-        batch = str(event.data.get("batch", ""))
-        key = f"batch {batch}" if batch else f"{stop.piece.id}/{stop.fit.loading}"
-        return put(self._collars, key, Shift.of(event.data))
+        return self._corrections.collared(event, self.stops[index])
 
     def _on_set(self, event: Event, index: int) -> Callable[[], None]:
-        self.set_to = Setting.of(self.stops[index].imprint.press)
-
-        def back() -> None:
-            self.set_to = None  # what it really is set to nobody said
-
-        return back
+        return self.press.was_set(self.stops[index])
 
     def _on_fitted(self, event: Event, index: int) -> Callable[[], None]:
-        self.fitted = self.stops[index].fit.platen
-
-        def back() -> None:
-            self.fitted = None  # which one is on nobody said
-
-        return back
+        return self.press.was_fitted(self.stops[index])
 
     def _on_confirmed(self, event: Event, index: int) -> Callable[[], None]:
         return put(self.confirmed, self.stops[index].piece.id, str(event.data.get("by", "")))
@@ -466,12 +383,10 @@ class Progress:
     def _on_preset(self, event: Event, index: int) -> Callable[[], None]:
         if event.step is not None:  # older records stayed in the current step
             self.at = At(index, event.step)
-        return put(self._presets, event.imprint, str(event.data["location"]))
+        return self._corrections.preset(event)
 
     def _on_pressed(self, event: Event, index: int) -> Callable[[], None]:
-        # Later nudges of the batch must not change an imprint that is pressed already.
-        batch = self._of_batch(self.stops[index])
-        undo_frozen = put(self._frozen, event.imprint, batch)
+        undo_frozen = self._corrections.freeze(self.stops[index])
         undo_outcome = put(self.outcomes, event.imprint, Outcome.PRESSED)
         waits = self._unpeeled.waiting.get(event.imprint)
         undo_used = self._laid_on(index)
@@ -481,8 +396,7 @@ class Progress:
         return all_back(undo_frozen, undo_outcome, undo_used, undo_waiting)
 
     def _on_aside(self, event: Event, index: int) -> Callable[[], None]:
-        batch = self._of_batch(self.stops[index])
-        undo_frozen = put(self._frozen, event.imprint, batch)
+        undo_frozen = self._corrections.freeze(self.stops[index])
         undo_used = self._laid_on(index)
         undo_waiting = self._unpeeled.aside(event)
         self._go_on(index, False, event.clock)
@@ -511,18 +425,17 @@ class Progress:
             pile = self.stops[index].piece.pile
             undo.append(put(self._replaced, pile, self._replaced.get(pile, 0) + 1))
         undo.append(take(self.confirmed, piece))
-        for place in self._of_piece[piece]:
+        for place in self._stops.of_piece[piece]:
             imprint = self.stops[place].imprint.id
             undo.append(self._unpeeled.replaced(self.stops[place]))
             if event.data.get("replaced"):
                 # A new garment: everything on it is to be done again.
                 undo.append(take(self.outcomes, imprint))
-                undo.append(take(self._frozen, imprint))
-                undo.append(take(self._nudges, imprint))
-                undo.append(take(self._collars, f"{piece}/{self.stops[place].fit.loading}"))
             else:
                 undo.append(put(self.outcomes, imprint, Outcome.SPOILED))
         if event.data.get("replaced"):
+            places = self._stops.of_piece[piece]
+            undo.append(self._corrections.forget([self.stops[place] for place in places]))
             self.at = At(index)
         else:
             self._go_on(index, False, event.clock)
@@ -531,12 +444,12 @@ class Progress:
     def _go_on(self, index: int, on_platen: bool, clock: float) -> None:
         """Go on from a stop that has ended; back from a jump nothing is to come back any more."""
         waiting = self._unpeeled.waiting
-        goes_on_at = self._next_open(index, waiting)
+        behind = self._way.next_open(index, waiting)
         self.at = self._after(index, on_platen, waiting, clock)
-        if self.at.step is Step.PEEL:  # what comes behind is still to come
-            self._goes_on_at = goes_on_at
-        elif not self._same_piece(index, index + 1) or self.at.index != index + 1:
-            self._jumped_from = self._goes_on_at = None
+        if self.at.step is Step.PEEL:
+            self._way.peels_before(behind)
+        else:
+            self._way.left(index, self.at.index)
 
     def ended(self, index: int) -> bool:
         """Whether nothing is left to do at a stop, for this press."""
@@ -557,56 +470,8 @@ class Progress:
         The next open stop, unless a garment that was put aside is to be peeled before; `waiting`
         are the imprints with their carriers on.
         """
-        place = self._next_open(index, waiting)
+        place = self._way.next_open(index, waiting)
         if place is not None and place == index + 1 and on_platen and self.stays(place):
             return At(place, Step.LAY)
-        back = self._to_peel(place, waiting, clock)
+        back = self._way.to_peel(place, waiting, clock)
         return At(place) if back is None else At(back, Step.PEEL)
-
-    def _next_open(self, index: int, waiting: Mapping[str, Waiting]) -> int | None:
-        """Return the next open stop behind `index`, else the first one left open before it.
-
-        After a jump, once the piece jumped to lies there no more, what was left comes back. A
-        piece whose carrier is on waits.
-        """
-        first = index + 1
-        if self._goes_on_at is not None and not self._same_piece(index, first):
-            first = self._goes_on_at
-        jumped_from = self._jumped_from
-        if jumped_from is not None and not self._same_piece(index, first):
-            first = jumped_from
-        cooling = {piece_of(imprint) for imprint in waiting}
-        for place in itertools.chain(range(first, len(self.stops)), range(first)):
-            if not self.ended(place) and self.stops[place].piece.id not in cooling:
-                return place
-        return None
-
-    def _to_peel(
-        self, following: int | None, waiting: Mapping[str, Waiting], clock: float | None
-    ) -> int | None:
-        """Return the stop put aside that is to be peeled before the next garment is loaded.
-
-        The first that has cooled; where the press is to be set otherwise for the next garment,
-        or there is none, the first that is waited for.
-        """
-        for imprint, waits in waiting.items():
-            place, until = self._place[imprint], waits.cools_until
-            if following is None or (clock is not None and until is not None and until <= clock):
-                return place
-            last, other = self.stops[place], self.stops[following]
-            same = _dialled(last) == _dialled(other)
-            if last.imprint.press.second and not same:
-                return place
-        return None
-
-    def _same_piece(self, index: int, following: int) -> bool:
-        """Whether the next stop is open and of the same piece."""
-        if following >= len(self.stops) or self.ended(following):
-            return False
-        return self.stops[index].piece.id == self.stops[following].piece.id
-
-
-def _dialled(stop: Stop) -> tuple[str, ...]:
-    """Return what takes time to change at the press: temperature, pressure, platen and pad."""
-    setting = Setting.of(stop.imprint.press) or Setting()
-    return setting.temperature, setting.pressure, stop.fit.platen, stop.fit.pad

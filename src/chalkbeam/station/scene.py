@@ -303,8 +303,8 @@ def fitting(progress: Progress, at: At) -> tuple[str, ...]:
     cut = (f"transfer: {taken}",) if taken and at.step in (Step.LOAD, Step.LAY) else ()
     if at.step is not Step.LOAD:
         return cut
-    words = fitting_words(stop.fit, progress.on_press)
-    said = stop.fit.platen and stop.fit.platen == progress.fitted  # that it is on
+    words = fitting_words(stop.fit, progress.press.may_hold)
+    said = stop.fit.platen and stop.fit.platen == progress.press.fitted  # that it is on
     return (*(each for each in words if not (said and each == stop.fit.platen_words)), *cut)
 
 

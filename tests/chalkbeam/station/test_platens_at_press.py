@@ -85,11 +85,11 @@ def test_each_platen_is_asked_for_with_its_edge_in_light_before_anything_is_load
     assert edge_of(press) == pytest.approx((SLEEVE.width, SLEEVE.depth))
     assert press.station.view().rig.name == "bench press, long one"
     press.keys("space", wait=-0.5)  # still from the step before: not an answer
-    assert press.progress.fitted == "16x20in"
+    assert press.progress.press.fitted == "16x20in"
     assert "first put the platen on" in press.station.state.said
     press.keys("n")  # nor is a key that would go on
     press.keys("space")
-    assert press.progress.fitted == "long one"
+    assert press.progress.press.fitted == "long one"
     assert press.display().fitting == ""  # said once is said
     press.keys(*["space"] * 3)
     assert "PUT ON" not in press.words()  # the next sleeve lies on the same
@@ -116,7 +116,7 @@ def test_taken_back_it_is_asked_again_and_so_it_is_in_a_new_session(tmp_path, pr
     assert "PUT ON PLATEN" in press.words()
     press.keys("1")
     again = open_session(Store(tmp_path / "record.db"), press.session.run)
-    assert again.progress.fitted is None
+    assert again.progress.press.fitted is None
 
 
 def test_a_jump_to_another_platens_piece_asks_for_that_platen(press):

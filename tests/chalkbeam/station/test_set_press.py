@@ -65,7 +65,7 @@ def test_each_change_is_acknowledged_before_the_load(press, tmp_path):
     assert press.display().asked == ("SET PRESS 305 °F, firm · hot peel · 12 s", "1  it is set")
     press.keys("space")
     assert press.progress.at.step is Step.LOAD
-    assert press.progress.set_to == Setting.of(HOT)
+    assert press.progress.press.set_to == Setting.of(HOT)
     assert press.display().asked == ()
     press.keys("space", "space", "space")
     assert press.progress.at.index == 1
@@ -81,25 +81,25 @@ def test_each_change_is_acknowledged_before_the_load(press, tmp_path):
 
 def test_the_answers_number_does_it_too_and_nothing_else(press):
     press.keys("left", "g", "2", "return")
-    assert press.progress.set_to is None
+    assert press.progress.press.set_to is None
     assert press.station.state.moving is None
     press.keys("1")
-    assert press.progress.set_to == Setting.of(HOT)
+    assert press.progress.press.set_to == Setting.of(HOT)
 
 
 def test_a_pedal_pressed_twice_does_not_say_that_the_press_is_set(press):
     press.keys("space", "j", "2", "return", "space", "space")
     press.keys("space").keys("space", wait=-0.5)  # half a second after the last
     assert press.progress.at.index == 2
-    assert press.progress.set_to == Setting.of(HOT)
+    assert press.progress.press.set_to == Setting.of(HOT)
     assert "first set the press" in press.words()
     press.keys("space")
-    assert press.progress.set_to == Setting.of(COLD)
+    assert press.progress.press.set_to == Setting.of(COLD)
 
 
 def test_what_is_taken_back_is_asked_again(press):
     press.keys("space", "u")
-    assert press.progress.set_to is None
+    assert press.progress.press.set_to is None
     assert "SET PRESS 305" in press.words()
 
 
@@ -140,6 +140,6 @@ def test_whatever_is_pressed_no_press_closes_on_another_setting(stops, keys):
         forward = before.step is not Step.PRESS and at.step is Step.PRESS
         if forward and hand.done[-1].kind is CommandKind.STEP:
             wanted = Setting.of(hand.progress.stops[at.index].imprint.press)
-            assert wanted is None or hand.progress.set_to == wanted
+            assert wanted is None or hand.progress.press.set_to == wanted
         if hand.state.over:
             break
