@@ -5,13 +5,13 @@ from __future__ import annotations
 import os
 import signal
 import sys
-import time
 
 import pytest
 
 from tests.support.crew_order import write_pennant
 from tests.support.page_run import Run, entered, when_ready
 from tests.support.run_command import SHEET
+from tests.support.until import PATIENCE, until
 
 pytestmark = [
     pytest.mark.slow,
@@ -19,17 +19,16 @@ pytestmark = [
 ]
 
 
-def again(state, until):
+def again(state, holds):
     """Ask until what is asked for has come."""
-    for _ in range(900):
+
+    def asked():
         try:
-            now = state()
-            if until(now):
-                return now
+            return now if holds(now := state()) else None
         except OSError:
-            pass
-        time.sleep(0.1)
-    raise AssertionError("it has not come")
+            return None
+
+    return until(asked, pause=0.1)
 
 
 def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path):
@@ -55,7 +54,7 @@ def test_a_killed_server_comes_back_and_the_run_has_not_noticed(tmp_path):
         assert client.tap("leave", pressing["number"]) == 200
         asked = again(client.state, lambda now: now["number"] != pressing["number"])
         client.tap("leave", asked["number"])
-        assert run.process.wait(timeout=30) == 0
+        assert run.process.wait(timeout=PATIENCE) == 0
         assert "0 of 3 imprints pressed" in run.process.stdout.read()
     finally:
         run.end()

@@ -17,6 +17,7 @@ from chalkbeam.record.store import Store
 from tests.support.browser import FLAGS, chromium, lacking, names_on
 from tests.support.crew_order import write_pennant
 from tests.support.page_run import Run
+from tests.support.until import PATIENCE
 
 pytestmark = [
     pytest.mark.slow,
@@ -48,7 +49,7 @@ def browsers():
 
         def opened(width, height):
             context = browser.new_context(viewport={"width": width, "height": height})
-            context.set_default_timeout(60_000)
+            context.set_default_timeout(PATIENCE * 1000)
             page = context.new_page()
             page.on("pageerror", lambda error: wrong.append(str(error)))
             return page
@@ -61,7 +62,7 @@ def browsers():
 def test_twenty_pieces_are_pressed_by_taps_while_others_watch(tmp_path, browsers):
     from playwright.sync_api import expect
 
-    expect.set_options(timeout=60_000)
+    expect.set_options(timeout=PATIENCE * 1000)
     write_pennant(tmp_path / "pennant.png")
     (tmp_path / "crew.csv").write_text(SHEET)
     record = tmp_path / "record.db"
@@ -84,7 +85,7 @@ def test_twenty_pieces_are_pressed_by_taps_while_others_watch(tmp_path, browsers
         watcher.get_by_role("button", name="Let me in").click()
         watcher.get_by_role("link", name=re.compile("^At the press")).click()
         press.goto(f"{home}press")
-        press.get_by_role("button", name="Garment laid").wait_for(timeout=120_000)
+        press.get_by_role("button", name="Garment laid").wait_for()
         assert names_on(watcher, "button") == []
 
         # The same code a second time, and every door without it: nothing but the pairing page.
@@ -94,7 +95,7 @@ def test_twenty_pieces_are_pressed_by_taps_while_others_watch(tmp_path, browsers
         expect(stranger.get_by_role("alert")).to_contain_text("not, or no longer, good")
         for path in ("", "press", "press/state", "press/events", "orders", "devices", "setup"):
             assert stranger.goto(home + path).status == 401
-            assert stranger.get_by_label("Code").is_visible()
+            expect(stranger.get_by_label("Code")).to_be_visible()
             assert "navy" not in stranger.content()
         tapped = stranger.request.post(
             f"{home}press/tap", data={"id": "0123456789ab", "button": "on", "seen": ""},
@@ -122,7 +123,7 @@ def test_twenty_pieces_are_pressed_by_taps_while_others_watch(tmp_path, browsers
             expect(page.get_by_role("heading", name="The order is finished")).to_be_visible()
             expect(page.locator(".progress")).to_contain_text("20 of 20 pressed")
         press.get_by_role("button", name="End the order").click()
-        assert run.process.wait(timeout=60) == 0
+        assert run.process.wait(timeout=PATIENCE) == 0
         with Store(record) as store:
             kept = store.latest()
             assert Progress(kept.stops, store.events(kept)).pressed() == 20

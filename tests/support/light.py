@@ -43,9 +43,12 @@ class Light:
         """A key at the light window itself."""
         self.take(Key(name, at=time.monotonic()))
 
+    def display(self):
+        """Return what is to be seen."""
+        return display_of(self.station.view(), self.station.state)
+
     def show(self):
-        display = display_of(self.station.view(), self.station.state)
-        self.page.show(display, self.taps.number(self.station))
+        self.page.show(self.display(), self.taps.number(self.station))
 
     def end(self):
         self.page.close()

@@ -13,6 +13,7 @@ from chalkbeam.record.store import Store
 from chalkbeam.station.display import GettingReady
 from overlay.window.inputs import DisplayLost
 from tests.support.run_command import PLAIN, SHEET, STEPS, USUAL, WAY_OUT, pressed
+from tests.support.until import PATIENCE
 
 pytestmark = pytest.mark.slow
 
@@ -224,21 +225,23 @@ def test_what_no_rig_takes_is_told_before_the_order_begins(shop, chalkbeam):
 
 
 def test_leaving_while_the_order_is_placed_begins_nothing(shop, chalkbeam, monkeypatch):
-    left, threads = threading.Event(), []
+    left, reached, threads = threading.Event(), threading.Event(), []
     real = precheck.precheck_order
 
     def slow(*arguments):
         threads.append(threading.current_thread())
-        assert left.wait(30.0)
+        reached.set()
+        assert left.wait(PATIENCE)
         return real(*arguments)
 
     monkeypatch.setattr(precheck, "precheck_order", slow)
     code, out, _ = chalkbeam(*USUAL, early=[pygame.K_ESCAPE])
     assert code == 0
     assert out == "Left before anything was shown: nothing has changed.\n"
+    assert reached.wait(PATIENCE)  # the window may be left before the thread has come so far
     left.set()
     (thread,) = threads
-    thread.join(30.0)
+    thread.join(PATIENCE)
     assert not thread.is_alive()
     assert pressed(shop) == []  # not one run, even after the thread has ended
 

@@ -10,6 +10,7 @@ from calibration.refusal import Refusal
 from chalkbeam.station import run_when_ready
 from overlay.window.displays import Screen
 from overlay.window.inputs import Closed, DisplayBack, DisplayLost, Key
+from tests.support.until import PATIENCE
 
 SIZE = (64, 36)
 WAITING = np.full((36, 64, 3), 80, np.uint8)
@@ -52,12 +53,12 @@ def test_what_is_prepared_is_not_begun_once_the_operator_has_left(window, leavin
 
     def prepare():
         window.post(leaving)
-        assert left.wait(30.0)
+        assert left.wait(PATIENCE)
         return lambda: begun.append("begun") or ()
 
     assert window.run(prepare) is None
     left.set()
-    window.thread.join(30.0)
+    window.thread.join(PATIENCE)
     assert not window.thread.is_alive()
     assert begun == []
 

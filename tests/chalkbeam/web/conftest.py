@@ -18,6 +18,7 @@ from chalkbeam.web.server import PageServer, WebSettings
 from chalkbeam.web.setup.light import WindowLight
 from chalkbeam.web.workshop import Workshop
 from tests.support.browser import FLAGS, chromium, lacking
+from tests.support.until import PATIENCE
 
 
 @pytest.fixture
@@ -106,8 +107,9 @@ def chromium_browser():
     """The browser, started once; skipped with a reason where there is none."""
     if lacking():
         pytest.skip(lacking())
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PATIENCE * 1000)  # a busy machine is no fault of the page
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=chromium(), args=list(FLAGS))
         yield browser
@@ -128,7 +130,7 @@ def let_in(served, chromium_browser):
             viewport={"width": size[0], "height": size[1]}, color_scheme=scheme,
         )  # fmt: skip
         contexts.append(context)
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE * 1000)
         if right is not None:
             secret = served.app.state.devices.add(f"a browser that may {right.value}", right)
             address = f"http://127.0.0.1:{served.settings.port}"

@@ -204,14 +204,17 @@ def test_files_of_the_pages_alone_are_served(ask):
 
 
 def test_this_machine_comes_in_by_the_key_in_its_address(let_in, served):
+    from playwright.sync_api import expect
+
     page = let_in(right=None)
     page.goto(served.key_address("This computer"))
-    page.wait_for_url("**/")
-    assert page.get_by_role("link", name="Devices").is_visible()
+    expect(page.get_by_role("link", name="Devices")).to_be_visible()
     assert [each.name for each in served.app.state.devices.listed()] == ["This computer"]
 
 
 def test_a_phone_comes_in_by_the_code_shown_on_the_page(browser_page, let_in, served):
+    from playwright.sync_api import expect
+
     browser_page.goto("/devices")
     browser_page.get_by_label("Work the press").check()
     browser_page.get_by_role("button", name="Show a code").click()
@@ -222,8 +225,8 @@ def test_a_phone_comes_in_by_the_code_shown_on_the_page(browser_page, let_in, se
     phone.get_by_label("Name of this device").fill("Tablet at the press")
     phone.get_by_role("button", name="Let me in").click()
     phone.get_by_role("link", name="Devices").click()
-    assert phone.get_by_text("Tablet at the press").is_visible()
-    assert phone.get_by_role("button").count() == 0
+    expect(phone.get_by_text("Tablet at the press")).to_be_visible()
+    expect(phone.get_by_role("button")).to_have_count(0)
 
 
 @pytest.mark.slow

@@ -26,6 +26,7 @@ from tests.chalkbeam.web.test_orders import crest
 from tests.support.crew_order import open_run
 from tests.support.light import Light
 from tests.support.rigs import demo_rig
+from tests.support.until import until
 from tools import texts_to_translate
 
 SHOWN = {"alt", "title", "placeholder", "aria-label"}
@@ -178,6 +179,12 @@ def everything(values) -> list[str]:
     return []
 
 
+def shown_as(ask, number):
+    """Wait until the page shows the state of a number, and return it."""
+    until(lambda: ask("/press/state").json["number"] == number)
+    return ask("/press/state").json
+
+
 KEYS = """
 right space right return 0 g right return s 1 u x 1 1 u space space space space 2 p p j escape
 b c c h h 2 1 u escape
@@ -196,7 +203,8 @@ def test_every_text_at_the_press_can_be_translated(pseudo, let_in, ask, served, 
         for number, key in enumerate(KEYS.split()):
             page.wait_for_timeout(160)  # a pedal's bounce is shorter
             lit.key(key)
-            state = ask("/press/state").json
+            number = lit.taps.number(lit.station)
+            state = shown_as(ask, number)
             severities = {weight for weight, _ in state["warnings"]}
             if found := set(english(everything(state))) - severities:
                 heard[number, key] = found

@@ -89,9 +89,11 @@ def test_every_style_and_side_can_be_dragged_on(ask):
 
 @pytest.mark.slow
 def test_artwork_is_dragged_to_its_place_and_laid_on_a_line(let_in):
+    from playwright.sync_api import expect
+
     page = let_in(size=(1024, 768))
     page.goto("/locations/new")
-    assert page.input_value("[name=down]") == "76"
+    expect(page.locator("[name=down]")).to_have_value("76")
     box = page.locator("#art").bounding_box()
     face = page.locator("#face")
     scale = page.evaluate("document.getElementById('face').getScreenCTM().a")
@@ -101,12 +103,13 @@ def test_artwork_is_dragged_to_its_place_and_laid_on_a_line(let_in):
     page.mouse.down()
     page.mouse.move(at[0] + 60 * scale, at[1] + 25 * scale, steps=5)
     page.mouse.up()
+    expect(page.locator("[name=down]")).not_to_have_value("76")
     moved = float(page.input_value("[name=right]")), float(page.input_value("[name=down]"))
     front = garment("crew tee", "M").face("front")
     lines = [mark.value for mark in front.across.values() if abs(mark.value - 60) < 4]
     expected = min(lines, key=lambda line: abs(line - 60)) if lines else 60
     assert moved == pytest.approx((expected, 101), abs=1.5)
-    assert face.is_visible()
+    expect(face).to_be_visible()
     assert serious(page) == []
     page.fill("[name=title]", "house chest")
     page.get_by_role("button", name="Save the location").click()

@@ -350,10 +350,10 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
     )
     assert serious(page) == []
     page.get_by_role("button", name="Take “left chest”").click()
-    expect(page.locator("#placed")).to_have_attribute("data-done", "yes", timeout=60_000)
+    expect(page.locator("#placed")).to_have_attribute("data-done", "yes")
     expect(page.locator("#placed")).to_contain_text("All of it can be placed")
     page.get_by_role("link", name="Pictures and proofs").click()
-    page.locator(".looks a").click(timeout=60_000)
+    page.locator(".looks a").click()
     # The crest is round, so as high as wide: 89 mm as the sheet says, in the garment's own mm.
     image = page.locator(".garment image")
     assert float(image.get_attribute("width")) == pytest.approx(89, abs=0.5)
@@ -364,7 +364,7 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
     swatch = page.locator("#swatch").bounding_box()["width"]
     assert swatch / bar == pytest.approx((89 + 20) / 85.6, abs=0.02)
     address = page.get_by_role("link", name="Proof, A4").get_attribute("href")
-    proof = page.request.get(address, timeout=60_000)
+    proof = page.request.get(address)
     assert proof.body().startswith(b"%PDF")
     assert serious(page) == []
     assert [each.id for each in read_sheet(workshop.orders / "regatta" / "sheet.csv").pieces] == [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -22,6 +21,7 @@ from tests.support.crew_order import open_run
 from tests.support.ends_at_once import ends_at_once
 from tests.support.light import Light
 from tests.support.press import Press
+from tests.support.until import until
 
 
 @pytest.fixture
@@ -36,13 +36,16 @@ def lit(tmp_path):
 def at_press(served, lit):
     link = served.app.state.press
     link.attach(lit.work())
-    while not link.state()["ready"]:  # it comes by another thread
-        time.sleep(0.01)
+    until(lambda: link.state()["ready"])  # it comes by another thread
     return lit
 
 
 def progress(light):
     return light.station.session.progress
+
+
+def wait_for_taps(light, count):
+    until(lambda: len(light.taken) >= count)
 
 
 # -- buttons ---------------------------------------------------------------------------------
@@ -158,10 +161,7 @@ def test_the_artwork_is_served_as_a_picture(ask, at_press):
 def test_when_the_run_ends_the_page_says_so(served, ask, lit):
     served.app.state.press.attach(lit.work())
     lit.end()
-    for _ in range(100):
-        if not ask("/press/state").json["running"]:
-            break
-    assert ask("/press/state").json["running"] is False
+    until(lambda: ask("/press/state").json["running"] is False)
 
 
 def begin_nothing(connection, sheet, choice):
@@ -176,10 +176,7 @@ def test_an_order_is_begun_in_a_process_of_its_own(served, ask, tmp_path):
     link._start = begin_nothing
     assert link.can_start
     link.start(tmp_path / "crew.csv")
-    for _ in range(2000):
-        if not link.running:
-            break
-        time.sleep(0.01)
+    until(lambda: not link.running)
     state = ask("/press/state").json
     assert (state["running"], state["failed"]) == (False, "crew.csv is no order")
 
@@ -189,24 +186,26 @@ def test_an_order_is_begun_in_a_process_of_its_own(served, ask, tmp_path):
 
 @pytest.mark.slow
 def test_an_order_is_pressed_by_taps_while_another_browser_watches(let_in, at_press):
+    from playwright.sync_api import expect
+
     press, watcher = let_in(Right.PRESS), let_in(Right.SEE, size=SIZES["phone"])
     for page in (press, watcher):
         page.goto("/press")
         page.locator(".head").wait_for()
-    assert watcher.get_by_role("button").count() == 0
+    expect(watcher.get_by_role("button")).to_have_count(0)
     on = press.locator("[data-name=on]")
     done = 0
     while progress(at_press).stop is not None:
-        before = progress(at_press).at.step
+        expect(press.locator(".which")).to_contain_text(at_press.display().heading)
+        expect(press.locator(".steps .now")).to_have_text(progress(at_press).at.step.value)
         on.click()
         press.wait_for_timeout(170)  # a pedal's bounce is shorter
         done += 1
-        if progress(at_press).at.step is before:  # the dwell is asked about
-            assert press.locator(".said").inner_text()
+        wait_for_taps(at_press, done)
+        expect(press.locator(".said")).to_contain_text(at_press.display().remark)  # the dwell
+    assert {taken for _, taken in at_press.taken} == {"done"}
     assert progress(at_press).pressed() == 5
     assert done <= 20
-    from playwright.sync_api import expect
-
     expect(watcher.get_by_role("heading", name="The order is finished")).to_be_visible()
     expect(watcher.get_by_text("5 of 5 pressed")).to_be_visible()
 
@@ -276,6 +275,5 @@ def test_the_projector_is_free_before_an_order_is_begun(tmp_path):
     told = []
     link = PressLink(ends_at_once, lambda: told.append(link.running))
     link.start(tmp_path / "sheet.csv")
-    while link.running:
-        time.sleep(0.02)
+    until(lambda: not link.running)
     assert told == [False]

@@ -52,9 +52,11 @@ def test_the_report_that_is_kept_is_shown(ask, shelf):
 
 
 def test_the_shelf_can_be_used_by_everybody(let_in, shelf):
+    from playwright.sync_api import expect
+
     page = let_in(Right.SET_UP, size=SIZES["phone"], scheme="dark")
     page.goto("/rigs")
-    assert page.locator("section").count() == 3
-    assert "taken unless another is named" in page.locator("section h2").first.inner_text()
-    assert page.locator("section .wrong").count() == 1
+    expect(page.locator("section")).to_have_count(3)
+    expect(page.locator("section h2").first).to_contain_text("taken unless another is named")
+    expect(page.locator("section .wrong")).to_have_count(1)
     assert serious(page) == []
