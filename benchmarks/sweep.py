@@ -127,7 +127,8 @@ def look_at(placed: Placement, what: str, faults: Faults) -> None:
         worst[concern.about] = max(worst[concern.about], concern.severity)
     inner = placed.location.preset.inside
     if not inner and overlap(face, ("hood_shadow",), False, ink):
-        faults.add("under a hood by default", what)
+        napes = placed.location.name == "nape"
+        faults.add("a nape under a hood, told" if napes else "under a hood by default", what)
         if worst["hood"] < Severity.CAUTION:
             faults.add("covered by a hood, unsaid", what)
         if any("hood" in r.rule.says and r.verdict is Verdict.MET and "lying" in r.rule.says
@@ -252,6 +253,7 @@ def main() -> None:
 
 KINDS = (
     "under a hood by default",
+    "a nape under a hood, told",
     "covered by a hood, unsaid",
     "hood's rule met while covered",
     "ridge under the ink, unsaid",

@@ -39,6 +39,8 @@ def as_points(points: ArrayLike, dimension: int = 2) -> Points:
         If the shape does not fit.
     """
     array = np.asarray(points, dtype=np.float64)
+    if array.ndim == 2 and array.shape[1] == dimension:
+        return array
     if array.size == 0:
         return np.zeros((0, dimension))
     array = np.atleast_2d(array)
@@ -98,7 +100,10 @@ class Isometry:
 
     def apply(self, points: ArrayLike) -> Points:
         """Map points of the source frame, shape (N, 2), to the target frame, shape (N, 2)."""
-        return as_points(points) @ self.matrix.T + (self.x, self.y)
+        here = as_points(points)
+        if self.angle != 0.0 or self.mirrored:
+            here = here @ self.matrix.T
+        return here + (self.x, self.y)
 
     def inverse(self) -> Isometry:
         """Return ``source_from_target``."""

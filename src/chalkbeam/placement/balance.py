@@ -46,7 +46,7 @@ def hard_range(terms: Sequence[Term]) -> tuple[float, float]:
     return low, high
 
 
-def balance(terms: Sequence[Term]) -> float:
+def balance(terms: Sequence[Term], room: tuple[float, float] | None = None) -> float:
     """Return the position with the least sum of weighted squared misses.
 
     The cost is convex and quadratic between the limits, its slope rises
@@ -58,13 +58,15 @@ def balance(terms: Sequence[Term]) -> float:
     ----------
     terms : sequence of Term
         At least one soft target. Hard terms must not contradict one another.
+    room : (float, float), optional
+        Their `hard_range`, where it is known.
 
     Returns
     -------
     float
         Position, mm.
     """
-    low, high = hard_range(terms)
+    low, high = hard_range(terms) if room is None else room
     soft = [term for term in terms if not term.hard]
     aimed = _mean([term for term in soft if term.kind == "target"])
     limits = [term for term in soft if term.kind != "target"]

@@ -46,10 +46,9 @@ class _FaceShapes:
     areas: tuple[tuple[Area, BaseGeometry], ...]
     bounds: Points
 
-    def near(self, points: Points) -> list[tuple[Area, BaseGeometry]]:
-        """Return the areas whose boxes come near the box around points of shape (N, 2)."""
-        low, high = points.min(axis=0) - CLEAR, points.max(axis=0) + CLEAR
-        reach = (self.bounds[:, :2] <= high) & (self.bounds[:, 2:] >= low)
+    def near(self, low: Points, high: Points) -> list[tuple[Area, BaseGeometry]]:
+        """Return the areas whose boxes come near the box between two corners of shape (2,)."""
+        reach = (self.bounds[:, :2] <= high + CLEAR) & (self.bounds[:, 2:] >= low - CLEAR)
         return [self.areas[index] for index in np.nonzero(reach.all(axis=1))[0]]
 
 
@@ -110,8 +109,10 @@ def clearance(face: Face, artwork: Artwork, garment_from_art: Isometry) -> Clear
     shapes = _face_shapes(face)
     corners = garment_from_art.apply(artwork.sheet.corners())
     hull = garment_from_art.apply(as_points(artwork.hull))
-    near = shapes.near(np.vstack([hull, corners]))
-    room = shapely.box(*hull.min(axis=0), *hull.max(axis=0))
+    low, high = hull.min(axis=0), hull.max(axis=0)
+    sheet_low, sheet_high = corners.min(axis=0), corners.max(axis=0)
+    near = shapes.near(np.minimum(low, sheet_low), np.maximum(high, sheet_high))
+    room = shapely.box(*low, *high)
     if not near and shapes.cloth.contains(room):
         return Clearance(())
     ink = moved(ink_shape(artwork), garment_from_art)

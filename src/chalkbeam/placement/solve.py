@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -89,8 +90,17 @@ def applied_rules(
         If the garment lacks the face, or a line that a rule needs, or no rule is
         left that aims at a place.
     """
+    return _applied(garment, location, extra) if extra else _plainly(garment, location)
+
+
+@functools.lru_cache(maxsize=512)
+def _plainly(garment: Garment, location: Location) -> tuple[Applied, ...]:
+    """Return the rules without further lines: the same for every artwork of an order."""
+    return _applied(garment, location, {})
+
+
+def _applied(garment: Garment, location: Location, extra: Lines) -> tuple[Applied, ...]:
     face = garment.face(location.face)
-    extra = extra or {}
     applied = []
     for rule in _counting(garment, location, extra):
         if rule.axis is Axis.ACROSS:
@@ -190,7 +200,7 @@ def solve(applied: tuple[Applied, ...], art: Extents) -> XY | RuleConflict:
             first = next(a for a, t in pairs if t.hard and t.kind == "at_least" and t.at == low)
             second = next(a for a, t in pairs if t.hard and t.kind == "at_most" and t.at == high)
             return RuleConflict(first, second, low - high)
-        place[axis.value] = balance(terms)
+        place[axis.value] = balance(terms, (low, high))
     return place[0], place[1]
 
 

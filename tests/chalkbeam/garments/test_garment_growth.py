@@ -2,6 +2,7 @@
 
 import csv
 import itertools
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,8 @@ from chalkbeam.garments import FITS, garment, sizes, styles
 
 ADULT = ("XS", "S", "M", "L", "XL", "2XL", "3XL", "4XL", "5XL")
 DRAFT = Path(__file__).parents[2] / "data" / "tee_block_landmarks.csv"
+TRADE = tomllib.loads(DRAFT.with_name("trade.toml").read_text(encoding="utf-8"))
+INCH = 25.4
 PAIRS = [
     ("neck_width", "neck_opening_width"),
     ("front_neck_drop", "front_neck_drop_from_hps"),
@@ -35,6 +38,7 @@ def _ours(measure, fit="regular"):
     return np.array([(p.measures["half_chest"].value, p.measures[measure].value) for p in pieces]).T
 
 
+@pytest.mark.trade("growth")
 @pytest.mark.parametrize("body", ["female", "male"])
 @pytest.mark.parametrize(("measure", "column"), PAIRS)
 def test_growth_with_chest_follows_an_independent_draft(body, measure, column):
@@ -129,3 +133,31 @@ def test_a_pouch_leaves_room_for_a_print():
         for size in ADULT:
             front = garment("pullover_hood", size, fit=fit).face("front")
             assert front.along["pocket_top"].value - (2.75 + 1) * 25.4 > 7.5 * 25.4
+
+
+@pytest.mark.trade("chart")
+@pytest.mark.parametrize("measure", list(TRADE["chart"]))
+def test_a_crew_tee_is_within_an_inch_of_the_trades_chart(measure):
+    # from memory; makers differ by an inch either way
+    for size, inches in TRADE["chart"][measure].items():
+        assert garment("crew_tee", size).measures[measure].value / INCH == pytest.approx(
+            inches, abs=1.0 if inches > 15 else 0.5
+        ), size
+
+
+@pytest.mark.trade("adult-medium")
+def test_an_adult_medium_is_cut_as_the_trade_says():
+    measures = garment("crew_tee", "M").measures
+    for name, least, most in (
+        ("neck_width", 7, 7.5), ("front_neck_drop", 4, 4), ("back_neck_drop", 0.75, 1),
+        ("pit_depth", 10, 10.5), ("shoulder_drop", 1.5, 2), ("sleeve_length", 8, 8.5),
+    ):  # fmt: skip
+        assert least - 0.01 <= measures[name].value / INCH <= most + 0.01, name
+
+
+@pytest.mark.trade("one-box")
+def test_measures_are_sure_within_one_box_to_half_an_inch():
+    measures = garment("crew_tee", "M").measures
+    taped = [measures[name].tolerance for name in ("half_chest", "body_length", "sleeve_length")]
+    assert taped == pytest.approx([0.5 * INCH] * 3, abs=0.15 * INCH)
+    assert all(0 < each.tolerance <= 0.5 * INCH + 0.01 for each in measures.values())

@@ -35,6 +35,7 @@ def test_a_number_comes_right_behind_its_name(pieces):
                 assert before.imprint.id == after.imprint.follows
 
 
+@pytest.mark.trade("by-hand")
 @given(orders)
 def test_never_dearer_than_the_sheet_and_never_below_the_bound(pieces):
     planned = plan(pieces)

@@ -171,6 +171,7 @@ def test_lettering_placed_by_its_own_row_is_not_placed_twice(order):
     assert "asks for the number" in problems(order(missing))[0]
 
 
+@pytest.mark.trade("from-the-sheet")
 def test_press_settings_are_taken_word_for_word(order):
     text = f"{HEADER},Temp (°C),Time (s),Pressure,Peel,Prepress\n{ROW},155,10-12,medium,cold,3 s\n"
     press = read_sheet(order(text)).pieces[0].imprints[0].press

@@ -112,6 +112,16 @@ def test_sleeves_hang_outside_with_their_front_in_front():
         assert np.linalg.norm(np.diff(across, axis=0), axis=1).sum() == pytest.approx(160, rel=1e-3)
 
 
+@pytest.mark.trade("worn-low")
+def test_a_low_print_rides_to_the_belly():
+    # The belly stands out under a low print, and nothing of the chest does.
+    slim, full = (top_figure(garment("crew_tee", "XL"), belly).places["front"] for belly in (0, 1))
+    high, low = ([(0.0, y)] for y in (120.0, 420.0))
+    ahead = [float((full(at) - slim(at))[0, 2]) for at in (high, low)]
+    assert ahead[0] < 1.0
+    assert ahead[1] > 20.0
+
+
 def test_legs_have_the_hips_outside():
     figure = legs_figure(garment("trousers", "M"))
     left = figure.places["left_leg"](np.array([[-10.0, 120.0], [-200.0, 120.0]]))
@@ -168,6 +178,7 @@ def test_share_under_the_hood_against_shapely(y, width):
     assert under_hood(worn) == pytest.approx(expected, abs=0.02)
 
 
+@pytest.mark.trade("worn-hood")
 def test_a_back_print_below_the_hood_is_whole():
     # common practice, no source: 5 to 6 in or more below the hood seam
     high = losses(_on("pullover_hood", "M", "back", 0.0, 120.0, 200.0))
@@ -177,6 +188,7 @@ def test_a_back_print_below_the_hood_is_whole():
     assert high.out_of_sight >= low.out_of_sight
 
 
+@pytest.mark.trade("worn-chest")
 def test_chest_prints_are_in_sight_and_sleeve_prints_half_out_of_it():
     chest = losses(_on("crew_tee", "M", "front", 90.0, 90.0, 90.0))
     assert chest.out_of_sight == 0.0

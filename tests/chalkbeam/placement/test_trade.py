@@ -1,6 +1,7 @@
 """Each statement of the trade on placing and loading, named. Source: tests/data/trade.toml."""
 
 import math
+import re
 import tomllib
 from pathlib import Path
 
@@ -8,26 +9,21 @@ import numpy as np
 import pytest
 import shapely
 
-from chalkbeam.artwork import Box, letter
+from chalkbeam.artwork import Box, LetterStyle, letter
 from chalkbeam.basics.units import MM_PER_INCH as INCH
 from chalkbeam.garments import AGES, garment, sizes
 from chalkbeam.locations import location
-from chalkbeam.placement import Severity, fitted, foot_of, place
+from chalkbeam.placement import Impossible, Severity, Verdict, fitted, foot_of, place, reasons
+from chalkbeam.placement.lettering import LetterLine, set_letters
 from chalkbeam.placement.loading import load
 from chalkbeam.placement.platens import COMMON, padded, platen
 from tests.support.artwork_files import block_art
+from tests.support.run_cli import run_program
 
 TRADE = tomllib.loads(
     (Path(__file__).parents[2] / "data" / "trade.toml").read_text(encoding="utf-8")
 )
-TESTED: set[str] = set()
-
-
-def states(name):
-    """Name the statement that a test is of."""
-    assert name in TRADE["statement"]
-    TESTED.add(name)
-    return lambda test: test
+states = pytest.mark.trade
 
 
 @pytest.mark.parametrize(
@@ -60,6 +56,12 @@ def test_a_row_of_the_trade(name, on):
         least, most = (INCH * bound for bound in row[measure])
         assert least - 0.6 <= found[measure] <= most + 0.6, (measure, found[measure] / INCH)
     assert placed.worst < Severity.STOP
+    art = block_art(300, 100)
+    art = fitted(piece, spot, art.scaled(spot.usual_scale(piece.age, 300, 100)))
+    for measure, side in (("usual_width", art.ink.width), ("usual_height", art.ink.height)):
+        if measure in row:
+            least, most = (INCH * bound for bound in row[measure])
+            assert least - 0.6 <= side <= most + 0.6, (measure, side / INCH)
 
 
 @states("sides-alike")
@@ -186,5 +188,106 @@ def test_nothing_goes_under_the_lying_hood(name):
                 assert Box.around(placed.hull()).top >= 5 * INCH
 
 
+@states("threaded")
+def test_a_garment_is_threaded_or_lies_on_top():
+    shirt = place(garment("crew_tee", "M"), location("left-chest"), block_art(88, 60))
+    threaded = load(shirt, platen("16x16in"))
+    on_top = load(shirt, platen("16x16in"), threaded=False)
+    assert on_top.height - threaded.height == pytest.approx(shirt.garment.thickness)
+    infant = place(garment("crew_tee", "6M"), location("full-front"), block_art(90, 60))
+    narrow = load(infant, platen("16x20in"))
+    assert not narrow.threaded
+    assert any("too narrow to be threaded" in str(each.sentence) for each in narrow.concerns)
+
+
+@states("centre-on-pits")
+def test_a_centre_chest_goes_by_the_neck_or_by_the_pits():
+    piece, spot, art = garment("crew_tee", "M"), location("centre-chest"), block_art(200, 100)
+    by_pits = place(piece, spot.by("pits"), art)
+    assert by_pits.centre[1] == pytest.approx(by_pits.face.along["pit_line"].value)
+    by_neck = place(piece, spot, art)
+    assert any(check.checked_by.rule.line == "pit_line" for check in by_neck.cross_checks)
+
+
+@states("tall-art")
+def test_tall_art_rises_to_an_inch_below_the_neck_and_no_further():
+    piece, spot = garment("crew_tee", "M"), location("full-front")
+    tops = [Box.around(place(piece, spot, block_art(300, tall)).hull()).top
+            for tall in (120, 300, 350, 400, 450)]  # fmt: skip
+    assert tops == sorted(tops, reverse=True)
+    assert tops[0] == pytest.approx(3 * INCH)
+    assert tops[-1] == pytest.approx(INCH)
+
+
+@states("placket-shoulder")
+@pytest.mark.parametrize("size", ["S", "M", "L"])
+def test_a_placket_shirt_is_checked_by_the_shoulder_too(size):
+    placed = place(garment("placket_shirt", size), location("left-chest"), block_art(88, 40))
+    lines = {check.checked_by.rule.line for check in placed.cross_checks}
+    assert "shoulder_top" in lines
+    depth = placed.centre[1] - placed.face.along["shoulder_top"].value
+    assert 7.5 * INCH <= depth <= 9 * INCH
+
+
+@states("sleeve-seam")
+def test_a_sleeve_print_never_goes_onto_the_shoulder_seam():
+    for size in ("XS", "M", "3XL"):
+        piece, spot = garment("crew_tee", size), location("left-sleeve")
+        for tall in (40, 80, 120, 160, 200, 260):
+            try:
+                placed = place(piece, spot, block_art(50, tall))
+            except Impossible:
+                continue
+            assert Box.around(placed.hull()).top > 0 or placed.worst is Severity.STOP
+
+
+@states("hood-front-width")
+def test_a_wide_print_on_a_hooded_front_is_told():
+    piece, spot = garment("pullover_hood", "XL"), location("full-front")
+    broken = {}
+    for wide in (270, 300):
+        results = place(piece, spot, block_art(wide, 120)).rules
+        verdicts = {r.verdict for r in results if "hooded front" in r.rule.says}
+        broken[wide] = Verdict.MET not in verdicts
+    assert broken == {270: False, 300: True}
+
+
+@states("name-and-number")
+def test_names_and_numbers_are_as_large_as_a_teams():
+    for size in ("S", "L", "3XL"):
+        name = LetterLine(garment("crew_tee", size), location("player-name"), "MONTGOMERY-SMITH")
+        assert set_letters(name, LetterStyle()).ink.width <= 12 * INCH + 0.1
+    for size, least, most in (("L", 8, 10), ("YM", 6, 8)):
+        line = LetterLine(garment("crew_tee", size), location("player-number"), "8")
+        number = set_letters(line, LetterStyle())
+        assert least * INCH - 0.6 <= number.ink.height <= most * INCH + 0.6
+
+
+@states("panel-less-two")
+@pytest.mark.parametrize("size", sizes("tote"))
+def test_art_on_a_tote_leaves_two_inches_of_the_panel(size):
+    piece, spot = garment("tote", size), location("tote")
+    art = block_art(400, 100)
+    art = fitted(piece, spot, art.scaled(spot.usual_scale(piece.age, 400, 100)))
+    outline = Box.around(piece.face("panel").outline)
+    assert art.ink.width <= outline.width - 2 * INCH + 0.6
+
+
+@states("defaults")
+def test_every_figure_is_the_shops_to_change_and_the_rule_is_said(capsys, monkeypatch):
+    piece, art = garment("crew_tee", "M"), block_art(88, 60)
+    said = reasons(place(piece, location("left-chest"), art))
+    assert any("armpit" in str(each) for each in said)
+    line = "7 in down from the shoulder, 4 in across"
+    code, _, err = run_program(capsys, monkeypatch, "location", "new", "house-chest", line)
+    assert code == 0, err
+    after = place(piece, location("house-chest"), art)
+    assert after.centre[1] - after.face.along["shoulder_top"].value == pytest.approx(7 * INCH)
+
+
 def test_every_statement_has_a_test_that_names_it():
-    assert set(TRADE["statement"]) == TESTED
+    named = re.compile(r"(?:states|mark\.trade)\(([^)]*)\)")
+    tests = Path(__file__).parents[2].rglob("test_*.py")
+    found = [name for path in tests for given in named.findall(path.read_text(encoding="utf-8"))
+             for name in re.findall(r'"([a-z-]+)"', given)]  # fmt: skip
+    assert set(found) == set(TRADE["statement"])

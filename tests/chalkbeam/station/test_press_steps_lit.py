@@ -48,6 +48,7 @@ def press(tmp_path):
     return press_on(tmp_path, WARM).keys("space")  # the press is set
 
 
+@pytest.mark.trade("smooth")
 def test_light_is_off_under_the_head_and_tells_what_to_do_when_it_opens(press):
     press.keys("space")
     assert press.progress.at.step is Step.PREPRESS
