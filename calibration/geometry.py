@@ -101,9 +101,8 @@ class Isometry:
     def apply(self, points: ArrayLike) -> Points:
         """Map points of the source frame, shape (N, 2), to the target frame, shape (N, 2)."""
         here = as_points(points)
-        if self.angle != 0.0 or self.mirrored:
-            here = here @ self.matrix.T
-        return here + (self.x, self.y)
+        turned = here @ self.matrix.T if self.angle != 0.0 or self.mirrored else here
+        return np.add(turned, (self.x, self.y))
 
     def inverse(self) -> Isometry:
         """Return ``source_from_target``."""
