@@ -90,8 +90,9 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     number = None if in_window else choose_display(rigs[0].projector.size, asked.display)
     with shared or Store(path) as store:
         # What presses share is planned by the sheet's platens: each has its own.
-        choose = on_the_press(prepared()) if shared is None else fit_on_press
-        new = new_run(asked, begun, store, choose)
+        planner = prepared()
+        choose = on_the_press(planner) if shared is None else fit_on_press
+        new = new_run(asked, begun, store, choose, planner.lay if shared is None else None)
         stock = stock_of(asked, new.plan.stops if new else left.run.stops if left else ())
         operator = asked.operator
         if left is not None:

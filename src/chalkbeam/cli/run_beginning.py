@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.orders.cut_list import CutList
     from chalkbeam.orders.order_of_work import Plan, Stop
+    from chalkbeam.orders.place_imprint import Lay
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.orders.visits import Chooser
     from chalkbeam.placement.loading import Collar
@@ -156,10 +157,12 @@ class NewRun:
     brought: Mapping[str, str]
 
 
-def new_run(asked: RunOptions, begun: Beginning, store: Store, choose: Chooser) -> NewRun | None:
+def new_run(
+    asked: RunOptions, begun: Beginning, store: Store, choose: Chooser, lay: Lay | None = None
+) -> NewRun | None:
     """Return the run that begins, and say what it keeps of an earlier one; None to go on.
 
-    `choose` says which platen each imprint goes on.
+    `choose` says which platen each imprint goes on, and `lay` how it lies there.
     """
     from chalkbeam.record.resume import local_time
 
@@ -167,7 +170,7 @@ def new_run(asked: RunOptions, begun: Beginning, store: Store, choose: Chooser) 
     if begun.left is not None or order is None:
         return None
     earlier = before if asked.again is None else store.run(asked.again)
-    plan = plan_order(order, asked.times, asked.first, asked.as_listed, choose)
+    plan = plan_order(order, asked.times, asked.first, asked.as_listed, choose, lay)
     brought = {} if earlier is None else _brought_back(store, earlier, plan.stops)
     if done is not None and before is not None:
         print(

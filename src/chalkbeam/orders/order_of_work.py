@@ -17,14 +17,18 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from chalkbeam.orders.pieces import Imprint, Piece, PressSetup
+from chalkbeam.orders.second_heat import Covers, Heated, firsts_of, of_one_loading
 from chalkbeam.orders.settings import least_to_set
 from chalkbeam.orders.times import Times
 from chalkbeam.orders.visits import (
     Chooser,
+    Pair,
     State,
     Task,
     blocks_of,
     in_order,
+    laid_anew,
+    sorted_blocks,
     tasks_of,
     visits_of,
 )
@@ -41,6 +45,9 @@ class Stop:
         ``stack``, ``pile``, ``load`` and ``turn``.
     seconds : float
         Estimated time from the previous stop's end to this one's, by the cost model.
+    covers : tuple of str or None
+        Ids of the piece's other imprints whose prints are under the head at this stop; None where
+        nobody has worked that out.
     """
 
     piece: Piece
@@ -48,6 +55,7 @@ class Stop:
     fit: PressSetup
     changes: tuple[str, ...]
     seconds: float
+    covers: tuple[str, ...] | None = None
 
     @property
     def loads(self) -> bool:
@@ -90,6 +98,24 @@ class Plan:
         """How often each kind of change happens."""
         return count_changes(self.stops)
 
+    @property
+    def heated(self) -> tuple[tuple[Stop, Heated], ...]:
+        """The finished prints that come under the head again all the same, and at which stop.
+
+        What is laid together with what it follows is left out.
+        """
+        done: dict[str, Imprint] = {}
+        found = []
+        for stop in self.stops:
+            finished = (done[each] for each in stop.covers or () if each in done)
+            found += [
+                (stop, Heated(print_, stop.imprint))
+                for print_ in finished
+                if stop.imprint.follows != print_.id
+            ]
+            done[stop.imprint.id] = stop.imprint
+        return tuple(found)
+
 
 _LOADINGS = (
     ("left sleeve", ("left sleeve", "left short sleeve", "left long sleeve")),
@@ -109,10 +135,11 @@ def fit_as_listed(piece: Piece, imprint: Imprint) -> PressSetup:
     return PressSetup(imprint.platen, imprint.padding)
 
 
-def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:
+def walk(tasks: Iterable[Task], times: Times, covers: Covers | None = None) -> tuple[Stop, ...]:
     """Return the stops of an order as it stands: the one place where costs are added up."""
     stops: list[Stop] = []
     last: Task | None = None
+    lie: list[Imprint] = []  # what is pressed on the piece as it lies
     for task in tasks:
         changes = ["load"]
         seconds = work(task.imprint, times)
@@ -124,12 +151,26 @@ def walk(tasks: Iterable[Task], times: Times) -> tuple[Stop, ...]:
                 here = here._replace(setting=last.state.setting)
             if last.piece.id != task.piece.id:
                 changes.append("load")
-            elif last.fit != task.fit:
+            elif laid_anew(last, task, covers):
                 changes.append("turn")
         seconds += sum(getattr(times, name) for name in changes if name in ("load", "turn"))
-        stops.append(Stop(task.piece, task.imprint, task.fit, tuple(changes), seconds))
+        lie = [] if "load" in changes or "turn" in changes else lie
+        under = None if covers is None else _under(task, lie, covers)
+        lie.append(task.imprint)
+        stops.append(Stop(task.piece, task.imprint, task.fit, tuple(changes), seconds, under))
         last = replace(task, state=here)
     return tuple(stops)
+
+
+def _under(task: Task, lie: Sequence[Imprint], covers: Covers) -> tuple[str, ...]:
+    """Return the ids of a piece's other imprints that are under the head at a task.
+
+    What lies for others, too, is laid so that all their ink is pressed.
+    """
+    others = (each for each in task.piece.imprints if each.id != task.imprint.id)
+    return tuple(
+        each.id for each in others if each in lie or covers(task.piece, each, task.imprint)
+    )
 
 
 def work(imprint: Imprint, times: Times) -> float:
@@ -159,6 +200,7 @@ def plan(
     *,
     first: Sequence[str] = (),
     as_listed: bool = False,
+    covers: Covers | None = None,
 ) -> Plan:
     """Return the order of work with its estimate.
 
@@ -175,6 +217,9 @@ def plan(
         after those that the sheet itself pins.
     as_listed : bool
         Pin everything: keep the sheet's own order.
+    covers : callable, optional
+        Which finished prints come under the head (see `under_head`), to be spared; without, all
+        that are threaded the same way.
 
     Raises
     ------
@@ -188,7 +233,9 @@ def plan(
         raise ValueError(f"pinned pieces are not in the order: {', '.join(unknown)}")
     blocks = {piece.id: blocks_of(tasks_of(piece, choose)) for piece in pieces}
     listed_tasks = [task for each in blocks.values() for block in each for task in block]
-    listed = walk(listed_tasks, times)
+    listed = walk(listed_tasks, times, covers)
+    known = covers or of_one_loading(choose)
+    firsts = {piece.id: firsts_of(piece, known) for piece in pieces}
     if as_listed:
         stops = listed
     else:
@@ -198,17 +245,23 @@ def plan(
         )
         pinned = {piece.id: piece for piece in sheet_pins}
         pinned |= {name: by_id[name] for name in first if name not in pinned}
-        head = [task for name in pinned for block in blocks[name] for task in block]
+        head = [
+            task
+            for name in pinned
+            for block in sorted_blocks(blocks[name], firsts[name])
+            for task in block
+        ]
         rest = [
             visit
             for name, each in blocks.items()
             if name not in pinned
-            for visit in visits_of(each, times)
+            for visit in visits_of(each, times, firsts[name], covers)
         ]
         start = head[-1].state if head else None
-        tail = [task for visit in in_order(rest, times, start) for task in visit]
-        stops = walk([*head, *tail], times)
-        if not pinned and total(listed) <= total(stops):
+        every = [pair for pairs in firsts.values() for pair in pairs]
+        tail = [task for visit in in_order(rest, times, start, every) for task in visit]
+        stops = walk([*head, *tail], times, covers)
+        if not pinned and total(listed) <= total(stops) and _keeps_to(every, listed):
             stops = listed
     return Plan(
         stops=stops,
@@ -218,6 +271,12 @@ def plan(
         bound=_bound(listed_tasks, times),
         listed_changes=count_changes(listed),
     )
+
+
+def _keeps_to(firsts: Iterable[Pair], stops: Sequence[Stop]) -> bool:
+    """Whether an order spares finished prints what can be spared them."""
+    place = {stop.imprint.id: index for index, stop in enumerate(stops)}
+    return all(place[one] < place[other] for one, other in firsts)
 
 
 def _bound(tasks: Sequence[Task], times: Times) -> float:

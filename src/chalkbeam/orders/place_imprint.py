@@ -16,8 +16,12 @@ from chalkbeam.locations import location as find_location
 from chalkbeam.orders.pieces import Art, Cut, Imprint, Piece
 from chalkbeam.placement import Placement, fitted, foot_of
 from chalkbeam.placement.lettering import SHEET_MARGIN, LetterLine, set_letters
+from chalkbeam.placement.loading import Loading
 from chalkbeam.placement.many import Placer, Request
 from chalkbeam.placement.solve import Lines
+
+Lay = Callable[[Placement, Imprint], Loading]
+"""Lays a placed imprint on a platen that takes it; raises a Refusal where there is none."""
 
 NAMES = "player-name"
 """The location of the names that an order's numbers stand under."""

@@ -18,9 +18,11 @@ from chalkbeam.garments import Fit, garment
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.headers import Cells, Column
 from chalkbeam.orders.pieces import Imprint, Piece
-from chalkbeam.orders.place_imprint import place_imprint, read_artwork
+from chalkbeam.orders.place_imprint import Lay, place_imprint, read_artwork
 from chalkbeam.orders.problems import Problem, row_words
+from chalkbeam.orders.second_heat import heated_anyway
 from chalkbeam.orders.sheet import RunSheet
+from chalkbeam.orders.under_head import by_where_they_lie
 from chalkbeam.placement import Impossible, Placement, Severity
 from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load, looks_of
 from chalkbeam.placement.many import Placer
@@ -32,9 +34,6 @@ REMEMBERED = 2000
 
 MOST_ROWS = 8
 """More rows with the same caution are only counted: at the press each is shown."""
-
-Lay = Callable[[Placement, Imprint], Loading]
-"""Lays a placed imprint on a platen that takes it; raises a Refusal where there is none."""
 
 
 class _Bad(Exception):
@@ -82,6 +81,7 @@ def precheck_order(
         return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
 
     checker = _Checker(lay, unit, location_of)
+    covers = by_where_they_lie(lay, location_of)
     seen: set[tuple[int, str]] = set()
     for number, piece in enumerate(order.pieces):
         begun(number)
@@ -104,8 +104,12 @@ def precheck_order(
                 continue
             for sentence in answer:
                 cautions.setdefault(f"{location_of(imprint)}: {sentence}", []).append(piece.row)
+        for heated in heated_anyway(piece, covers):
+            said = heated.words(location_of(heated.print_), location_of(heated.by))
+            cautions.setdefault(said, []).append(piece.row)
     return tuple(problems), tuple(
-        f"{row_words(rows, MOST_ROWS)}: {sentence}" for sentence, rows in cautions.items()
+        f"{row_words(list(dict.fromkeys(rows)), MOST_ROWS)}: {sentence}"
+        for sentence, rows in cautions.items()
     )
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any
 
 from chalkbeam.orders.pieces import PressSettings
 from chalkbeam.orders.times import Times
@@ -121,12 +122,22 @@ def least_to_set(wanted: Iterable[Setting | None], times: Times) -> float:
 
 
 def cheapest_round(
-    wanted: Sequence[Setting | None], start: Setting | None, times: Times
+    wanted: Sequence[Setting | None],
+    start: Setting | None,
+    times: Times,
+    waits: Mapping[tuple[Any, Any], int] | None = None,
 ) -> list[Setting | None]:
-    """Return settings in the order that takes least to go through, from what is set."""
+    """Return settings in the order that takes least to go through, from what is set.
 
-    def cost(order: Sequence[Setting | None]) -> float:
-        return sum(seconds_between(a, b, times) for a, b in itertools.pairwise((start, *order)))
+    `waits` says how much of one setting, the second of a pair, waits for another: as little of it
+    as can be comes too early, whatever that takes.
+    """
+    early = waits or {}
+
+    def cost(order: Sequence[Setting | None]) -> tuple[int, float]:
+        pairs = itertools.pairwise((start, *order))
+        against = sum(early.get((b, a), 0) for a, b in itertools.combinations(order, 2))
+        return against, sum(seconds_between(a, b, times) for a, b in pairs)
 
     # Those that want nothing set go first, while nothing has been; it costs nothing anywhere.
     free = [each for each in wanted if each is None]

@@ -71,6 +71,15 @@ def stretches(planned: Plan) -> tuple[Stretch, ...]:
     return tuple(found)
 
 
+def heated_lines(planned: Plan) -> list[str]:
+    """Return which finished prints the order of work heats again all the same, a line each."""
+    pieces: dict[str, list[str]] = {}
+    for stop, heated in planned.heated:
+        said = heated.words(heated.print_.location, heated.by.location)
+        pieces.setdefault(said, []).append(stop.piece.id)
+    return [f"{_ranges(codes)}: {said}" for said, codes in pieces.items()]
+
+
 def _ranges(codes: Sequence[str]) -> str:
     runs: list[list[str]] = []
     for code in codes:

@@ -21,6 +21,7 @@ class _Stop:
     fit: PressSetup
     changes: tuple[str, ...]
     seconds: float
+    covers: tuple[str, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,7 @@ def dump(stops: Sequence[Stop], as_listed: float, by_hand: float) -> str:
             stop.fit,
             stop.changes,
             stop.seconds,
+            stop.covers,
         )
         for stop in stops
     )
@@ -63,6 +65,7 @@ def load(text: str) -> tuple[tuple[Stop, ...], float, float]:
             stop.fit,
             stop.changes,
             stop.seconds,
+            stop.covers,
         )
         for stop in work.stops
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from chalkbeam.orders.second_heat import Heated
+from chalkbeam.record.events import Step
 from chalkbeam.record.progress import At, Outcome, Progress
 from chalkbeam.station.words import place_words
 
@@ -25,12 +27,7 @@ def cautions(progress: Progress, at: At) -> tuple[str, ...]:
         return ()
     stop = progress.stops[at.index]
     said = []
-    if heated := heated_again(progress, at.index):
-        places = " and ".join(place_words(each) for each in heated)
-        said.append(
-            f"This heats the finished print again ({places}): keep it off the platen, or cover it "
-            "as its supplier's sheet says."
-        )
+    said += _heated(progress, at.index)
     if "hot" in stop.imprint.press.peel.casefold():
         said.append(HOT_PEEL)
     if stop.fit.pad:
@@ -40,18 +37,50 @@ def cautions(progress: Progress, at: At) -> tuple[str, ...]:
     return tuple(said)
 
 
-def heated_again(progress: Progress, index: int) -> tuple[str, ...]:
-    """Return the locations of prints on the piece that lie under the head once more at a stop.
+def cover_lines(progress: Progress, at: At) -> tuple[str, ...]:
+    """Return which finished prints to cover before the head closes, in one line; none without."""
+    if at.index is None:
+        return ()
+    closes = at.step is Step.LAY or (at.step is Step.LOAD and progress.prepress(at.index))
+    places = [place_words(where) for where, _ in heated_again(progress, at.index)] if closes else []
+    return (f"cover the finished {' and '.join(places)}",) if places else ()
 
-    Those of the same loading: a garment threaded another way has them below, beside or off the
+
+def _heated(progress: Progress, index: int) -> list[str]:
+    """Return what is said of finished prints that come under the head once more."""
+    found = heated_again(progress, index)
+    if not found:
+        return []
+    places = " and ".join(place_words(where) for where, _ in found)
+    sparing = "" if progress.stops[index].covers is not None else "keep it off the platen, or "
+    said = f"This heats the finished print again ({places}): {sparing}cover it as "
+    hotter = [place_words(where) for where, heated in found if heated.hotter]
+    more = f" It is hotter than {' and '.join(hotter)} was pressed at." if hotter else ""
+    second = [heated.print_.press.second for _, heated in found if heated.stands_it]
+    if second and len(second) == len(found):
+        return [f"{said}for its own second press ({'; '.join(dict.fromkeys(second))}).{more}"]
+    return [f"{said}its supplier's sheet says.{more}"]
+
+
+def heated_again(progress: Progress, index: int) -> tuple[tuple[str, Heated], ...]:
+    """Return the finished prints on a piece that are under the head once more, and where they are.
+
+    As the order of work found out; where it did not, or one of them went to another location,
+    those of the same loading: a garment threaded another way has them below, beside or off the
     platen. A number right under its name is pressed next to it all the same.
     """
     stop = progress.stops[index]
-    return tuple(
-        progress.location(each)
-        for each, other in enumerate(progress.stops)
-        if other.piece.id == stop.piece.id
-        and each != index
-        and other.fit.loading == stop.fit.loading
-        and progress.outcomes.get(other.imprint.id) is Outcome.PRESSED
-    )
+    found = []
+    for each, other in enumerate(progress.stops):
+        pressed = progress.outcomes.get(other.imprint.id) is Outcome.PRESSED
+        if each == index or other.piece.id != stop.piece.id or not pressed:
+            continue
+        here = ((each, other), (index, stop))
+        moved = any(progress.location(place) != at.imprint.location for place, at in here)
+        if stop.covers is None or moved:
+            under = other.fit.loading == stop.fit.loading
+        else:
+            under = other.imprint.id in stop.covers
+        if under:
+            found.append((progress.location(each), Heated(other.imprint, stop.imprint)))
+    return tuple(found)

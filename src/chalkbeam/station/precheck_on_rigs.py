@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from calibration.refusal import Phrase, Refusal
 from chalkbeam.orders.pieces import Imprint
-from chalkbeam.orders.precheck import Lay, on_file
+from chalkbeam.orders.place_imprint import Lay
+from chalkbeam.orders.precheck import on_file
 from chalkbeam.placement import Placement
 from chalkbeam.placement.loading import Loading
 from chalkbeam.station.ready_imprint import ImprintPreparer

@@ -21,6 +21,7 @@ from chalkbeam.placement.platens import Platen
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At, Progress
+from chalkbeam.station.cautions import cover_lines
 from chalkbeam.station.help import help_marks, shift_words
 from chalkbeam.station.modes import Mode
 from chalkbeam.station.ready_imprint import ReadyImprint
@@ -323,10 +324,19 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
         if at.step is Step.LOAD:
             which += hand_words(stop)
             changes += cooling_lines(progress)
-            changes += tuple(words for name, words in CHANGES.items() if name in stop.changes)
+            changes += _change_words(progress, at.index)
+        changes += cover_lines(progress, at)
     else:
         which = _which_location(view, at.step, progress.location(at.index))
     return (*which, *changes, *view.aiming)
+
+
+def _change_words(progress: Progress, index: int) -> tuple[str, ...]:
+    """Return what a stop asks to be changed besides the press."""
+    stop, last = progress.stops[index], progress.stops[index - 1]
+    anew = last.piece.id == stop.piece.id and last.fit == stop.fit
+    words = CHANGES | ({"turn": "lay the garment anew"} if anew else {})
+    return tuple(said for name, said in words.items() if name in stop.changes)
 
 
 def _which_location(view: RunView, step: Step, here: str) -> tuple[str, ...]:

@@ -255,8 +255,8 @@ def test_an_older_record_that_is_damaged_stays_as_it_is(tmp_path, where):
     if where == "text":
         at = spoiled.index(b'{"x": 1.5')
         spoiled[at + 6] = ord("2")
-    else:
-        at = len(spoiled) // 3
+    else:  # the page that holds that event, of 4 kB as SQLite has them by default
+        at = spoiled.index(b'{"x": 1.5') // 4096 * 4096 if where == "page" else len(spoiled) // 3
         spoiled[at : at + 600] = os.urandom(600)
     file.write_bytes(spoiled)
     before = path.read_bytes(), file.read_bytes()

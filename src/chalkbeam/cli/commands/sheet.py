@@ -174,20 +174,21 @@ def plan_sheet(
 ) -> None:
     """Show the order of work, its estimate, and what it saves over the sheet and measuring."""
     order = read_order(sheet, unit, artwork)
-    choose = None
+    choose = lay = None
     if rig:
         from chalkbeam.station.platen_choice import on_the_press
         from chalkbeam.station.ready_imprint import ImprintPreparer
 
-        choose = on_the_press(ImprintPreparer(open_platens(rig)))
-    planned = plan_order(order, times, first, as_listed, choose)
+        preparer = ImprintPreparer(open_platens(rig))
+        choose, lay = on_the_press(preparer), preparer.lay
+    planned = plan_order(order, times, first, as_listed, choose, lay)
     if json:
         _print_plan_json(planned)
         return
     from rich.table import Table
 
     from chalkbeam.cli.terminal import terminal
-    from chalkbeam.orders.stretches import stretches
+    from chalkbeam.orders.stretches import heated_lines, stretches
     from chalkbeam.orders.times import Times, format_duration
 
     console = terminal()
@@ -212,6 +213,8 @@ def plan_sheet(
     ):
         summary.add_row(name, format_duration(seconds), *(str(changes[kind]) for kind in kinds))
     console.print(summary)
+    for said in heated_lines(planned):
+        console.print(f"\n{said}")
     assumed = [
         f"{name} {value:g}"
         for name, value in vars(Times()).items()
@@ -251,6 +254,7 @@ def _print_plan_json(planned: Plan) -> None:
                         "pad": stop.fit.pad,
                         "loading": stop.fit.loading,
                         "changes": list(stop.changes),
+                        "heats": [heated.print_.id for at, heated in planned.heated if at is stop],
                         "seconds": round(stop.seconds, 1),
                     }
                     for stop in planned.stops

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from chalkbeam.orders.order_of_work import Plan
     from chalkbeam.orders.pieces import Piece
-    from chalkbeam.orders.precheck import Lay
+    from chalkbeam.orders.place_imprint import Lay
     from chalkbeam.orders.printed import Printed
     from chalkbeam.orders.problems import Problem
     from chalkbeam.orders.sheet import RunSheet
@@ -69,7 +69,7 @@ def read_order(
 ) -> RunSheet:
     """Return a run sheet, checked against the shop's garments and locations.
 
-    With `lay` (see `chalkbeam.orders.precheck`) every imprint is placed and laid as well;
+    With `lay` (see `chalkbeam.orders.place_imprint`) every imprint is placed and laid as well;
     lengths are told in `units`.
     With `absent` artwork files need not be there yet; with `readable` rows that cannot be
     read are left out.
@@ -113,9 +113,17 @@ def read_print_list(
 
 
 def plan_order(
-    order: RunSheet, times: str, first: str, as_listed: bool, choose: Chooser | None = None
+    order: RunSheet,
+    times: str,
+    first: str,
+    as_listed: bool,
+    choose: Chooser | None = None,
+    lay: Lay | None = None,
 ) -> Plan:
     """Return the order of work that options describe; platens as `choose` has them.
+
+    Finished prints are spared the head where `lay` shows that they can be; without, the largest
+    platens on file are taken.
 
     Raises
     ------
@@ -123,10 +131,15 @@ def plan_order(
         If a time is none or a pinned piece is not in the order.
     """
     from chalkbeam.orders.order_of_work import plan
+    from chalkbeam.orders.precheck import on_file
     from chalkbeam.orders.shop import fit_on_press
+    from chalkbeam.orders.under_head import by_where_they_lie
 
     seconds, pinned = read_planning(order.pieces, times, first)
-    return plan(order.pieces, seconds, choose or fit_on_press, first=pinned, as_listed=as_listed)
+    return plan(
+        order.pieces, seconds, choose or fit_on_press, first=pinned, as_listed=as_listed,
+        covers=by_where_they_lie(lay or on_file()),
+    )  # fmt: skip
 
 
 def read_planning(pieces: Sequence[Piece], times: str, first: str) -> tuple[Times, list[str]]:

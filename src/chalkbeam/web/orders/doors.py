@@ -16,9 +16,12 @@ from starlette.responses import RedirectResponse, Response
 from calibration.files import resolved
 from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import Plan, plan
+from chalkbeam.orders.precheck import on_file
 from chalkbeam.orders.shop import fit_on_press
+from chalkbeam.orders.stretches import heated_lines
 from chalkbeam.orders.stretches import stretches as stretches_of
 from chalkbeam.orders.times import Times, format_duration
+from chalkbeam.orders.under_head import by_where_they_lie
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.orders import pictures, removing
 from chalkbeam.web.orders.checking import Checked, check, faults_of, pick_lists, style_of
@@ -312,9 +315,13 @@ def _plan(visit: Visit) -> Response:
     times = visit.query.get("times", "").strip()[:200]
     planned: Plan | None = None
     if checked.order is not None:
-        planned = plan(checked.order.pieces, Times.parse(times), fit_on_press)
+        planned = plan(
+            checked.order.pieces, Times.parse(times), fit_on_press,
+            covers=by_where_they_lie(on_file()),
+        )  # fmt: skip
     return page(
         visit, "orders/plan.html", folder=folder, about=folder.about, planned=planned,
         stretches=stretches_of(planned) if planned else (), times=times, told=format_duration,
+        heated=heated_lines(planned) if planned else (),
         assumed=vars(Times()), kinds=("platen", "pad", "load", "turn", "stack", "pile"),
     )  # fmt: skip
