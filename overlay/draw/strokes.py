@@ -143,7 +143,8 @@ def _within_reach(points: Points, closed: bool) -> list[tuple[Points, bool]]:
     if closed:
         points = np.vstack([points, points[:1]])
     start, along = points[:-1], np.diff(points, axis=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    # Along an axis on which it all but stands still the ends lie infinitely far off: that is right.
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         one, other = (-REACH - start) / along, (REACH - start) / along
     still = along == 0
     inside = np.abs(start) <= REACH

@@ -109,6 +109,11 @@ def test_line_from_afar_is_cut_at_the_reach_and_stays_in_place():
         np.testing.assert_allclose([low, high], [[-REACH, 6.5], [REACH, 7.5]], atol=1e-6)
 
 
+def test_line_from_afar_that_leans_by_next_to_nothing_is_cut_too():
+    contours = stroke(np.array([[0, 0], [0, 2e-311], [0, 2e3]]), 1.0)
+    np.testing.assert_allclose(contours.points.max(axis=0), [0.5, REACH], atol=1e-6)
+
+
 def test_ring_larger_than_the_reach_leaves_only_what_passes_through():
     ring = np.array([[-5000, -100], [5000, -100], [5000, 100], [-5000, 100.0]])
     levels = {round(float(y)) for y in stroke(ring, 1.0, closed=True).points[:, 1]}
