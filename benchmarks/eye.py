@@ -11,11 +11,9 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import json
-import os
-import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,103 +21,13 @@ import cv2
 import numpy as np
 
 from benchmarks import _second_press as second
-from benchmarks._second_press.__main__ import pictures
-from benchmarks._second_press.lens import of_plain
+from benchmarks._eye_fit import fit
+from benchmarks._eye_shop import NotThere, Told, middle_and_high, shops
 
 WHAT = ("pose", "transfer", "height", "colour", "drift", "fit")
 FIRST_SEED = 5000
 _CLOTHS = ("plain", "heather", "stripes", "print")
 _SHOWN = ("white", "natural", "red", "navy", "black")
-Told = dict[str, Any]
-
-
-class NotThere(Exception):
-    """A part of the eye that this program does not have yet."""
-
-
-def ask(*words: str | Path) -> tuple[int, str, str]:
-    """Run one chalkbeam command; return its exit code and both outputs."""
-    command = [sys.executable, "-m", "chalkbeam", *map(str, words)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, env=os.environ)
-    if done.returncode == 2 and "No such command" in done.stderr:
-        raise NotThere(" ".join(map(str, words[:2])))
-    return done.returncode, done.stdout, done.stderr
-
-
-class Shop:
-    """One press with its files: rig, burst, the fitted eye; made as they are asked for."""
-
-    def __init__(self, number: int, place: Path, scale: float, boards: bool = True) -> None:
-        self.number, self.place, self.scale = number, place / f"press-{number}", scale
-        self.press = second.press(number)
-        self.place.mkdir(parents=True, exist_ok=True)
-        self.rig, self.fitted = self.place / "rig.json", self.place / "fitted.json"
-        second.write_rig(self.press, self.rig)
-        self._do("eye", "patterns", "--rig", self.rig, "--out", self.place / "burst")
-        self.frames = pictures(self.place / "burst")
-        self.bare = second.scene(number * 10, "empty", scale=scale, at=self.press)
-        self.photograph(self.bare, "fit")
-        raised: tuple[str | Path, ...] = ()
-        if boards:
-            board = second.scene(number * 10, "raised", scale=scale, at=self.press)
-            raised = ("--raised", "10mm", self.photograph(board, "raised"))
-        rubber = second.srgb_code(self.press.rubber)
-        words = ("eye", "fit", self.place / "fit", *raised, "--rig", self.rig)
-        self._do(*words, "--platen-colour", rubber, "--out", self.fitted)
-        # With the eye in the rig a burst is shorter: only the lines that tell it most.
-        self._do("eye", "patterns", "--rig", self.fitted, "--out", self.place / "short")
-        self.frames = pictures(self.place / "short")
-        self.empty: Path | None = None
-
-    def _do(self, *words: str | Path) -> None:
-        code, _, wrong = ask(*words)
-        if code == 2:
-            raise RuntimeError(f"press {self.number}: {wrong.strip()[-300:]}")
-
-    def photograph(self, scene: second.Scene, name: str) -> Path:
-        """Write the photos of a burst over a scene; return their folder."""
-        folder = self.place / name
-        folder.mkdir(exist_ok=True)
-        for frame, photo in second.burst(scene, self.frames).items():
-            cv2.imwrite(str(folder / f"{frame}.jpg"), photo, [cv2.IMWRITE_JPEG_QUALITY, 97])
-        return folder
-
-    def read(self, scene: second.Scene, *more: str | Path, empty: Path | None = None) -> Told:
-        """Return what the eye says of a scene; {"refused": sentence} where it refuses."""
-        loaded = self.photograph(scene, "loaded")
-        if empty is None:
-            if self.empty is None:
-                bare = dataclasses.replace(self.bare, seed=self.number * 10 + 500_000)
-                self.empty = self.photograph(bare, "empty")
-            empty = self.empty
-        garment = scene.truth.get("garment", {"face": "front"})
-        size = scene.truth.get("size", {"name": "M"})["name"]
-        words = ("eye", "read", loaded, "--rig", self.fitted, "--empty", empty)
-        words += ("--style", "crew_tee", "--size", size, "--face", garment["face"])
-        code, out, wrong = ask(*words, *more, "--json")
-        return {"refused": wrong.strip()[-200:]} if code == 2 else json.loads(out)
-
-
-def shops(asked: argparse.Namespace, place: Path) -> Iterator[tuple[Shop, list[int]]]:
-    """Yield presses with the seeds whose scenes take place there."""
-    step = max(1, asked.per_press)
-    made = 0
-    number = asked.seed // 10
-    while made < asked.scenes:
-        count = min(step, 10, asked.scenes - made)
-        try:
-            yield Shop(number, place, asked.scale), [number * 10 + k for k in range(count)]
-        except RuntimeError as error:
-            print(f"  not fitted: {error}", flush=True)
-        made += count
-        number += 1
-
-
-def middle_and_high(errors: list[float]) -> str:
-    """Return the median and 95 % point of errors as text."""
-    if not errors:
-        return "     -      "
-    return "{:5.2f} /{:6.2f}".format(*np.percentile(np.abs(errors), [50, 95]))
 
 
 def pose(asked: argparse.Namespace, place: Path) -> None:
@@ -334,92 +242,6 @@ def drift(asked: argparse.Namespace, place: Path) -> None:
         print(f"drift of {far:.0f} mm: told in {number} of {n}")
 
 
-# What the file's projector may be off by: rx ry rz, radians, and tx ty tz, mm; `write_rig` states
-# the same.
-MAP_ERROR = np.array([2e-4, 2e-4, 1e-4, 0.15, 0.15, 0.4])
-
-
-def fit(asked: argparse.Namespace, place: Path) -> None:
-    """Measure surface points through the fitted eye: exact rigs and erring ones, board or none."""
-    rng = np.random.default_rng(asked.seed)
-    rows: dict[tuple[bool, bool], list[tuple[list[float], list[bool]]]] = {}
-    for number in range(asked.seed // 10, asked.seed // 10 + asked.scenes):
-        press = second.press(number)
-        shop = place / f"press-{number}"
-        for errs in (False, True):
-            rig = shop / f"rig-{errs}.json"
-            rig.parent.mkdir(exist_ok=True)
-            error = rng.normal(0, MAP_ERROR) if errs else None
-            second.write_rig(press, rig, error)
-            ask("eye", "patterns", "--rig", rig, "--out", shop / f"burst-{errs}")
-            frames = pictures(shop / f"burst-{errs}")
-            bursts = [
-                _photographed(second.scene(number * 10, kind, scale=asked.scale, at=press),
-                              frames, shop / f"{kind}-{errs}")
-                for kind in ("empty", "raised")
-            ]  # fmt: skip
-            for board in (False, True):
-                words = ("eye", "fit", bursts[0], *(("--raised", "10mm", bursts[1]) * board))
-                code, out, wrong = ask(*words, "--rig", rig, "--out", shop / "fit.json", "--json")
-                if code:
-                    print(f"  press {number}: {wrong.strip()[-200:]}")
-                    continue
-                told, own = json.loads(out), json.loads((shop / "fit.json").read_text())["rig"]
-                eye = of_plain(tuple(own["eye"]["size"]), own["eye"]["camera"])
-                light = of_plain(tuple(own["projector"]["size"]), own["projector"]["pinhole"])
-                camera = press.camera.scaled(asked.scale)
-                off = _off_at(
-                    press, eye, light, camera, [each["height_mm"] for each in told["heights"]]
-                )
-                held = [
-                    o <= each["within_mm"] for o, each in zip(off, told["heights"], strict=True)
-                ]
-                bound = [each["within_mm"] for each in told["heights"]]
-                rows.setdefault((errs, board), []).append((off + bound, held))
-                if asked.each:
-                    print(f"  {number} rig errs {errs}, board {board}: {np.round(off + bound, 3)}")
-    print("surface points by the fitted eye, worst of the platen, mm: 50 % / 95 % of presses")
-    for (errs, board), some in rows.items():
-        low, high, bound, other = np.array([each for each, _ in some]).T
-        held = np.array([each for _, each in some]).mean(axis=0)
-        what = f"rig {'errs' if errs else 'exact'}, {'board' if board else 'no board'}"
-        print(
-            f"  {what}: n {len(some)}"
-            f"  at 0 mm {middle_and_high(list(low))}, bound {middle_and_high(list(bound))}, held"
-            f" {held[0]:4.0%}  at 20 mm {middle_and_high(list(high))}, bound"
-            f" {middle_and_high(list(other))}, held {held[1]:4.0%}"
-        )
-
-
-def _photographed(scene: second.Scene, frames: dict[str, Any], folder: Path) -> Path:
-    folder.mkdir()
-    for frame, photo in second.burst(scene, frames).items():
-        cv2.imwrite(str(folder / f"{frame}.jpg"), photo, [cv2.IMWRITE_JPEG_QUALITY, 97])
-    return folder
-
-
-def _off_at(press: Any, eye: Any, light: Any, camera: Any, heights: list[float]) -> list[float]:
-    """Return how far surface points seem to be from where they are, at worst, mm, by height."""
-    half = np.array([press.plate.width, press.plate.depth]) / 2 - 5
-    x, y = np.meshgrid(*(np.linspace(-h, h, 9) for h in half))
-    worst = []
-    for up in heights:
-        points = np.stack([x, y, np.full_like(x, up)], axis=-1)
-        seen = np.concatenate([camera.see(points)[0], press.projector.see(points)[0]], axis=-1)
-        out = points.astype(float).copy()
-        for _ in range(6):  # Gauss and Newton over four coordinates, three unknowns, per point
-
-            def both(at: Any) -> Any:
-                return np.concatenate([eye.see(at)[0], light.see(at)[0]], axis=-1)
-
-            now = both(out)
-            j = np.stack([(both(out + 2 * a) - now) / 2 for a in np.eye(3)], axis=-1).astype(float)
-            jt = np.swapaxes(j, -1, -2)
-            out += np.linalg.solve(jt @ j, jt @ (seen - now)[..., None].astype(float))[..., 0]
-        worst.append(float(np.linalg.norm(out - points, axis=-1).max()))
-    return worst
-
-
 def main(arguments: list[str] | None = None) -> int:
     """Run what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -428,6 +250,12 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--per-press", type=int, default=10, help="scenes on one press, at most 10")
     parser.add_argument("--seed", type=int, default=FIRST_SEED)
     parser.add_argument("--scale", type=float, default=1.0, help="of the camera's pictures")
+    parser.add_argument(
+        "--camera",
+        choices=["beside", "above"],
+        default="beside",
+        help="where it stands: beside the press by chance, or above it as the program advises",
+    )
     parser.add_argument("--kinds", nargs="*", choices=_CLOTHS)
     parser.add_argument("--keep", type=Path, help="file of JSON lines to add pose results to")
     parser.add_argument("--each", action="store_true", help="print every scene")

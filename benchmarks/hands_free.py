@@ -29,8 +29,8 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks._eye_shop import Shop
 from benchmarks._rendered_reader import RenderedReader
-from benchmarks.eye import Shop
 from calibration.rig.file import load
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings

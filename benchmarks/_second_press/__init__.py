@@ -5,7 +5,7 @@ neither is measured against its own assumptions. Doors: `scene`, `burst`, `press
 command line ``python -m benchmarks._second_press``.
 """
 
-from benchmarks._second_press.press import Press, press, press_of_rig, write_rig
+from benchmarks._second_press.press import Press, from_above, press, press_of_rig, write_rig
 from benchmarks._second_press.scene import KINDS, SHEETS, Scene, burst, scene, srgb_code
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Press",
     "Scene",
     "burst",
+    "from_above",
     "press",
     "press_of_rig",
     "scene",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -132,6 +132,19 @@ def _camera(rng: np.random.Generator, plate: Plate, heading: float) -> Lens:
     bend = (rng.uniform(-0.14, 0.06), rng.uniform(-0.03, 0.05), *rng.normal(0, 0.0006, 2))
     # A stand beside the press: the picture's top is away from the operator, roughly.
     return looking(size, at, aim, focal, float(rng.normal(0, 0.04)), bend=bend)
+
+
+def from_above(of: Press) -> Press:
+    """Return the press with its camera where it is told to hang: high over the middle."""
+    rng = np.random.default_rng(5_000 + of.number)
+    at = np.array([0.0, -120.0, 1600.0]) + rng.uniform(-60, 60, 3)
+    aim = np.array([rng.normal(0, 12), 25 + rng.normal(0, 12), 0.0])
+    size, plate = of.camera.size, of.plate
+    far = float(np.linalg.norm(at - aim))
+    reach = max(plate.depth + 200, plate.width + 260) * rng.uniform(1.0, 1.12)
+    focal = min(size[1] * far / reach * 0.98, size[0] * far / (reach * 1.25))
+    roll = float(rng.normal(0, 0.04))
+    return replace(of, camera=looking(size, at, aim, focal, roll, bend=of.camera.bend))
 
 
 def press_of_rig(path: Path, number: int) -> Press:

@@ -1,8 +1,9 @@
-"""What a fixed camera sees of the press, in words and as a picture."""
+"""What a fixed camera sees of the press, in words and as a picture, and where it would see best."""
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,15 @@ WANTED = 60.0
 """How far beyond the platen's edges the camera should see and light should fall, mm: there the
 garment hangs over them."""
 
+INWARDS = math.radians(15.0)
+"""How far inwards a camera may look over an edge: cloth that hangs there at 60 degrees is seen at a
+quarter of its length then, and hardly at all from farther in."""
+
+BEST = (
+    "A camera sees most of a garment from over the platen's middle, or up to a hand's breadth "
+    "nearer to you, 1.4 to 1.7 m above it."
+)
+
 _FARTHEST = 100.0
 _STEP = 10.0
 _WIDTH = 1100
@@ -38,11 +48,18 @@ class SideInView:
         The back one is the collar's.
     seen, lit : float or None
         Up to 100; None where not even the whole edge is seen or lit.
+    inwards : float
+        How far inwards the camera looks over the edge, radians: less than 0 from beyond it.
+    move : float
+        How far it would have to move out over the edge to look inwards by no more than `INWARDS`,
+        mm.
     """
 
     name: str
     seen: float | None
     lit: float | None
+    inwards: float = 0.0
+    move: float = 0.0
 
     @property
     def words(self) -> str:
@@ -53,7 +70,31 @@ class SideInView:
             return f"{edge} is not wholly in view: turn the camera, or move it away."
         light = "no light on all of it" if self.lit is None else f"light to {self.lit:g} mm beyond"
         short = "" if min(self.seen, self.lit or 0.0) >= WANTED else f"; {WANTED:g} mm are wanted"
-        return f"{edge} is in view and {self.seen:g} mm beyond, {light}{short}."
+        return f"{edge} is in view and {self.seen:g} mm beyond, {light}{short}{self._hidden}."
+
+    @property
+    def hides(self) -> bool:
+        """Whether what hangs over the edge is hidden; at the front that does no harm."""
+        return self.name != "front" and self.move > 0
+
+    @property
+    def _hidden(self) -> str:
+        if not self.hides:
+            return ""
+        return (
+            f"; what hangs over it is hidden, for the camera looks {math.degrees(self.inwards):.0f}"
+            f"° inwards there: move it {math.ceil(self.move / 10) * 10} mm {_WAYS[self.name]}, or "
+            "higher"
+        )
+
+
+_WAYS = {"back": "away from you", "left": "to the left", "right": "to the right"}
+_OUT = {"back": (0.0, 1.0), "front": (0.0, -1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}
+
+
+def places(found: Sequence[SideInView]) -> tuple[str, ...]:
+    """Say where the camera would see best, if something that hangs is hidden where it stands."""
+    return (BEST,) if any(each.hides for each in found) else ()
 
 
 def sides(rig: Rig, eye: Eye) -> tuple[SideInView, ...]:
@@ -72,15 +113,28 @@ def sides(rig: Rig, eye: Eye) -> tuple[SideInView, ...]:
         held = itertools.takewhile(lambda far: good(_edge(rig.face, name, float(far))), reaches)
         return max((float(far) for far in held), default=None)
 
+    def inwards(name: str) -> tuple[float, float]:
+        lens, out = eye.camera.lens, np.array(_OUT[name])
+        beyond = float((_edge(rig.face, name, 0.0) @ out).max() - lens[:2] @ out)
+        return math.atan2(beyond, lens[2]), max(beyond - lens[2] * math.tan(INWARDS), 0.0)
+
     return tuple(
-        SideInView(name, reach(name, seen), reach(name, lit))
+        SideInView(name, reach(name, seen), reach(name, lit), *inwards(name))
         for name in ("back", "front", "left", "right")
     )
 
 
 def plain_sides(found: Sequence[SideInView]) -> dict[str, Any]:
     """Return the sides for JSON."""
-    return {each.name: {"seen_mm": each.seen, "lit_mm": each.lit} for each in found}
+    return {
+        each.name: {
+            "seen_mm": each.seen,
+            "lit_mm": each.lit,
+            "inwards_deg": round(math.degrees(each.inwards), 1),
+            "hides": each.hides,
+        }
+        for each in found
+    }
 
 
 def write_eye_report(

@@ -20,17 +20,23 @@ from chalkbeam.eye.outline import JUDGES, Judge, Pieces
 from chalkbeam.eye.pose import Fit, Lay, refine
 
 AGREE = 3.0
-"""How far apart judges may have the neck across and along the centre line, and the centre line
-300 mm below it, mm."""
+"""How far apart judges who know the place may have the neck across and along the centre line, and
+the centre line 300 mm below it, mm: as far as the light may be off."""
 
 AGREE_TURN = math.radians(0.7)
 
-CERTAIN = (1.8, 1.8, 2.2)
-"""How well all lines together must know these three: standard deviations, mm."""
+KNOWS = 1.96
+"""A place is known if so many standard deviations, 95 % of errors, stay within `AGREE`."""
 
-REST = (4.0, 6.0, 6.0)
-"""How well two judges without the third must know them, so that a gross mistake of the third (a
-rib's edge taken for the neck seam is 15 to 20 mm) is ruled out; standard deviations, mm."""
+DIFFERS = 2.5
+"""Who does not know a place may differ by so many standard deviations of the difference."""
+
+GROSS = 15.0
+"""The least gross mistake, mm: a rib's edge taken for the neck seam is 15 to 20."""
+
+REST = (GROSS - AGREE) / 2
+"""How well two judges without the third must know each of the three, so that a gross mistake of the
+third is ruled out by two standard deviations; a standard deviation, mm."""
 
 SHOWN = 0.55
 """Least share of the pieces in view that must show."""
@@ -58,31 +64,50 @@ class Word:
         centre line 300 mm below it, mm.
     turn : float
         How far they have the centre line turned from the joint one, radians.
+    joint : (across, along, below, turn)
+        How well all lines together know these, standard deviations, mm and radians.
     """
 
     without: Judge
     fit: Fit | None
     apart: tuple[float, float, float] | None = None
     turn: float = 0.0
+    joint: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
     @property
     def lacks(self) -> tuple[float, float, float]:
         """How well the others know each of the three, over what they ought to: 1 is just enough."""
         if self.fit is None:
             return math.inf, math.inf, math.inf
-        across, along, below = (s / most for s, most in zip(spreads(self.fit), REST, strict=True))
+        across, along, below = (each / REST for each in spreads(self.fit))
         return across, along, below
 
     @property
     def agrees(self) -> bool:
         """Whether what the others have is what all together have; who sees nothing is not heard.
 
-        However well they know the place: 3 mm and 0.7 degrees are what the light may be off.
+        Where they know the place it is the same within 3 mm and 0.7 degrees. Where they do not,
+        it differs by no more than they can err, and by so little that a gross mistake would show.
+        A part's estimate less the whole's has the variance of the one less that of the other
+        (Hausman 1978, "Specification tests in econometrics", Econometrica 46-6).
         """
         if self.fit is None or self.apart is None:
             return True
-        near = all(abs(off) <= AGREE for off in self.apart)
-        return near and abs(self.turn) <= AGREE_TURN
+        off = (*self.apart, self.turn)
+        known = (*spreads(self.fit), turn_spread(self.fit))
+        most = (AGREE, AGREE, AGREE, AGREE_TURN)
+        return all(
+            abs(each) <= _may_differ(alone, whole, agree)
+            for each, alone, whole, agree in zip(off, known, self.joint, most, strict=True)
+        )
+
+
+def _may_differ(alone: float, whole: float, agree: float) -> float:
+    """Return how far a part's estimate may be from the whole's; `agree` where the part knows."""
+    if KNOWS * alone <= agree:
+        return agree
+    wide = DIFFERS * math.sqrt(max(alone**2 - whole**2, 0.0))
+    return max(agree, min(wide, agree * GROSS / AGREE - 2 * alone))
 
 
 def hear(seen: Evidence, pieces: Pieces, joint: Fit) -> tuple[Word, ...]:
@@ -108,13 +133,20 @@ def _word(seen: Evidence, pieces: Pieces, joint: Fit, judge: Judge) -> Word:
     down = np.array([math.sin(way), -math.cos(way)])
     neck, below = (fit.lay.apply(at) - joint.lay.apply(at) for at in (_NECK, _LOWER))
     apart = float(neck @ right), float(neck @ down), float(below @ right)
-    return Word(judge, fit, apart, fit.lay.centre_line - way)
+    turn = fit.lay.centre_line - way
+    return Word(judge, fit, apart, turn, (*spreads(joint), turn_spread(joint)))
 
 
 def spreads(fit: Fit) -> tuple[float, float, float]:
     """Return how well a fit knows the neck across and along, and below it: deviations, mm."""
     (across, along), (below, _) = _axes(fit.lay, _NECK), _axes(fit.lay, _LOWER)
     return fit.spread(across), fit.spread(along), fit.spread(below)
+
+
+def turn_spread(fit: Fit) -> float:
+    """Return how well a fit knows the centre line's direction: standard deviation, radians."""
+    (top, _), (below, _) = _axes(fit.lay, _NECK), _axes(fit.lay, _LOWER)
+    return fit.spread((below - top) / _LOWER[1])
 
 
 def _axes(lay: Lay, point: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -140,11 +172,12 @@ def doubts(words: tuple[Word, ...], joint: Fit) -> list[str]:
     alone = [
         (lack, f"nothing but {_NAMES[word.without]} {what if word.fit else 'shows'}")
         for word in words
-        for lack, what in zip(word.lacks, _TOLD, strict=True)
+        for lack, what in zip(word.lacks, _TOLD, strict=False)
         if lack > 1
     ]
     found += [part for _, part in sorted(alone, key=lambda each: -each[0])]
-    loose = [s / most for s, most in zip(spreads(joint), CERTAIN, strict=True)]
+    loose = [KNOWS * s / AGREE for s in spreads(joint)]
+    loose.append(KNOWS * turn_spread(joint) / AGREE_TURN)
     if max(loose) > 1:
         found.append(f"too little {_TOLD[loose.index(max(loose))]}")
     return found
@@ -155,7 +188,8 @@ def misfits(words: tuple[Word, ...], joint: Fit) -> bool:
     return joint.shown < SHOWN or joint.pull > _STRETCHED or not all(word.agrees for word in words)
 
 
-_TOLD = ("tells how far to the side it lies", "tells how far up it lies", "tells how it is turned")
+_TURNED = "tells how it is turned"
+_TOLD = ("tells how far to the side it lies", "tells how far up it lies", _TURNED, _TURNED)
 _NAMES: dict[Judge, str] = {
     "collar": "the collar",
     "shoulders": "the shoulders and armholes",

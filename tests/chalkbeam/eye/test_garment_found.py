@@ -195,20 +195,42 @@ def test_cloth_over_a_round_corner_keeps_its_lengths() -> None:
         assert np.percentile(np.abs(flat - true), 90) < 0.5
 
 
-def test_judges_agree_however_well_they_know() -> None:
-    def word(spread: float, apart: float, turn: float = 0.0) -> Word:
-        covariance = np.diag([spread**2, spread**2, 1e-6, 1e-9, 1e-9, 1e-9])
-        fit = Fit(Lay(), np.zeros(26), covariance, 1.0, 50, 0.0, 0.0, np.ones(50, bool))
-        return Word("collar", fit, (0.0, apart, 0.0), math.radians(turn))
+def _knowing(spread: float) -> Fit:
+    """A lay that knows its place so well, mm, and its turn for good."""
+    covariance = np.diag([spread**2, spread**2, 1e-9, 1e-9, 1e-9, 1e-9])
+    return Fit(Lay(), np.zeros(26), covariance, 1.0, 50, 0.0, 0.0, np.ones(50, bool))
 
-    assert word(1.0, 2.9).agrees
-    assert not word(1.0, 3.1).agrees
-    assert not word(1.0, 0.0, turn=0.8).agrees
-    assert not word(3.0, 5.0).agrees
-    known, vague = word(1.0, 0.0), word(9.0, 0.0)
-    assert doubts((known,), joint=known.fit) == []
-    assert doubts((vague,), joint=known.fit)[0].startswith("nothing but the collar tells")
-    assert doubts((Word("sides", None),), joint=known.fit)[0].endswith("hem shows")
+
+def _word(spread: float, apart: float, turn: float = 0.0, joint: float = 0.5) -> Word:
+    whole = (joint, joint, joint, 1e-5)
+    return Word("collar", _knowing(spread), (0.0, apart, 0.0), math.radians(turn), whole)
+
+
+def test_judges_who_know_agree_strictly() -> None:
+    assert _word(1.0, 2.9).agrees
+    assert not _word(1.0, 3.1).agrees
+    assert not _word(1.5, 3.1).agrees
+    assert not _word(1.0, 0.0, turn=0.8).agrees
+
+
+def test_judges_who_know_little_may_differ_by_as_little_as_they_err() -> None:
+    assert _word(2.8, 5.0).agrees
+    assert not _word(2.8, 7.2).agrees
+    assert not _word(2.8, 3.5, joint=2.7).agrees  # the whole knows no more: why do they differ?
+
+
+@pytest.mark.parametrize("spread", [0.5, 1.6, 3.0, 4.5, 6.0])
+def test_a_gross_mistake_is_never_agreed_with(spread: float) -> None:
+    """A rib's edge is 15 mm and more from its seam; judges err by two deviations at most."""
+    assert not _word(spread, 15.0 - 2 * spread + 0.01).agrees or 15 - 2 * spread < 3
+
+
+def test_what_is_little_known_is_not_sure() -> None:
+    known, vague = _word(1.0, 0.0), _word(9.0, 0.0)
+    assert doubts((known,), joint=_knowing(1.0)) == []
+    assert doubts((known,), joint=_knowing(1.6))[0].startswith("too little tells")
+    assert doubts((vague,), joint=_knowing(1.0))[0].startswith("nothing but the collar tells")
+    assert doubts((Word("sides", None),), joint=_knowing(1.0))[0].endswith("hem shows")
 
 
 def test_points_on_the_bench_are_no_cloth() -> None:

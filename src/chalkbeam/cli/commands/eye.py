@@ -119,7 +119,7 @@ def fit(
     from calibration.files import check_can_write
     from calibration.rig import library
     from calibration.rig.eye import bounds, fit_eye, with_eye
-    from calibration.rig.eye_report import plain_sides, sides, write_eye_report
+    from calibration.rig.eye_report import places, plain_sides, sides, write_eye_report
     from calibration.rig.file import save
     from chalkbeam.eye.bare import fit_words
     from chalkbeam.eye.flashes import dots_of
@@ -151,7 +151,7 @@ def fit(
         eye = replace(eye, reflectance=_against_paper(with_eye(press, eye), bare, paper))
     seen = sides(press, eye)
     limits = bounds(press, eye)
-    said = [*fit_words(press, eye), *(each.words for each in seen)]
+    said = [*fit_words(press, eye), *(each.words for each in seen), *places(seen)]
     if report is not None:
         write_eye_report(report, press, eye, views[0].white, said)
     save(with_eye(press, eye), place)

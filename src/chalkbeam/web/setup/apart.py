@@ -300,7 +300,7 @@ def fit_the_eye(rig: Rig, bursts: Sequence[tuple[Path, float]], view: float | No
         If the pictures do not tell where it stands.
     """
     from calibration.rig.eye import bounds, fit_eye, with_eye
-    from calibration.rig.eye_report import sides, write_eye_report
+    from calibration.rig.eye_report import places, sides, write_eye_report
     from calibration.solve.eye import FocalPrior
     from chalkbeam.eye.bare import bare_view, fit_words
     from chalkbeam.eye.burst import read_burst
@@ -312,7 +312,8 @@ def fit_the_eye(rig: Rig, bursts: Sequence[tuple[Path, float]], view: float | No
         focal = views[0].size[0] / 2 / math.tan(math.radians(view) / 2)
         prior = FocalPrior(focal, LENS_ERROR * focal)
     eye = fit_eye(rig, views, dots_of(rig.projector), prior)
-    said = (*fit_words(rig, eye), *(each.words for each in sides(rig, eye)))
+    seen = sides(rig, eye)
+    said = (*fit_words(rig, eye), *(each.words for each in seen), *places(seen))
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / "eye.png"
         write_eye_report(place, rig, eye, views[0].white, said)
