@@ -14,7 +14,8 @@ from pathlib import Path
 
 from chalkbeam.web.doors import Right
 from chalkbeam.web.security import COOKIE, token_of
-from chalkbeam.web.server import PageServer, WebSettings, doors
+from chalkbeam.web.server import PageServer, doors
+from chalkbeam.web.settings import WebSettings
 from chalkbeam.web.workshop import Workshop
 
 

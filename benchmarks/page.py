@@ -151,6 +151,8 @@ def rest(seconds: float = 20.0) -> None:
         run = Run(Path(folder), "--page", "--no-browser", "--port", "0")
         client = entered(run.opened())
         when_ready(client)
+        for path in ("/", "/press", "/press/state"):  # what a shift opens
+            assert client.send("GET", path)[0] == 200
         Client(client.port, secret=client.secret).watch(lambda number, at: None)
         calm(run)
         paged = at_rest(run, seconds)

@@ -7,12 +7,15 @@ import unicodedata
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import platformdirs
 
 from calibration.files import read_whole, write_whole
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from calibration.rig.file import Rig, load, save
+
+if TYPE_CHECKING:
+    from calibration.rig.file import Rig
 
 _DEFAULT = "default.txt"
 
@@ -52,7 +55,7 @@ def set_default(name: str) -> None:
     known = _known_as(name)
     if known not in names():
         raise Refusal(f"There is no rig named “{name}”: {_known()}.")
-    load(place(known))  # a damaged one would stop every command later
+    _load(place(known))  # a damaged one would stop every command later
     write_whole(folder() / _DEFAULT, known + "\n")
 
 
@@ -129,7 +132,7 @@ def find(text: str | None) -> Path:
 
 def open_rig(text: str | None) -> Rig:
     """Return the rig given as a path, as a name, or not at all (the default)."""
-    return load(find(text))
+    return _load(find(text))
 
 
 def rename(name: str, new: str) -> Path:
@@ -147,9 +150,9 @@ def rename(name: str, new: str) -> Path:
     if to.stem in names() and to.stem != old:
         raise Refusal(f"Another rig is named “{to.stem}”: choose another name.")
     was_default = default() == old
-    rig = replace(load(place(old)), name=unicodedata.normalize("NFC", new))
+    rig = replace(_load(place(old)), name=unicodedata.normalize("NFC", new))
     to = folder() / f"{rig.name}.json"
-    save(rig, to)
+    _save(rig, to)
     if not to.samefile(folder() / f"{old}.json"):
         (folder() / f"{old}.json").unlink()
     if was_default:
@@ -186,10 +189,25 @@ def keep(rig: Rig) -> Path:
             Remedy(RemedyKind.RIG_FILE, "save the rig in a file"),
             ".",
         ) from None
-    save(rig, path)
+    _save(rig, path)
     return path
 
 
 def _known() -> str:
     known = names()
     return "known are " + ", ".join(known) if known else "none has been saved yet"
+
+
+# Who asks for names alone is spared numpy and the image library.
+
+
+def _load(path: Path) -> Rig:
+    from calibration.rig.file import load
+
+    return load(path)
+
+
+def _save(rig: Rig, path: Path) -> None:
+    from calibration.rig.file import save
+
+    save(rig, path)

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from calibration.geometry import PlatenFace, Points
 from calibration.model.eye import Eye
@@ -321,6 +320,8 @@ def _fitted(start: Pinhole, spots: _Spots, noise: Array, mean: Array, error: Arr
         c2 = far**2
         z = squared / c2
         return np.array([c2 * np.log1p(z), 1 / (1 + z), -1 / c2 / (1 + z) ** 2])
+
+    from scipy.optimize import least_squares  # takes 0.4 s to import
 
     scale = np.maximum(np.abs(base[free]), [1, 1, 1, 0.1, 0.1, 1e-3, 1e-3, *[0.1] * 3, *[10] * 3])
     done = least_squares(

@@ -51,7 +51,7 @@ def page_beside(
         if wanted is False or (wanted is None and number is not None and not several_displays()):
             return None
         from chalkbeam.web.beside_the_light import beside_the_light
-        from chalkbeam.web.server import WebSettings, settled
+        from chalkbeam.web.settings import WebSettings, settled
         from chalkbeam.web.workshop import Workshop
 
         settings = WebSettings(port, share)

@@ -9,8 +9,7 @@ from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING
 
 from calibration.refusal import Refusal
-from chalkbeam.web.server import PageServer, WebSettings
-from chalkbeam.web.words import t
+from chalkbeam.web.settings import WebSettings
 from chalkbeam.web.workshop import Workshop
 
 if TYPE_CHECKING:  # the child draws nothing
@@ -54,6 +53,10 @@ def beside_the_light(
 
 def serve_beside(connection: Connection, shop: Workshop, settings: WebSettings) -> None:
     """Serve the page of a run, in a process of its own, until the light ends."""
+    # Not in the light's own process, which serves nothing.
+    from chalkbeam.web.server import PageServer
+    from chalkbeam.web.words import t
+
     with suppress(Refusal, KeyboardInterrupt):
         server = PageServer(shop, settings)
         link: PressLink = server.app.state.press

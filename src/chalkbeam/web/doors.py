@@ -132,9 +132,6 @@ class Door:
     methods : tuple of str
     most : int
         Bytes that a visit may bring.
-    menu : str
-        Key of its name in the menu of the first page (`menu.…`), with `…_about` what it is for;
-        empty for none.
     """
 
     path: str
@@ -142,4 +139,3 @@ class Door:
     right: Right | None
     methods: tuple[str, ...] = ("GET",)
     most: int = FORM
-    menu: str = ""

@@ -1,4 +1,4 @@
-"""The first page, pairing, the devices, and the files that every page needs."""
+"""The first page, pairing, and the files that every page needs."""
 
 from __future__ import annotations
 
@@ -6,15 +6,14 @@ import mimetypes
 from http import HTTPStatus
 from importlib import resources
 
-from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
 
 from calibration.rig import library
 from chalkbeam.web.doors import Door, Right, Visit
-from chalkbeam.web.pages import drawn_code, failed, page, static_address
+from chalkbeam.web.pages import failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
+from chalkbeam.web.parts import PARTS
 from chalkbeam.web.security import COOKIE
-from chalkbeam.web.setup.code_on_platen import offered
 from chalkbeam.web.words import t
 
 YEAR = 365 * 24 * 3600
@@ -27,9 +26,6 @@ def doors() -> list[Door]:
         Door("/static/{name}", _static, None),
         Door("/pair", _pair_page, None),
         Door("/pair", _pair, None, ("POST",)),
-        Door("/devices", _devices, Right.SEE, menu="devices"),
-        Door("/devices/code", _offer, Right.SET_UP, ("POST",)),
-        Door("/devices/{id}/forget", _forget, Right.SET_UP, ("POST",)),
     ]
 
 
@@ -44,11 +40,11 @@ def _missing(visit: Visit) -> Response:
 
 
 def _home(visit: Visit) -> Response:
-    listed = [each for each in visit.app.doors if each.menu and visit.may(each.right or Right.SEE)]
     # With no press set up, that comes first.
     begin = "" if library.default() is not None else "setup"
-    listed.sort(key=lambda each: each.menu != begin)
-    return page(visit, "home.html", doors=listed, begin=begin)
+    parts = [each for each in PARTS if visit.may(each.right)]
+    parts.sort(key=lambda each: each.name != begin)
+    return page(visit, "home.html", parts=parts, begin=begin)
 
 
 def _static(visit: Visit) -> Response:
@@ -80,39 +76,10 @@ def _pair(visit: Visit) -> Response:
         return page(visit, "pair.html", HTTPStatus.FORBIDDEN, said=t("pair.wrong"))
     right, name = taken
     if not name:  # it was a code's, not this machine's own key
-        visit.app.code_on_platen.end()
+        visit.app.end_code()
     if visit.may(right):  # this browser is in already: it is not listed twice
         return RedirectResponse("/", HTTPStatus.SEE_OTHER)
     secret = devices.add(name or named(visit.text("name") or t("pair.unnamed")), right)
     inside = RedirectResponse("/", HTTPStatus.SEE_OTHER)
     inside.set_cookie(COOKIE, secret, max_age=YEAR, httponly=True, samesite="strict")
     return inside
-
-
-def _devices(visit: Visit, code: str = "", right: Right = Right.SEE, said: str = "") -> Response:
-    devices: Devices = visit.app.devices
-    address: str = visit.app.settings.address
-    drawn = Markup("")
-    if code:
-        drawn = drawn_code(f"{address}pair#code={code}")
-    return page(
-        visit, "devices.html", devices=devices.listed(), code=code, drawn=drawn, right=right,
-        address=address, shared=visit.app.settings.shared, said=said,
-        platen=visit.app.code_on_platen, simulated=visit.app.setup.light.simulated,
-        look=visit.app.setup.look,
-    )  # fmt: skip
-
-
-def _offer(visit: Visit) -> Response:
-    try:
-        right = Right(visit.text("right"))
-    except ValueError:
-        right = Right.SEE
-    code, said = offered(visit, right)
-    return _devices(visit, code, right, said)
-
-
-def _forget(visit: Visit) -> Response:
-    devices: Devices = visit.app.devices
-    devices.forget(str(visit.path["id"]))
-    return RedirectResponse("/devices", HTTPStatus.SEE_OTHER)

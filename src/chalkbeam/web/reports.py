@@ -45,7 +45,7 @@ CHARTS: dict[str, Callable[[RunSummary], Drawing]] = {
 def doors() -> list[Door]:
     """Return the doors of reports."""
     return [
-        Door("/reports", _list, Right.SEE, menu="reports"),
+        Door("/reports", _list, Right.SEE),
         Door("/reports/{run}", _show, Right.SEE),
         Door("/reports/{run}/report.pdf", _pdf, Right.SEE),
         Door("/reports/{run}/presses.csv", _csv, Right.SEE),

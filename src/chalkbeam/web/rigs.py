@@ -44,7 +44,7 @@ class Shelved:
 def doors() -> list[Door]:
     """Return the doors of the shelf."""
     return [
-        Door("/rigs", _shelf, Right.SEE, menu="rigs"),
+        Door("/rigs", _shelf, Right.SEE),
         Door("/rigs/{name}/report.png", _report, Right.SEE),
         Door("/rigs/{name}/default", _default, Right.SET_UP, ("POST",)),
         Door("/rigs/{name}/name", _rename, Right.SET_UP, ("POST",)),

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import socket
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import h11
 import uvicorn
@@ -15,63 +14,20 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from calibration.refusal import Refusal
-from chalkbeam.web import front, reports, rigs
+from chalkbeam.web import front
+from chalkbeam.web.desks import Desks
 from chalkbeam.web.doors import Door
-from chalkbeam.web.orders import doors as orders
-from chalkbeam.web.pairing import Codes, Devices
-from chalkbeam.web.press import doors as press
-from chalkbeam.web.press.link import PressLink, Start
+from chalkbeam.web.pairing import Devices
+from chalkbeam.web.parts import PARTS, PartRoute
+from chalkbeam.web.press.link import Start
 from chalkbeam.web.security import Guard, GuardedDoor, Names
-from chalkbeam.web.setup import doors as setup
-from chalkbeam.web.setup.code_on_platen import CodeOnPlaten
-from chalkbeam.web.setup.desk import SetupDesk
-from chalkbeam.web.setup.eye import EyeDesk
-from chalkbeam.web.setup.light import SetupLight, WindowLight
-from chalkbeam.web.shelves import cloths, garments, locations, products
+from chalkbeam.web.settings import HERE, WebSettings, listening
 from chalkbeam.web.workshop import Workshop
-
-HERE = "127.0.0.1"
-PORT = 8420
-
-
-@dataclass(frozen=True)
-class WebSettings:
-    """Where the page is served.
-
-    Attributes
-    ----------
-    port : int
-        0 for any that is free.
-    shared : bool
-        Whether other devices of the shop's network reach it; else this machine alone does.
-    light : callable
-        Makes what lights the platen while the press is set up; pickled with the rest.
-    """
-
-    port: int = PORT
-    shared: bool = False
-    light: Callable[[], SetupLight] = WindowLight
-
-    @property
-    def address(self) -> str:
-        """What a browser is pointed to: another device's, where it is shared."""
-        return f"http://{_on_network() if self.shared else HERE}:{self.port}/"
-
-    @property
-    def names(self) -> Names:
-        """What this machine may be called."""
-        called = {HERE, "localhost"}
-        if self.shared:
-            host = socket.gethostname().lower()
-            called |= {_on_network(), host, f"{host}.local"}
-        return Names(frozenset(f"{each}:{self.port}" for each in called))
 
 
 def doors() -> list[Door]:
-    """Return every door of the page, in the order of the menu: each part's are named here."""
-    parts = (press, orders, setup, reports, garments, locations, products, cloths, rigs, front)
-    return [door for part in parts for door in part.doors()]
+    """Return every door of the page."""
+    return [*(door for part in PARTS for door in part.doors()), *front.doors()]
 
 
 def create_app(
@@ -93,18 +49,13 @@ def create_app(
         How an order is begun at the press, as in `PressLink`.
     """
     devices = Devices(shop.data / "devices.json")
-    every = [*doors(), *more]
-    routes = [_route(each, shop, devices) for each in (*every, front.missing())]
-    app = Starlette(routes=routes)
-    app.state.doors, app.state.settings, app.state.shop = every, settings, shop
-    app.state.devices, app.state.codes = devices, Codes()
-    # One light at a time fills the projector.
-    app.state.press = PressLink(start, lambda: app.state.setup.dark())
-    app.state.setup = SetupDesk(
-        shop.data / "setup", settings.light(), lambda: app.state.press.running
-    )
-    app.state.eye = EyeDesk(app.state.setup)
-    app.state.code_on_platen = CodeOnPlaten(app.state.press, app.state.setup)
+
+    def route(given: Sequence[Door]) -> list[Route]:
+        return [_route(each, shop, devices) for each in (*given, front.missing())]
+
+    parts = [PartRoute(part, route) for part in PARTS]
+    app = Starlette(routes=[*parts, *route([*front.doors(), *more])])
+    app.state = Desks(shop, settings, devices, start)
     return app
 
 
@@ -151,11 +102,11 @@ class PageServer:
         more: Sequence[Door] = (),
         start: Start | None = None,
     ) -> None:
-        self._socket = _listening(settings)
+        self._socket = listening(settings)
         self._socket.listen(128)  # who comes before it answers waits
         self.settings = replace(settings, port=self._socket.getsockname()[1])
         self.app = create_app(shop, self.settings, more, start)
-        guarded: ASGIApp = Guard(self.app, self.settings.names)
+        guarded: ASGIApp = Guard(self.app, Names(self.settings.hosts))
         self._server = uvicorn.Server(
             uvicorn.Config(
                 guarded,
@@ -186,8 +137,7 @@ class PageServer:
         """Serve until Ctrl-C; only from the main thread."""
         with suppress(KeyboardInterrupt):
             self._server.run(sockets=[self._socket])
-        self.app.state.eye.stop()
-        self.app.state.setup.end()
+        self.app.state.end()
 
     def start(self) -> None:
         """Serve in a thread; return once it answers."""
@@ -207,37 +157,3 @@ class PageServer:
         if self._thread is not None:
             self._thread.join()
         self._socket.close()
-
-
-def settled(settings: WebSettings) -> WebSettings:
-    """Return the settings with the port that is free for them now.
-
-    Raises
-    ------
-    Refusal
-        If the port is taken.
-    """
-    with _listening(settings) as tried:
-        return replace(settings, port=tried.getsockname()[1])
-
-
-def _listening(settings: WebSettings) -> socket.socket:
-    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        made.bind(("0.0.0.0" if settings.shared else HERE, settings.port))
-    except (OSError, OverflowError) as error:
-        made.close()
-        raise Refusal(
-            f"The page cannot be served at port {settings.port} ({error}): perhaps it is open "
-            "already; look there, or choose another port."
-        ) from None
-    return made
-
-
-def _on_network() -> str:
-    """Return this machine's address on the shop's network; nothing is sent for it."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked, suppress(OSError):
-        asked.connect(("192.0.2.1", 9))  # an address of nobody (RFC 5737): which way would it go?
-        return str(asked.getsockname()[0])
-    return HERE

@@ -14,7 +14,8 @@ import pytest
 
 from chalkbeam.web.doors import Right
 from chalkbeam.web.security import COOKIE, token_of
-from chalkbeam.web.server import PageServer, WebSettings
+from chalkbeam.web.server import PageServer
+from chalkbeam.web.settings import WebSettings
 from chalkbeam.web.setup.light import WindowLight
 from chalkbeam.web.workshop import Workshop
 from tests.support.browser import FLAGS, chromium, lacking

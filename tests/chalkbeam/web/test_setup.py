@@ -22,7 +22,8 @@ from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.simulator.rig.stage import sample_rig
 from chalkbeam.simulator.set_up_light import _STANDS, SimulatedLight
 from chalkbeam.web.doors import Right
-from chalkbeam.web.server import PageServer, WebSettings
+from chalkbeam.web.server import PageServer
+from chalkbeam.web.settings import WebSettings
 from chalkbeam.web.setup import crosses, trial
 from chalkbeam.web.setup.guide import Guide, GuideFile, SetupStep
 from chalkbeam.web.setup.light import WindowLight

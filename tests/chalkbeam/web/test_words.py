@@ -9,6 +9,7 @@ from pathlib import Path
 import jinja2
 import pytest
 
+from chalkbeam.web.parts import PARTS
 from chalkbeam.web.words import texts
 
 ROOM = Path(__file__).parents[3] / "src" / "chalkbeam" / "web"
@@ -79,13 +80,16 @@ def test_every_text_asked_for_is_there():
     assert asked - set(texts()) == set()
 
 
-def test_every_door_in_the_menu_has_its_words():
-    from chalkbeam.web.server import doors
-
-    for door in doors():
-        if door.menu:
-            assert f"menu.{door.menu}" in texts()
-            assert f"menu.{door.menu}_about" in texts()
+def test_every_part_in_the_menu_has_its_words_and_its_addresses():
+    for part in PARTS:
+        assert f"menu.{part.name}" in texts()
+        assert f"menu.{part.name}_about" in texts()
+        doors = part.doors()
+        assert {door.path.split("/")[1] for door in doors} == {part.name}
+        (first,) = (
+            door for door in doors if door.path == f"/{part.name}" and "GET" in door.methods
+        )
+        assert first.right is part.right
 
 
 def test_no_page_loads_anything_from_elsewhere():

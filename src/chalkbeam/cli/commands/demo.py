@@ -54,7 +54,8 @@ def _open_page(rig: Rig, out: Path, port: int, browser: bool) -> None:
     from chalkbeam.cli.run_for_page import light_in_window
     from chalkbeam.simulator.set_up_light import SimulatedLight
     from chalkbeam.simulator.tern_harbour import write_sample
-    from chalkbeam.web.server import PageServer, WebSettings
+    from chalkbeam.web.server import PageServer
+    from chalkbeam.web.settings import WebSettings
     from chalkbeam.web.words import t
     from chalkbeam.web.workshop import Workshop
 

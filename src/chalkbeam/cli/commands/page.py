@@ -16,7 +16,8 @@ def serve_page(
     from chalkbeam.cli.open_page import print_code, tell_and_open
     from chalkbeam.cli.run_for_page import light_for_page
     from chalkbeam.web.doors import Right
-    from chalkbeam.web.server import PageServer, WebSettings
+    from chalkbeam.web.server import PageServer
+    from chalkbeam.web.settings import WebSettings
     from chalkbeam.web.words import t
     from chalkbeam.web.workshop import Workshop
 

@@ -12,17 +12,18 @@ import functools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from scipy import sparse
-from scipy.interpolate import RectBivariateSpline
-from scipy.sparse.linalg import spsolve
 
 from calibration.geometry import as_points
 from chalkbeam.garments import Face
 from chalkbeam.paper.worn.form import SIDE_FALL, Half, ellipse_quarter, side_at
+
+if TYPE_CHECKING:
+    from scipy.interpolate import RectBivariateSpline
 
 Floats = NDArray[np.float64]
 Surface = Callable[[Floats, Floats], Floats]
@@ -62,6 +63,8 @@ class Drape:
     @functools.cached_property
     def _splines(self) -> tuple[RectBivariateSpline, RectBivariateSpline]:
         """Angle and fall over the flat face; mirrored, so that the centre line is smooth."""
+        from scipy.interpolate import RectBivariateSpline  # takes 20 MB: for who drapes alone
+
         across = np.concatenate([-self.xs[:0:-1], self.xs])
         angle = np.hstack([-self.angle[:, :0:-1], self.angle])
         fall = np.hstack([self.fall[:, :0:-1], self.fall])
@@ -227,6 +230,9 @@ class _Net:
 
     def improve(self, angle: Floats, fall: Floats) -> tuple[Floats, Floats, float]:
         """Return the net after one damped Gauss-Newton step, and its largest move, mm."""
+        from scipy import sparse
+        from scipy.sparse.linalg import spsolve
+
         turn, down = angle.ravel(), fall.ravel()
         count = len(turn)
         surface, scale = self.half.surface, float(self.half.half_width.mean())

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
 from calibration.geometry import Points
 from chalkbeam.garments import Face, Garment
@@ -69,6 +68,8 @@ GAP = 3
 
 def collar_surfaces(garment: Garment, figure: Figure) -> tuple[Surface, ...]:
     """Return what goes round the neck: a rib, a folded collar, or a hood lying down."""
+    from scipy.ndimage import gaussian_filter1d  # takes 17 MB: for who drapes alone
+
     m = {key: measure.value for key, measure in garment.measures.items()}
     ring = _neck_ring(garment, figure)
     inward = _inward(ring)

@@ -65,7 +65,7 @@ def doors() -> list[Door]:
     """Return the doors of orders."""
     change = Right.SET_UP, ("POST",)
     return [
-        Door("/orders", _list, Right.SEE, menu="orders"),
+        Door("/orders", _list, Right.SEE),
         Door("/orders", _make, *change, most=LARGEST),
         Door("/orders/new", _new, Right.SET_UP),
         Door("/orders/{name}", _show, Right.SEE),

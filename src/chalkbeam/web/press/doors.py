@@ -24,7 +24,7 @@ BREATH = 10.0
 def doors() -> list[Door]:
     """Return the doors of the page at the press."""
     return [
-        Door("/press", _page, Right.SEE, menu="press"),
+        Door("/press", _page, Right.SEE),
         Door("/press/state", _state, Right.SEE),
         Door("/press/events", _events, Right.SEE),
         Door("/press/art/{name}", _art, Right.SEE),

@@ -21,7 +21,7 @@ from chalkbeam.web.setup.shown import darken, desk_of, light_step, page_of, post
 def doors() -> list[Door]:
     """Return the doors of the set-up."""
     return [
-        Door("/setup", _start, Right.SET_UP, menu="setup"),
+        Door("/setup", _start, Right.SET_UP),
         post("/setup/begin", _begin),
         post("/setup/light", _light),
         Door("/setup/cards.pdf", _cards_pdf, Right.SET_UP),

@@ -33,7 +33,7 @@ _LADDERS = Kept(16)
 def doors() -> list[Door]:
     """Return the doors of fabrics."""
     return [
-        Door("/fabrics", _list, Right.SEE, menu="fabrics"),
+        Door("/fabrics", _list, Right.SEE),
         Door("/fabrics", _add, Right.SET_UP, ("POST",)),
         Door("/fabrics/ladder.png", _ladder, Right.SEE),
     ]

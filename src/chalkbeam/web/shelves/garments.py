@@ -41,7 +41,7 @@ _CHARTS = Kept(8)
 def doors() -> list[Door]:
     """Return the doors of garments."""
     return [
-        Door("/garments", _list, Right.SEE, menu="garments"),
+        Door("/garments", _list, Right.SEE),
         Door("/garments/chart", _chart, Right.SET_UP),
         Door("/garments/chart", _understood, Right.SET_UP, ("POST",), most=LARGEST_CHART),
         Door("/garments/chart/{key}", _keep, Right.SET_UP, ("POST",)),

@@ -51,7 +51,7 @@ _INKS = Kept(12)
 def doors() -> list[Door]:
     """Return the doors of locations."""
     return [
-        Door("/locations", _list, Right.SEE, menu="locations"),
+        Door("/locations", _list, Right.SEE),
         Door("/locations/new", _drag, Right.SET_UP),
         Door("/locations", _save, Right.SET_UP, ("POST",)),
         Door("/locations/ink.png", _ink, Right.SET_UP),

@@ -27,7 +27,7 @@ SAID = (
 def doors() -> list[Door]:
     """Return the doors of transfers."""
     return [
-        Door("/transfers", _list, Right.SEE, menu="transfers"),
+        Door("/transfers", _list, Right.SEE),
         Door("/transfers", _keep, Right.SET_UP, ("POST",)),
         Door("/transfers/away", _away, Right.SET_UP, ("POST",)),
     ]
