@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.options.page import PORT
+from chalkbeam.web.settings import PORT
 
 if TYPE_CHECKING:
     from chalkbeam.cli.run_at_press import OpenBeside

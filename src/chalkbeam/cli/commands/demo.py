@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption
+from chalkbeam.cli.options.page import BrowserOption, PortOption
+from chalkbeam.web.settings import PORT
 
 if TYPE_CHECKING:
     from calibration.rig.file import Rig

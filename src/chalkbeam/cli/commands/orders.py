@@ -12,9 +12,9 @@ import typer
 from calibration.refusal import Refusal
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
-from chalkbeam.cli.options.page import PORT
 from chalkbeam.cli.options.record import RecordOption, queue_address, record_path
 from chalkbeam.cli.options.shift import OperatorOption, RigsOption
+from chalkbeam.web.settings import PORT
 
 if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions

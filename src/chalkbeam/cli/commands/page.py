@@ -6,7 +6,8 @@ import sys
 
 import typer
 
-from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
+from chalkbeam.cli.options.page import BrowserOption, PortOption, ShareOption
+from chalkbeam.web.settings import PORT
 
 
 def serve_page(

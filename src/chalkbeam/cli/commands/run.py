@@ -25,10 +25,11 @@ from chalkbeam.cli.options.order import (
     SheetUnitOption,
     TimesOption,
 )
-from chalkbeam.cli.options.page import PORT, BrowserOption, PortOption, ShareOption
+from chalkbeam.cli.options.page import BrowserOption, PortOption, ShareOption
 from chalkbeam.cli.options.record import RecordOption, record_path
 from chalkbeam.cli.options.shift import OperatorOption, RigsOption
 from chalkbeam.orders.settings import Degrees
+from chalkbeam.web.settings import PORT
 
 
 def run_order(

@@ -6,9 +6,6 @@ from typing import Annotated
 
 import typer
 
-PORT = 8420
-"""As `chalkbeam.web.server.PORT`, which takes long to import."""
-
 ShareOption = Annotated[
     bool, typer.Option("--share", help="Let paired devices of the shop's network in, too.")
 ]
