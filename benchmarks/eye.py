@@ -54,8 +54,13 @@ def pose(asked: argparse.Namespace, place: Path) -> None:
                 half = told["size"]["half_chest_mm"]
                 if half is not None:
                     row["chest"] = half - scene.truth["size"]["half_chest_mm"]
-            rows[kind].append(row)
-            _keep(asked.keep, {"seed": seed, "kind": kind, "scale": asked.scale} | row, told, scene)
+            rows[kind].append(row | _beside(told, scene.truth))
+            _keep(
+                asked.keep,
+                {"seed": seed, "kind": kind, "scale": asked.scale} | rows[kind][-1],
+                told,
+                scene,
+            )
     print(
         "errors 50 % / 95 %      n  sure    collar, mm    300 below, mm   turn, deg     chest, mm"
     )
@@ -74,6 +79,20 @@ def pose(asked: argparse.Namespace, place: Path) -> None:
                 f"  over 5 mm though sure {wrong}, face wrong {sum(not r['face'] for r in seen)},"
                 f" refused {sum(bool(r['refused']) for r in some)}",
             )
+        for key, words in (("colour", "colour, CIEDE2000"), ("height", "height, rms in mm")):
+            errors = [r[key] for r in all_ if key in r]
+            print(f"{'':10} {words}: {middle_and_high(errors)}, n {len(errors)}")
+
+
+def _beside(told: Told, true: Told) -> Told:
+    """Return how far off colour (CIEDE2000) and heights (rms, mm) are that are told beside."""
+    row: Told = {}
+    if told.get("colour"):
+        row["colour"] = colour_off(told["colour"]["lab"], true["colour"]["lab"])
+    if told.get("height"):
+        off = _heights_off(told["height"], true["height"])
+        row["height"] = float(np.sqrt(np.nanmean(off**2)))
+    return row
 
 
 def _keep(file: Path | None, row: Told, told: Told, scene: second.Scene) -> None:
@@ -202,9 +221,14 @@ def _heights_off(found: Told, true: Told) -> Any:
     return (here - want)[np.isfinite(want)]
 
 
-def colour(asked: argparse.Namespace, place: Path) -> None:
+def colour_off(found: list[float], true: list[float]) -> float:
+    """Return CIEDE2000 between two colours in CIELAB, by scikit-image."""
     from skimage.color import deltaE_ciede2000
 
+    return float(deltaE_ciede2000(found, true))
+
+
+def colour(asked: argparse.Namespace, place: Path) -> None:
     errors: list[float] = []
     asked_for = 0
     for shop, seeds in shops(asked, place):
@@ -213,7 +237,7 @@ def colour(asked: argparse.Namespace, place: Path) -> None:
             found = shop.read(scene).get("colour")
             asked_for += 1
             if found:
-                errors.append(float(deltaE_ciede2000(found["lab"], scene.truth["colour"]["lab"])))
+                errors.append(colour_off(found["lab"], scene.truth["colour"]["lab"]))
     print(
         f"colour: n {asked_for}, told {len(errors)}, CIEDE2000 50 % / 95 %: "
         f"{middle_and_high(errors)}"

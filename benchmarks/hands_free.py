@@ -93,6 +93,10 @@ class Rehearsed:
     worker: PressWorker
     shift: Rehearsal
 
+    def _keys(self) -> str:
+        causes = ", ".join(f"{why} {n}" for why, n in self.worker.keys_for.most_common())
+        return f"{self.worker.keys}" + (f" ({causes})" if causes else "")
+
     def report(self) -> str:
         """Return it in lines."""
         pressed = [each for each in self.events if each.kind is Kind.PRESSED]
@@ -109,7 +113,7 @@ class Rehearsed:
             ("pressed but not counted", sum(names.count(name) == 0 for name in made)),
             ("counted by the eye", f"{by_eye}; by an answer {len(pressed) - by_eye}"),
             ("asked whether pressed", self.shift.eye.questions),
-            ("keys pressed", f"{self.worker.keys} (answers, proposals confirmed)"),
+            ("keys pressed", self._keys()),
             ("transfers off as pressed", f"{max(self.worker.off, default=0.0):.1f} mm at most"),
         ]
         told = ("transfer 4 mm off", "wrong size", "wrong colour", "wrong face", "hand left")

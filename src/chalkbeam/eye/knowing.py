@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from chalkbeam.eye.closing import Closing
@@ -82,3 +82,14 @@ class EyeState:
     looked: bool = False
     told: bool = False
     doubt: str = ""
+
+    @property
+    def unread(self) -> EyeState:
+        """The state with whatever was being read to be read again."""
+        lying, transfer = self.lying, self.transfer
+        return replace(
+            self,
+            flash=None,
+            lying=Lying.UNREAD if lying is Lying.READING else lying,
+            transfer=Transfer.NONE if transfer is Transfer.READING else transfer,
+        )

@@ -8,9 +8,8 @@ the camera ends in a sentence with the keys as they are.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,25 +17,18 @@ from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
-from chalkbeam.eye.blocks import Mask
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BANDED
 from chalkbeam.eye.knowing import EyeState, Transfer
-from chalkbeam.eye.read import PieceRead
 from chalkbeam.eye.sights import (
     AskPressed,
     Blinded,
     Confirmed,
     CountPress,
-    EmptyRead,
     EyeEvent,
     Flash,
     FlashKind,
-    GarmentRead,
-    Hidden,
     Moved,
-    NotHidden,
-    NothingLies,
     Remember,
     RunAt,
     Say,
@@ -48,41 +40,31 @@ from chalkbeam.eye.sights import (
     TransferRead,
     Wish,
 )
-from chalkbeam.eye.steps import A_HAND, follow
+from chalkbeam.eye.steps import follow
 from chalkbeam.eye.transfer import USUAL_TOLERANCE, Tolerance
-from chalkbeam.eye.values import RigSeen, TransferSeen
 from chalkbeam.eye.watch import PressWatch
-from chalkbeam.light.transfer_sign import TransferSign
-from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Step
 from chalkbeam.record.pictures import PictureFolder
 from chalkbeam.station.at_load import ask_garment
 from chalkbeam.station.controller import StationController
+from chalkbeam.station.eye_findings import CLEAR, EyeFindings
 from chalkbeam.station.eye_light import Disturbed, EyeLight, Timed, Untimed
 from chalkbeam.station.eye_reader import BurstReader, RealReader
-from chalkbeam.station.eye_reading import EyeReading, LaidRead, Submit
+from chalkbeam.station.eye_reading import EyeReading, Submit
 from chalkbeam.station.eye_record import SeenAtPress
 from chalkbeam.station.eye_work import (
-    collared,
     printed_before,
     run_at,
     target_corners,
 )
-from chalkbeam.station.following import follow_garment, shift_to
 from chalkbeam.station.press_steps import after_load, after_press
 from chalkbeam.station.state import BESIDE
-from chalkbeam.station.values import Command, CommandKind, ConfirmedBy
+from chalkbeam.station.values import Command, CommandKind
 from chalkbeam.station.words import unseen_words
 
 U8 = NDArray[np.uint8]
 
-CLEAR = "Clear the platen, so that the camera learns how it looks bare."
 PREPRESS = "Close the press for the pre-press; the step key goes on after it."
-GARMENT_MOVED = "The garment has been moved since it was laid: lay the transfer by the light anew."
-
-_MOVED = 3.5, math.radians(1.2)
-"""So much further than where it was read a garment has been moved, mm and radians: more than two
-readings of one garment differ."""
 
 
 @dataclass(frozen=True)
@@ -138,8 +120,7 @@ class EyeAtPress:
         self._light = EyeLight(rig, self.watch.moved_between)
         self._reading = EyeReading(rig, self._light, self.watch, submit, reader or RealReader())
         self._seen = SeenAtPress()
-        self._proposed: Shift | None = None
-        self._collared_before = ""
+        self._findings = EyeFindings(controller, self.watch, self._reading, self._seen)
         self._laid: U8 | None = None
         self._run = RunAt()
         self._by_eye = False
@@ -219,7 +200,7 @@ class EyeAtPress:
     def _flash(self, kind: FlashKind) -> None:
         self._reading.flash(kind)
         if kind is FlashKind.GARMENT:
-            self._withdraw()
+            self._findings.withdraw()
         elif kind is FlashKind.TRANSFER:
             self.controller.say(sign=None)
 
@@ -238,125 +219,24 @@ class EyeAtPress:
         except Refusal as refusal:
             self.controller.say(eye=str(refusal))
             result = None
+        happened: tuple[EyeEvent | None, ...] = ()
         if kind is FlashKind.EMPTY:
-            self._take_empty(result, at)
-        elif kind is FlashKind.GARMENT:
-            self._take_garment(result, at)
+            happened = self._findings.empty(result, at)
         elif kind is FlashKind.LOOK:
-            self._take_look(result, at)
-        else:
-            self._take_laid(result, at)
-
-    def _take_empty(self, result: tuple[Burst, RigSeen] | None, at: float) -> None:
-        other = False
-        if result is not None:
-            burst, seen = result
-            self._seen.drift = seen
-            if self._reading.bare is None:
-                if seen.verdict == "cannot see":
-                    self.controller.say(eye=f"{CLEAR} {seen.why}")
-                    return
-                self._reading.bare = burst
-                self.watch.remember_bare()
-                self._tell(Seen(Sight.EMPTY, at, still=False))
-            elif self.watch.is_bare(self.watch.changed_between(self._reading.bare, burst)):
-                self.watch.remember_bare()  # in another shadow, it may be
-            elif self._reading.alone is not None:
-                other = self.watch.lies_otherwise(
-                    self.watch.changed_between(self._reading.alone, burst)
-                )
-                if other:
-                    self.watch.forget_loaded()
-            self.controller.say(eye=seen.why if seen.verdict == "moved" else "")
-        self._tell(EmptyRead(at, other))
-
-    def _take_garment(self, result: tuple[Burst, PieceRead] | None, at: float) -> None:
-        controller, ready = self.controller, self.controller.readiness.ready
-        if self.state.flash is not FlashKind.GARMENT:
-            return  # it was stopped meanwhile
-        if result is None or ready is None:
-            self._tell(GarmentRead(False, at))
-            return
-        burst, piece = result
-        assert self._reading.bare is not None
-        if not piece.reading.garment.seen and self.watch.is_bare(
-            self.watch.changed_between(self._reading.bare, burst)
-        ):
-            self.watch.remember_bare()  # as it looks by now, in another shadow
-            self._tell(NothingLies(at))
-            return
-        self._reading.alone = burst
-        found = follow_garment(piece, ready, controller.readiness)
-        self._seen.piece, self._seen.transfer, self._seen.follow = piece, None, found
-        fits = found.sure and found.shift is not None
-        if fits:
-            try:
-                controller.saw(found.cloth)
-                controller.handle(Command(CommandKind.COLLAR, shift=found.shift or Shift()))
-                if found.right_piece and controller.view().to_confirm:
-                    controller.handle(Command(CommandKind.CONFIRM, text=ConfirmedBy.EYE.value))
-            except Refusal as refusal:
-                found, fits = replace(found, words=str(refusal)), False
-        elif found.shift is not None and controller.state.moving is None:
-            self._proposed, self._collared_before = found.shift, collared(controller)
-            controller.say(moving=found.shift)
-        controller.say(eye=found.words)
-        self._tell(GarmentRead(fits, at, proposed=self._proposed is not None))
-
-    def _take_look(self, changed: Mask | None, at: float) -> None:
-        if changed is None or self.watch.hidden(changed):
-            self._tell(Hidden(at))
-            return
-        self.watch.relearn_loaded(changed)
-        self._tell(NotHidden(at))
-
-    def _take_laid(self, laid: LaidRead | None, at: float) -> None:
-        if self.state.flash is not FlashKind.TRANSFER:
-            return
-        if laid is None:
-            self._tell(TransferRead("cannot see", at))
-            return
-        changed = laid.changed
-        if changed is not None and self.watch.hidden(changed):
-            self._tell(Hidden(at))
-            return
-        elsewhere = changed is not None and self.watch.changed_elsewhere(changed)
-        if elsewhere and laid.piece is None:
-            self._reading.flash_whole()  # the garment may have been moved: both are measured
-            return
-        if changed is not None and not elsewhere:
-            self.watch.relearn_loaded(changed)
-            if not self.watch.lies_at_target(changed):
-                self._tell(NothingLies(at))
-                return
-        if laid.piece is not None and self._has_moved(laid.piece):
-            self._reading.alone = None
-            self.controller.say(eye=GARMENT_MOVED, sign=None)
-            self._tell(TransferRead("move", at))
-            return
-        sure = laid.piece is not None and laid.piece.reading.garment.sure
-        if sure:
-            self.watch.relearn_loaded(self.watch.target)  # it lies where it was read
-        elif changed is not None and elsewhere and self.watch.reaches_in(changed):
-            self.controller.say(eye=A_HAND, sign=None)
-            self._tell(TransferRead("cannot see", at))
-            return
-        self._judge(laid.transfer, at)
-
-    def _judge(self, seen: TransferSeen | None, at: float) -> None:
-        """Tell how the transfer lies."""
-        if seen is None:
-            self._tell(TransferRead("cannot see", at))
-            return
-        self._seen.transfer = seen
-        sign = TransferSign(seen.verdict == "good", seen.off, seen.turned or 0.0)
-        self.controller.say(eye=seen.why, sign=sign if seen.verdict in ("good", "move") else None)
-        self._tell(TransferRead(seen.verdict, at))
-        if self.state.transfer is Transfer.GOOD:
+            happened = (self._findings.look(result, at),)
+        elif self.state.flash is kind:  # else it was stopped meanwhile
+            take = self._findings.garment if kind is FlashKind.GARMENT else self._findings.laid
+            happened = (take(result, at),)
+        for each in happened:
+            if each is not None:
+                self._tell(each)
+        if isinstance(happened[-1] if happened else None, TransferRead):
             self._lay_beside(at)
 
     def _lay_beside(self, at: float) -> None:
         """Go on to what is pressed once with what lies right now, as the step key would."""
+        if self.state.transfer is not Transfer.GOOD:
+            return
         controller = self.controller
         index, stop = controller.view().with_next, controller.session.progress.stop
         if index is None or stop is None or self._run.idle:
@@ -367,34 +247,17 @@ class EyeAtPress:
         except Refusal as refusal:
             controller.say(eye=str(refusal))
 
-    def _has_moved(self, piece: PieceRead) -> bool:
-        """Let the light follow a garment that was moved after it was read."""
-        ready, found = self.controller.readiness.ready, piece.found.platen_from_garment
-        if ready is None or found is None or not piece.reading.garment.sure:
-            return False
-        shift = shift_to(piece.lies, found)
-        if shift.length <= _MOVED[0] and abs(shift.angle) <= _MOVED[1]:
-            return False
-        follows = follow_garment(piece, ready, self.controller.readiness)
-        if follows.sure and follows.shift is not None:
-            self.controller.handle(Command(CommandKind.COLLAR, shift=follows.shift))
-        return True
-
     # -- the run ---------------------------------------------------------------------------
 
     def notice(self, at: float) -> None:
         """See where the run stands: a person may have taken it elsewhere."""
-        controller, moving = self.controller, self.controller.state.moving
-        confirmed = False
-        if self._proposed is not None and moving != self._proposed:
-            confirmed = moving is None and collared(controller) != self._collared_before
-            if moving is None:
-                self._proposed = None
-        run = run_at(controller, self.rig, self._proposed)
+        controller = self.controller
+        confirmed = self._findings.answered()
+        run = run_at(controller, self.rig, self._findings.proposed)
         if run == self._run and not confirmed:
             return
         if (run.imprint, run.step) != (self._run.imprint, self._run.step):
-            self._proposed = None
+            self._findings.proposed = None
             controller.say(sign=None, eye="" if not self._by_eye else controller.state.eye)
             ready = controller.readiness.ready
             corners = None if ready is None else target_corners(ready)
@@ -415,17 +278,11 @@ class EyeAtPress:
         if not isinstance(happened, Seen):
             return
         if happened.sight is Sight.EMPTY:
-            self._withdraw()
+            self._findings.withdraw()
             self._reading.alone = None
         sign = self.controller.state.sign
         if sign is not None and (happened.sight is Sight.EMPTY or (sign.good and happened.moves)):
             self.controller.say(sign=None)  # an arrow stays: it is what one moves by
-
-    def _withdraw(self) -> None:
-        """Take a proposal back that nobody has touched: what it was about is gone."""
-        if self._proposed is not None and self.controller.state.moving == self._proposed:
-            self._proposed = None
-            self.controller.say(moving=None, eye="")
 
     def _grant(self, wish: Wish, at: float) -> None:
         controller = self.controller

@@ -56,8 +56,8 @@ class PressWorker:
 
     Attributes
     ----------
-    keys : int
-        How many were pressed.
+    keys_for : Counter of str
+        How many were pressed, by what for.
     finished : list of str
         Pieces and sides that were taken away, in order.
     pressed : list of str
@@ -71,7 +71,8 @@ class PressWorker:
     happened, noticed : Counter of str
         What went wrong, and of that what the eye said or put right.
     waited : dict of str to list of float
-        From a still garment to its light, from a still transfer to a verdict, s.
+        From a still garment to its light, proposed or sure, from a still transfer to a verdict,
+        s.
     """
 
     controller: StationController
@@ -79,7 +80,7 @@ class PressWorker:
     rng: np.random.Generator
     habits: Habits = field(default_factory=Habits)
     mishaps: Mishaps = NONE
-    keys: int = 0
+    keys_for: Counter[str] = field(default_factory=Counter)
     finished: list[str] = field(default_factory=list)
     pressed: list[str] = field(default_factory=list)
     laid: list[Shift] = field(default_factory=list)
@@ -104,7 +105,7 @@ class PressWorker:
             piece, loading = stop.piece.id, stop.fit.loading
             while self.controller.view().to_see_to:
                 yield Stage(), 2.0  # they set the press, and say so
-                self._key("1")
+                self._key("1", "press set")
                 yield Stage(), 0.5
             garment = yield from self._load()
             sheets: tuple[LaidSheet, ...] = ()
@@ -134,7 +135,7 @@ class PressWorker:
             self.happened["light switched"] += 1
             yield Stage(garment), float(self.rng.uniform(0.3, 3.0))
             self.room = _SWITCHED if self.room == _USUAL else _USUAL
-        still = self.now
+        still: float | None = self.now
         for _ in range(_TRIES):
             before = self._said()
 
@@ -142,8 +143,9 @@ class PressWorker:
                 return self._lit() or self._new_words(said)
 
             yield from self._until(Stage(garment), told)
-            if self._step() is not Step.LOAD:
+            if still is not None and self._lit():
                 self.waited["light"].append(self.now - still)
+            if self._step() is not Step.LOAD:
                 break
             if wrong and "Check the piece" in self._said():
                 self.noticed[wrong] += 1
@@ -153,10 +155,12 @@ class PressWorker:
                 yield Stage(), 1.0
                 wrong, garment = "", right
                 yield from self._moves(Stage(garment), 0.8)
+                still = self.now
             elif self.controller.state.moving is not None:
                 yield Stage(garment), 2.0  # they look at the proposed lines, and keep them
-                self._key("space")
+                self._key("space", "proposal kept")
                 yield Stage(garment), 0.5
+                still = None  # its light has come
             else:
                 planned = self._planned()
                 lies = garment.platen_from_garment
@@ -168,9 +172,9 @@ class PressWorker:
                 garment = replace(garment, platen_from_garment=pose)
                 yield Stage(garment), self.habits.reacts
                 yield from self._moves(Stage(garment), 0.6)
-            still = self.now
+                still = self.now
         else:
-            self._key("space")
+            self._key("space", "went on unlit")
             yield Stage(garment), 0.5
         lies, planned = garment.platen_from_garment, self._planned()
         self.laid.append(Shift(lies.x - planned.x, lies.y - planned.y, lies.angle - planned.angle))
@@ -334,7 +338,7 @@ class PressWorker:
         if self.controller.state.sure and self._step() is Step.PRESS:
             stop = progress.stop
             if stop is not None and stop.imprint.id in self.pressed:
-                self._key("space")
+                self._key("space", "answer")
                 yield stage, 0.5
 
     # -- seeing and waiting ----------------------------------------------------------------
@@ -377,8 +381,13 @@ class PressWorker:
     def _said(self) -> str:
         return self.controller.state.eye
 
-    def _key(self, name: str) -> None:
-        self.keys += 1
+    @property
+    def keys(self) -> int:
+        """How many keys were pressed."""
+        return self.keys_for.total()
+
+    def _key(self, name: str, why: str) -> None:
+        self.keys_for[why] += 1
         self.give(Key(name, at=self.now))
 
 
