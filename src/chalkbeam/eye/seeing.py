@@ -116,7 +116,11 @@ def _opened(state: EyeState, at: float, lies: bool) -> Answer:
         return _asks(state, state.doubt) if lies else (state, ())
     if closing.whole and pressed and state.transfer is Transfer.GOOD:
         done = replace(state, lying=Lying.DONE, transfer=Transfer.NONE)
-        return done, (CountPress(closing.longest),)
+        if state.flash is not None:
+            return done, (CountPress(closing.longest),)
+        # At once, while it lies still: nobody waits for the print to be measured.
+        looks = replace(done, flash=FlashKind.PRINT)
+        return looks, (CountPress(closing.longest), Flash(FlashKind.PRINT))
     if pressed:
         return _asks(state, UNCHECKED if closing.whole else NOT_WATCHED)
     return _asks(state, closing.short_words(run)) if closing.whole else (state, ())
@@ -150,7 +154,10 @@ def _emptied(state: EyeState, at: float) -> Answer:
     run, was = state.run, state.lying
     gone = was is not Lying.NONE
     state = replace(
-        state, lying=Lying.NONE, transfer=Transfer.NONE, checked=state.checked and not gone
+        state,
+        lying=Lying.NONE,
+        transfer=Transfer.NONE,
+        checked=state.checked and not gone,
     )
     if wishes or run.idle or not gone or not run.imprint:
         return state, wishes

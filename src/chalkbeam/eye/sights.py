@@ -35,6 +35,8 @@ class FlashKind(Enum):
     EMPTY = "empty"
     GARMENT = "garment"
     TRANSFER = "transfer"
+    PRINT = "print"
+    """How the print lies that was just pressed."""
     LOOK = "look"
     """Whether the garment is hidden indeed, or looks so in a shadow."""
 
@@ -134,6 +136,13 @@ class TransferRead:
 
 
 @dataclass(frozen=True)
+class PrintRead:
+    """A flash of the pressed print was read."""
+
+    at: float
+
+
+@dataclass(frozen=True)
 class NothingLies:
     """A flash told that what it was for, garment or transfer, does not lie there."""
 
@@ -184,8 +193,8 @@ class SeesAgain:
 
 
 EyeEvent = (
-    Seen | Moved | GarmentRead | Confirmed | TransferRead | NothingLies | Hidden | NotHidden
-    | EmptyRead | Blinded | SeesAgain
+    Seen | Moved | GarmentRead | Confirmed | TransferRead | PrintRead | NothingLies | Hidden
+    | NotHidden | EmptyRead | Blinded | SeesAgain
 )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from chalkbeam.eye.sights import (
     Moved,
     NotHidden,
     NothingLies,
+    PrintRead,
     Remember,
     Say,
     Seen,
@@ -55,6 +56,8 @@ def follow(state: EyeState, happened: EyeEvent) -> Answer:
             return _known(replace(state, flash=None))
         case TransferRead(verdict):
             return _transfer_read(state, verdict)
+        case PrintRead():
+            return (replace(state, flash=None) if state.flash is FlashKind.PRINT else state), ()
         case NothingLies():
             return _nothing_lies(state)
         case Hidden():

@@ -8,6 +8,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from chalkbeam.placement.shift import Shift
 from chalkbeam.record.laid import seen_of
 from chalkbeam.record.summary import ImprintOutcome, RunSummary
 
@@ -18,7 +19,7 @@ HEADER = (
     "correction_x_mm", "correction_y_mm", "correction_turn_deg",
     "operator", "rig", "calibration", "event",
     "garment_seen", "laid_off_x_mm", "laid_off_y_mm", "laid_off_turn_deg", "laid_verdict",
-    "picture",
+    "picture", "printed_off_x_mm", "printed_off_y_mm", "printed_off_turn_deg",
 )  # fmt: skip
 
 
@@ -72,10 +73,13 @@ def _seen(outcome: ImprintOutcome) -> tuple[str, ...]:
     """Return what the press's camera saw of it, as cells; empty ones without a camera."""
     seen = seen_of(outcome.event)
     sure = {True: "sure", False: "not sure", None: ""}[seen.garment_sure]
-    off = ("", "", "")
-    if seen.off is not None:
-        off = (f"{seen.off.x:.2f}", f"{seen.off.y:.2f}", f"{math.degrees(seen.off.angle):.2f}")
-    return sure, *off, safe(seen.verdict), safe(seen.picture)
+    return sure, *_off(seen.off), safe(seen.verdict), safe(seen.picture), *_off(outcome.printed)
+
+
+def _off(shift: Shift | None) -> tuple[str, str, str]:
+    if shift is None:
+        return "", "", ""
+    return f"{shift.x:.2f}", f"{shift.y:.2f}", f"{math.degrees(shift.angle):.2f}"
 
 
 def _planned(outcome: ImprintOutcome) -> tuple[str, str, str]:

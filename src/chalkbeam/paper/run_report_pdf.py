@@ -37,7 +37,7 @@ from chalkbeam.paper.run_report_words import (
     who_words,
 )
 from chalkbeam.paper.sizes import PAPERS
-from chalkbeam.record.laid import laid_words
+from chalkbeam.record.laid import laid_words, printed_words
 from chalkbeam.record.resume import local_time
 from chalkbeam.record.step_times import STEP_WORDS
 from chalkbeam.record.summary import RunSummary
@@ -279,10 +279,13 @@ class _Page:
             else f"{few} presses are too few to say whether rig or loading is off."
         )
         self.y -= 4
-        laid = laid_words(each.event for each in self.report.outcomes)
+        seen = (
+            laid_words(each.event for each in self.report.outcomes),
+            printed_words(each.printed for each in self.report.outcomes),
+        )
         said = [(sentence, False) for sentence in self.report.taste]
         said += [(sentence, bool(found)) for sentence in found or (nothing,)]
-        said += [(laid, False)] if laid else []
+        said += [(words, False) for words in seen if words]
         for sentence, alert in said:
             style = ParagraphStyle(
                 "finding", fontName=BOLD if alert else FONT, fontSize=8.5, leading=11,

@@ -91,7 +91,8 @@ class Kind(Enum):
     """The press works these pieces no more: it gave them back, or another press took them over.
     Data: pieces."""
     NOTED = "noted"
-    """A remark, such as an artwork file gone missing. Data: text."""
+    """A remark, such as an artwork file gone missing. Data: text; print, where the press's camera
+    saw the pressed print lie (as the transfer in `seen` of PRESSED)."""
     CLOSED = "closed"
     """The session was left on purpose."""
 

@@ -1,4 +1,4 @@
-"""What the press's camera saw of an imprint before the press closed, as its record has it."""
+"""What the press's camera saw of an imprint before and after the press, as its record has it."""
 
 from __future__ import annotations
 
@@ -51,16 +51,29 @@ def seen_of(event: Event) -> SeenOnRecord:
     )
 
 
+def printed_of(event: Event) -> Shift | None:
+    """Return where a remark says that a pressed print lies, off its target, platen frame."""
+    return _off(_part(event.data, "print"))
+
+
 def laid_words(events: Iterable[Event]) -> str:
     """Return how far off transfers were laid, in a sentence; empty where none was seen."""
     off = [seen.off.length for event in events if (seen := seen_of(event)).off is not None]
+    return _off_words(off, "transfer", "before the press closed")
+
+
+def printed_words(printed: Iterable[Shift | None]) -> str:
+    """Return how far off pressed prints lie, in a sentence; empty where none was seen."""
+    return _off_words([off.length for off in printed if off is not None], "print", "as pressed")
+
+
+def _off_words(off: list[float], what: str, when: str) -> str:
     if not off:
         return ""
-    count = "1 transfer" if len(off) == 1 else f"{len(off)} transfers"
-    typical, most = statistics.median(off), max(off)
+    count = f"1 {what}" if len(off) == 1 else f"{len(off)} {what}s"
     return (
-        f"The camera saw {count} before the press closed: {typical:.1f} mm off its place at the "
-        f"median, {most:.1f} mm at most."
+        f"The camera saw {count} {when}: {statistics.median(off):.1f} mm off its place at the "
+        f"median, {max(off):.1f} mm at most."
     )
 
 

@@ -283,6 +283,10 @@ class RunSession:
         imprint = "" if index is None else self.run.stops[index].imprint.id
         self.write(Kind.NOTED, imprint, text=text)
 
+    def saw_print(self, imprint: str, text: str, seen: Mapping[str, Any]) -> None:
+        """Keep where the press's camera saw a pressed print lie, and that in words."""
+        self.write(Kind.NOTED, imprint, text=text, print=dict(seen))
+
     def leave_out(self, reasons: Iterable[str]) -> None:
         """Keep which rows of the sheet are not in the run, and why."""
         for reason in reasons:

@@ -6,13 +6,14 @@ import math
 import statistics
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from chalkbeam.orders.pieces import piece_of
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.account import Account, account_of
 from chalkbeam.record.events import Event, Kind, in_force
+from chalkbeam.record.laid import printed_of
 from chalkbeam.record.progress import Outcome, Progress
 from chalkbeam.record.runs import Run
 from chalkbeam.record.step_times import Typical, step_times, typical_times
@@ -30,12 +31,15 @@ class ImprintOutcome:
         Since the outcome before it in the same session, pauses taken out; None if unknown.
     added, nudge : Shift
         Correction that the operator added here, and the whole one in force, platen frame.
+    printed : Shift or None
+        Where the press's camera saw the pressed print, off its target; None where it did not.
     """
 
     event: Event
     seconds: float | None
     added: Shift
     nudge: Shift
+    printed: Shift | None = None
 
     @property
     def result(self) -> str:
@@ -207,6 +211,8 @@ def _outcomes(events: Sequence[Event]) -> list[ImprintOutcome]:
             idle, paused = idle + event.clock - paused, None
         elif event.kind is Kind.NUDGED:
             added[event.imprint] = added.get(event.imprint, Shift()) + Shift.of(event.data)
+        elif event.kind is Kind.NOTED and (off := printed_of(event)) is not None:
+            _note(outcomes, event.imprint, off)
         elif event.kind in (Kind.ASIDE, Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED):
             seconds = None
             if since is not None and since[0] == event.session:
@@ -221,6 +227,14 @@ def _outcomes(events: Sequence[Event]) -> list[ImprintOutcome]:
             here = added.pop(event.imprint, Shift())
             outcomes.append(ImprintOutcome(event, seconds, here, nudge))
     return outcomes
+
+
+def _note(outcomes: list[ImprintOutcome], imprint: str, printed: Shift) -> None:
+    """Put where a print lies with the last press of its imprint, if that is still in force."""
+    for place in reversed(range(len(outcomes))):
+        if outcomes[place].event.imprint == imprint:
+            outcomes[place] = replace(outcomes[place], printed=printed)
+            return
 
 
 def _shift(data: Mapping[str, Any] | None) -> Shift:

@@ -211,17 +211,22 @@ class EyeAtPress:
 
     def _collect(self, at: float) -> None:
         """Take what was read meanwhile."""
-        job, kind = self._reading.take(), self._reading.kind
+        job, kind = self._reading.take_print(), FlashKind.PRINT
+        if job is None:
+            job, kind = self._reading.take(), self._reading.kind
         if job is None:
             return
         try:
             result = job.result()
         except Refusal as refusal:
-            self.controller.say(eye=str(refusal))
+            if kind is not FlashKind.PRINT:
+                self.controller.say(eye=str(refusal))
             result = None
         happened: tuple[EyeEvent | None, ...] = ()
         if kind is FlashKind.EMPTY:
             happened = self._findings.empty(result, at)
+        elif kind is FlashKind.PRINT:
+            happened = (self._findings.printed(result, at),)
         elif kind is FlashKind.LOOK:
             happened = (self._findings.look(result, at),)
         elif self.state.flash is kind:  # else it was stopped meanwhile
@@ -307,6 +312,7 @@ class EyeAtPress:
                     controller.say(pressing_since=since)
             case CountPress(seconds):
                 self._seen.seconds = seconds
+                self._reading.presses(controller, self.options.tolerance)
                 progress = controller.session.progress
                 self._act(after_press(controller.state, progress), at)
                 controller.say(eye="")

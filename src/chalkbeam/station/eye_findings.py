@@ -21,6 +21,7 @@ from chalkbeam.eye.sights import (
     Hidden,
     NotHidden,
     NothingLies,
+    PrintRead,
     Seen,
     Sight,
     TransferRead,
@@ -125,6 +126,17 @@ class EyeFindings:
             controller.say(moving=found.shift)
         controller.say(eye=found.words)
         return GarmentRead(fits, at, proposed=self.proposed is not None)
+
+    def printed(self, result: tuple[str, TransferSeen] | None, at: float) -> EyeEvent:
+        """Take where a pressed print lies; it goes on record if it was seen and still counts."""
+        if result is not None:
+            imprint, seen = result
+            session = self._controller.session
+            if seen.off is not None and seen.sure and imprint in session.progress.outcomes:
+                far = math.hypot(*seen.off)
+                words = f"The print lies {far:.1f} mm off its place, as the camera sees it."
+                session.saw_print(imprint, words, seen.plain())
+        return PrintRead(at)
 
     def look(self, changed: Mask | None, at: float) -> EyeEvent:
         """Take whether the garment is hidden indeed."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.rig.file import Rig
@@ -17,7 +17,7 @@ from chalkbeam.eye.values import HeightSeen, TransferSeen
 from chalkbeam.eye.watch import PressWatch
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_light import EMPTY, LAID, EyeLight
-from chalkbeam.station.eye_reader import BurstReader
+from chalkbeam.station.eye_reader import BurstReader, OrderedPiece, PrintLaid
 from chalkbeam.station.eye_work import laid_print, ordered_piece
 
 Submit = Callable[[Callable[[], Any]], "Future[Any]"]
@@ -69,6 +69,8 @@ class EyeReading:
         self._rig, self._light, self._watch = rig, light, watch
         self._submit, self._reader = submit, reader
         self._pending: Future[Any] | None = None
+        self._print: Future[Any] | None = None
+        self._pressed: tuple[str, OrderedPiece, PrintLaid] | None = None
         self.bare: Burst | None = None
         self.alone: Burst | None = None
         self.kind, self.whole = FlashKind.EMPTY, False
@@ -87,12 +89,26 @@ class EyeReading:
                 self._light.flash_all()
             case FlashKind.EMPTY:
                 self._light.flash(EMPTY)
-            case FlashKind.LOOK:
+            case FlashKind.LOOK | FlashKind.PRINT:
                 self._light.flash(LAID)
             case FlashKind.TRANSFER if not self.whole:
                 self._light.flash(LAID)
             case _:
                 self._light.flash()
+
+    def presses(self, controller: StationController, tolerance: Tolerance) -> None:
+        """Keep what is pressed now, to be looked at once it is."""
+        ready, stop = controller.readiness.ready, controller.session.progress.stop
+        laid = laid_print(controller)
+        if ready is None or stop is None or laid is None:
+            self._pressed = None
+            return
+        wanted = replace(laid.wanted, sheet_known=False)  # its carrier may be gone
+        self._pressed = (
+            stop.imprint.id,
+            ordered_piece(ready, tolerance),
+            replace(laid, wanted=wanted),
+        )
 
     def flash_whole(self) -> None:
         """Begin a burst of a transfer and of the garment below it, which may have been moved."""
@@ -110,7 +126,18 @@ class EyeReading:
     ) -> None:  # fmt: skip
         """Have a burst read; `height` is the cloth's where it was measured."""
         job = self._job(burst, controller, tolerance, height)
-        self._pending = self._submit(job or (lambda: None))
+        reads = self._submit(job or (lambda: None))
+        if self.kind is FlashKind.PRINT:
+            self._print = reads
+        else:
+            self._pending = reads
+
+    def take_print(self) -> Future[Any] | None:
+        """Return what was read of a pressed print, once; it is read on, whatever moves."""
+        if self._print is None or not self._print.done():
+            return None
+        done, self._print = self._print, None
+        return done
 
     def take(self) -> Future[Any] | None:
         """Return what was read, once."""
@@ -129,6 +156,11 @@ class EyeReading:
             return lambda: (burst, reader.check(rig, burst))
         if self.kind is FlashKind.LOOK:
             return None if alone is None else lambda: watch.changed_between(alone, burst)
+        if self.kind is FlashKind.PRINT:
+            if self._pressed is None:
+                return None
+            name, was, done = self._pressed
+            return lambda: (name, reader.laid(rig, burst, was, done, height))
         if ready is None or bare is None:
             return None
         piece = ordered_piece(ready, tolerance)

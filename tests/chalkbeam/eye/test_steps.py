@@ -19,6 +19,7 @@ from chalkbeam.eye.sights import (
     Moved,
     NotHidden,
     NothingLies,
+    PrintRead,
     Remember,
     RunAt,
     Say,
@@ -140,6 +141,39 @@ def test_a_garment_that_stays_is_not_loaded_again():
     shift.lays()
     shift.closes()
     assert [name for name, _ in shift.counts] == ["a", "b"]
+
+
+def looks_at_prints(shift):
+    return shift.wished.count(Flash(FlashKind.PRINT))
+
+
+def test_a_pressed_print_is_looked_at_once_while_it_lies_still():
+    shift = Shift()
+    shift.empties()
+    shift.loads()
+    shift.lays()
+    assert looks_at_prints(shift) == 0
+    shift.closes()
+    assert looks_at_prints(shift) == 1
+    shift.tell(PrintRead(shift.at))
+    shift.see(Sight.SHEET, 1.0)
+    assert looks_at_prints(shift) == 1
+    shift.empties()
+    shift.loads()
+    assert (shift.run.imprint, shift.run.step) == ("b", "lay")
+
+
+def test_nobody_waits_for_the_look_at_a_print():
+    shift = Shift(stays={"b"})
+    shift.empties()
+    shift.loads()
+    shift.lays()
+    shift.closes()
+    shift.see(Sight.MOVING)  # before it is read
+    assert shift.wished[-1] == StopFlash()
+    shift.see(Sight.SHEET)
+    assert looks_at_prints(shift) == 1
+    assert shift.wished[-1] == Flash(FlashKind.TRANSFER)
 
 
 def test_smoothing_before_the_transfer_is_laid_does_not_count():

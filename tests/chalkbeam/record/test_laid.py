@@ -5,7 +5,7 @@ import math
 import pytest
 
 from chalkbeam.record.events import Event, Kind
-from chalkbeam.record.laid import SeenOnRecord, laid_words, seen_of
+from chalkbeam.record.laid import SeenOnRecord, laid_words, printed_of, printed_words, seen_of
 
 
 def pressed(**seen):
@@ -49,3 +49,16 @@ def test_the_report_says_how_far_off_transfers_lay():
     assert "3 transfers" in words
     assert "1.0 mm off its place at the median, 2.5 mm at most" in words
     assert laid_words(events[3:]) == ""
+
+
+def test_a_remark_says_where_a_pressed_print_lies():
+    # 3-4-5 triangles again: 1.5 and 0.5 mm
+    seen = [{"off_mm": [0.9, 1.2], "turned_deg": 0.5}, {"off_mm": [0.3, 0.4], "turned_deg": None}]
+    notes = [Event("n", Kind.NOTED, "1-1/1", data={"text": "as seen", "print": s}) for s in seen]
+    printed = [printed_of(note) for note in notes]
+    assert (printed[0].x, printed[0].y) == (0.9, 1.2)
+    assert printed_of(Event("n", Kind.NOTED, data={"text": "a remark"})) is None
+    words = printed_words([*printed, None])
+    assert words == (
+        "The camera saw 2 prints as pressed: 1.0 mm off its place at the median, 1.5 mm at most."
+    )

@@ -370,3 +370,23 @@ def test_every_kind_of_event_is_harmless_in_a_report(store):
     kinds = {event.kind for event in store.events(run)}
     assert kinds >= {Kind.PRESET, Kind.COLLARED, Kind.NOTED, Kind.CLOSED}
     assert summarise(run, store.events(run)).pressed == 0
+
+
+def test_where_a_print_lies_goes_with_the_press_it_came_of(store):
+    run, clock = begin(store), Clock()
+    session = clock.session(store, run)
+    imprint = session.progress.stop.imprint.id
+    session.step(Step.LAY)
+    session.step(Step.PRESS)
+    session.press()
+    session.saw_print(imprint, "0.5 mm off", {"off_mm": [0.3, 0.4], "turned_deg": 0.0})
+    outcome = summarise(run, store.events(run)).outcomes[0]
+    assert (outcome.printed.x, outcome.printed.y) == (0.3, 0.4)
+    rows = list(
+        csv.DictReader(
+            report_csv(summarise(run, store.events(run))).decode("utf-8-sig").splitlines()
+        )
+    )
+    assert (rows[0]["printed_off_x_mm"], rows[0]["printed_off_y_mm"]) == ("0.30", "0.40")
+    session.undo()
+    assert summarise(run, store.events(run)).outcomes == ()

@@ -25,6 +25,8 @@ class Habits:
         How often a hand stays on the platen for some seconds.
     reacts : float
         From seeing something to a hand over the platen, s.
+    peels : float
+        From the press counted to a hand on the carrier, s.
     """
 
     askew: tuple[float, float] = (9.0, 2.0)
@@ -34,6 +36,7 @@ class Habits:
     presses_again: float = 0.15
     lingers: float = 0.1
     reacts: float = 0.6
+    peels: float = 1.2
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,7 @@ class Rehearsal:
         self.film, self.worker = film, worker
         self._controller, self._output = controller, output
         self.stage, self.at = Stage(), 0.0
-        self._jobs: list[tuple[float, Callable[[], Any], Future[Any]]] = []
+        self._jobs: list[tuple[float, Any, Future[Any]]] = []
         made = reader or (lambda stage: StageReader(stage, np.random.default_rng(seed)))
         self.reader = made(lambda: self.stage)
         self.eye = EyeAtPress(controller, rig, self._submit, options, reader=self.reader)
@@ -97,9 +97,9 @@ class Rehearsal:
         """Go on by one picture of the camera."""
         self.at += (1 if self.eye.flashing else _SKIPS) / RATE
         self.worker.now = self.at
-        for due, job, future in self._jobs:
+        for due, told, future in self._jobs:
             if self.at >= due and not future.done():
-                future.set_result(job())
+                future.set_result(told)
         self._jobs = [each for each in self._jobs if not each[2].done()]
         frame = self.eye.frame(self._scene)
         self.film.show(frame, self.at)
@@ -115,5 +115,6 @@ class Rehearsal:
         garment, transfer = self.reader.error.seconds
         lasts = {FlashKind.GARMENT: garment, FlashKind.TRANSFER: transfer}
         kind = self.eye.reads
-        self._jobs.append((self.at + lasts.get(kind, transfer), job, future))
+        # What the burst shows is what lies there now, whenever it is read.
+        self._jobs.append((self.at + lasts.get(kind, transfer), job(), future))
         return future

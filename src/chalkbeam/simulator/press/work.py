@@ -282,6 +282,7 @@ class PressWorker:
         self.pressed += (*beside, imprint)
         self.off.append(float(np.hypot(off.x, off.y)))
         yield from self._answered(stage, imprint, ANSWERS)
+        yield stage, self.habits.peels
         printed = tuple(replace(sheet, film=None) for sheet in stage.sheets)
         yield from self._moves(Stage(garment, printed), 0.5)
         if self._chance(self.habits.presses_again) and self._step() is Step.LOAD:
