@@ -369,7 +369,7 @@ function App() {
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
       aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
     <p>${t("press.hot")}</p><p>${t("press.light")}</p>${own.sleepy && html`<p class="soft">${t("press.sleepy")}</p>`}</div>`;
-  return html`<div class="work"><${Picture} /><div class="info"><${Head} /><${Said} /><${Middle} /></div><${Progress} /><${Buttons} /></div>`;
+  return html`<div class="work"><${Picture} /><div class="info" tabindex="0"><${Head} /><${Said} /><${Middle} /></div><${Progress} /><${Buttons} /></div>`;
 }
 
 function draw() {
