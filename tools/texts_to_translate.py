@@ -24,6 +24,9 @@ ROOMS = ("calibration", "overlay/window", "src/chalkbeam")
 ELSEWHERE = ("cli", "web", "paper", "simulator", "lasers", "light")
 """Rooms of chalkbeam whose words are not the page's, or stand in its own texts."""
 
+REPORT = ROOT / "src" / "chalkbeam" / "paper" / "run_report_words.py"
+"""But for this file, whose words the page's reports share with those on paper."""
+
 SPEAK = {"station", "record", "placement"}
 """Rooms where a single word may be an answer or one of two: yes, pressed, left."""
 
@@ -78,7 +81,7 @@ def _sources() -> list[Path]:
     """Return the files whose words may be shown."""
     every = [path for room in ROOMS for path in sorted((ROOT / room).rglob("*.py"))]
     left_out = {ROOT / "src" / "chalkbeam" / name for name in ELSEWHERE}
-    return [path for path in every if not left_out & set(path.parents)]
+    return [path for path in every if path == REPORT or not left_out & set(path.parents)]
 
 
 def sentences(tree: ast.AST) -> Iterator[str]:

@@ -65,8 +65,8 @@ class Tour:
         rig = demo_rig()
         save(rig, library.place(rig.name))
         rows = (
-            ("Crew tee", "", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", ""),
-            ("Zip hood", "", "L", "black", "1", "full back", "crest.png", "250 mm", "", "", ""),
+            ("Crew tee", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", "", ""),
+            ("Zip hood", "L", "black", "1", "full back", "crest.png", "250 mm", "", "", "", ""),
         )
         made = make_order(
             self.workshop.orders,
@@ -74,7 +74,7 @@ class Tour:
             OrderTable(rows=rows),
         )
         made.add_artwork("crest.png", _crest())
-        odd = (("Crew tea", "", "XM", "navy", "2", "chest", "crust.png", "89", "", "", ""),)
+        odd = (("Crew tea", "XM", "navy", "2", "chest", "crust.png", "89", "", "", "", ""),)
         make_order(self.workshop.orders, About(title="Faulty"), OrderTable(rows=odd))
         sheet = read_sheet(made.sheet)
         from chalkbeam.orders.order_of_work import plan

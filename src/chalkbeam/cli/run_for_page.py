@@ -13,6 +13,8 @@ from chalkbeam.web.press.link import HowBegun
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
+    from chalkbeam.basics.units import Unit
+
 
 def light_in_window(connection: Connection, sheet: Path, choice: HowBegun) -> None:
     """As `light_for_page`, the light in an ordinary window: for a press in software."""
@@ -35,6 +37,7 @@ def light_for_page(
             sheet, again=again, window=window, of_page=True, title=_title(sheet),
             new_run=choice is HowBegun.ANEW, as_recorded=choice is HowBegun.AS_RECORDED,
             take_changes=choice is HowBegun.CHANGES, only_spoiled=choice is HowBegun.SPOILED,
+            units=_unit(sheet),
         )  # fmt: skip
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
@@ -50,6 +53,13 @@ def _title(sheet: Path) -> str:
     from chalkbeam.web.orders.folders import ABOUT, OrderFolder
 
     return OrderFolder(sheet.parent).about.title if (sheet.parent / ABOUT).is_file() else ""
+
+
+def _unit(sheet: Path) -> Unit:
+    """Return the unit that an order is written in: its lengths are told so at the press."""
+    from chalkbeam.web.orders.table import take_over
+
+    return take_over(sheet, sheet.name).table.unit
 
 
 def _repeated(sheet: Path) -> str | None:

@@ -33,8 +33,9 @@ class SizeCount:
     finished: int
 
     def __str__(self) -> str:
-        done = f"{self.finished} of " if self.finished != self.ordered else ""
-        return f"{self.size} {done}{self.ordered}"
+        if self.finished == self.ordered:
+            return f"{self.size} {self.ordered}"
+        return f"{self.size} {self.finished} of {self.ordered}"
 
 
 @dataclass(frozen=True)

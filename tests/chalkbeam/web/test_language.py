@@ -16,16 +16,11 @@ import platformdirs
 import pytest
 
 from calibration.refusal import Refusal
-from calibration.rig import library
-from calibration.rig.file import save
 from chalkbeam.web import words
-from chalkbeam.web.orders.folders import About, make_order
-from chalkbeam.web.orders.table import OrderTable
 from chalkbeam.web.sayings import Sayings
-from tests.chalkbeam.web.test_orders import crest
 from tests.support.crew_order import open_run
 from tests.support.light import Light
-from tests.support.rigs import demo_rig
+from tests.support.page_tour import STOPS, Tour
 from tests.support.until import until
 from tools import texts_to_translate
 
@@ -38,7 +33,7 @@ CODES = re.compile(r"#[0-9a-f]{6}|\b[A-Z]{1,4}\b")
 
 THEIR_OWN = {
     # what the shop typed and named itself
-    "Rowing", "Faulty", "Tern", "Harbour", "press", "crew", "crest", "png", "MARIT", "see",
+    "Rowing", "Faulty", "Tern", "Harbour", "Club", "rowing", "sheet", "csv", "photo", "jpg", "heic", "press", "crew", "crest", "png", "MARIT", "see",
     "set", "up", "pennant",
     # the program's name, units and signs of open standards, caps of keys
     "Chalkbeam", "mm", "in", "cm", "px", "PDF", "CSV", "XLSX", "DIN", "EN", "NIST", "ISO",
@@ -134,31 +129,19 @@ def test_a_text_without_brackets_is_seen():
     assert of_page("<p title='Look'>⟦{0} ⟦a⟧ b⟧ 3 mm</p><br>here") == ["Look", "here"]
 
 
-PAGES = (
-    "/", "/press", "/devices", "/orders", "/orders/new", "/orders/rowing", "/orders/rowing/plan",
-    "/orders/rowing/pictures?part=1", "/orders/faulty", "/reports", "/garments", "/garments/chart",
-    "/garments/crew_tee", "/locations", "/locations/new", "/locations/left-chest",
-    "/locations/full-back", "/transfers", "/fabrics", "/setup", "/setup/platen", "/setup/projector",
-    "/setup/cards", "/setup/photos", "/setup/eye", "/rigs", "/nowhere", "/garments/nothing",
-)  # fmt: skip
+MORE = ("/garments/nothing", "/orders/rowing/pictures?part=1", "/orders/nowhere")
+"""Addresses besides those of the tour."""
 
 
-def test_every_text_on_every_page_can_be_translated(pseudo, ask, workshop):
-    rig = demo_rig()
-    save(rig, library.place(rig.name))
-    rows = (("Crew tee", "", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", ""),)
-    made = make_order(workshop.orders, About(title="Rowing"), OrderTable(rows=rows))
-    made.add_artwork("crest.png", crest())
-    odd = (("Crew tea", "", "XM", "navy", "2", "chest", "crust.png", "89", "", "", ""),)
-    make_order(workshop.orders, About(title="Faulty"), OrderTable(rows=odd))
-    ask("/setup/begin", form={})
-    ask("/setup/platen", form={"platen": "16x20in"})
-    ask("/setup/display", form={"number": "1"})
+def test_every_text_on_every_page_can_be_translated(pseudo, ask, served, workshop, tmp_path):
+    tour = Tour(ask, served.app.state, workshop, tmp_path)
     wrong = {}
-    for path in PAGES:
-        answer = ask(path)
-        if found := of_page(answer.text):
-            wrong[path] = found
+    for name, address in (
+        *((stop.name, stop.arrive(tour)) for stop in STOPS if not stop.name.startswith("press,")),
+        *((each, each) for each in MORE),
+    ):
+        if found := of_page(ask(address).text):
+            wrong[name] = found
     assert wrong == {}
 
 

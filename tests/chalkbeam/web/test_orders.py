@@ -13,7 +13,8 @@ from PIL import Image, ImageDraw
 
 from calibration.files import resolved
 from calibration.refusal import Refusal
-from chalkbeam.cli.run_for_page import _repeated, _title
+from chalkbeam.basics.units import Unit
+from chalkbeam.cli.run_for_page import _repeated, _title, _unit
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.stretches import stretches
 from chalkbeam.record.session import open_session
@@ -70,7 +71,7 @@ def fields_of(page: str) -> dict[str, str]:
 @pytest.fixture
 def order(workshop) -> OrderFolder:
     """An order of two tees, its artwork beside it."""
-    rows = (("Crew tee", "", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", ""),)
+    rows = (("Crew tee", "M", "navy", "2", "left chest", "crest.png", "89 mm", "", "", "", ""),)
     made = make_order(workshop.orders, About(title="Rowing, regatta"), OrderTable(rows=rows))
     made.add_artwork("crest.png", crest())
     return made
@@ -194,18 +195,18 @@ def test_what_is_no_order_is_refused_and_nothing_is_kept(drop, workshop, files):
 
 def test_a_faulty_cell_is_marked_with_its_sentence_and_mended_by_a_tap(ask, order):
     right = order.taken().table.rows[0]
-    wrong = ("Crew tea", *right[1:7], "89", *right[8:])
+    wrong = ("Crew tea", *right[1:6], "89", *right[7:])
     order.save_table(OrderTable(rows=(wrong,)))
     page = ask(f"/orders/{order.name}").text
     assert 'name="c-0-0" value="Crew tea" aria-label="Style, Row 2"' in page
     assert page.count('aria-invalid="true"') == 2
     assert "There is no style “Crew tea”" in page
     assert 'name="take" value="0-0-crew tee"' in page
-    assert 'name="take" value="0-7-89 mm"' in page
+    assert 'name="take" value="0-6-89 mm"' in page
     fields = fields_of(page)
     assert ask(f"/orders/{order.name}", form={**fields, "take": "0-0-crew tee"}).status == 303
     fields = fields_of(ask(f"/orders/{order.name}").text)
-    ask(f"/orders/{order.name}", form={**fields, "take": "0-7-89 mm"})
+    ask(f"/orders/{order.name}", form={**fields, "take": "0-6-89 mm"})
     assert 'aria-invalid="true"' not in ask(f"/orders/{order.name}").text
     assert len(read_sheet(order.sheet).pieces) == 2
 
@@ -225,15 +226,15 @@ def test_rows_of_a_sheet_made_by_hand_keep_their_numbers(ask, workshop):
 
 def test_two_who_change_an_order_do_not_overwrite_each_other(ask, order):
     fields = fields_of(ask(f"/orders/{order.name}").text)
-    assert ask(f"/orders/{order.name}", form={**fields, "c-0-2": "L"}).status == 303
-    late = ask(f"/orders/{order.name}", form={**fields, "c-0-2": "S"})
+    assert ask(f"/orders/{order.name}", form={**fields, "c-0-1": "L"}).status == 303
+    late = ask(f"/orders/{order.name}", form={**fields, "c-0-1": "S"})
     assert late.status == 400
     assert "changed this order meanwhile" in late.text
-    assert order.taken().table.rows[0][2] == "L"
+    assert order.taken().table.rows[0][1] == "L"
 
 
 def test_a_long_order_is_shown_and_saved_by_parts(ask, order):
-    row = ("Crew tee", "", "M", "navy", "1", "left chest", "crest.png", "89 mm", "", "", "")
+    row = ("Crew tee", "M", "navy", "1", "left chest", "crest.png", "89 mm", "", "", "", "")
     order.save_table(OrderTable(rows=(row,) * 95))
     page = ask(f"/orders/{order.name}?from=40").text
     fields = fields_of(page)
@@ -377,7 +378,7 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
 
 def test_an_order_is_found_by_customer_name_and_day(ask, workshop, order):
     rows = (
-        ("Crew tee", "", "M", "navy", "1", "left chest", "x.png", "89 mm", "", "", "Robin Vole"),
+        ("Crew tee", "M", "navy", "1", "left chest", "x.png", "89 mm", "", "", "", "Robin Vole"),
     )
     other = make_order(
         workshop.orders,
@@ -433,6 +434,24 @@ def test_an_order_at_the_press_is_not_removed(ask, served, order):
     link.sheet = order.sheet
     assert "at the press" in ask(f"/orders/{order.name}/remove", form={}).text
     assert order.sheet.is_file()
+
+
+@pytest.mark.parametrize(
+    ("titles", "rows", "unit"),
+    [
+        (("Style", "Width"), [("tee", "89 mm"), ("tee", "9 cm"), ("tee", "3 in")], Unit.MM),
+        (("Style", "Width", "Height 2"), [("tee", '3 1/2"', "4 in"), ("tee", "89 mm", "")],
+         Unit.INCH),
+        (("Style", "Width (mm)"), [("tee", "89")], Unit.MM),
+        (("Style", "Platen", "Width"), [("tee", "400x500mm", "3 inches")], Unit.INCH),
+        (("Style", "Width"), [("tee", "")], Unit.INCH),
+    ],
+)  # fmt: skip
+def test_an_order_speaks_the_unit_that_it_is_written_in(tmp_path, titles, rows, unit):
+    table = OrderTable(titles, tuple(rows))
+    assert table.unit is unit
+    (tmp_path / "sheet.csv").write_bytes(table.csv())
+    assert _unit(tmp_path / "sheet.csv") is unit
 
 
 def test_a_run_is_called_what_its_order_is_called(order, tmp_path):

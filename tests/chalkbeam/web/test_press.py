@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -208,6 +209,28 @@ def test_an_order_is_pressed_by_taps_while_another_browser_watches(let_in, at_pr
     assert done <= 20
     expect(watcher.get_by_role("heading", name="The order is finished")).to_be_visible()
     expect(watcher.get_by_text("5 of 5 pressed")).to_be_visible()
+
+
+@pytest.mark.slow
+def test_size_label_and_colour_are_confirmed_by_a_tap(served, let_in, tmp_path):
+    from playwright.sync_api import expect
+
+    lit = Light(open_run(tmp_path, confirms=True))
+    served.app.state.press.attach(lit.work())
+    page = let_in(Right.PRESS, size=SIZES["phone"])
+    page.goto("/press")
+    page.get_by_role("button", name="Garment laid").click()
+    asked = page.get_by_role("region", name=re.compile("navy"))
+    expect(asked).to_contain_text("M")
+    expect(asked.get_by_role("button")).to_have_count(3)
+    assert serious(page) == []
+    asked.get_by_role("button", name="no: take another one").click()
+    expect(page.locator(".steps .now")).to_have_text("load")
+    page.get_by_role("button", name="Garment laid").click()
+    page.get_by_role("button", name="size label and colour are right").click()
+    expect(page.locator(".steps .now")).to_have_text("lay")
+    assert not progress(lit).to_confirm(progress(lit).at)
+    lit.end()
 
 
 @pytest.mark.slow

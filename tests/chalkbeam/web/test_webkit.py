@@ -79,7 +79,7 @@ def test_the_set_up_is_begun_and_an_order_is_typed(safari, served, workshop):
     safari.type("input[name=title]", "Rowing")
     safari.tap("form button.go")
     safari.until("return !!document.querySelector('[name=c-0-0]')")
-    cells = {0: "crew tee", 2: "M", 3: "navy", 4: "2", 5: "left chest", 7: "3 in", 8: "X"}
+    cells = {0: "crew tee", 1: "M", 2: "navy", 3: "2", 4: "left chest", 6: "3 in", 8: "X"}
     for column, words in cells.items():
         safari.type(f"[name=c-0-{column}]", words)
     safari.tap("[name=save]")

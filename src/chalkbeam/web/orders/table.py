@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +16,7 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.basics.cells import BadCell, Cell, Merged, column_letter, is_blank
 from chalkbeam.basics.spreadsheets import read_table
+from chalkbeam.basics.units import Unit
 from chalkbeam.orders.headers import Header, read_header
 from chalkbeam.orders.headings import PER_IMPRINT
 from chalkbeam.orders.rows import total_word
@@ -27,10 +30,10 @@ MOST_ROWS, MOST_COLUMNS, LONGEST = 10_000, 60, 400
 """Rows and columns of a table, and letters of a cell."""
 
 TITLES = (
-    "Style", "Fit", "Size", "Colour", "Quantity", "Location", "Artwork", "Width", "Name",
+    "Style", "Size", "Colour", "Quantity", "Location", "Artwork", "Width", "Fit", "Name",
     "Number", "Note",
 )  # fmt: skip
-"""Columns of an order that is typed in."""
+"""Columns of an order that is typed in; what every order has is in sight on a tablet."""
 
 MORE = (
     "Location 2", "Artwork 2", "Width 2", "Location 3", "Artwork 3", "Width 3", "Height",
@@ -66,6 +69,16 @@ class OrderTable:
         """Return what each column means, a word of `headers.ALSO_CALLED`; empty if unknown."""
         known = {column.index: column.field for column in self.header.columns}
         return tuple(known.get(index, "") for index in range(len(self.titles)))
+
+    @property
+    def unit(self) -> Unit:
+        """The unit that most of its widths and heights are written in."""
+        found: Counter[Unit | None] = Counter()
+        for index, field in enumerate(self.fields()):
+            if field.endswith(("width", "height")):
+                own = _unit(self.titles[index])
+                found.update(_unit(row[index]) or own for row in self.rows if row[index].strip())
+        return Unit.MM if found[Unit.MM] > found[Unit.INCH] else Unit.INCH
 
     def more_titles(self) -> tuple[str, ...]:
         """Return the columns that it has not and may be given."""
@@ -115,6 +128,13 @@ class OrderTable:
         text = io.StringIO(newline="")
         csv.writer(text, lineterminator="\r\n").writerows([*above, self.titles, *self.rows])
         return text.getvalue().encode("utf-8-sig")
+
+
+def _unit(text: str) -> Unit | None:
+    """Return the unit that a length or a heading names, centimetres as millimetres."""
+    if re.search(r"(mm|cm)\W*$", text, re.IGNORECASE):
+        return Unit.MM
+    return Unit.INCH if re.search(r"(in|inch|inches|[\"″])\W*$", text, re.IGNORECASE) else None
 
 
 def _cell(text: str) -> str:

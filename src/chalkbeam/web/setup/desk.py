@@ -1,55 +1,43 @@
-"""What the set-up has in hand while the page is served: the light, photos looked at, the sum."""
+"""What the set-up has in hand while the page is served: the light, the photos, the sum."""
 
 from __future__ import annotations
 
-import hashlib
 import logging
 import secrets
 import shutil
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from calibration.files import write_whole
-from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, RemedyKind
 from calibration.rig import library
 from calibration.rig.file import Rig
 from calibration.rig.from_photos import CalibrationPhoto
 from calibration.rig.platens import kept_from
-from calibration.worker import Worker
 from chalkbeam.setup.camera.until_accepted import stays
 from chalkbeam.setup.crosses.state import CrossState
 from chalkbeam.station.code_in_light import LightCode
 from chalkbeam.web.setup import apart, frames
 from chalkbeam.web.setup.apart import WatchedView, Worked
-from chalkbeam.web.setup.guide import Guide, GuideFile, GuidePhoto, Said, SetupStep
+from chalkbeam.web.setup.guide import Guide, GuideFile, Said, SetupStep
 from chalkbeam.web.setup.light import SetupLight
+from chalkbeam.web.setup.photo_desk import PhotoDesk
 from chalkbeam.web.words import t
-from chalkbeam.web.worker import MEGABYTES, StoppedError, run_apart
+from chalkbeam.web.worker import StoppedError, run_apart
 from overlay.draw.frame import Frame
 from overlay.window.displays import chosen
 
 _log = logging.getLogger(__name__)
 
-LOOK_SECONDS, SUM_SECONDS, WATCH_SECONDS = 60.0, 300.0, 3600.0
-"""Longest that one photo, the sum, and a camera that is carried round may take."""
+SUM_SECONDS, WATCH_SECONDS = 300.0, 3600.0
+"""Longest that the sum, and a camera that is carried round, may take."""
 
 CODE = "code"
 """Name of the picture that pairs a device; the others have those of their steps."""
-
-MOST_PHOTOS = 24
-MOST_BYTES = 40 * 1024 * 1024
-"""Of one photo; phones write 2 to 12 MB."""
-
-_KINDS = {
-    b"\xff\xd8\xff": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp", b"II*\x00": ".tif",
-    b"MM\x00*": ".tif",
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -93,6 +81,7 @@ class SetupDesk:
         Names what is to be seen on a simulated press: another picture, another name.
     trouble : str
         Why there is no light though there should be.
+    photos : PhotoDesk
     crosses : dict of SetupStep to CrossState
         Crosses that are being moved on to their marks.
     crossing : Lock
@@ -109,21 +98,15 @@ class SetupDesk:
         self._stood: tuple[str, Frame, int] | None = None
         self.crosses: dict[SetupStep, CrossState] = {}
         self.crossing = threading.Lock()
-        self._lookers = ThreadPoolExecutor(1, thread_name_prefix="photos")
-        self._looker = Worker(MEGABYTES * 1024 * 1024)
-        self._seen: dict[str, PhotoObservation] = {}
-        self._asked: set[str] = set()
+        self.photos = PhotoDesk(self.file, light)
         self._sum: Sum | None = None
-        self._taking = False
-        self._stop, self._ended = threading.Event(), threading.Event()
+        self._stop = threading.Event()
         self._lock = threading.Lock()
 
     def guide(self) -> Guide:
         """Return the guide; photos that nobody looks at, as after a restart, are looked at."""
         guide = self.file.load()
-        for photo in guide.photos:
-            if photo.said is Said.LOOKING:
-                self._look(guide, photo)
+        self.photos.look_at_all(guide)
         return guide
 
     # -- light -------------------------------------------------------------------------------
@@ -193,100 +176,6 @@ class SetupDesk:
             else:
                 self._show(*self._stood)
 
-    # -- photos ------------------------------------------------------------------------------
-
-    def take_in(self, content: bytes, raised: float) -> None:
-        """Keep a photo and have it looked at.
-
-        Raises
-        ------
-        Refusal
-            If it is no picture, has come before, or there are too many.
-        """
-        ending = _ending(content)
-        if ending is None:
-            raise Refusal("That is no photo: send a JPEG or HEIC as the phone takes it.")
-        digest = hashlib.sha256(content).hexdigest()
-
-        def add(guide: Guide) -> Guide:
-            twice = next((each for each in guide.photos if each.digest == digest), None)
-            if twice is not None:
-                raise Refusal(
-                    f"That is the same photo as {twice.name}: take another from a different side."
-                )
-            if len(guide.photos) >= MOST_PHOTOS:
-                raise Refusal(f"There are {MOST_PHOTOS} photos: take away those that are not good.")
-            name = f"photo-{guide.taken + 1}{ending}"
-            write_whole(self.file.photos / name, content)
-            photo = GuidePhoto(name=name, digest=digest, raised=raised)
-            return guide.with_(photos=(*guide.photos, photo), taken=guide.taken + 1, refused="")
-
-        guide = self.file.change(add)
-        self._look(guide, guide.photos[-1])
-
-    @property
-    def taking(self) -> bool:
-        """Whether the simulated press is being photographed."""
-        return self._taking
-
-    def photograph(self, guide: Guide) -> None:
-        """Have a simulated press photographed; the photos come in one after the other."""
-        if not self._taking:
-            self._taking = True
-            self._lookers.submit(self._photograph, guide)
-
-    def _photograph(self, guide: Guide) -> None:
-        try:
-            for number in range(self.light.shots):
-                with suppress(Refusal):  # the same photo once more
-                    self.take_in(self.light.photo(guide.face, number), 0.0)
-        finally:
-            self._taking = False
-
-    def take_away(self, name: str) -> None:
-        """Forget a photo."""
-
-        def without(guide: Guide) -> Guide:
-            return guide.with_(photos=tuple(each for each in guide.photos if each.name != name))
-
-        if self.file.load().photo(name) is not None:
-            self.file.change(without)
-            for path in (self.file.photos / name, apart.small_place(self.file.photos / name)):
-                path.unlink(missing_ok=True)
-
-    def _look(self, guide: Guide, photo: GuidePhoto) -> None:
-        with self._lock:
-            if photo.name in self._asked or guide.size is None:
-                return
-            self._asked.add(photo.name)
-        self._lookers.submit(self._look_now, guide, photo)
-
-    def _look_now(self, guide: Guide, photo: GuidePhoto) -> None:
-        path = self.file.photos / photo.name
-        values: dict[str, object]
-        try:
-            found = run_apart(
-                apart.look_at, path, photo.raised, guide.face, guide.size,
-                seconds=LOOK_SECONDS, stop=self._ended, by=self._looker,
-            )  # fmt: skip
-        except StoppedError:
-            return
-        except Refusal as refusal:
-            if self._ended.is_set():  # the photo is looked at when the page is open again
-                return
-            sentence = str(refusal)
-            values = {"said": Said.BAD, "sentence": sentence[:1].upper() + sentence[1:]}
-        except Exception:
-            _log.exception("%s", photo.name)
-            values = {"said": Said.BAD, "sentence": t("failed.500")}
-        else:
-            self._seen[photo.name] = found.seen
-            values = {"said": Said.GOOD, "towards": found.towards}
-        finally:
-            with self._lock:
-                self._asked.discard(photo.name)
-        self.file.change(lambda now: now.judged(photo.name, **values))
-
     # -- the sum -----------------------------------------------------------------------------
 
     @property
@@ -300,7 +189,7 @@ class SetupDesk:
 
         def work() -> Worked:
             return run_apart(
-                apart.work_out, photos, dict(self._seen), guide.face, guide.size, guide.stated,
+                apart.work_out, photos, self.photos.seen(), guide.face, guide.size, guide.stated,
                 guide.rig, seconds=SUM_SECONDS, tell=self._tell, stop=self._stop,
             )  # fmt: skip
 
@@ -384,9 +273,7 @@ class SetupDesk:
     def end(self) -> None:
         """Let everything come to its end: the page ends."""
         self._stop.set()
-        self._ended.set()
-        self._lookers.shutdown(wait=False, cancel_futures=True)
-        self._looker.close()
+        self.photos.end()
         with suppress(Refusal):
             self.dark()
 
@@ -403,12 +290,3 @@ def _refused(guide: Guide, refusal: Refusal) -> Guide:
         if each.kind is RemedyKind.ONE_MORE:
             wanted = str(each.value)
     return guide.at(SetupStep.PHOTOS, refused=sentence, wanted=wanted)
-
-
-def _ending(content: bytes) -> str | None:
-    """Return the ending that a photo's file gets, by its first bytes; None for no photo."""
-    if len(content) > MOST_BYTES:
-        return None
-    if content[4:8] == b"ftyp":
-        return ".heic"
-    return next((end for start, end in _KINDS.items() if content.startswith(start)), None)

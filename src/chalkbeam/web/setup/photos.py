@@ -16,8 +16,8 @@ from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import failed
 from chalkbeam.web.setup import apart
 from chalkbeam.web.setup.code_on_platen import offered
-from chalkbeam.web.setup.desk import MOST_BYTES
 from chalkbeam.web.setup.guide import SetupStep
+from chalkbeam.web.setup.photo_desk import MOST_BYTES
 from chalkbeam.web.setup.shown import darken, desk_of, light_step, page_of, post, to
 
 MOST_AT_ONCE = 8
@@ -51,7 +51,7 @@ def _photos(visit: Visit) -> Response:
     for each in visit.form.getlist("photos")[:MOST_AT_ONCE]:
         if isinstance(each, UploadFile) and each.size:
             try:
-                desk.take_in(each.file.read(), _raised(visit))
+                desk.photos.take_in(each.file.read(), _raised(visit))
             except Refusal as refusal:
                 wrong = str(refusal)
     if wrong:
@@ -84,7 +84,7 @@ def _take(visit: Visit) -> Response:
     guide = desk.guide()
     if not guide.reached(SetupStep.PHOTOS):
         return to(guide.step)
-    desk.photograph(guide)
+    desk.photos.photograph(guide)
     return to(SetupStep.PHOTOS)
 
 
@@ -121,7 +121,7 @@ def _sight(visit: Visit) -> Response:
 
 
 def _away(visit: Visit) -> Response:
-    desk_of(visit).take_away(str(visit.path["name"]))
+    desk_of(visit).photos.take_away(str(visit.path["name"]))
     return to(SetupStep.PHOTOS)
 
 

@@ -51,7 +51,7 @@ def _photo_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     watch = Watch(guide.face, taken=seen, side=guide.wanted)
     return {
         "more": more, "next": other_direction(watch) if seen else t("setup.photos.first"),
-        "shared": visit.app.settings.shared, "busy": guide.busy or desk.taking,
+        "shared": visit.app.settings.shared, "busy": guide.busy or desk.photos.taking,
     }  # fmt: skip
 
 
