@@ -33,7 +33,8 @@ CODES = re.compile(r"#[0-9a-f]{6}|\b[A-Z]{1,4}\b")
 
 THEIR_OWN = {
     # what the shop typed and named itself
-    "Rowing", "Faulty", "Tern", "Harbour", "Club", "rowing", "sheet", "csv", "photo", "jpg", "heic", "press", "crew", "crest", "png", "MARIT", "see",
+    "Rowing", "Faulty", "Tern", "Harbour", "Club", "rowing",
+    "sheet", "csv", "photo", "jpg", "heic", "press", "crew", "crest", "png", "MARIT", "see",
     "set", "up", "pennant",
     # the program's name, units and signs of open standards, caps of keys
     "Chalkbeam", "mm", "in", "cm", "px", "PDF", "CSV", "XLSX", "DIN", "EN", "NIST", "ISO",
