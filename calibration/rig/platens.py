@@ -3,7 +3,8 @@
 Platens are changed on one post under one projector. Its lens and its place are known from the
 calibration of the first platen; of another only its own *place* is new: where its middle lies, how
 high its face is, how it is turned and, a little, how it leans. One photo of cards on its corners
-tells that, or three crosses of light on marks of its face and a ruler for its height.
+tells that, or three crosses of light on marks of its face, four where it is wide, and a ruler for
+its height.
 
 A platen found is a rig of its own, in the frame of its own face. The place is no more than what
 joins its projector's pose to the first platen's: so it follows when that one is repaired.
@@ -49,6 +50,14 @@ SAME_FACE = 6.0
 _POSE = slice(len(INTRINSIC), len(PARAMETERS))
 _BOW = slice(len(PARAMETERS), len(PARAMETERS) + N_BOW)
 LEAST_CROSSES = 3
+WIDE = 200.0
+"""A platen whose shorter side is longer wants a cross near each of its four corners, mm: with three
+light at its fourth corner is told no better than to about a millimetre."""
+
+
+def crosses_wanted(face: PlatenFace) -> int:
+    """Return how many crosses tell surely where a platen of this size lies."""
+    return LEAST_CROSSES + (min(face.width, face.depth) > WIDE)
 
 
 @dataclass(frozen=True)

@@ -70,6 +70,10 @@ def _advice(
 
 def _of_crosses(solution: Solution, on_bare: bool, for_thin: bool) -> tuple[Phrase, ...]:
     """Say what makes crosses surer: on the bare platen, or where only height is in doubt."""
+    corners = 4
+    if solution.inherited is not None and len(solution.problem.model.crosses) < corners:
+        each = "set a cross near each of the platen's four corners"
+        return (Remedy(RemedyKind.CROSSES, each, corners),)
     fewer = len(solution.problem.model.crosses) < MOST_CROSSES
     more = [Remedy(RemedyKind.CROSSES, f"set {MOST_CROSSES} crosses", MOST_CROSSES)] * fewer
     if not on_bare:

@@ -157,7 +157,7 @@ class SharedRun:
 
     def _has(self, name: str) -> bool:
         from chalkbeam.placement.platens import alike, platen
-        from chalkbeam.station.ready_imprint import called
+        from chalkbeam.station.laying import called
 
         if any(called(rig).casefold() == name.casefold() for rig in self._rigs):
             return True

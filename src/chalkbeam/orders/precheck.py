@@ -24,7 +24,7 @@ from chalkbeam.orders.second_heat import heated_anyway
 from chalkbeam.orders.sheet import RunSheet
 from chalkbeam.orders.under_head import by_where_they_lie
 from chalkbeam.placement import Impossible, Placement, Severity
-from chalkbeam.placement.loading import Collar, Loading, OffPlaten, load, looks_of
+from chalkbeam.placement.loading import Collar, Loading, OffPlaten, against, load
 from chalkbeam.placement.many import Placer
 from chalkbeam.placement.platens import padded, parse_pad, platens
 from chalkbeam.placement.platens import platen as find_platen
@@ -189,8 +189,8 @@ class _Checker:
 def on_file(collar: Collar | None = None, threaded: bool = True) -> Lay:
     """Return how to lay imprints where no rig is named: on the sheet's platen, else on any on file.
 
-    The largest platen on which nothing asks for a look is taken; where there is none, the one
-    with the fewest.
+    The largest platen that nothing speaks `against` is taken; where there is none, the one with the
+    least.
     """
     largest_first = sorted(
         platens().values(), key=lambda each: each.face.width * each.face.depth, reverse=True
@@ -209,9 +209,9 @@ def on_file(collar: Collar | None = None, threaded: bool = True) -> Lay:
             except Refusal as refusal:
                 refused = refused or refusal
                 continue
-            if not looks_of(loading):
+            if not any(against(loading)):
                 return loading
-            if best is None or looks_of(loading) < looks_of(best):
+            if best is None or against(loading) < against(best):
                 best = loading
         if best is not None:
             return best

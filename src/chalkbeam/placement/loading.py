@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from chalkbeam.basics.sentences import Sentence, joined, literal
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import Face
 from chalkbeam.placement import Concern, Placement, Severity
-from chalkbeam.placement.clearance import ink_shape, moved
+from chalkbeam.placement.clearance import ink_shape, moved, valid
 from chalkbeam.placement.loading_values import (
     COLLARS,
     Collar,
@@ -39,6 +39,7 @@ __all__ = [
     "Collar",
     "Loading",
     "OffPlaten",
+    "against",
     "centre_line",
     "centre_words",
     "end_laid_by",
@@ -49,10 +50,13 @@ __all__ = [
     "looks_of",
     "origin_words",
     "plain_loading",
+    "with_better",
 ]
 
 FOLDS = 12.0
 """A garment must be this much wider than the platen to be threaded over it, mm in all."""
+THREADING = "threading"
+"""What a concern is about that tells of a garment too narrow to be threaded."""
 
 
 class OffPlaten(Refusal):
@@ -81,6 +85,7 @@ def load(
     aside: float | None = None,
     angle: float = 0.0,
     threaded: bool = True,
+    among: Sequence[Platen] = (),
 ) -> Loading:
     """Lay a placed garment on a platen so that its ink is pressed, and as little else as can be.
 
@@ -102,6 +107,9 @@ def load(
     threaded : bool
         One layer of cloth on the platen, where the garment goes over it; otherwise it lies on
         top with both.
+    among : sequence of Platen
+        The press's other platens: named first where this one does not take the ink; all that are
+        on file without.
 
     Raises
     ------
@@ -114,7 +122,7 @@ def load(
     instead = None
     if overhang is not None or aside is not None or angle != 0.0:
         instead = _lay(placement, platen, collar, None, None, 0.0, threaded)
-    raise _off_platen(placement, platen, collar, threaded, loading, instead)
+    raise _off_platen(placement, platen, collar, threaded, loading, instead, among)
 
 
 def _lay(
@@ -133,7 +141,7 @@ def _lay(
     if _inside(platen).is_empty:
         raise Refusal(f"The pressed area of {platen.name} is too small to press anything.")
     ink = moved(ink_shape(placement.artwork), turn @ placement.garment_from_art)
-    narrow = _too_narrow(face, platen, pointing)
+    narrow = _too_narrow(placement, platen, pointing)
     seeker = Seeker(placement, platen, pointing, turn, ink, overhang, aside,
                      threaded and narrow is None)  # fmt: skip
     for plate, shift in seeker.tries():
@@ -218,7 +226,8 @@ def fitting(
 ) -> tuple[Loading, ...]:
     """Return a loading on every platen that can take the imprint, the best first.
 
-    Best means: fewest concerns, then the smallest platen, whose pressure is the most even.
+    Best means: least speaks `against` it, then the smallest platen, whose pressure is the most
+    even.
     """
     tried = [
         _lay(placement, candidate, collar, None, None, 0.0, threaded)
@@ -226,9 +235,9 @@ def fitting(
     ]
     loadings = [loading for loading in tried if isinstance(loading, Loading)]
 
-    def rank(loading: Loading) -> tuple[int, float]:
+    def rank(loading: Loading) -> tuple[tuple[int, float], float]:
         face = loading.platen.face
-        return looks_of(loading), face.width * face.depth
+        return against(loading), face.width * face.depth
 
     return tuple(sorted(loadings, key=rank))
 
@@ -238,6 +247,40 @@ def looks_of(loading: Loading) -> int:
     return sum(each.severity >= Severity.CAUTION for each in loading.concerns)
 
 
+def against(loading: Loading) -> tuple[int, float]:
+    """Return what speaks against a platen, the less the better.
+
+    How many things ask for a look; then by how much it is too wide for the garment, sleeve or leg
+    to be threaded over it, mm: both layers, and what hangs from a sleeve, lie under the head.
+    """
+    narrow = [each.sentence.lengths for each in loading.concerns if each.about == THREADING]
+    return looks_of(loading), max((wide + FOLDS - has for has, wide in narrow), default=0.0)
+
+
+def with_better(loading: Loading, others: Iterable[Loading]) -> Loading:
+    """Return a loading whose look is told with the platen of the press that spares it.
+
+    Parameters
+    ----------
+    loading : Loading
+    others : iterable of Loading
+        The same imprint on the press's other platens.
+    """
+    better = [each for each in others if against(each) < against(loading)]
+    if not better or not looks_of(loading):
+        return loading
+    best = min(better, key=against)
+    less = "nothing" if not looks_of(best) else "less"
+    words = f" Or press it on {literal(best.platen.name)}: {less} is under the head there."
+    said = tuple(
+        replace(each, sentence=joined([each.sentence, Sentence(words)], ""))
+        if each.severity >= Severity.CAUTION
+        else each
+        for each in loading.concerns
+    )
+    return replace(loading, concerns=said)
+
+
 def _off_platen(
     placement: Placement,
     platen: Platen,
@@ -245,6 +288,7 @@ def _off_platen(
     threaded: bool,
     off: BaseGeometry,
     instead: Loading | BaseGeometry | None,
+    among: Sequence[Platen],
 ) -> OffPlaten:
     inside = _inside(platen)
     # The pressed area is convex: what lies farthest off is a corner of what is left over.
@@ -254,7 +298,9 @@ def _off_platen(
         f"The ink ({{0}} x {{1}}) would leave the pressed area of {literal(platen.name)} by {{2}}",
         (*size, float(beyond)),
     )
-    others = fitting(placement, collar=collar, threaded=threaded)
+    others = fitting(placement, among, collar=collar, threaded=threaded)
+    if not others:
+        others = fitting(placement, collar=collar, threaded=threaded)
     if isinstance(instead, Loading):
         cure = loading_words(placement, instead)
         cure = Sentence(f"load it with the {cure.template}", cure.lengths)
@@ -288,18 +334,38 @@ def _concerns(
     return tuple(pressed_concerns(face, thickness, platen, pose, ink))
 
 
-def _too_narrow(face: Face, platen: Platen, collar: Collar) -> Concern | None:
+def _too_narrow(placement: Placement, platen: Platen, collar: Collar) -> Concern | None:
     """Return why a garment cannot be threaded over a platen; None if it can."""
-    sides = [face.across.get(name) for name in ("left_side_seam", "right_side_seam")]
-    left, right = sides
-    if face.name not in ("front", "back") or left is None or right is None:
-        return None
+    face = placement.face
+    what, has = _tube(face, placement.centre[1])
     wide = platen.face.width if collar in ("away", "towards") else platen.face.depth
-    has = abs(left.value - right.value)
-    if has >= wide + FOLDS:
+    if has is None or has >= wide + FOLDS:
         return None
     words = (
-        "The garment is {0} wide and the platen {1}, too narrow to be threaded over it: it lies "
-        "on top, with both layers."
+        f"The {what} is {{0}} wide and the platen {{1}}, too narrow to be threaded over it: it "
+        "lies on top, with both layers."
     )
-    return Concern(Severity.NOTE, "threading", Sentence(words, (has, wide)))
+    return Concern(Severity.NOTE, THREADING, Sentence(words, (has, wide)))
+
+
+def _tube(face: Face, level: float) -> tuple[str, float | None]:
+    """Return what a platen goes into and how wide it lies flat at a level of the face, mm.
+
+    None where it is no tube: a bag's panel, a cap. A sleeve's face is all of it, opened; a leg's,
+    and a front or back, is one of its two layers.
+    """
+    if face.name in ("front", "back"):
+        sides = [face.across.get(name) for name in ("left_side_seam", "right_side_seam")]
+        left, right = sides
+        if left is None or right is None:
+            return "garment", None
+        return "garment", abs(left.value - right.value)
+    layers = {"sleeve": 2, "leg": 1}
+    what = face.name.rpartition("_")[2]
+    if what not in layers:
+        return what, None
+    xs = face.outline[:, 0]
+    line = shapely.LineString([(xs.min() - 1.0, level), (xs.max() + 1.0, level)])
+    return what, float(line.intersection(valid(shapely.Polygon(face.outline))).length) / layers[
+        what
+    ]

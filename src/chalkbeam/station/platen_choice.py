@@ -18,10 +18,10 @@ def on_the_press(
 ) -> Chooser:
     """Return what chooses a platen for each imprint, where the press has several.
 
-    It is the one that the sheet names; else the first, in the order of the rigs, that takes the
-    imprint with nothing to look at under the head; else the one with the fewest such things. What
-    is laid together with what it follows (a number under its name) lies on the same platen where
-    that takes it.
+    It is the one that the sheet names; else that of the first rig, where nothing lies under the
+    head to be looked at and it goes into the garment, sleeve or leg; else the one that the least
+    speaks against, the largest of several. What is laid together with what it follows (a number
+    under its name) lies on the same platen where that takes it.
     """
     if len(preparer.rigs) == 1:
         return fit_on_press

@@ -37,6 +37,7 @@ class Readiness:
 
     def __init__(self, preparer: ImprintPreparer, progress: Progress) -> None:
         self._preparer, self._progress = preparer, progress
+        preparer.expect((stop.piece, as_planned(stop)) for stop in progress.stops)
         self.ready: ReadyImprint | None = None
         self.refused = ""
         self._made_for: Request | None = None

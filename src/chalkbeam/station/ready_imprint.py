@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
-from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.refusal import Refusal
 from calibration.rig.file import Rig
-from calibration.rig.platens import platen_name
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.orders.pieces import Art, Imprint, Piece
 from chalkbeam.orders.place_imprint import place_imprint
 from chalkbeam.placement import Placement
-from chalkbeam.placement.loading import Collar, Loading, load, looks_of
+from chalkbeam.placement.loading import Collar, Loading
 from chalkbeam.placement.many import Placer
-from chalkbeam.placement.platens import Platen, alike, name_of, padded
-from chalkbeam.placement.platens import platen as find_platen
 from chalkbeam.placement.shift import Shift
+from chalkbeam.station.common_loading import Wanted
+from chalkbeam.station.laying import Placed, PlatenLayer, called
 from overlay.colour.visibility import palette_for
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 
@@ -127,10 +126,13 @@ class ImprintPreparer:
         self.rigs = tuple(rigs)
         self.collar = collar
         self.threaded = threaded
-        self._overhang, self._aside = overhang, aside
+        self._layer = PlatenLayer(rigs, collar, threaded, overhang, aside)
         self._place = place
         self._placer = Placer()
-        self._loaded: dict[tuple[Hashable, ...], Loading] = {}
+
+    def expect(self, order: Iterable[Wanted]) -> None:
+        """Take what else is pressed in the run: its sizes are laid alike where they can be."""
+        self._layer.expect(order)
 
     def prepare(
         self,
@@ -162,14 +164,21 @@ class ImprintPreparer:
         Refusal
             If the artwork, the placement or the platen stands in the way; says what to do.
         """
-        if len(self._loaded) > REMEMBERED:
+        if len(self._layer) > REMEMBERED:
             self._placer = Placer()
-            self._loaded.clear()
-        placed = self._placed(piece, imprint, location_of)
-        rig, planned = self._lay_on(placed, imprint)
-        others = [self._placed(piece, other, location_of) for other in together if other != imprint]
+            self._layer.forget()
+
+        def placed_of(piece: Piece, imprint: Imprint) -> Placed:
+            return self._placed(piece, imprint, location_of)
+
+        placed = placed_of(piece, imprint)
+        rig, _ = self._layer.choose(placed)
+        planned = self._layer.as_the_run(piece, placed, rig, placed_of)
+        others = [placed_of(piece, other) for other in together if other != imprint]
         if others:
-            planned = self._shared(rig, imprint, placed, planned, others)
+            shared = self._together(piece, placed, rig, planned, others, placed_of)
+            planned = planned if shared is None else shared
+        planned = self._layer.with_better(placed, planned)
         loading = planned if collar is None else collared(planned, collar)
         palette = palette_on(piece.colour)
         if seen is not None and seen.height is not None:
@@ -179,11 +188,24 @@ class ImprintPreparer:
         choice = Choice(placed.placement, loading)
         return ReadyImprint(imprint.id, self.rigs[rig], choice, planned, palette)
 
-    def _placed(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> _Placed:
+    def _together(
+        self, piece: Piece, placed: Placed, rig: int, planned: Loading, others: Sequence[Placed],
+        placed_of: Callable[[Piece, Imprint], Placed],
+    ) -> Loading | None:  # fmt: skip
+        """Return a loading that presses several imprints of a piece; None where none does."""
+        together = [(placed, planned)]
+        for other in others:
+            try:
+                together.append((other, self._layer.as_the_run(piece, other, rig, placed_of)))
+            except Refusal:
+                return None
+        return self._layer.shared(placed, rig, together)
+
+    def _placed(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> Placed:
         key = _content(piece, imprint, location_of)
         if self._place is not None:
-            return _Placed(self._place(piece, imprint, location_of), key)
-        return _Placed(place_imprint(self._placer, piece, imprint, location_of), key)
+            return Placed(imprint, self._place(piece, imprint, location_of), key)
+        return Placed(imprint, place_imprint(self._placer, piece, imprint, location_of), key)
 
     def platen_for(self, piece: Piece, imprint: Imprint, location_of: LocationOf) -> str:
         """Return what the platen is called on which an imprint is to be pressed.
@@ -193,118 +215,19 @@ class ImprintPreparer:
         Refusal
             If there is a rig for none that takes it.
         """
-        rig, _ = self._lay_on(self._placed(piece, imprint, location_of), imprint)
+        rig, _ = self._layer.choose(self._placed(piece, imprint, location_of))
         return called(self.rigs[rig])
 
-    def lay_on(self, placement: Placement, imprint: Imprint) -> tuple[Rig, Loading]:
-        """Return the rig whose platen is wanted and takes the imprint best, and how it lies.
-
-        That is the first on which nothing asks for a look, else the one with the fewest.
+    def lay(self, placement: Placement, imprint: Imprint) -> Loading:
+        """Return how an imprint lies on the platen that takes it best.
 
         Raises
         ------
         Refusal
             If none does.
         """
-        rig, loading = self._lay_on(_Placed(placement), imprint)
-        return self.rigs[rig], loading
-
-    def lay(self, placement: Placement, imprint: Imprint) -> Loading:
-        """Return how an imprint lies on the first rig that takes it; raises as `lay_on`."""
-        return self.lay_on(placement, imprint)[1]
-
-    def _lay_on(self, placed: _Placed, imprint: Imprint) -> tuple[int, Loading]:
-        """Return the same as `lay_on`, the rig by its place among the rigs."""
-        refused: Refusal | None = None
-        best: tuple[int, int, Loading] | None = None
-        for index in self._wanted(imprint.platen):
-            try:
-                loading = self._load_on(placed, index, imprint)
-            except Refusal as refusal:
-                refused = refused or refusal
-                continue
-            looks = looks_of(loading)
-            if best is None or looks < best[0]:
-                best = (looks, index, loading)
-            if not looks:
-                break
-        if best is not None:
-            return best[1:]
-        if refused is not None:
-            raise refused
-        have = ", ".join(rig.name or "unnamed" for rig in self.rigs)
-        raise Refusal(
-            f"This imprint wants platen {imprint.platen} and the rigs at hand are for others "
-            f"({have}): put that platen on and ",
-            Remedy(RemedyKind.RIG, "add its rig"),
-            ", or skip the imprint.",
-        )
-
-    def _wanted(self, platen: str) -> list[int]:
-        """Return the places of the rigs that are for a platen as the sheet names it; else all."""
-        if not platen:
-            return list(range(len(self.rigs)))
-        name = platen.strip().casefold()
-        named = [k for k, rig in enumerate(self.rigs) if called(rig).casefold() == name]
-        if named:
-            return named
-        wanted = find_platen(platen).face
-        return [k for k, rig in enumerate(self.rigs) if alike(rig.face, wanted)]
-
-    def _shared(
-        self,
-        rig: int,
-        imprint: Imprint,
-        placed: _Placed,
-        planned: Loading,
-        others: Sequence[_Placed],
-    ) -> Loading:
-        """Return a loading that presses several imprints without moving the garment.
-
-        Tried are the loadings that each would have alone, first the highest on the
-        garment. Where none serves all, this imprint keeps its own.
-        """
-        everything = sorted((placed, *others), key=lambda each: each.placement.centre[1])
-        for leading in everything:
-            try:
-                alone = self._load_on(leading, rig, imprint)
-                laid = [self._load_on(each, rig, imprint, alone) for each in everything]
-            except Refusal:
-                continue
-            return laid[everything.index(placed)]
-        return planned
-
-    def _load_on(
-        self, placed: _Placed, rig: int, imprint: Imprint, like: Loading | None = None
-    ) -> Loading:
-        """Return how a garment lies on a rig's platen; `like` another loading of the same face."""
-        own = self._overhang if imprint.overhang is None else imprint.overhang
-        overhang = own if like is None else like.overhang
-        own_aside = self._aside if imprint.aside is None else imprint.aside
-        aside = own_aside if like is None else like.aside
-        pad = None if like is None else like.platen.pad  # it lies under the garment already
-        key = (placed.content, rig, imprint.padding, overhang, aside, pad)
-        if placed.content is not None and key in self._loaded:
-            return self._loaded[key]
-        bare = Platen(called(self.rigs[rig]), self.rigs[rig].face)
-        plate = padded(bare, imprint.pad, imprint.pad_place)
-        if pad is not None:
-            plate = bare.with_pad(replace(pad, free=False))
-        loading = load(
-            placed.placement, plate, collar=self.collar, threaded=self.threaded,
-            overhang=overhang, aside=aside,
-        )  # fmt: skip
-        if placed.content is not None:
-            self._loaded[key] = loading
-        return loading
-
-
-@dataclass(frozen=True)
-class _Placed:
-    """A placement with what it was made from, by value; None where that is not known."""
-
-    placement: Placement
-    content: Hashable = None
+        placed = Placed(imprint, placement)
+        return self._layer.with_better(placed, self._layer.choose(placed)[1])
 
 
 def _content(piece: Piece, imprint: Imprint, location_of: LocationOf) -> Hashable:
@@ -325,11 +248,6 @@ def changed_at(art: Art) -> int:
     if art.path is None or not art.path.is_file():
         return 0
     return art.path.stat().st_mtime_ns
-
-
-def called(rig: Rig) -> str:
-    """Return what a rig's platen is called: its own name, one of its size on file, the rig's."""
-    return rig.platen or name_of(rig.face) or rig.name or platen_name(rig)
 
 
 def collared(loading: Loading, shift: Shift) -> Loading:

@@ -26,6 +26,7 @@ def ready_stops(
 ) -> tuple[ReadyImprint | Refusal, ...]:
     """Return every imprint of an order ready to be lit, or what stands in its way."""
     found: list[ReadyImprint | Refusal] = []
+    preparer.expect((stop.piece, stop.imprint) for stop in stops)
     for index, stop in enumerate(stops):
         first, last = index, index
         while first > 0 and not stops[first].loads:

@@ -124,6 +124,24 @@ def test_three_crosses_and_a_ruler_tell_it_too(
     assert missed(sleeve, found, 0.0)[0].max() < 0.8
 
 
+def test_a_wide_platen_wants_a_cross_near_each_corner(rig: Rig, bench: Bench) -> None:
+    face = PlatenFace(381.0, 381.0, 15.0)
+    rng = np.random.default_rng(5)
+    other = on_another_platen(bench, rng, face, (10.0, -20.0, 8.0), 0.02, 0.002, 0.2)
+    places = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * 175.0
+    lit = np.column_stack([places + rng.normal(0, 0.15, (4, 2)), np.zeros(4)])
+    pixels = other.projector.project(lit)
+    set_ = [Cross(tuple(at), tuple(px)) for at, px in zip(places, pixels, strict=True)]
+    assert platens.crosses_wanted(face) == 4
+    assert platens.crosses_wanted(SLEEVE) == 3
+    with pytest.raises(Refusal, match="near each of the platen's four corners"):
+        examine(platens.find_by_crosses(rig, face, set_[:3], 8.0, Stated()), face)
+    found = platens.find_by_crosses(rig, face, set_, 8.3, Stated())
+    examine(found, face)
+    off, limits = missed(other, found, 4.0)
+    assert (off < limits).all()
+
+
 def test_without_the_height_the_bound_would_be_a_lie(rig: Rig, sleeve: Bench) -> None:
     """What a ruler that is off by 30 mm does is more than any bound allows: it is refused."""
     off = crosses(sleeve)

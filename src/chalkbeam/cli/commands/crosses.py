@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -191,28 +192,33 @@ def platen(
     height: PlatenHeightOption = None,
     rig: RigOption = None,
     platen: PlatenSizeOption = None,
-    count: CountOption = 3,
+    count: Annotated[
+        int | None, typer.Option(help="How many crosses; without it 3, on a wide platen 4.")
+    ] = None,
     inset: InsetOption = "15mm",
+    tolerance: ToleranceOption = "1mm",
     out: OutOption = None,
     display: DisplayOption = None,
     window: WindowOption = False,
     as_json: JsonOption = False,
 ) -> None:
-    """Add a platen to a rig without photos: crosses on three marks of it, its height by a ruler."""
+    """Add a platen to a rig without photos: crosses on marks of it, its height by a ruler."""
     from calibration.rig import library
     from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
-    from calibration.rig.platens import find_by_crosses, straight_above
+    from calibration.rig.platens import crosses_wanted, find_by_crosses, straight_above
     from chalkbeam.setup.crosses.state import CrossState
 
     place, press = library.find(rig), library.open_rig(rig)
     check_place(out)
     face, high = platen_face(name, platen), read_platen_height(height)
+    stated = replace(press.stated, tolerance=read_positive(tolerance, "--tolerance"))
+    wanted = crosses_wanted(face) if count is None else count
     marks = suggested_points(
-        face, max(count, LEAST_CROSSES), _inset(inset, face.width, face.depth)
-    )[:count]  # fmt: skip
+        face, max(wanted, LEAST_CROSSES), _inset(inset, face.width, face.depth)
+    )[:wanted]  # fmt: skip
 
     def solve(crosses: tuple[Cross, ...]) -> Solution:
-        return find_by_crosses(press, face, crosses, high, press.stated)
+        return find_by_crosses(press, face, crosses, high, stated)
 
     state = CrossState(face, press.projector.size, marks, straight_above(press, high))
     solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window)

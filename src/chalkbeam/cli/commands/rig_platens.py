@@ -20,6 +20,7 @@ from chalkbeam.cli.options.rig import (
     PlatenHeightOption,
     PlatenSizeOption,
     RigOption,
+    ToleranceOption,
     check_place,
     read_platen_height,
     read_positive,
@@ -57,7 +58,7 @@ def add(
         Path | None,
         typer.Option(
             help="CSV of crosses set by hand on this platen, without photos: x_mm,y_mm from its "
-            "middle and x_px,y_px."
+            "middle and x_px,y_px. Three, on a wide platen one near each of its four corners."
         ),
     ] = None,
     height: PlatenHeightOption = None,
@@ -65,6 +66,7 @@ def add(
         str | None, typer.Option(help="Measured length of the printed 100 mm bar: 99.7mm.")
     ] = None,
     laid: Annotated[str, typer.Option(help="Every card lies within this of its place.")] = "0.8mm",
+    tolerance: ToleranceOption = "1mm",
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -83,6 +85,7 @@ def add(
     stated = replace(
         press.stated,
         laid=read_positive(laid, "--laid"),
+        tolerance=read_positive(tolerance, "--tolerance"),
         bar=None if bar is None else parse_bar(bar),
         lens=None,
     )
