@@ -19,6 +19,7 @@ from chalkbeam.artwork.faces import BUILTIN
 from chalkbeam.artwork.measure import check_margin, check_size
 from chalkbeam.artwork.outline import outline_of
 from chalkbeam.artwork.setting import (
+    LEAST_SHARE,
     LetterStyle,
     cap_for,
     face_of,
@@ -111,9 +112,10 @@ def letter(
         raise Refusal(f"Give “{text}” either a height of its capitals or a width.")
     if not all(math.isfinite(size) and size > 0 for size in (height, width) if size is not None):
         raise Refusal(f"“{text}”: the size must be larger than zero.")
-    if narrowest is not None and not 0.3 <= narrowest <= 1:
+    if narrowest is not None and not LEAST_SHARE <= narrowest <= 1:
         raise Refusal(
-            f"Letters cannot be condensed to {percent(narrowest)}: write 30 to 100 per cent."
+            f"Letters cannot be condensed to {percent(narrowest)}: write "
+            f"{100 * LEAST_SHARE:.0f} to 100 per cent."
         )
     check_letters(text, font)
     check_margin(f"“{text}”", sheet_margin)

@@ -32,6 +32,10 @@ NARROWEST = 0.75
 beyond, their uprights look thin; from memory, a sign writer's rule."""
 
 
+LEAST_SHARE = 0.3
+"""No letters are condensed further, whatever the shop says: nobody reads them."""
+
+
 @dataclass(frozen=True)
 class LetterStyle:
     """How lettering looks.

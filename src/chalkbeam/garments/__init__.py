@@ -16,6 +16,7 @@ from chalkbeam.basics.toml_files import FolderState, folder_state
 from chalkbeam.garments.bags import panel_face
 from chalkbeam.garments.draft import Measures
 from chalkbeam.garments.grading import measures_of
+from chalkbeam.garments.hoods import hood_face
 from chalkbeam.garments.library import (
     builtin_styles,
     charts_folder,
@@ -95,6 +96,8 @@ def _faces(m: Measures, style: Style) -> dict[str, Face]:
     faces = {"front": top_face(m, style, "front"), "back": top_face(m, style, "back")}
     if style.sleeve != "none":
         faces |= {name: sleeve_face(m, style, name) for name in ("left_sleeve", "right_sleeve")}
+    if style.neckline == "hood":
+        faces |= {name: hood_face(m, name) for name in ("left_hood", "right_hood")}
     return faces
 
 

@@ -15,6 +15,11 @@ lying flat with its upper end away from the viewer, y **down**):
     The front of one leg as it lies flat. Origin where the side seam meets the
     waistband's seam; y runs down the side. The leg lies at x < 0 on the left leg
     (the wearer's left is the viewer's right) and at x > 0 on the right one.
+``left_hood``, ``right_hood``
+    One side of a hood folded flat along its middle, seen from outside. Origin at its
+    top, half way between the opening's edge and the back; y runs down to the neck
+    seam. The opening lies at x < 0 on the left side (the wearer's) and at x > 0 on
+    the right one.
 ``panel``
     The front of a bag. Origin where the centre line meets the upper edge.
 
@@ -185,7 +190,7 @@ class Face:
         return float(x0), float(y0), float(x1), float(y1)
 
 
-_FACE_WORDS = {"leg": "left_leg", "sleeve": "left_sleeve"}
+_FACE_WORDS = {"leg": "left_leg", "sleeve": "left_sleeve", "hood": "left_hood"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +233,7 @@ class Garment:
         return tuple(self._faces)
 
     def face(self, name: str) -> Face:
-        """Return a face by name ("leg" and "sleeve" mean the wearer's left one).
+        """Return a face by name ("leg", "sleeve" and "hood" mean the wearer's left one).
 
         Raises
         ------

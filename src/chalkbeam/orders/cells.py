@@ -6,6 +6,7 @@ import math
 import re
 
 from calibration.refusal import Refusal
+from chalkbeam.artwork.setting import LEAST_SHARE
 from chalkbeam.basics.cells import BadCell, Cell, Merged, Row
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.orders.headers import Column, Header
@@ -157,6 +158,23 @@ class RowCells:
             self.wrong(self.column(field, turn), f"“{text}” is not a number from 1: write one")
             return None
         return int(text)
+
+    def share(self, field: str) -> float | None:
+        """Return a share from a cell in per cent; None, with a problem, if it is none."""
+        text = self.cell(field)
+        if not text:
+            return None
+        match = re.fullmatch(r"(\d{1,3}(?:[.,]\d+)?)\s*(?:%|per ?cent)?", text)
+        share = float(match[1].replace(",", ".")) if match else 0.0
+        if 0 < share <= 1 and "%" not in text:  # a spreadsheet's own way to write per cent
+            share *= 100
+        if not 100 * LEAST_SHARE <= share <= 100:
+            self.wrong(
+                self.column(field),
+                f"“{text}” is no width to condense to: write {100 * LEAST_SHARE:.0f} to 100 %",
+            )
+            return None
+        return share / 100
 
     def turned(self, turn: int) -> float | None:
         """Return how far artwork is turned in the garment frame, whose y is down, radians."""

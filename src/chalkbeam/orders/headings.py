@@ -82,6 +82,10 @@ PIECES = (
         _LENGTHS,
     ),
     Title(
+        "narrowest", "per cent of their own width that letters may be condensed to",
+        ("condense to", "condensed to", "least width", "narrowest letters", "squeeze to"),
+    ),
+    Title(
         "for", "whose the piece is, where that is not printed",
         ("employee", "recipient", "person", "member", "staff", "issued to", "for whom"),
     ),

@@ -115,7 +115,8 @@ class ImprintReader:
             return imprint
         # Numbers stay straight under a name that is bent.
         arc = self._row.length("arc", self._row.cell("arc")) if kind is ArtKind.NAME else None
-        return replace(imprint, face=self._face(kind), arc=arc)
+        narrowest = self._row.share("narrowest")
+        return replace(imprint, face=self._face(kind), arc=arc, narrowest=narrowest)
 
     def _face(self, kind: ArtKind) -> str:
         """Return the face of a row's names or numbers; empty for the usual one."""

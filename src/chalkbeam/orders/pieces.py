@@ -168,6 +168,8 @@ class Imprint:
         name): the two are pressed one right after the other, in this order.
     face : str
         What lettering is set in: a face's name, or a font file; empty for the usual one.
+    narrowest : float or None
+        Least share of their own width that letters are condensed to; the face's own without.
     arc : float or None
         Radius that lettering is bent by, mm.
     common : float or None
@@ -194,6 +196,7 @@ class Imprint:
     overhang: float | None = None
     aside: float | None = None
     turn: float | None = None
+    narrowest: float | None = None
 
     @property
     def padding(self) -> str:

@@ -83,7 +83,7 @@ def _elsewhere(imprint: Imprint, where: Location) -> bool:
 
 
 def _style(imprint: Imprint) -> LetterStyle:
-    return LetterStyle(find_face(imprint.face or PLAIN), imprint.arc)
+    return LetterStyle(find_face(imprint.face or PLAIN), imprint.arc, imprint.narrowest)
 
 
 def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:

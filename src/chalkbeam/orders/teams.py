@@ -38,6 +38,7 @@ class LetterKind:
     face: str
     arc: float | None
     height: float | None
+    narrowest: float | None = None
 
     @property
     def words(self) -> str:
@@ -84,6 +85,11 @@ def as_team(pieces: Sequence[Piece]) -> Team:
     """Return an order's lettering worked out together."""
     kinds: dict[str, LetterKind] = {}
     groups: dict[LetterKind, _Group] = {}
+    narrowest: dict[tuple[ArtKind, str], float] = {}  # what one row allows holds for its team
+    for _, _, imprint in _lettered(pieces):
+        if imprint.narrowest is not None:
+            team = _team_of(imprint)
+            narrowest[team] = min(imprint.narrowest, narrowest.get(team, 1.0))
     for piece, number, imprint in _lettered(pieces):
         try:
             worn = garment(piece.style, piece.size, fit=cast(Fit, piece.fit or "regular"))
@@ -93,6 +99,7 @@ def as_team(pieces: Sequence[Piece]) -> Team:
             continue
         art = imprint.art
         kind = LetterKind(where.name, art.kind, worn.age, imprint.face, imprint.arc, imprint.height)
+        kind = replace(kind, narrowest=narrowest.get(_team_of(imprint)))
         kinds[imprint.id] = kind
         if imprint.width is None or imprint.height is not None:
             group, key = groups.setdefault(kind, _Group()), (art.text, room)
@@ -129,8 +136,12 @@ def _lettered(pieces: Iterable[Piece]) -> Iterator[tuple[Piece, int, Imprint]]:
                 yield piece, number, imprint
 
 
+def _team_of(imprint: Imprint) -> tuple[ArtKind, str]:
+    return imprint.art.kind, imprint.face
+
+
 def _style(kind: LetterKind) -> LetterStyle:
-    return LetterStyle(find_face(kind.face or PLAIN), kind.arc)
+    return LetterStyle(find_face(kind.face or PLAIN), kind.arc, kind.narrowest)
 
 
 def _set_together(
@@ -145,7 +156,7 @@ def _set_together(
     common = None if sized or kind not in found else found[kind].height
     stands = any(rule.line == "name_foot" for rule in find_location(kind.location).rules)
     under = names.get(kind.age) if kind.what is ArtKind.NUMBER and stands else None
-    return replace(imprint, common=common, under=under)
+    return replace(imprint, common=common, under=under, narrowest=kind.narrowest)
 
 
 def _names_over(found: Mapping[LetterKind, CommonHeight]) -> dict[str, NameLine]:

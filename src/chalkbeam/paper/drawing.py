@@ -241,6 +241,7 @@ def _shown(garment: Garment) -> tuple[tuple[str, str], ...]:
     """Return the faces that differ from one another, with a title for each."""
     titles = {
         "left_sleeve": "left sleeve, opened flat (the right one mirrors it)",
+        "left_hood": "left side of the hood, folded flat (the right one mirrors it)",
         "left_leg": "left leg, front (the right one mirrors it)",
     }
     return tuple(
@@ -254,8 +255,11 @@ def _counted_from(garment: Garment) -> str:
         return "the upper edge and the centre line"
     if "left_leg" in garment.faces:
         return "the waistband seam and the side seam"
-    sleeve = " (a sleeve's from the shoulder seam)" if "left_sleeve" in garment.faces else ""
-    return f"the neck seam and the centre line{sleeve}"
+    others = [words for face, words in (("left_sleeve", "a sleeve's from the shoulder seam"),
+                                        ("left_hood", "a hood's from its top"))
+              if face in garment.faces]  # fmt: skip
+    more = f" ({', '.join(others)})" if others else ""
+    return f"the neck seam and the centre line{more}"
 
 
 def _resting_on(garment: Garment) -> str:

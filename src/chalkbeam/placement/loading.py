@@ -271,9 +271,9 @@ def with_better(loading: Loading, others: Iterable[Loading]) -> Loading:
         return loading
     best = min(better, key=against)
     less = "nothing" if not looks_of(best) else "less"
-    words = f" Or press it on {literal(best.platen.name)}: {less} is under the head there."
+    words = f"Or press it on {literal(best.platen.name)}: {less} is under the head there."
     said = tuple(
-        replace(each, sentence=joined([each.sentence, Sentence(words)], ""))
+        replace(each, sentence=joined([each.sentence, Sentence(words)], " "))
         if each.severity >= Severity.CAUTION
         else each
         for each in loading.concerns
@@ -352,7 +352,7 @@ def _tube(face: Face, level: float) -> tuple[str, float | None]:
     """Return what a platen goes into and how wide it lies flat at a level of the face, mm.
 
     None where it is no tube: a bag's panel, a cap. A sleeve's face is all of it, opened; a leg's,
-    and a front or back, is one of its two layers.
+    a hood's, and a front or back, is one of its two layers.
     """
     if face.name in ("front", "back"):
         sides = [face.across.get(name) for name in ("left_side_seam", "right_side_seam")]
@@ -360,7 +360,7 @@ def _tube(face: Face, level: float) -> tuple[str, float | None]:
         if left is None or right is None:
             return "garment", None
         return "garment", abs(left.value - right.value)
-    layers = {"sleeve": 2, "leg": 1}
+    layers = {"sleeve": 2, "leg": 1, "hood": 1}
     what = face.name.rpartition("_")[2]
     if what not in layers:
         return what, None

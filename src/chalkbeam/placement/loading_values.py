@@ -22,6 +22,8 @@ COLLARS: tuple[Collar, ...] = get_args(Collar)
 _ORIGINS = {
     "left_sleeve": "shoulder seam",
     "right_sleeve": "shoulder seam",
+    "left_hood": "hood's top",
+    "right_hood": "hood's top",
     "left_leg": "waistband seam",
     "right_leg": "waistband seam",
     "panel": "upper edge",
@@ -81,7 +83,7 @@ def origin_words(face: str) -> str:
 
 def centre_words(face: str) -> str:
     """Return what a face's centre line is called."""
-    return "fold" if face.endswith("sleeve") else "centre line"
+    return {"sleeve": "fold", "hood": "hood's middle"}.get(face.rpartition("_")[2], "centre line")
 
 
 _LOWER_ENDS = {"cuff": "cuff", "sleeve_hem": "sleeve's hem", "hem": "hem"}

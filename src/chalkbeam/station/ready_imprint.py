@@ -238,7 +238,7 @@ def _content(piece: Piece, imprint: Imprint, location_of: LocationOf) -> Hashabl
         location_of(imprint),
         (imprint.art, changed_at(imprint.art)),
         (imprint.width, imprint.height, imprint.common, imprint.turn),
-        (imprint.face, imprint.arc, imprint.under),
+        (imprint.face, imprint.arc, imprint.narrowest, imprint.under),
         None if over is None else _content(piece, over, location_of),
     )
 

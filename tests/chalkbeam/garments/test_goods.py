@@ -36,6 +36,8 @@ def placed(style, size, where, width=3 * INCH, height=2 * INCH):
         ("apron", "standard", "bib", 180, 80),
         ("drawstring_bag", "standard", "tote", 250, 200),
         ("cap", "mid", "cap-front", 100, 50),
+        ("pullover_hood", "M", "left-hood", 95, 80),
+        ("zip_hood", "YM", "right-hood", 70, 60),
     ],
 )
 def test_what_is_usually_pressed_goes_there(style, size, where, width, height):
@@ -87,6 +89,17 @@ def test_a_bodysuit_narrows_to_its_press_studs():
     low = front.outline[front.outline[:, 1] > front.along["hem"].value - 1.0]
     assert abs(low[:, 0]).max() == pytest.approx(suit.measures["crotch_width"].value / 2)
     assert suit.age == "infant"
+
+
+def test_a_hood_is_printed_between_its_hem_and_its_seam():
+    # common practice, no source: half way from the opening's hem to the back, on either side alike
+    for size in ("YS", "M", "4XL"):
+        left, right = (placed("pullover_hood", size, f"{side}-hood") for side in ("left", "right"))
+        assert left.worst < Severity.STOP
+        assert left.centre == pytest.approx((-right.centre[0], right.centre[1]))
+        assert left.face.across["hood_opening"].value < 0 < right.face.across["hood_opening"].value
+    with pytest.raises(Refusal, match="it has front, back"):
+        placed("crew_tee", "M", "left-hood")
 
 
 def test_a_cap_says_what_light_can_and_cannot_do():

@@ -125,6 +125,25 @@ def test_numbers_under_arched_names_leave_room_for_their_ends(tmp_path):
     )
 
 
+def test_the_sheet_says_how_far_letters_may_be_condensed(tmp_path):
+    long = "crew tee,XL,navy,1,BARTHOLOMEW-FITZGERALD,88,,block,,"
+    heights = {}
+    for allowed in ("", "60 %", "0.6", "100"):
+        order = read(
+            tmp_path,
+            long + allowed,
+            "crew tee,XL,navy,1,PIP,7,,block,,",
+            head=HEAD + ",Arc,Narrowest",
+        )
+        names = [found.artwork.letters for key, found in placed(order).items() if key[1] == "name"]
+        assert names[0].cap == pytest.approx(names[1].cap)  # one row speaks for its team
+        heights[allowed] = names[0].cap
+    assert heights["60 %"] == heights["0.6"] > heights[""]
+    assert heights["100"] < heights[""]
+    with pytest.raises(Refusal, match="“12” is no width to condense to: write 30 to 100 %"):
+        read(tmp_path, long + "12", head=HEAD + ",Arc,Narrowest")
+
+
 def test_a_font_of_the_shop_lies_beside_the_sheet(tmp_path):
     shutil.copyfile(find_face("slab"), tmp_path / "own.ttf")
     order = read(tmp_path, "crew tee,XL,navy,1,PIP,7,,own.ttf")

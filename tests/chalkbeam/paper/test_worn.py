@@ -225,6 +225,8 @@ def _red(picture):
         ("zip_hood", "S", "left_sleeve", 0.0, 200.0, 80.0),
         ("trousers", "L", "leg", -70.0, 140.0, 80.0),
         ("tote", "large", "panel", 0.0, 200.0, 200.0),
+        ("pullover_hood", "L", "left_hood", 0.0, 180.0, 100.0),
+        ("apron", "standard", "panel", 0.0, 150.0, 150.0),
     ],
 )
 def test_pictures_show_the_art(style, size, face, x, y, width):

@@ -132,7 +132,7 @@ def new_location(
     name: Annotated[str, typer.Argument(help="Its name, such as house-chest.")],
     line: Annotated[str, typer.Argument(help="Where: “7 in down from the shoulder, 4 in across”.")],
     face: Annotated[
-        str, typer.Option(help="front, back, left_sleeve, left_leg, panel …")
+        str, typer.Option(help="front, back, left_sleeve, left_leg, left_hood, panel …")
     ] = "front",
     width: Annotated[str, typer.Option(help="Usual width of the art there.")] = "3.5in",
 ) -> None:

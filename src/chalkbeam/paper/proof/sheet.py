@@ -196,7 +196,8 @@ def _percent(share: float) -> str:
 
 def loss_words(found: Losses, face: str) -> list[str]:
     """Return what the eye loses of the print when it is worn, as sentences."""
-    where = "behind" if face == "back" else "the front"
+    sides = {"back": "behind", "left_hood": "its side", "right_hood": "its side"}
+    where = sides.get(face, "the front")
     said = []
     if found.out_of_sight >= 0.01:
         share = _percent(found.out_of_sight)

@@ -21,7 +21,7 @@ from calibration.geometry import Isometry, Points
 from calibration.refusal import Refusal
 from chalkbeam.garments import Garment
 from chalkbeam.paper.worn.necks import collar_surfaces
-from chalkbeam.paper.worn.others import bag_figure, legs_figure
+from chalkbeam.paper.worn.others import bag_figure, hood_figure, legs_figure
 from chalkbeam.paper.worn.surfaces import Figure, Place, Surface, top_figure
 from chalkbeam.paper.worn.texture import RGB, Texture, cloth_texture, with_art
 from chalkbeam.paper.worn.view import Camera, frame, paint, see
@@ -98,7 +98,11 @@ class Losses:
 
 
 @functools.lru_cache(maxsize=16)
-def _figure(garment: Garment, belly: float) -> tuple[Figure, tuple[Surface, ...]]:
+def _figure(garment: Garment, belly: float, hood: str) -> tuple[Figure, tuple[Surface, ...]]:
+    """Return what is worn; `hood` names the side of a hood that is looked at, else nothing."""
+    if hood:
+        figure = hood_figure(garment, hood)
+        return figure, figure.surfaces
     if "panel" in garment.faces:
         figure = bag_figure(garment)
         return figure, figure.surfaces
@@ -109,6 +113,11 @@ def _figure(garment: Garment, belly: float) -> tuple[Figure, tuple[Surface, ...]
     return figure, (*figure.surfaces, *collar_surfaces(garment, figure))
 
 
+def _hood(worn: Worn) -> str:
+    name = worn.garment.face(worn.face).name
+    return name if name.endswith("_hood") else ""
+
+
 def _face_name(worn: Worn, figure: Figure) -> str:
     name = worn.garment.face(worn.face).name
     if name not in figure.places:
@@ -116,15 +125,15 @@ def _face_name(worn: Worn, figure: Figure) -> str:
     return name
 
 
-def _cut_out(garment: Garment) -> bool:
-    """Whether a panel has an outline of its own within its box, as an apron's or a cap's has."""
-    return bool({"bib_width", "crown_width"} & set(garment.measures))
+def _cut_out(garment: Garment, face: str) -> bool:
+    """Whether a face has an outline of its own within its box, as an apron's, a cap's or a hood."""
+    return face.endswith("_hood") or bool({"bib_width", "crown_width"} & set(garment.measures))
 
 
 def _textures(worn: Worn, figure: Figure, art_face: str) -> dict[str, Texture]:
     textures = {}
     for name in figure.places:
-        filled = name not in ("front", "back") and not _cut_out(worn.garment)
+        filled = name not in ("front", "back") and not _cut_out(worn.garment, name)
         texture = cloth_texture(worn.garment.face(name), worn.cloth, filled)
         if name == art_face:
             texture = with_art(texture, worn.art, worn.garment_from_art, worn.width)
@@ -167,7 +176,7 @@ def look(
     -------
     ndarray, shape (height, width, 3), RGB, uint8
     """
-    figure, surfaces = _figure(worn.garment, worn.belly)
+    figure, surfaces = _figure(worn.garment, worn.belly, _hood(worn))
     face = _face_name(worn, figure)
     textures = _textures(worn, figure, face)
     azimuth = _azimuth(face, view, worn.garment_from_art.x)
@@ -176,7 +185,7 @@ def look(
 
 def losses(worn: Worn) -> Losses:
     """Return what the eye loses of the ink, seen from straight before (or behind) the wearer."""
-    figure, surfaces = _figure(worn.garment, worn.belly)
+    figure, surfaces = _figure(worn.garment, worn.belly, _hood(worn))
     face = _face_name(worn, figure)
     points, weights = _ink(worn)
     total = weights.sum()
@@ -187,7 +196,7 @@ def losses(worn: Worn) -> Losses:
         name: cloth_texture(
             worn.garment.face(name),
             worn.cloth,
-            name not in ("front", "back") and not _cut_out(worn.garment),
+            name not in ("front", "back") and not _cut_out(worn.garment, name),
         )
         for name in figure.places
     }

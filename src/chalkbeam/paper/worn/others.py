@@ -167,7 +167,7 @@ def bag_figure(garment: Garment) -> Figure:
 
     front = Surface.of_face(place, "panel", span(-half, half), span(0.0, high))
     back = Surface.plain(front.points * (1.0, 1.0, -1.0), "cloth")
-    surfaces = [front] if "bib_width" in m else [front, back]
+    surfaces = [front, *_straps(garment)] if "bib_width" in m else [front, back]
     handle = next((each for each in garment.face("panel").lines if each.name == "handle"), None)
     if handle is None:
         return Figure(tuple(surfaces), {"panel": place})
@@ -178,6 +178,33 @@ def bag_figure(garment: Garment) -> Figure:
                           for edge in (outer, inner)])  # fmt: skip
         surfaces.append(Surface.plain(strap, "rib"))
     return Figure(tuple(surfaces), {"panel": place})
+
+
+def _straps(garment: Garment) -> list[Surface]:
+    """Return an apron's loop round the neck and its two ties, which run to the wearer's back."""
+    outline = garment.face("panel").outline
+    half, wide = garment.measures["bib_width"].value / 2 - STRAP, float(outline[:, 0].max())
+    level = float(outline[outline[:, 0] > wide - 1.0, 1].min()) + STRAP / 2
+    turns = np.linspace(0.0, math.pi, 33)
+    loop = np.stack([
+        np.stack([side * half * np.cos(turns), LOOP * side * np.sin(turns),
+                  4.0 - 0.6 * LOOP * np.sin(turns)], axis=-1)
+        for side in (1.0, 1.0 + STRAP / half)
+    ])  # fmt: skip
+    straps = [Surface.plain(loop, "rib")]
+    out = np.linspace(0.0, 1.0, 9)
+    for side in (1.0, -1.0):
+        tie = np.stack([
+            np.stack([side * (wide + 0.5 * LOOP * np.sin(out * math.pi / 2)),
+                      -level - low - 0.15 * LOOP * out, 4.0 - LOOP * out**1.5], axis=-1)
+            for low in (0.0, STRAP)
+        ])  # fmt: skip
+        straps.append(Surface.plain(tie if side > 0 else tie[::-1], "rib"))
+    return straps
+
+
+STRAP, LOOP = 25.0, 190.0
+"""Width of an apron's straps, and how far the loop for the neck rises, mm; from memory."""
 
 
 def _cap_figure(garment: Garment) -> Figure:
@@ -198,5 +225,23 @@ def _cap_figure(garment: Garment) -> Figure:
     return Figure((front,), {face.name: place})
 
 
+def hood_figure(garment: Garment, name: str) -> Figure:
+    """Return one side of a hood, worn up and looked at from its side. Origin: its top's middle."""
+    face = garment.face(name)
+    (x0, y0), (x1, y1) = face.outline.min(axis=0), face.outline.max(axis=0)
+    half, high = float(x1 - x0) / 2, float(y1 - y0)
+
+    def place(points: Points) -> Floats:
+        across, down = points[:, 0] / half, points[:, 1] / high
+        round_ = np.clip(1 - across**2, 0, 1) * np.clip(1 - (1 - np.clip(down, 0, 1)) ** 4, 0, 1)
+        placed: Floats = np.stack([points[:, 0], -points[:, 1], HOOD * round_], axis=-1)
+        return placed
+
+    side = Surface.of_face(place, name, span(-half, half), span(0.0, high))
+    return Figure((side,), {name: place})
+
+
+HOOD = 60.0
+"""How far the side of a hood stands out round a head, mm; from memory."""
 HEAD = 93.0
 """Radius of a head of 23 in round, mm; from memory."""

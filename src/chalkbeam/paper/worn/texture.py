@@ -134,7 +134,7 @@ def _cover(
     """Return where a panel has cloth: a top's is carried on under seams and sleeves."""
     panel = blank.copy()
     cv2.fillPoly(panel, [drawn(face.outline)], 255, cv2.LINE_AA, 4)
-    if face.name == "panel":
+    if face.name not in ("front", "back"):
         return panel
     neck = abs(face.across["left_neck_point"].value)
     cover = panel.copy()
