@@ -165,7 +165,7 @@ class PressWatch:
         self._bare, self._loaded = (_Memory(self._beam.lit, around) for _ in range(2))
         self._past: deque[Blocks] = deque(maxlen=64)
         self._reach: Mask = np.ones(shape, np.bool_)
-        self._undisturbed = self._waits = False
+        self._undisturbed = self._waits = self._calm = False
 
     @property
     def knows_bare(self) -> bool:
@@ -211,11 +211,18 @@ class PressWatch:
             self.forget_loaded()
 
     def remember_loaded(self) -> None:
-        """Remember what is seen now as the loaded garment, or once nothing moves any more."""
+        """Remember what is seen now as the loaded garment, or once nothing moves any more.
+
+        If nothing moves yet, what is seen last before something does is remembered at the latest:
+        a quick hand may lay the next transfer within half a second.
+        """
         self._loaded.forget()
-        self._waits = True
-        if self._past and self._stillness(self._past[-1])[0]:
-            self._take_loaded(self._past[-1])
+        self._waits, self._calm = True, False
+        if self._past:
+            still, moves = self._stillness(self._past[-1])
+            self._calm = not moves
+            if still:
+                self._take_loaded(self._past[-1])
 
     def _take_loaded(self, now: Blocks) -> None:
         self._loaded.keep(now)
@@ -248,6 +255,8 @@ class PressWatch:
         if changing:
             return Glance(None)  # of the light before, or while it changes
         still, moves = self._stillness(now)
+        if moves and self._waits and self._calm:
+            self._take_loaded(self._past[-1])
         self._past.append(now)
         if not self._bare:
             return Glance(Sight.MOVING if moves else None, still)

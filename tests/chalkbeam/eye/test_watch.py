@@ -134,6 +134,17 @@ def test_a_transfer_is_looked_for_where_it_is_to_lie():
     assert press.see(laid, frame=LOAD)[0].sight is Sight.SHEET
 
 
+def test_a_transfer_that_is_laid_at_once_is_no_part_of_the_garment():
+    press, garment = Press(), shirt()
+    press.load(garment)
+    press.see(Stage(garment=garment), frame=LOAD)
+    press.see(Stage(garment=garment), 0.4, LAY)  # new light, and not yet still in it
+    press.watch.remember_loaded()
+    laid = Stage(garment=garment, sheets=(sheet(),))
+    press.see(Stage(garment=garment, sheets=(sheet(),), arms=(arm(),)), 0.3, LAY)
+    assert press.see(laid, frame=LAY)[0].sight is Sight.SHEET
+
+
 @pytest.mark.parametrize("colour", [NAVY, WHITE], ids=["navy", "white"])
 def test_by_the_projectors_light_alone_a_sheet_is_told_from_shadow_hand_and_garment(colour):
     rig, at = rig_with_eye(), 0.0
