@@ -79,7 +79,7 @@ def pose(asked: argparse.Namespace, place: Path) -> None:
                 f"  over 5 mm though sure {wrong}, face wrong {sum(not r['face'] for r in seen)},"
                 f" refused {sum(bool(r['refused']) for r in some)}",
             )
-        for key, words in (("colour", "colour, CIEDE2000"), ("height", "height, rms in mm")):
+        for key, words in (("colour_off", "colour, CIEDE2000"), ("height", "height, rms in mm")):
             errors = [r[key] for r in all_ if key in r]
             print(f"{'':10} {words}: {middle_and_high(errors)}, n {len(errors)}")
 
@@ -88,7 +88,7 @@ def _beside(told: Told, true: Told) -> Told:
     """Return how far off colour (CIEDE2000) and heights (rms, mm) are that are told beside."""
     row: Told = {}
     if told.get("colour"):
-        row["colour"] = colour_off(told["colour"]["lab"], true["colour"]["lab"])
+        row["colour_off"] = colour_off(told["colour"]["lab"], true["colour"]["lab"])
     if told.get("height"):
         off = _heights_off(told["height"], true["height"])
         row["height"] = float(np.sqrt(np.nanmean(off**2)))

@@ -11,7 +11,7 @@ presses closed before the transfer was looked at.
 What is rendered: every picture of the camera, at 480 x 270 px, coarsely (flat layers in the
 projector's light, noise, delay, automatic exposure in a quarter of the shifts). Bursts are shown
 and filmed, too, and what changed is taken from them; where things lie is taken from the stage with
-a stated error (garment 0.8 mm and 0.25 degrees, sure in 88 %, read in 3.5 s; transfer 0.25 mm and
+a stated error (garment 0.8 mm and 0.25 degrees, sure in 65 %, read in 1.3 s; transfer 0.25 mm and
 0.12 degrees, in 0.7 s). Time is that of the camera's pictures; what the program itself takes to
 look at one is not in it. With `--read rendered` a garment is read for good, from a burst that the
 second press renders at the camera's full size (`_rendered_reader`): half a minute of processor

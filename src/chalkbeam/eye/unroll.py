@@ -196,5 +196,15 @@ def in_space(net: Net, point: XY) -> XY:
     """Return where a flat point is as seen from above, platen frame, mm; itself if unknown."""
     if len(net.triangles) == 0:
         return point
-    x, y = LinearNDInterpolator(net.flat, net.space[:, :2])([point])[0]
-    return (float(x), float(y)) if np.isfinite([x, y]).all() else point
+    a, b, c = (net.flat[net.triangles[:, k]] for k in range(3))
+    sides, to = np.stack([b - a, c - a], axis=-1), np.asarray(point) - a
+    det = sides[:, 0, 0] * sides[:, 1, 1] - sides[:, 0, 1] * sides[:, 1, 0]
+    det = np.where(np.abs(det) < 1e-9, np.inf, det)
+    second = (to[:, 0] * sides[:, 1, 1] - to[:, 1] * sides[:, 0, 1]) / det
+    third = (to[:, 1] * sides[:, 0, 0] - to[:, 0] * sides[:, 1, 0]) / det
+    shares = np.column_stack([1 - second - third, second, third])
+    best = int(np.argmax(shares.min(axis=1)))
+    if shares[best].min() < -1e-9 or not np.isfinite(det[best]):
+        return point
+    x, y = shares[best] @ net.space[net.triangles[best], :2]
+    return float(x), float(y)

@@ -42,15 +42,15 @@ class StatedError:
         Of a garment, standard deviation along an axis, where it is sure.
     transfer : (mm, degrees)
     sure : float
-        How often a garment is sure.
+        How often a garment is sure: what is measured of rendered ones, camera over the platen.
     seconds : (float, float)
         How long reading a garment takes, and a transfer, s: what is measured of the real ones.
     """
 
     pose: tuple[float, float] = (0.8, 0.25)
     transfer: tuple[float, float] = (0.25, 0.12)
-    sure: float = 0.88
-    seconds: tuple[float, float] = (3.5, 0.7)
+    sure: float = 0.65
+    seconds: tuple[float, float] = (1.3, 0.7)
 
 
 class StageReader:
