@@ -5,10 +5,11 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapely import Polygon, union_all
+from shapely import Polygon, box, union_all
 from shapely.geometry.base import BaseGeometry
 
 from calibration.geometry import XY, xy_tuple
+from chalkbeam.artwork.line_boxes import line_boxes
 
 PIXELS_PER_MM = 4.0
 """Finer than a projector's pixel on a platen (about 0.4 mm)."""
@@ -25,12 +26,29 @@ MOST_RINGS = 24
 def outline(mask: NDArray[np.bool_], pixels_per_mm: float) -> tuple[tuple[XY, ...], ...]:
     """Return the outer edges of ink as polygons, mm from the mask's top left corner, y down.
 
+    A level line of small lettering is the box around it.
+
     Parameters
     ----------
     mask : ndarray, shape (h, w), bool
         Ink, cropped to its bounds.
     pixels_per_mm : float
     """
+    found, rest = line_boxes(mask, pixels_per_mm)
+    lines = [box(x, y, x + w, y + h) for x, y, w, h in (found / pixels_per_mm).tolist()]
+    if not lines or len(lines) > MOST_RINGS:
+        return _outline(mask, pixels_per_mm, MOST_RINGS)
+    others = _outline(rest, pixels_per_mm, MOST_RINGS - len(lines)) if rest.any() else ()
+    shapes = [Polygon(ring) for ring in others]
+    half = NARROWEST_GAP / 2  # of a gap that lines of light would fill
+    blocks = union_all(lines).buffer(half, join_style="mitre").buffer(-half, join_style="mitre")
+    return tuple(simplify(union_all([*shapes, blocks])))
+
+
+def _outline(
+    mask: NDArray[np.bool_], pixels_per_mm: float, most: int
+) -> tuple[tuple[XY, ...], ...]:
+    """Return the outer edges of ink, gaps closed until there are no more shapes than `most`."""
     height, width = mask.shape
     size = (
         max(1, round(width / pixels_per_mm * PIXELS_PER_MM)),
@@ -48,7 +66,7 @@ def outline(mask: NDArray[np.bool_], pixels_per_mm: float) -> tuple[tuple[XY, ..
     gap = NARROWEST_GAP
     while True:
         rings = _rings(work, step, gap)
-        if len(rings) <= MOST_RINGS or gap > max(height, width) / pixels_per_mm:
+        if len(rings) <= most or gap > max(height, width) / pixels_per_mm:
             return tuple(rings)
         gap *= 1.6
 

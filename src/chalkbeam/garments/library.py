@@ -145,8 +145,9 @@ def find_style(
     for key, style in builtin_styles().items():
         if wanted in {fold(key), fold(style.label), *map(fold, style.also)}:
             return key, style, shops.get(key)
-    known = list(dict.fromkeys([*builtin_styles(), *shops]))
-    others = [word for style in builtin_styles().values() for word in style.also]
+    keys = [*builtin_styles(), *shops]
+    known = list(dict.fromkeys(style_words(key) for key in keys))
+    others = [*keys, *(word for style in builtin_styles().values() for word in style.also)]
     raise Refusal(
         f"There is no style “{name}”: {choices(name, known, others)}, or import a chart for it."
     )

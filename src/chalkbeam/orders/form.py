@@ -9,6 +9,7 @@ from pathlib import Path
 
 from chalkbeam.garments import FITS, sizes, styles
 from chalkbeam.garments.fabrics import fabrics
+from chalkbeam.garments.library import style_words
 from chalkbeam.locations import locations
 from chalkbeam.orders.artworks import ENDINGS
 from chalkbeam.orders.transfers import transfers
@@ -75,8 +76,8 @@ def blank_form(artwork: Path | None = None) -> bytes:
             continue
         formula = f"={name}"
         if name == "every_size":  # those of the row's style, where it has one
-            style = f'SUBSTITUTE(LOWER($A{top + 1})," ","_")'
-            formula = f'=IF($A{top + 1}="",every_size,INDIRECT("sizes_"&{style}))'
+            style = f"MATCH($A{top + 1},styles,0)"
+            formula = f'=IF(ISNA({style}),every_size,INDIRECT("sizes_"&{style}))'
         offer = DataValidation(
             type="list", formula1=formula, allow_blank=True, errorStyle="warning"
         )
@@ -103,7 +104,7 @@ def _lists(artwork: Path | None) -> Mapping[str, Sequence[str]]:
     }
     files = sorted(artwork.iterdir()) if artwork is not None and artwork.is_dir() else []
     return {
-        "styles": [style.replace("_", " ") for style in by_style],
+        "styles": [style_words(style) for style in by_style],
         "fits": ["regular", "women's"],
         "every_size": list(dict.fromkeys(size for each in by_style.values() for size in each)),
         "colours": list(fabrics()),
@@ -111,5 +112,5 @@ def _lists(artwork: Path | None) -> Mapping[str, Sequence[str]]:
         "artworks": [path.name for path in files if path.suffix.lower() in ENDINGS],
         "transfers": list(transfers()),
         "peels": ["hot", "warm", "cold"],
-        **{f"sizes_{re.sub(r'[^a-z0-9]', '_', style)}": found for style, found in by_style.items()},
+        **{f"sizes_{place}": found for place, found in enumerate(by_style.values(), start=1)},
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from chalkbeam.orders.garment_words import pile_words
 from chalkbeam.orders.order_of_work import Plan
 from chalkbeam.orders.settings import Setting
 
@@ -41,7 +42,7 @@ def stretches(planned: Plan) -> tuple[Stretch, ...]:
     found: list[Stretch] = []
     before: object = None
     for stop in planned.stops:
-        location = stop.imprint.location
+        location = stop.imprint.location.replace("-", " ").replace("_", " ")
         if stop.imprint.follows:
             if not found[-1].location.endswith(location):
                 found[-1] = replace(found[-1], location=f"{found[-1].location} + {location}")
@@ -66,7 +67,13 @@ def stretches(planned: Plan) -> tuple[Stretch, ...]:
         every = dict.fromkeys((*needed, *stop.changes))
         changes = ", ".join(words[each] for each in every if each in words)
         found.append(
-            Stretch(stop.piece.pile, location, stop.imprint.art.stack, changes, (stop.piece.id,))
+            Stretch(
+                pile_words(stop.piece.pile),
+                location,
+                stop.imprint.art.stack,
+                changes,
+                (stop.piece.id,),
+            )
         )
     return tuple(found)
 

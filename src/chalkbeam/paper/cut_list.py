@@ -16,9 +16,9 @@ from reportlab.pdfgen.canvas import Canvas
 from calibration.refusal import Refusal
 from calibration.worker import Lost, apart
 from chalkbeam.basics.units import Unit
-from chalkbeam.garments.library import style_words
 from chalkbeam.locations.library import location as find_location
 from chalkbeam.orders.cut_list import CutList, CutPlace, CutSheet
+from chalkbeam.orders.garment_words import cut_words
 from chalkbeam.orders.pieces import Cut
 from chalkbeam.paper.fonts import BOLD, FONT, line_of, write
 from chalkbeam.paper.run_report_csv import safe
@@ -224,7 +224,7 @@ class _Pages:
         self._say(at[0], str(place.number), 9.5, grey=True, room=26)
         self._say(at[1], piece.id if piece is not None else "spare", 11.5, BOLD, room=52)
         if piece is not None and imprint is not None:
-            garment = f"{style_words(piece.style)} {piece.fit}".removesuffix(" regular").strip()
+            garment = cut_words(piece)
             who = " ".join(part for part in (piece.name, piece.number) if part)
             worn = ", ".join(part for part in (garment, piece.size, piece.colour, who) if part)
             self._say(at[2], worn, 9.5, room=room)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePath
 
-from chalkbeam.garments.library import style_words
+from chalkbeam.orders.garment_words import cut_words
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import ArtKind, Piece
 from chalkbeam.orders.settings import Degrees
@@ -56,7 +56,7 @@ def count_words(used: SettingUsed) -> str:
 
 def piece_words(piece: Piece) -> str:
     """Return what tells a piece from all others: “7-2: crew tee, navy, M, INÉS 7”."""
-    garment = f"{style_words(piece.style)} {piece.fit}".removesuffix(" regular").strip()
+    garment = cut_words(piece)
     worn = " ".join(part for part in (piece.name, piece.number) if part)
     parts = (garment, piece.colour, piece.size, worn, piece.recipient and f"for {piece.recipient}")
     return f"{piece.id}: {', '.join(part for part in parts if part)}"

@@ -13,8 +13,8 @@ from reportlab.lib.units import inch
 from reportlab.pdfgen.canvas import Canvas
 
 from chalkbeam.basics.units import Unit, format_length
-from chalkbeam.garments.library import style_words
 from chalkbeam.locations.library import location as find_location
+from chalkbeam.orders.garment_words import cut_words
 from chalkbeam.orders.pieces import ArtKind, Imprint, Piece
 from chalkbeam.paper.fonts import BOLD, FONT, line_of, write
 from chalkbeam.paper.sizes import PAPERS
@@ -82,7 +82,7 @@ def _ticket(canvas: Canvas, x: float, y: float, piece: Piece, title: str, unit: 
         colour = _GREY if grey else _INK
         write(canvas, line_of(x + edge, line, text, size, colour, font, room=room))
 
-    garment = f"{style_words(piece.style)} {piece.fit}".removesuffix(" regular").strip()
+    garment = cut_words(piece)
     say(f"{piece.size}   {piece.colour}", 19, BOLD)
     say(garment, 11)
     if whose := " ".join(part for part in (piece.name, piece.number) if part):

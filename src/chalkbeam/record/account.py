@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from chalkbeam.garments.library import style_words
+from chalkbeam.orders.garment_words import cut_words
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Piece, piece_of
 from chalkbeam.orders.settings import Setting
@@ -174,7 +174,7 @@ def _styles(pieces: Sequence[Piece], progress: Progress) -> tuple[StyleCount, ..
     """Return the pieces by style, fit and colour, and in each by size."""
     found: dict[tuple[str, str], dict[str, list[bool]]] = {}
     for piece in pieces:
-        garment = f"{style_words(piece.style)} {piece.fit}".removesuffix(" regular").strip()
+        garment = cut_words(piece)
         ended = [progress.outcomes.get(imprint.id) for imprint in piece.imprints]
         sizes = found.setdefault((garment, piece.colour), {})
         sizes.setdefault(piece.size, []).append(all(each is Outcome.PRESSED for each in ended))

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import digest_of
+from chalkbeam.orders.garment_words import pile_words
 from chalkbeam.orders.pieces import Imprint, Piece
 from chalkbeam.orders.problems import row_words
 from chalkbeam.record.runs import Run
@@ -97,16 +98,16 @@ def _content(piece: Piece) -> Piece:
 def _difference(old: _Row, new: _Row) -> str:
     """Return what has become of a row."""
     if not old:
-        return f"new, {len(new)} × {new[0].pile}."
+        return f"new, {len(new)} × {pile_words(new[0].pile)}."
     if not new:
-        return f"gone, it was {len(old)} × {old[0].pile}."
+        return f"gone, it was {len(old)} × {pile_words(old[0].pile)}."
     if len(old) != len(new):
         count = "1 piece" if len(new) == 1 else f"{len(new)} pieces"
         return f"{count} instead of {len(old)}."
     pairs = zip(old, new, strict=True)  # pieces of a row may differ: sizes may stand across
     was, reads = next(pair for pair in pairs if len(set(map(_content, pair))) > 1)
     if was.pile != reads.pile:
-        return f"{reads.pile} instead of {was.pile}."
+        return f"{pile_words(reads.pile)} instead of {pile_words(was.pile)}."
     if len(was.imprints) != len(reads.imprints):
         return f"{len(reads.imprints)} imprints instead of {len(was.imprints)}."
     prints = [(_said(a), _said(b)) for a, b in zip(was.imprints, reads.imprints, strict=True)]

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from chalkbeam.orders.garment_words import pile_words
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import Imprint, Piece, PressSettings
 from chalkbeam.record.events import Event, Kind, NewEvent, in_force
@@ -75,7 +76,10 @@ def take_over(
         if same is None:
             pressed = [each for each in done if progress.outcomes[each.id] is Outcome.PRESSED]
             if pressed:
-                gone.append(f"{piece.id} ({piece.pile}): {', '.join(e.location for e in pressed)}")
+                gone.append(
+                    f"{piece.id} ({pile_words(piece.pile)}): "
+                    f"{', '.join(each.location for each in pressed)}"
+                )
             continue
         del free[same.id]
         left = list(same.imprints)

@@ -39,6 +39,8 @@ from chalkbeam.station.words import (
     place_words,
     press_words,
     step_words,
+    summary,
+    to_do,
 )
 from overlay.marks import Dash, Mark, Role, Stroke
 from overlay.palette import RGB
@@ -244,6 +246,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         remark="Escape again: end" if state.leaving else (state.said or state.eye),
         trouble=state.trouble or view.refused or view.sheet_note,
         warnings=(
+            *((Severity.NOTE, said) for said in _finish(progress)),
             *((Severity.NOTE, said) for said in view.offers),
             *_notes(stop),
             *((Severity.CAUTION, said) for said in cautions(progress, progress.at)),
@@ -298,6 +301,11 @@ def _cooling(progress: Progress) -> tuple[tuple[str, float | None], ...]:
 
 def _style(stop: Stop | None) -> str:
     return style_words(stop.piece.style) if stop is not None else ""
+
+
+def _finish(progress: Progress) -> tuple[str, ...]:
+    """Return what was done and what to do where nothing is left; the heading says that it is so."""
+    return (*summary(progress)[1:], *to_do(progress)) if progress.stop is None else ()
 
 
 def _settings(view: RunView, press: PressSettings | None) -> str:

@@ -43,6 +43,7 @@ from chalkbeam.station.words import (
     press_words,
     step_words,
     summary,
+    to_do,
 )
 from overlay.draw.check_view import IN_INCHES, IN_MM, check_marks, edge_mark
 from overlay.marks import Mark, Role, Text, moved
@@ -188,7 +189,7 @@ def scene_of(
         face=view.rig.face,
         title=view.rig.name,
         refused=view.refused,
-        summary=(*summary(progress), *view.offers) if index is None else (),
+        summary=(*summary(progress), *to_do(progress), *view.offers) if index is None else (),
         sheet_note=view.sheet_note if view.note_in_light else "",
         unit=view.unit,
         countdown=countdown,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import PurePath
 
 from chalkbeam.garments.library import style_words
 from chalkbeam.orders.order_of_work import Stop
-from chalkbeam.orders.pieces import ArtKind
+from chalkbeam.orders.pieces import ArtKind, piece_of
 from chalkbeam.orders.settings import Setting
 from chalkbeam.record.events import Event, Kind, Step
 from chalkbeam.record.progress import Outcome, Progress
@@ -191,13 +192,44 @@ def summary(progress: Progress) -> tuple[str, ...]:
     """Return how the order ended, a line each."""
     outcomes = list(progress.outcomes.values())
     spoiled = sum(progress.spoiled_pieces.values())
-    lines = [finished_words(progress), f"{outcomes.count(Outcome.PRESSED)} imprints pressed"]
+    done = {piece_of(each) for each, how in progress.outcomes.items() if how is Outcome.PRESSED}
+    count = f"{len(done)} {'piece' if len(done) == 1 else 'pieces'}"
+    pressed = f"{outcomes.count(Outcome.PRESSED)} imprints pressed on {count}"
+    lines = [finished_words(progress), pressed]
     skipped = outcomes.count(Outcome.SKIPPED)
     if skipped:
         lines.append(f"{skipped} skipped")
     if spoiled:
         lines.append(f"{spoiled} {'piece' if spoiled == 1 else 'pieces'} spoiled")
     return tuple(lines)
+
+
+MOST_NAMED = 3
+"""More imprints or pieces than this are only counted."""
+
+
+def to_do(progress: Progress) -> tuple[str, ...]:
+    """Return what is to be done once the order is finished, a line each."""
+    skipped, spoiled = [], dict[str, None]()
+    for index, stop in enumerate(progress.stops):
+        match progress.outcomes.get(stop.imprint.id):
+            case Outcome.SKIPPED:
+                skipped.append(f"{stop.piece.id} {place_words(progress.location(index))}")
+            case Outcome.SPOILED:
+                spoiled[stop.piece.id] = None
+    lines = []
+    if skipped:
+        lines.append(f"to press yet: {_named(skipped)}: J goes there")
+    if spoiled:
+        lines.append(f"spoiled, to be replaced: {_named(list(spoiled))}")
+    if progress.mine is None:
+        lines.append("count the pieces against the order")
+    return (*lines, "Escape twice ends it; press off if nothing follows")
+
+
+def _named(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def act_words(event: Event) -> str:

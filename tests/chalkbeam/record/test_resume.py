@@ -101,10 +101,10 @@ def test_a_sheet_that_only_looks_different_is_gone_on_with(store, sheet, rows):
     ("rows", "says"),
     [
         ((ROWS[0].replace(",2,", ",3,"), *ROWS[1:]), ["Row 2: 3 pieces instead of 2."]),
-        (ROWS[:2], ["Row 4: gone, it was 1 × crew_tee · navy · S."]),
+        (ROWS[:2], ["Row 4: gone, it was 1 × crew tee · navy · S."]),
         (
             (ROWS[0], ROWS[1].replace(",L,", ",M,"), ROWS[1], ROWS[2]),
-            ["Row 3: new, 1 × crew_tee · navy · M."],
+            ["Row 3: new, 1 × crew tee · navy · M."],
         ),
         (
             (ROWS[0].replace("90 mm", "95 mm"), ROWS[1], ROWS[2].replace("MARIT", "MERIT")),
@@ -116,7 +116,7 @@ def test_a_sheet_that_only_looks_different_is_gone_on_with(store, sheet, rows):
         ),
         (
             (ROWS[0].replace(",M,", ",XL,"), *ROWS[1:]),
-            ["Row 2: crew_tee · navy · XL instead of crew_tee · navy · M."],
+            ["Row 2: crew tee · navy · XL instead of crew tee · navy · M."],
         ),
     ],
 )
@@ -166,7 +166,7 @@ def test_among_rows_alike_an_edited_one_is_told_at_its_place(sheet):
     edited = [*rows[:24], ROWS[0].replace(",M,", ",L,"), *rows[25:]]
     before = pieces(rows)
     assert differences(before, pieces(edited)) == (
-        "Row 26: crew_tee · navy · L instead of crew_tee · navy · M.",
+        "Row 26: crew tee · navy · L instead of crew tee · navy · M.",
     )
     edited[40] = edited[24]
     assert [each[:12] for each in differences(before, pieces(edited))] == ["Rows 26, 42:"]

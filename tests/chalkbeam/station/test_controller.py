@@ -253,3 +253,20 @@ def test_the_dwell_is_counted_beside_the_platen_where_there_is_no_other_display(
     assert station.seconds_left(at + 99) == 0
     press.keys("b")
     assert press.frame(at + 2.5) is None
+
+
+def test_the_finish_says_what_was_done_and_what_to_do(tmp_path):
+    press = Press(open_run(tmp_path))
+    assert not [said for _, said in press.display().warnings if "count the pieces" in said]
+    press.keys("s", "1", "x", "3", "2", *["space"] * 6)  # one skipped, one piece left out
+    assert press.progress.stop is None
+    said = press.words()
+    for line in (
+        "2 imprints pressed on 1 piece",
+        "to press yet: 2-1 left chest: J goes there",
+        "spoiled, to be replaced: 3-1",
+        "count the pieces against the order",
+        "Escape twice ends it",
+    ):
+        assert line in said
+        assert line in " ".join(words for _, words in press.display().warnings)

@@ -109,7 +109,7 @@ def run_order(
     confirm: Annotated[
         bool,
         typer.Option(
-            "--confirm",
+            "--confirm/--no-confirm",
             help="At load have size label and colour confirmed: by a key, the piece's scanned "
             "code, or a camera that is sure of both.",
         ),

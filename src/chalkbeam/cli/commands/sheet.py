@@ -92,6 +92,7 @@ def check_sheet(
     """
     from collections import Counter
 
+    from chalkbeam.orders.garment_words import pile_words
     from chalkbeam.orders.precheck import on_file
 
     lay = on_file()
@@ -110,7 +111,7 @@ def check_sheet(
         found = cut_list(order.pieces, there)
         transfers = spare_words(found, units) or ["As many as the order takes."]
     short = any(each.startswith("Short") for each in transfers)
-    piles = Counter(piece.pile for piece in order.pieces)
+    piles = Counter(pile_words(piece.pile) for piece in order.pieces)
     imprints = sum(len(piece.imprints) for piece in order.pieces)
     if json:
         import json as json_module

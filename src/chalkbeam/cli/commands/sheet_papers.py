@@ -99,6 +99,7 @@ def pull_garments(
     json: JsonOption = False,
 ) -> None:
     """List the garments to take from the shelves; with what came in, what is short (exit 1)."""
+    from chalkbeam.orders.garment_words import pile_words
     from chalkbeam.orders.pull import counted_in, pull_list
 
     order = read_order(sheet, unit, artwork, absent=True)
@@ -122,14 +123,14 @@ def pull_garments(
             numbers = [str(each.wanted)]
             if counted is not None:
                 numbers += [str(each.came), str(each.short or "")]
-            table.add_row(*numbers, *each.pile.split(" · "))
+            table.add_row(*numbers, *pile_words(each.pile).split(" · "))
         console = terminal()
         console.print(table)
         if counted is not None:
             console.print(f"\n{short} short." if short else "\nNothing is short.")
             extra = sorted(set(counted) - {each.pile for each in piles})
             if extra:
-                console.print(f"Not in this order: {'; '.join(extra)}.")
+                console.print(f"Not in this order: {'; '.join(map(pile_words, extra))}.")
     if short:
         raise typer.Exit(1)
 

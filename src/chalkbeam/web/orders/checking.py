@@ -10,7 +10,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.suggestions import near
 from chalkbeam.garments import FITS, sizes, styles
 from chalkbeam.garments.fabrics import fabrics
-from chalkbeam.garments.library import find_style
+from chalkbeam.garments.library import find_style, style_words
 from chalkbeam.locations import locations
 from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.sheet import RunSheet, read_sheet
@@ -57,7 +57,7 @@ class PickLists:
 def style_of(text: str) -> str:
     """Return a style's name as pick lists have it; empty if there is none of that name."""
     try:
-        return find_style(text)[0].replace("_", " ") if text else ""
+        return style_words(find_style(text)[0]) if text else ""
     except Refusal:
         return ""
 
@@ -65,7 +65,7 @@ def style_of(text: str) -> str:
 def pick_lists(folder: OrderFolder) -> PickLists:
     """Return what may be picked: the shop's garments, locations and cloths, the order's artwork."""
     by_style = {
-        name.replace("_", " "): tuple(
+        style_words(name): tuple(
             dict.fromkeys(size for fit in FITS for size in sizes(name, fit=fit))
         )
         for name in styles()
