@@ -12,6 +12,7 @@ from calibration.model.uncertainty import worst
 from calibration.refusal import Refusal
 from calibration.rig import library
 from calibration.rig.file import Rig, load
+from calibration.rig.verdict import verdict
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import page
 from chalkbeam.web.worker import run_apart
@@ -32,6 +33,8 @@ class Shelved:
         How far off light may land within what was asked of it, mm.
     problem : str
         Why it cannot be read.
+    good_for : str
+        What it is good for, in words.
     """
 
     name: str
@@ -39,6 +42,7 @@ class Shelved:
     rig: Rig | None = None
     bound: float = 0.0
     problem: str = ""
+    good_for: str = ""
 
 
 def doors() -> list[Door]:
@@ -65,7 +69,8 @@ def _shelved(name: str, default: bool) -> Shelved:
         return Shelved(name, default, problem=str(refusal))
     fit = rig.fit
     found = worst(rig.projector, fit.matrix, fit.freedom, rig.face, rig.stated.heights)
-    return Shelved(name, default, rig, max(each.bound for each in found))
+    bound = max(each.bound for each in found)
+    return Shelved(name, default, rig, bound, good_for=verdict(rig).sentence)
 
 
 def _default(visit: Visit) -> Response:

@@ -1,4 +1,4 @@
-"""Small lettering in an outline: its line box, by the box that the drawing library itself states."""
+"""Small lettering in an outline: its line box, by the box that the drawing library states."""
 
 from pathlib import Path
 

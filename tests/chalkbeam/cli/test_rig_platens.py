@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from calibration.rig import library
 from calibration.rig.file import load, save
 from chalkbeam.placement.platens import platens
 from overlay.window.inputs import Key, Pointer
@@ -153,3 +154,12 @@ def test_crosses_are_moved_on_to_marks_of_the_platen(chalkbeam, monkeypatch, tmp
     points = np.array([(0.0, 0.0), (40.0, -180.0)])
     off = found.projector.projector_from_platen(points) - lit(points)
     assert np.abs(off).max() < 0.2
+
+
+def test_a_rig_is_named_first_or_by_its_option(chalkbeam):
+    library.keep(replace(demo_rig(), name="Press 1"))
+    for words in (("Press 1", "now.jpg"), ("press 1", "now.jpg"), ("--rig", "Press 1", "now.jpg")):
+        code, _, err = chalkbeam("rig", "check", *words)
+        assert code == 2
+        assert "no photo at now.jpg" in err
+    assert chalkbeam("rig", "show", "Press 1")[1] == chalkbeam("rig", "show", "--rig", "Press 1")[1]

@@ -121,7 +121,9 @@ def test_the_whole_set_up_by_taps_with_photos_sent(let_in, served, workshop, lig
     expect(page.locator("#live")).to_contain_text("That is enough")
     thumb.press("Work it out")
     page.wait_for_url("**/setup/verdict", timeout=300_000)
-    bound = float(re.search(r"within ([\d.]+) mm", page.locator(".say").inner_text())[1])
+    assert page.locator(".say").inner_text().startswith("Ready up to ")
+    within = page.get_by_text(re.compile(r"Light lands within")).inner_text()
+    bound = float(re.search(r"within ([\d.]+) mm", within)[1])
     assert page.locator("img.map").evaluate("map => map.decode().then(() => map.naturalWidth)")
     thumb.press("Squares and a ruler")
     for name in ("edges", "squares"):

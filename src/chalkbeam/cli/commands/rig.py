@@ -22,7 +22,7 @@ from chalkbeam.cli.options.rig import (
     RigOption,
     open_platen,
 )
-from chalkbeam.cli.parsing import WithRaised
+from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.show_rig import rig_json, rig_words, write_renewed
 
 if TYPE_CHECKING:
@@ -145,6 +145,7 @@ def check(
     """Tell whether the light still lands where it did: 0 unchanged, 1 moved or to calibrate."""
     from calibration.rig import drift
 
+    rig, photos = _rig_first(context, rig, photos)
     press = open_platen(rig, platen)
     found = drift.compare(press, _now(context, press, photos, pairs, crosses))
     if as_json:
@@ -176,6 +177,7 @@ def repair(
     from calibration.rig import drift, library
     from calibration.solve.acceptance import examine
 
+    rig, photos = _rig_first(context, rig, photos)
     place = library.find(rig)
     press = library.open_rig(rig)
     now = _now(context, press, photos, pairs, crosses)
@@ -203,6 +205,21 @@ def touch_up(
     now = by_hand.touch_up(press, read_crosses(crosses))
     examine(now, press.face)
     write_renewed(press, now, out or place, as_json)
+
+
+def _rig_first(
+    context: typer.Context, rig: str | None, photos: list[Path] | None
+) -> tuple[str | None, list[Path] | None]:
+    """Return rig and photos where the rig's name was typed before them, as for ``rig show``."""
+    from calibration.rig import library
+
+    if rig is not None or not photos or photos[0].exists():
+        return rig, photos
+    first = str(photos[0])
+    if first.casefold() not in {name.casefold() for name in library.names()}:
+        return rig, photos
+    context.meta[RAISED] = context.meta[RAISED][1:]
+    return first, photos[1:]
 
 
 def _now(

@@ -9,6 +9,7 @@ from typing import Any
 from calibration.model.uncertainty import place_in_words, worst
 from calibration.refusal import Refusal
 from calibration.rig import library
+from calibration.rig.verdict import verdict
 from chalkbeam.placement.platens import platens
 from chalkbeam.setup.camera.advice import Watch, other_direction, sides
 from chalkbeam.web.doors import Visit
@@ -76,7 +77,7 @@ def _verdict_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     asked = worst(rig.projector, fit.matrix, fit.freedom, rig.face, rig.stated.heights)
     return {
         "rig": rig, "rows": rows, "bound": max(each.bound for each in asked),
-        "notes": fit.notes,
+        "notes": fit.notes, "good_for": verdict(rig),
     }  # fmt: skip
 
 
