@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from chalkbeam.basics.cells import Row
 from chalkbeam.orders.artworks import ArtworkFiles, names_artwork
-from chalkbeam.orders.headers import Column, Header, read_column
+from chalkbeam.orders.headers import Column, Header, plain, read_column
+from chalkbeam.orders.headings import FOR_THE_OFFICE, KNOWN
 from chalkbeam.orders.shop import Shop
 from chalkbeam.orders.unused import looks_like
 
@@ -54,6 +55,14 @@ def unread_above(
              "or write its heading before it, such as “Location: left chest”")
         )  # fmt: skip
     return found
+
+
+def unused_above(header: Header, rows: Sequence[Row]) -> list[str]:
+    """Return the lines above the header with a heading of an order that are not read."""
+    read = {column.title for column in header.columns if column.given is not None}
+    given = (_said(row) for row in rows[: header.row])
+    said = [each for each in given if each and plain(each[0]) in FOR_THE_OFFICE | KNOWN.keys()]
+    return [f"{title} “{value}”" for title, value in said if title not in read]
 
 
 def _said(row: Row) -> tuple[str, str] | None:

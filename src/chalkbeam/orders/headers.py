@@ -18,6 +18,8 @@ _UNITS = {
     "second": "s", "seconds": "s", "min": "min", "minutes": "min", "c": "°C", "celsius": "°C",
     "f": "°F", "fahrenheit": "°F", "bar": "bar", "psi": "psi", "kpa": "kPa",
 }  # fmt: skip
+_ALONE = {"s": "time", "°C": "temperature", "°F": "temperature"}
+"""What a heading means that is nothing but a unit: “Sec”."""
 _ORDINALS = {
     word: turn
     for turn, words in enumerate(
@@ -87,6 +89,10 @@ def read_column(index: int, title: str) -> Column | None:
             if words[-1] in ("deg", "degrees", "degree"):
                 words.pop()
     known = KNOWN.get(" ".join(words))
+    alone = words[0] if len(words) == 1 and (len(words[0]) > 1 or "°" in title) else ""
+    if known is None and not unit and _UNITS.get(alone) in _ALONE:  # not “S”, which is a size
+        unit = _UNITS[alone]
+        known = _ALONE[unit]
     if known == "size" and turn:  # a piece has one size: those that are counted are the prints'
         known = "print size"
     if known is None or (unit and unit not in HEADINGS[known].units):

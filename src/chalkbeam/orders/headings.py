@@ -124,7 +124,7 @@ IMPRINTS = (
     ),
     Title(
         "width", "of the ink, with its unit", ("art width", "print width", "artwork width",
-        "design width", "logo width", "w"), _LENGTHS,
+        "design width", "logo width", "w", "wide", "how wide"), _LENGTHS,
     ),
     Title(
         "height", "of the ink, in place of its width", ("art height", "print height",

@@ -9,7 +9,7 @@ from pathlib import Path
 from calibration.refusal import Refusal
 from chalkbeam.basics.cells import Row, column_letter, is_blank
 from chalkbeam.basics.units import Unit
-from chalkbeam.orders.above import unread_above
+from chalkbeam.orders.above import unread_above, unused_above
 from chalkbeam.orders.artworks import ArtworkFiles
 from chalkbeam.orders.cells import RowCells
 from chalkbeam.orders.headers import Cells, Column, Header
@@ -19,6 +19,8 @@ from chalkbeam.orders.problems import Problem
 from chalkbeam.orders.shop import Shop
 from chalkbeam.orders.unused import unused_columns
 
+FEW_SIZES = 5
+"""No more sizes than this are listed where one is missing."""
 MOST_PIECES = 100_000
 """Beyond this a quantity is taken for a typing error."""
 
@@ -96,6 +98,8 @@ class RowReader:
         if given := [c for c in self.header.columns if c.given is not None]:
             said = ", ".join(f"{column.title} “{column.given}”" for column in given)
             self.notes.append(f"Read above the header, for every row: {said}.")
+        if unused := unused_above(self.header, rows):
+            self.notes.append(f"Above the header and not used: {', '.join(unused)}.")
         for title in self.header.left_out.values():
             self.notes.append(f"Column “{title}” is left out, as its heading is in brackets.")
         if self._row.column("quantity") is None and not self.header.sizes:
@@ -184,16 +188,28 @@ class RowReader:
     def _garment(self) -> tuple[str, str]:
         """Return style and fit, the shop's own names where it has them."""
         style, fit = self._row.cell("style"), self._row.cell("fit")
-        for field in ("style", "size"):
-            column = self._row.column(field)
-            if column and not self._row.cell(field) and not self._row.is_bad(column):
-                self._row.wrong(column, f"the {field} is missing: fill it in")
+        column = self._row.column("style")
+        if column and not style and not self._row.is_bad(column):
+            self._row.wrong(column, "the style is missing: fill it in")
         known = self._known("style", self.shop.style, style) if style else None
         return known or "", self._known("fit", self.shop.fit, fit) or ""
 
     def _size(self, style: str, text: str, fit: str, across: str) -> str:
-        """Return a size as its chart has it; `across` is the title of a size matrix's column."""
-        if not style or not fit or not text:
+        """Return a size as its chart has it; `across` is the title of a size matrix's column.
+
+        A garment that comes in one size needs none.
+        """
+        column = self._row.column("size")
+        if not text:
+            sizes = self.shop.sizes(style, fit) if style and fit else ()
+            if len(sizes) == 1:
+                return sizes[0]
+            if column and not self._row.is_bad(column):
+                few = ", ".join(sizes) if len(sizes) <= FEW_SIZES else ""
+                what = f"one of {few}" if few else "it"
+                self._row.wrong(column, f"the size is missing: fill {what} in")
+            return text
+        if not style or not fit:
             return text
         column = next((each for each in self.header.sizes if each.title == across), None)
         known = self._known("size", lambda name: self.shop.size(style, name, fit), text, column)

@@ -32,10 +32,13 @@ class Heated:
     ----------
     print_, by : Imprint
         The finished one, and the one that is pressed then.
+    either : bool
+        Whether it may as well be the other way round: the order of work decides.
     """
 
     print_: Imprint
     by: Imprint
+    either: bool = False
 
     @property
     def hotter(self) -> bool:
@@ -53,6 +56,11 @@ class Heated:
     def words(self, location: str, by: str) -> str:
         """Return what to do about it, a sentence; at which locations the two are."""
         first, then = (each.replace("-", " ").replace("_", " ") for each in (location, by))
+        if self.either:
+            return (
+                f"No order of work keeps {first} and {then} out of each other's heat: cover the "
+                "one that is finished, as its supplier's sheet says."
+            )
         said = f"No order of work keeps the finished {first} out of the heat of {then}"
         if self.hotter:
             own, other = Setting.of(self.print_.press), Setting.of(self.by.press)
@@ -120,9 +128,9 @@ def heated_anyway(piece: Piece, covers: Covers) -> list[Heated]:
 
     In the order that spares them most; what is laid together with what it follows is left out.
     """
-    order, _ = _least(piece, covers)
+    order, harms = _least(piece, covers)
     return [
-        Heated(print_, by)
+        Heated(print_, by, harms[one[0].id, other[0].id] == harms[other[0].id, one[0].id])
         for one, other in itertools.combinations(order, 2)
         for print_, by in itertools.product(one, other)
         if covers(piece, print_, by)

@@ -58,6 +58,10 @@ class Shop:
         """Return the size's name as the style's chart writes it."""
         return self._once(("size", style, name, fit), lambda: _garment(style, name, fit).size)
 
+    def sizes(self, style: str, fit: str) -> tuple[str, ...]:
+        """Return the sizes that a style comes in."""
+        return garments.sizes(style, fit=cast(garments.Fit, fit))
+
     def location(self, name: str) -> str:
         """Return the location's name as `chalkbeam location list` shows it."""
         return self._once(("location", name), lambda: find_location(name).name)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.cells import Cell, Row
@@ -51,20 +52,28 @@ def unused_columns(
     used = {column.index for column in (*header.columns, *header.sizes)}
     used |= {again.index for _, again in header.twice}
     titled = dict(header.unknown)
+    offered: set[str] = set()
     for index in range(max(map(len, rows), default=0)):
         if index in used or index in header.left_out:
             continue
         texts = [text for row in rows if index < len(row) and (text := _text(row[index]))]
         title = titled.get(index, "")
         if texts or title:
-            yield index, title, _stop(title, texts, header, files, shop)
+            yield index, title, _stop(title, texts, header, files, shop, offered)
 
 
 def _text(cell: Cell) -> str:
     return cell.strip() if isinstance(cell, str) else ""
 
 
-def _stop(title: str, texts: Sequence[str], header: Header, files: ArtworkFiles, shop: Shop) -> str:
+def _stop(
+    title: str,
+    texts: Sequence[str],
+    header: Header,
+    files: ArtworkFiles,
+    shop: Shop,
+    offered: set[str],
+) -> str:
     office = plain(title) in FOR_THE_OFFICE
     if found := looks_like(texts, files, shop):
         what, field, example = found
@@ -76,7 +85,9 @@ def _stop(title: str, texts: Sequence[str], header: Header, files: ArtworkFiles,
         return f"is not understood: if it means “{meant[0]}”, call it so, {_OR_LEAVE_OUT}"
     else:
         return ""
-    called = f"head it “{_free(header, field)}”"
+    free = _free(header, field, title, offered)
+    offered.add(free)
+    called = f"head it “{free}”"
     if field == "name":
         called = "head it “Name” if they are printed, “For” if they say whose the piece is"
     named = "is not understood" if title else "has no heading"
@@ -112,6 +123,8 @@ def _of_people(texts: Sequence[str], header: Header) -> tuple[str, str, str] | N
             return "quantities", "quantity", texts[0]
         if header.has("name") and not header.has("number"):
             return "numbers of players", "number", texts[0]
+        if header.has("temperature") and not header.has("time"):
+            return "a press time", "time", texts[0]
         return None
     names = [text for text in texts if _NAME.fullmatch(text) and len(text) <= 30]
     many = len(texts) >= 3 and len(names) >= 0.9 * len(texts)
@@ -120,13 +133,18 @@ def _of_people(texts: Sequence[str], header: Header) -> tuple[str, str, str] | N
     return None
 
 
-def _free(header: Header, field: str) -> str:
-    """Return the next heading of a field that the sheet has not."""
-    turn = 1
-    while field in PER_IMPRINT and header.has(field, turn):
-        turn += 1
-    title = field.capitalize()
-    return title if turn == 1 else f"{title} {turn}"
+def _free(header: Header, field: str, title: str, offered: Collection[str]) -> str:
+    """Return the next heading of a field that the sheet has not, nor was offered another column.
+
+    A number at the title's end goes first: “How wide 2” is the second's width.
+    """
+    word = field.capitalize()
+    if field not in PER_IMPRINT:
+        return word
+    said = re.search(r"([1-9])\s*$", title)
+    turns = itertools.count(int(said[1]) if said else 1)
+    titles = ((turn, word if turn == 1 else f"{word} {turn}") for turn in turns)
+    return next(t for n, t in titles if t not in offered and not header.has(field, n))
 
 
 def _alike(one: str, other: str) -> bool:

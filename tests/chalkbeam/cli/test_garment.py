@@ -64,7 +64,7 @@ def test_show_json_is_in_millimetres_and_measured_lengths_count(chalkbeam):
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("show", "--style", "kilt", "--size", "M"), "crew_tee"),
+        (("show", "--style", "kilt", "--size", "M"), "crew tee"),
         (("show", "--style", "tee", "--size", "9XL"), "5XL"),
         (("show", "--style", "tote", "--size", "small", "--fit", "womens"), "regular"),
         (("show", "--style", "tee", "--size", "M", "--fit", "snug"), "womens"),

@@ -135,6 +135,34 @@ def test_numbers_stop_only_where_they_may_be_quantities_or_players(order):
     assert "head it “Number”" in problems(order(named))[0]
 
 
+def test_a_press_time_without_a_unit_stops(order):
+    (said,) = problems(order(f"{HEADER},Temp,Dw\n{ROW},305 F,12\n"))
+    assert "like a press time (“12”): head it “Time”" in said
+    piece = read_sheet(order(f"{HEADER},Temp,Sec\n{ROW},305 F,12\n")).pieces[0]
+    assert piece.imprints[0].press.dwell == 12.0
+    piece = read_sheet(order(f"{HEADER},°F\n{ROW},305\n")).pieces[0]
+    assert piece.imprints[0].press.temperature == "305 °F"
+
+
+def test_each_column_is_offered_a_heading_of_its_own(order):
+    head, row = HEADER.replace("Width", "Across 1"), ROW
+    head += ",Location 2,Artwork 2,Across 2,Across"
+    said = problems(order(f"{head}\n{row},full back,crest.svg,10 in,9 in\n"))
+    assert [each.partition("head it ")[2].partition(",")[0] for each in said] == [
+        "“Width”", "“Width 2”", "“Width 3”",
+    ]  # fmt: skip
+
+
+def test_what_stands_above_and_is_not_used_is_told(order):
+    sheet = read_sheet(order(f"Customer:,Mill Lane\nPO:,4417\n{HEADER}\n{ROW}\n"))
+    assert "Above the header and not used: PO “4417”." in sheet.notes
+
+
+def test_a_missing_size_is_asked_for_with_those_there_are(order):
+    text = "Style,Size,Colour,Location,Artwork\nTote,,navy,tote,crest.svg\n"
+    assert "fill one of small, standard, large in" in problems(order(text))[0]
+
+
 def test_a_heading_in_brackets_leaves_its_column_out(order):
     sheet = read_sheet(order(f"{HEADER},(Back print)\n{ROW},crest.svg\n"))
     assert len(sheet.pieces[0].imprints) == 1
