@@ -4,9 +4,10 @@
 
 A child process works through runs as the station does, and says each act on a pipe once
 it is recorded. The parent kills it (SIGKILL) at a random moment, the first ones while the
-record's files are still being made; the next child takes the run up where it stands. In
-the end every act that was said must be in the record, and no imprint pressed twice; and the
-journal alone, its database taken away, must make the same record again.
+record's files are still being made; the next child takes the run up where it stands. Now and
+then the sheet is edited under way and its changes are taken over. In the end every act that
+was said must be in the record, and no imprint pressed twice, nor pressed before a change and
+forgotten by it; and the journal alone, its database taken away, must make the same record again.
 
 SIGKILL stands for a crashed or killed program. A power cut is beyond what a test can do on
 one machine: against that the journal waits for the disk, and its torn ends are tried byte by
@@ -26,25 +27,32 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
 from chalkbeam.orders.settings import Setting
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Event, Kind, NewEvent, Step, in_force
+from chalkbeam.record.events import UNDER_HEAD, Event, Kind, NewEvent, Step, in_force
 from chalkbeam.record.journal_lines import read_journal
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.runs import Run
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.store import Store, journal_of
+from chalkbeam.record.taken_over import take_over
 from chalkbeam.station.press_steps import after_load, after_peel, after_press
 from chalkbeam.station.values import CommandKind, OperatorState
+from chalkbeam.station.words import unpeeled_pieces
 
 PIECES = 150
+COOLS = 0.05
+"""How long a carrier cools, s: short, so that it is peeled within a life."""
+CHANGES = 0.03
+"""Share of acts before which the sheet is edited."""
 POSE = {"x": 0.0, "y": 0.0, "angle": 0.0}
 ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET, Kind.CONFIRMED, Kind.ASIDE)
 """What a child says."""
@@ -64,7 +72,9 @@ class Toll:
         Acts in the record that nobody was told of: killed between writing and saying, so at
         most one key's a kill, which may do two things.
     doubled : int
-        Imprints with more than one press in force.
+        Imprints with more than one press in force, those before a change with them.
+    changed, forgotten : int
+        Times that an edited sheet was taken over; presses before one that it does not know of.
     gaps : int
         Imprints passed over, or pressed out of turn, by a child that took a run up.
     unset : int
@@ -82,6 +92,8 @@ class Toll:
     lost: int
     unsaid: int
     doubled: int
+    changed: int
+    forgotten: int
     gaps: int
     unset: int
     unlike: int
@@ -90,21 +102,26 @@ class Toll:
 
 
 def pieces(count: int) -> list[Piece]:
-    """Return plain pieces with one imprint each.
+    """Return so many plain pieces with one imprint each."""
+    return pieces_of(range(2, count + 2))
+
+
+def pieces_of(rows: Iterable[int]) -> list[Piece]:
+    """Return plain pieces with one imprint each, one for each row of a sheet.
 
     By turns their transfers cool before the peel, are peeled hot, and want a pre-press and a
     second press.
     """
     art = Art(ArtKind.FILE, "crest.svg")
     settings = (
-        PressSettings("280 F", peel="cold", cooling="60 s", cooling_wait=60.0),
+        PressSettings("280 F", peel="cold", cooling="60 s", cooling_wait=COOLS),
         PressSettings("305 F", peel="hot"),
         PressSettings("305 F", peel="warm", prepress="3 s", second="5 s with cover"),
     )
     return [
         Piece(f"{row}-1", row, 1, 1, "tee", "M", "navy",
               (Imprint(f"{row}-1/1", "left chest", art, press=settings[row % 3]),))
-        for row in range(2, count + 2)
+        for row in rows
     ]  # fmt: skip
 
 
@@ -116,12 +133,35 @@ def work(path: Path, pipe: int, seed: int) -> None:
         while True:
             run = store.latest()
             if run is None or Progress(run.stops, store.events(run)).stop is None:
-                run = store.begin(order, title="kills", sheet=Path("kills.csv"), digest="")
+                title = str(PIECES + 2)  # the first row that no piece has come from
+                run = store.begin(order, title=title, sheet=Path("kills.csv"), digest="")
             session = RunSession(run, Saying(pipe, store, run))
             while session.progress.stop is not None:
+                if chance.random() < CHANGES and may_change(session.progress):
+                    take_changes(store, run, chance)
+                    break
                 act(session, chance)
                 if chance.random() < 0.02:
                     session.undo()
+
+
+def may_change(progress: Progress) -> bool:
+    """Whether an edited sheet may be taken over: nothing is under the head or to be peeled."""
+    return progress.at.step not in UNDER_HEAD and not unpeeled_pieces(progress)
+
+
+def take_changes(store: Store, run: Run, chance: random.Random) -> None:
+    """Edit the sheet, some rows gone and some new, and begin a run that goes on with it."""
+    rows = sorted({stop.piece.row for stop in run.stops})
+    for _ in range(chance.randint(0, 3)):
+        rows.remove(chance.choice(rows))
+    free, more = int(run.title), chance.randint(0, 3)
+    now = pieces_of([*rows, *range(free, free + more)])
+    done = take_over(run.id, run.stops, store.events(run), now)
+    store.begin(
+        plan(now), title=str(free + more), sheet=Path("kills.csv"), digest="", earlier=run.id,
+        carried=done.acts,
+    )  # fmt: skip
 
 
 def act(session: RunSession, chance: random.Random) -> None:
@@ -145,7 +185,7 @@ def act(session: RunSession, chance: random.Random) -> None:
         after = after_press if at.step is Step.PRESS else after_peel
         command = after(OperatorState(), progress)
         if command.kind is CommandKind.ASIDE:
-            session.put_aside(60.0)
+            session.put_aside(COOLS)
         elif command.kind is CommandKind.STEP:
             session.step(command.step)
         else:
@@ -207,14 +247,29 @@ def not_set(run: Run, events: list[Event]) -> int:
     return count
 
 
-def examine(path: Path) -> tuple[list[Event], int, int, int, int, int, bool]:
-    """Return the record's acts; doubled presses, gaps, not set, finished, unlike; intact."""
+class Examined(NamedTuple):
+    """What a record holds; its fields as in `Toll`."""
+
+    acts: list[Event]
+    doubled: int
+    changed: int
+    forgotten: int
+    gaps: int
+    unset: int
+    unlike: int
+    runs: int
+    intact: bool
+
+
+def examine(path: Path) -> Examined:
+    """Return what a record holds and what is wrong with it."""
     acts: list[Event] = []
-    doubled = gaps = unset = finished = unlike = 0
+    doubled = changed = forgotten = gaps = unset = finished = unlike = 0
+    done_in: dict[str, set[str]] = {}
     anew = path.with_name(f"anew-{path.name}")
     with Store(path) as store:
         shutil.copyfile(store.journal.path, journal_of(anew))
-        for heading in store.runs():
+        for heading in sorted(store.runs(), key=lambda each: each.begun):
             run = store.run(heading.id)
             events = store.events(run)
             acts += [e for e in events if e.kind in ACTS]
@@ -224,6 +279,13 @@ def examine(path: Path) -> tuple[list[Event], int, int, int, int, int, bool]:
             unset += not_set(run, events)
             pressed = Counter(e.imprint for e in in_force(events) if e.kind is Kind.PRESSED)
             doubled += sum(number - 1 for number in pressed.values())
+            carried = {e.imprint for e in events if e.kind is Kind.CARRIED}
+            before = done_in.get(run.earlier or "", set())
+            here = {stop.imprint.id for stop in run.stops}
+            changed += run.earlier is not None
+            forgotten += len((before & here) - carried)
+            doubled += len(before & set(pressed))
+            done_in[run.id] = set(pressed) | carried
             progress = Progress(run.stops, events)
             finished += progress.at.index is None
             cools = {
@@ -232,12 +294,15 @@ def examine(path: Path) -> tuple[list[Event], int, int, int, int, int, bool]:
                 if progress.waits(index) is not None
             }
             done = set(pressed) | cools
-            gaps += len(done - {stop.imprint.id for stop in run.stops[: len(done)]})
+            order = [stop.imprint.id for stop in run.stops if stop.imprint.id not in carried]
+            gaps += len(done - set(order[: len(done)]))
     with sqlite3.connect(path) as raw:
         intact = raw.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     raw.close()
     intact = intact and not read_journal(journal_of(path)).gaps
-    return acts, doubled, gaps, unset, finished, unlike, intact
+    return Examined(
+        acts, doubled, changed, forgotten, gaps, unset, unlike, finished, intact
+    )  # fmt: skip
 
 
 def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> Toll:
@@ -254,19 +319,14 @@ def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> 
         early = life % 100 < 10
         moment = chance.uniform(0.0, 0.03 if early else longest)
         said += one_life(path, seed * 100_003 + life, moment, acts=not early and life % 2 == 0)
-    recorded: Counter[str] = Counter()
-    doubled = gaps = unset = finished = unlike = 0
-    intact = True
-    for path in sorted(folder.glob("record-*.db")):
-        acts, more_doubled, more_gaps, more_unset, more_finished, differ, sound = examine(path)
-        recorded.update(act.id for act in acts)
-        doubled, gaps = doubled + more_doubled, gaps + more_gaps
-        unset, unlike = unset + more_unset, unlike + differ
-        finished, intact = finished + more_finished, intact and sound
+    found = [examine(path) for path in sorted(folder.glob("record-*.db"))]
+    recorded = Counter(act.id for each in found for act in each.acts)
     words = Counter(said)
+    counted = ("doubled", "changed", "forgotten", "gaps", "unset", "unlike", "runs")
     return Toll(
-        kills, len(said), (words - recorded).total(), (recorded - words).total(),
-        doubled, gaps, unset, unlike, intact, finished,
+        kills=kills, said=len(said), lost=(words - recorded).total(),
+        unsaid=(recorded - words).total(), intact=all(each.intact for each in found),
+        **{name: sum(getattr(each, name) for each in found) for name in counted},
     )  # fmt: skip
 
 
