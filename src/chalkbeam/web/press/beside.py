@@ -16,7 +16,8 @@ from multiprocessing.connection import Connection
 import cv2
 
 from chalkbeam.station.code_in_light import LightCode
-from chalkbeam.station.display import ArtPicture, Display, GettingReady
+from chalkbeam.station.display import Display, GettingReady
+from chalkbeam.station.display_drawing import ArtPicture
 from chalkbeam.station.taps import Tap, TapAnswer
 from chalkbeam.web.press.values import Values, values_of
 from overlay.window.inputs import Input, Told

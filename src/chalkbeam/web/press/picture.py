@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from calibration.geometry import XY, Isometry
-from chalkbeam.station.display import ArtPicture, Display
+from chalkbeam.station.display import Display
+from chalkbeam.station.display_drawing import ArtPicture
 from overlay.marks import Crosshair, Hatch, Mark, Role, Stroke
 from overlay.palette import DEFAULT_PALETTE
 
