@@ -8,6 +8,7 @@ its supplier has pressed a second time can stand it best.
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,9 @@ Covers = Callable[[Piece, Imprint, Imprint], bool]
 
 MOST_TRIED = 5
 """Parts of a piece whose every order is tried; of more, each time the one that suffers least."""
+
+_BARE_TIME = re.compile(r"\d+(?:[.,]\d+)?\s*[^\W\d_]*\.?")
+"""A second press of which only the time is said, and no cover."""
 
 _STANDS_IT, _SUFFERS, _SPOILS = 1, 2, 6
 
@@ -50,8 +54,9 @@ class Heated:
 
     @property
     def stands_it(self) -> bool:
-        """Whether the print's own sheet has it pressed a second time."""
-        return bool(self.print_.press.second)
+        """Whether the print's own sheet has it pressed a second time, under a cover it names."""
+        second = self.print_.press.second
+        return bool(second) and not _BARE_TIME.fullmatch(second.strip())
 
     def words(self, location: str, by: str) -> str:
         """Return what to do about it, a sentence; at which locations the two are."""

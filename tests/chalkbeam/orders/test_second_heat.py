@@ -25,6 +25,7 @@ from tests.support.crew_order import write_pennant
 HOT = PressSettings("305 F")
 COLD = PressSettings("280 F")
 TWICE = PressSettings("280 F", second="5 s under a cover sheet", second_dwell=5.0)
+AGAIN = PressSettings("280 F", second="5 s", second_dwell=5.0)
 FRONT = of_one_loading(fit_on_press)
 
 
@@ -56,6 +57,7 @@ def order_of(stops):
         (HOT, TWICE, ["left-chest", "right-chest"]),  # what is hotter outweighs what stands it
         (COLD, TWICE, ["right-chest", "left-chest"]),
         (COLD, COLD, ["left-chest", "right-chest"]),  # nothing to spare: the sheet's own
+        (COLD, AGAIN, ["left-chest", "right-chest"]),  # a second press without a cover named
     ],
 )
 def test_hot_ones_go_first_and_those_that_stand_a_second_press(art, first, then, wanted):
