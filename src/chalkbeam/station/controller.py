@@ -14,12 +14,12 @@ from typing import Any
 
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
-from chalkbeam.light.choice import Choice
 from chalkbeam.orders.settings import Degrees
 from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.sheet_changes import sheet_trouble
+from chalkbeam.station.deeds import Deeds
 from chalkbeam.station.dwell import Dwell, cooling_ends, dwell_of, whole_seconds
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
@@ -36,10 +36,8 @@ from chalkbeam.station.values import (
     Showing,
     run_locations,
 )
-from chalkbeam.station.words import act_words, pressed_words
+from chalkbeam.station.words import pressed_words
 from overlay.window.inputs import Input, Key
-
-NOTHING = "nothing to take back"
 
 
 class StationController:
@@ -116,6 +114,7 @@ class StationController:
         self.locations = run_locations([stop.imprint.location for stop in session.run.stops])
         self.changes = self.meaning = 0
         self.seen: Callable[[], Mapping[str, Any] | None] = lambda: None
+        self._deeds = Deeds(session, self.readiness, lambda: self.seen())
         self.queue_note = ""
         self._sheet_note = ""
         self._noted_at = ""
@@ -136,7 +135,7 @@ class StationController:
         drawing = self._draw_ahead(state, commands)
         for command in commands:
             try:
-                said = self._carry_out(command)
+                said = self._deeds.carry_out(command)
             except Refusal as refusal:
                 # The key is used up: held, it would act again; nothing else has changed.
                 state = replace(
@@ -172,7 +171,7 @@ class StationController:
                 raise Refusal(
                     "The garment's label is to be looked at first: confirm it, by its key."
                 )
-        said = self._carry_out(command)
+        said = self._deeds.carry_out(command)
         if self.session.progress.at != before:  # a dwell that ran is another imprint's
             self.state = replace(self.state, pressing_since=None, sure=False)
         self._changed()
@@ -216,63 +215,6 @@ class StationController:
         self.changes += 1
         self._refresh()
 
-    def _carry_out(self, command: Command) -> str:
-        session, progress = self.session, self.session.progress
-        match command.kind:
-            case CommandKind.STEP:
-                session.step(command.step, command.text)
-            case CommandKind.ASIDE:
-                stop = progress.stop
-                wait = None if stop is None else stop.imprint.press.cooling_wait
-                session.put_aside(wait, command.text)
-            case CommandKind.PRESS:
-                self._press_laid(command.text)
-                session.press(
-                    self._pose(), load=self._loads_again(), seen=self.seen(), lies=self._lies()
-                )
-            case CommandKind.NUDGE:
-                session.nudge(command.shift)
-            case CommandKind.NUDGE_BATCH:
-                session.keep_for_batch(command.shift)
-            case CommandKind.COLLAR | CommandKind.COLLAR_BATCH:
-                batch = command.kind is CommandKind.COLLAR_BATCH
-                session.collar(command.shift, rest_of_batch=batch)
-            case CommandKind.TRY | CommandKind.PRESET:
-                self.readiness.try_at(command.text)
-                if command.kind is CommandKind.PRESET:
-                    session.preset(command.text)
-            case CommandKind.SKIP:
-                session.skip(command.text, load=self._loads_again())
-            case CommandKind.SPOIL:
-                session.spoil(command.text, replaced=command.replaced, missing=command.missing)
-            case CommandKind.WASTE:
-                session.waste(command.text)
-            case CommandKind.UNDO:
-                event = progress.undoable
-                return f"undone: {act_words(event)}" if session.undo() and event else NOTHING
-            case CommandKind.REDO:
-                event = progress.redoable
-                return f"done again: {act_words(event)}" if session.redo() and event else NOTHING
-            case CommandKind.JUMP:
-                session.jump(command.index, self._step_at(At(command.index, command.step)))
-            case CommandKind.PAUSE:
-                session.pause()
-            case CommandKind.SET_PRESS:
-                session.set_press()
-            case CommandKind.FIT_PLATEN:
-                session.fit_platen()
-            case CommandKind.CONFIRM:
-                session.confirm(command.text)
-        return ""
-
-    def _press_laid(self, imprint: str) -> None:
-        """Record as pressed what was laid before the current imprint, if the two go together."""
-        progress = self.session.progress
-        index, stop = progress.at.index, progress.stop
-        if imprint and index and stop is not None and stop.imprint.follows == imprint:
-            choice = self.readiness.prepared(index - 1).choice
-            self.session.press_laid(index - 1, _pose_of(choice), _lies_of(choice))
-
     def _with_next(self) -> int | None:
         """Return the stop that is laid beside the current one, to be pressed once with it.
 
@@ -290,28 +232,6 @@ class StationController:
         if not alike or other.id in progress.outcomes:
             return None
         return index + 1 if self.readiness.lies_alike(index, index + 1) else None
-
-    def _step_at(self, at: At) -> Step:
-        """Return the step to go on with at a stop: *load* wherever the garment is laid again."""
-        here = self.session.progress.at.index
-        if at.step is not Step.LAY or at.index is None or here is None:
-            return at.step
-        return at.step if self.readiness.lies_alike(here, at.index) else Step.LOAD
-
-    def _loads_again(self) -> bool:
-        """Whether the garment is laid again for what follows though the plan lets it stay."""
-        following = self.session.progress.following()
-        return self._step_at(following) is not following.step
-
-    def _pose(self) -> dict[str, float] | None:
-        """Return the planned pose of the art on the platen, before nudges."""
-        ready = self.readiness.ready
-        return None if ready is None else _pose_of(ready.choice)
-
-    def _lies(self) -> dict[str, float] | None:
-        """Return how the garment lies, for the record."""
-        ready = self.readiness.ready
-        return None if ready is None else _lies_of(ready.choice)
 
     # -- what is ready ---------------------------------------------------------------------
 
@@ -363,7 +283,7 @@ class StationController:
         if following in (at, At(None)):
             return
         with suppress(Refusal):
-            following = replace(following, step=self._step_at(following))
+            following = replace(following, step=self._deeds.step_at(following))
             self.output.prepare(self.scene_at(following))
 
     # -- what is to be seen ----------------------------------------------------------------
@@ -472,17 +392,3 @@ class StationController:
         if dwell is None or dwell.left(at) <= 0:
             return None
         return dwell.ends if self.seconds_left(at) is None else dwell.next_count(at)
-
-
-def _pose_of(choice: Choice) -> dict[str, float]:
-    """Return the planned pose of the art on the platen."""
-    pose = choice.loading.platen_from_garment @ choice.placement.garment_from_art
-    return {"x": pose.x, "y": pose.y, "angle": pose.angle}
-
-
-def _lies_of(choice: Choice) -> dict[str, float]:
-    """Return how the garment is turned, and what the shop's own rule has moved on it."""
-    garment, placement = choice.placement.garment, choice.placement
-    house = placement.location.house(garment.style, garment.age)
-    right, down = (0.0, 0.0) if house is None else house.by
-    return {"turned": choice.loading.platen_from_garment.angle, "right": right, "down": down}
