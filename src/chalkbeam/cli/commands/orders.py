@@ -80,6 +80,7 @@ def list_orders(
             "address with --record."
         )
     from chalkbeam.cli.open_page import page_beside
+    from chalkbeam.cli.run_again import read_as_before
     from chalkbeam.cli.run_at_press import run_at_press
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.found import find_orders
@@ -96,6 +97,9 @@ def list_orders(
             Path(), rig=tuple(rig or ()), operator=operator, display=display, window=window,
             record=record,
         ))  # fmt: skip
+        with Store(path) as store:
+            pieces = dict.fromkeys(stop.piece for stop in store.run(shown[0].run).stops)
+        asked = read_as_before(asked, pieces)
         run_at_press(asked, page_beside(PORT, False, None if record is None else path, True, None))
         return
     if json:
