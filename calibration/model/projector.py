@@ -78,7 +78,7 @@ class ProjectorMap:
 
 
 def bend(pixels: Points, size: tuple[int, int]) -> Array:
-    """Return how far the bend of a projector's picture moves pixels, shape (N, 2, 2), px.
+    """Return how far a slight bend of a projector's picture moves pixels, shape (N, 2, 2), px.
 
     Keystone correction maps the picture by a homography before the lens does. Two of its terms,
     the perspective ones, no lens can produce; they are called the *bend*. With p a pixel from
@@ -93,3 +93,29 @@ def bend(pixels: Points, size: tuple[int, int]) -> Array:
     """
     from_middle = pixels - (np.array(size) - 1) / 2
     return np.asarray(from_middle[:, :, None] * from_middle[:, None, :] / size[0])
+
+
+def unbend(pixels: Points, size: tuple[int, int], terms: Array) -> tuple[Points, Array]:
+    """Return the pixels that a bent picture was made of, shape (N, 2), px, and their slopes.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (N, 2), px
+        As the lens shows them.
+    size : tuple of int
+        The picture, px.
+    terms : ndarray, shape (2,)
+        The bend's (see `bend`).
+
+    Returns
+    -------
+    pixels : ndarray, shape (N, 2)
+        ``p / (1 + v.p / w)``, the inverse of the bend.
+    slopes : ndarray, shape (N, 2, 2)
+        By the terms; the last axis is theirs.
+    """
+    middle = (np.array(size) - 1) / 2
+    from_middle = pixels - middle
+    scale = 1 / (1 + from_middle @ terms / size[0])
+    slopes = -bend(pixels, size) * (scale**2)[:, None, None]
+    return middle + from_middle * scale[:, None], slopes

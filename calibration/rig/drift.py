@@ -23,6 +23,7 @@ from calibration.refusal import Refusal
 from calibration.rig.file import Rig
 from calibration.solve.acceptance import CROSS_LIMIT
 from calibration.solve.fit import Solution, solve_plans
+from calibration.solve.models import KEYSTONED
 from calibration.solve.parameters import N_BEND
 from calibration.solve.values import Cross, Inherited, frozen_matrix
 
@@ -185,7 +186,8 @@ def _misfit(rig: Rig, now: Solution) -> str | None:
     off = (now.vector[place][lens] - rig.projector.pinhole.vector[lens])[known]
     pulled = float(off @ np.linalg.solve(spread[np.ix_(known, known)], off))
     cause = "its zoom, lens shift or keystone was changed, or the platen is another"
-    if now.fit.model != rig.fit.model or pulled > LENS_CHANGE_LIMIT * int(known.sum()):
+    keystone = now.fit.model == KEYSTONED != rig.fit.model
+    if keystone or pulled > LENS_CHANGE_LIMIT * int(known.sum()):
         return f"The light does not fit the projector on file: {cause}"
     if now.photos:
         fresh = solve_plans(

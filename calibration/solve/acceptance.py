@@ -17,10 +17,10 @@ from calibration.model.pinhole import Array, Pinhole
 from calibration.model.uncertainty import Worst, place_in_words, worst
 from calibration.refusal import Phrase, Refusal, Remedy, RemedyKind
 from calibration.solve.advice import PRESS_FLAT, too_wide
-from calibration.solve.findings import KEYSTONED
 from calibration.solve.fit import Solution, solve_plans
 from calibration.solve.least_squares import minimise
 from calibration.solve.model_error import estimate_without_prior
+from calibration.solve.models import KEYSTONED
 from calibration.solve.priors import PRINT_SCALE_ERROR, SPACER_HEIGHT_ERROR
 from calibration.solve.residuals import NOTHING, ResidualModel
 from calibration.solve.values import CardFit
@@ -222,7 +222,7 @@ def _check_spacers(solution: Solution) -> None:
 
 
 def _check_keystone(solution: Solution) -> None:
-    """Refuse keystone correction: behind it, photos do not tell where the lens is."""
+    """Refuse a picture that is bent as by keystone: behind it, photos hide where the lens is."""
     if solution.fit.model != KEYSTONED or solution.stated.lens is not None:
         return
     if solution.zones[0].palpable:
@@ -236,7 +236,7 @@ def _check_keystone(solution: Solution) -> None:
     put_right: tuple[Phrase, ...] = (
         "the projector's keystone correction is off, and ",
         Remedy(RemedyKind.ALL_AGAIN, "take the photos again"),
-        "; if it must stay on, ",
+        "; if it is off, or must stay on, ",
         Remedy(RemedyKind.LENS, "measure where the lens is"),
         ".",
     )

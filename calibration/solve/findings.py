@@ -21,10 +21,6 @@ from calibration.solve.priors import (
 from calibration.solve.values import CardFit, Inherited, MapFit, Stated, frozen_matrix
 from calibration.solve.zones import Zones
 
-PLAIN = "pinhole with lens shift and distortion"
-KEYSTONED = "pinhole with keystone"
-"""The projector models; the photos decide between them."""
-
 CARD_POSE_FREEDOM = 2.0
 """How many coordinates the stated laying error counts for, against five observed of four cards.
 Simulated, cards laid up to three times worse than stated then lead to an accepted rig that is
@@ -62,7 +58,7 @@ def map_fit(
     zones: tuple[Zones, ...],
     stated: Stated,
     inherited: Inherited | None,
-    keystone: bool,
+    chosen: str,
     found: ProjectorMap,
 ) -> MapFit:
     """Gather what the solution says of itself."""
@@ -111,7 +107,7 @@ def map_fit(
     photo_groups = groups < 2 * len(model.photos)
     freedom = observed_card_pose_error(problem, vector, stated)[1]
     return MapFit(
-        model=KEYSTONED if keystone else PLAIN,
+        model=chosen,
         height_from=origin,
         covariance=frozen_matrix(spread),
         noise=float(np.median(problem.noise[groups[photo_groups]]))

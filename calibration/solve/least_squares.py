@@ -27,6 +27,9 @@ NO_LOSS = 1e9
 MAXIMUM_STEPS = 60
 """Fits from a fair start take 5 to 25 steps."""
 
+SETTLED, NEARLY = 1e-8, 1e-5
+"""Relative change of the cost at which a fit ends; nearly, where another fit goes on from it."""
+
 
 class Prior(Protocol):
     """What is known before the photos: residuals in standard errors, and their slope."""
@@ -177,7 +180,9 @@ class Result:
     cost: float
 
 
-def minimise(problem: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> Result:
+def minimise(
+    problem: FitProblem, start: Array, steps: int = MAXIMUM_STEPS, change: float = SETTLED
+) -> Result:
     """Return the free unknowns that explain the observations best, from `start`."""
     from scipy.optimize import least_squares  # takes 0.4 s to import
 
@@ -203,7 +208,7 @@ def minimise(problem: FitProblem, start: Array, steps: int = MAXIMUM_STEPS) -> R
         loss=cauchy,
         x_scale="jac",
         xtol=1e-9,
-        ftol=1e-8,
+        ftol=change,
         gtol=1e-8,
         max_nfev=steps,
     )
@@ -260,6 +265,13 @@ def _inverse(slope: Array) -> tuple[Array, Array]:
     size[size == 0] = 1.0
     scaled = slope / size
     return np.linalg.pinv(scaled.T @ scaled, rcond=1e-14, hermitian=True), size
+
+
+def noise_left(problem: FitProblem, vector: Array) -> Array:
+    """Return `noise_by_group`, but crosses are never believed better than was stated."""
+    noise = noise_by_group(problem, vector)
+    noise[-1] = max(noise[-1], problem.noise[-1])
+    return noise
 
 
 def noise_by_group(problem: FitProblem, vector: Array, floor: float = 0.01) -> Array:

@@ -18,12 +18,11 @@ import math
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.model.pinhole import PARAMETERS, Array
-from calibration.solve.least_squares import FitProblem, GaussianPrior, covariance, gain_of_freeing
-from calibration.solve.priors import KEYSTONE, projector_places
-from calibration.solve.residuals import ResidualModel
+from calibration.solve.least_squares import FitProblem, GaussianPrior, covariance
+from calibration.solve.models import bend_places
+from calibration.solve.priors import DECENTRED, KEYSTONE, projector_places
 from calibration.solve.values import Inherited, Stated
 from calibration.solve.zones import Zones, with_zone_noise
 
@@ -37,18 +36,6 @@ STRETCH_ERROR = 0.01
 """Standard error of aspect, and of skew over focal length: a bent picture is also scaled
 unevenly, by 1.5 % where ten degrees shorten it."""
 
-BEND_GAIN = 10.0
-"""Gain in cost from which a bend counts as seen: chi-squared with two degrees of freedom is
-above in 0.7 % of plain projectors."""
-
-
-def shows_keystone(problem: FitProblem, vector: Array, zones: tuple[Zones, ...]) -> bool:
-    """Tell whether the photos show a bend that uneven faces do not explain."""
-    widened = with_zone_noise(problem, zones)
-    nothing = np.zeros_like(problem.free)  # with other noise, the fit itself would move a little
-    gain = gain_of_freeing(widened, vector, _bend(problem.model))
-    return gain - gain_of_freeing(widened, vector, nothing) > BEND_GAIN
-
 
 def map_covariance(
     problem: FitProblem,
@@ -59,15 +46,16 @@ def map_covariance(
 ) -> Array:
     """Return the covariance of the map's parameters, shape (20, 20).
 
-    It allows for a keystone correction left on, unless a tape has told where the lens is
-    or the fit has freed the keystone already. That is an approximation: the map itself keeps
-    the bend at 0 even where the photos favour another value, short of what `shows_keystone`
-    tells; that the bounds hold all the same is simulated (`BEND_ERROR`). A lens known from an
-    earlier calibration keeps the doubt that it had then.
+    It allows for a keystone correction left on, unless a tape has told where a lens is that is
+    well centred, or the fit has freed the keystone already. That is an approximation: the map
+    itself keeps the bend at 0 even where the photos favour another value, short of what
+    `models.explain` tells; that the bounds hold all the same is simulated (`BEND_ERROR`). A lens
+    known from an earlier calibration keeps the doubt that it had then.
     """
     model = problem.model
     problem = with_zone_noise(problem, zones)
-    if stated.lens is None:
+    off_centre = problem.free[projector_places(model, DECENTRED)].any()
+    if stated.lens is None or off_centre:
         problem = with_keystone_prior(problem, vector, inherited)
     spread = covariance(problem, vector)[np.ix_(model.layout.map, model.layout.map)]
     # Bounds are stated for single points. There, zones that are each off in their own direction
@@ -85,7 +73,7 @@ def with_keystone_prior(
 ) -> FitProblem:
     """Return the problem with keystone freed and a prior that a little may be left on."""
     model = problem.model
-    keystone, bend = projector_places(model, KEYSTONE), _bend(model)
+    keystone, bend = projector_places(model, KEYSTONE), bend_places(model)
     if problem.free[keystone].all():
         return problem
     if inherited is not None:
@@ -124,10 +112,3 @@ def estimate_without_prior(
     if left > 0.999:
         return 0.0, math.inf
     return float(vector[place]) / (1 - left), known * math.sqrt(left / (1 - left))
-
-
-def _bend(model: ResidualModel) -> NDArray[np.bool_]:
-    """Return a mask of the bend of the projector's picture, shape (layout.size,)."""
-    mask = np.zeros(model.layout.size, dtype=np.bool_)
-    mask[model.layout.bend] = True
-    return mask

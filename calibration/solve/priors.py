@@ -31,7 +31,14 @@ THROW, THROW_ERROR = 1.4, 0.5
 THROW_STATED_ERROR = 0.05
 SIDE_SHIFT_ERROR = 0.02
 LENS_SHIFT_ERROR = 0.6
-PROJECTOR_RADIAL_ERROR = 0.02  # half a percent of the picture's height at a corner
+PROJECTOR_RADIAL_ERROR = 0.02
+"""Half a percent of the picture's height at a corner. A real projector that was looked at has
+-0.11 (Gray-code captures of two planes)."""
+UNUSUAL = 2.0
+"""Robust scale of that: most projectors hardly bend straight lines, and some do, which photos may
+show (Cauchy's loss stands for the long tails)."""
+PROJECTOR_TANGENTIAL_ERROR = 0.003
+"""A lens whose elements are not quite centred, or stand askew to the panel (from memory)."""
 ASPECT_ERROR = 0.3
 SKEW_ERROR = 0.3
 
@@ -138,19 +145,25 @@ def projector_priors(
     width, height = size
     throw = THROW if stated.throw is None else stated.throw
     error = THROW_ERROR if stated.throw is None else THROW_STATED_ERROR * stated.throw
-    mean = [throw * width, (width - 1) / 2, (height - 1) / 2, 0, 0, 1, 0]
-    errors = [
-        error * width,
-        SIDE_SHIFT_ERROR * width,
-        LENS_SHIFT_ERROR * height,
-        PROJECTOR_RADIAL_ERROR,
-        PROJECTOR_RADIAL_ERROR,
-        ASPECT_ERROR,
-        SKEW_ERROR * throw * width,
-    ]
-    lens = [INTRINSIC.index(n) for n in ("focal", "cx", "cy", "k1", "k2", "aspect", "skew")]
+    about = {
+        "focal": (throw * width, error * width),
+        "cx": ((width - 1) / 2, SIDE_SHIFT_ERROR * width),
+        "cy": ((height - 1) / 2, LENS_SHIFT_ERROR * height),
+        "p1": (0.0, PROJECTOR_TANGENTIAL_ERROR),
+        "p2": (0.0, PROJECTOR_TANGENTIAL_ERROR),
+        "aspect": (1.0, ASPECT_ERROR),
+        "skew": (0.0, SKEW_ERROR * throw * width),
+    }
     projector = model.layout.projector
-    priors: list[Prior] = [GaussianPrior.each(projector.start + np.array(lens), mean, errors)]
+    usual, radial = (
+        projector.start + np.array([INTRINSIC.index(name) for name in names])
+        for names in (about, ("k1", "k2"))
+    )
+    means, errors = zip(*about.values(), strict=True)
+    priors: list[Prior] = [
+        GaussianPrior.each(usual, means, errors),
+        GaussianPrior.each(radial, 0.0, PROJECTOR_RADIAL_ERROR, UNUSUAL),
+    ]
     if stated.lens is not None:
         priors.append(LensPrior(projector, np.array(stated.lens), LENS_ERROR))
     return priors
@@ -187,6 +200,9 @@ def bows(model: ResidualModel) -> NDArray[np.bool_]:
 PROJECTOR_FREE = ("focal", "cx", "cy", "k1", "k2", "rx", "ry", "rz", "tx", "ty", "tz")
 """A pinhole with square pixels and radial distortion."""
 
+DECENTRED = ("p1", "p2")
+"""Free as well for a lens that is not quite centred."""
+
 KEYSTONE = ("aspect", "skew")
 """Free as well for oblong pixels or a picture with keystone correction."""
 
@@ -197,6 +213,19 @@ def projector_places(model: ResidualModel, names: Sequence[str]) -> NDArray[np.b
     start = model.layout.projector.start
     mask[[start + PARAMETERS.index(name) for name in names]] = True
     return mask
+
+
+def plain_lens(model: ResidualModel, inherited: Inherited | None = None) -> NDArray[np.bool_]:
+    """Return a mask of what is free of a plain projector, shape (layout.size,).
+
+    Of a lens known from an earlier calibration the centring is free if it was so then.
+    """
+    free = projector_places(model, PROJECTOR_FREE)
+    if inherited is not None:
+        was_free = np.zeros_like(free)
+        was_free[model.layout.map] = np.diag(np.array(inherited.covariance)) > 0
+        free |= was_free & projector_places(model, DECENTRED)
+    return free
 
 
 def rests_on_bare_platen(model: ResidualModel, stated: Stated) -> bool:

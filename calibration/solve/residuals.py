@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from calibration.geometry import Points, as_points
 from calibration.model.pinhole import Array, Pinhole
 from calibration.model.platen_surface import Bow, basis, land, on_surface
-from calibration.model.projector import bend
+from calibration.model.projector import unbend
 from calibration.observations import Corner, PhotoObservation
 from calibration.solve.parameters import N_CARD_POSE, N_LENS, Indices, Layout, places_of
 from calibration.solve.values import CardPlan, Cross
@@ -200,7 +200,7 @@ class ResidualModel:
             block = np.zeros((len(lit), 2, layout.size))
             self._put_camera(block, by_camera, vector, index)
             block[:, :, layout.projector] = by_place @ by_projector
-            self._put_bend(block, pixels)
+            self._put_bend(block, vector, pixels)
             block[:, :, bow_block] = lifted * basis(lit)[:, None, :]
             block[:, :, layout.height_error(seen.level)] = lifted[:, :, 0]
             blocks.append(block)
@@ -211,10 +211,14 @@ class ResidualModel:
             )
             block = np.zeros((len(lit), 2, layout.size))
             block[:, :, layout.projector] = by_projector
-            self._put_bend(block, pixels)
+            self._put_bend(block, vector, pixels)
             block[:, :, layout.bow(0)] = by_height * basis(lit)[:, None, :]
             blocks.append(block)
         return np.concatenate(blocks).reshape(-1, layout.size)
+
+    def photo_points(self, vector: Array, photo: int, pixels: Points) -> Points:
+        """Return where a photo's pixels lie on the bare face, (N, 2), mm."""
+        return land(self.camera(vector, photo), pixels, 0.0, self.bow(vector, 0))
 
     def photo_landing(self, vector: Array, photo: int, pixels: Points) -> tuple[Points, Array]:
         """Return where a photo's pixels lie on the bare face, (N, 2), mm, and their slopes.
@@ -254,13 +258,14 @@ class ResidualModel:
 
     def _unbent(self, vector: Array, pixels: Points) -> Points:
         """Return the pixels that a plain lens would light where these land, px."""
-        return np.asarray(pixels - bend(pixels, self.size) @ vector[self.layout.bend])
+        return unbend(pixels, self.size, vector[self.layout.bend])[0]
 
-    def _put_bend(self, block: Array, pixels: Points) -> None:
-        """Enter the slopes by the bend: it moves a pixel as its principal point would."""
+    def _put_bend(self, block: Array, vector: Array, pixels: Points) -> None:
+        """Enter the slopes by the bend: it moves a pixel against its principal point."""
         start = self.layout.projector.start
         by_centre = block[:, :, start + 1 : start + 3]
-        block[:, :, self.layout.bend] = by_centre @ bend(pixels, self.size)
+        _, slopes = unbend(pixels, self.size, vector[self.layout.bend])
+        block[:, :, self.layout.bend] = -by_centre @ slopes
 
     def _laid(
         self, vector: Array, seen: PhotoCorners

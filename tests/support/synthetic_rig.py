@@ -34,6 +34,8 @@ class TrueLens:
     rotation: np.ndarray
     aspect: float = 1.0
     skew: float = 0.0
+    tangential: tuple[float, float] = (0.0, 0.0)
+    """A decentred lens, as `cv2.projectPoints` has it."""
     bend: tuple[float, float] = (0.0, 0.0)
     """Perspective terms, over the picture's width, of a keystone correction."""
 
@@ -41,7 +43,7 @@ class TrueLens:
         local = (points - self.position) @ self.rotation.T
         zero = np.zeros(3)
         bent, _ = cv2.projectPoints(
-            local, zero, zero, np.eye(3), np.array([*self.radial, 0.0, 0.0])
+            local, zero, zero, np.eye(3), np.array([*self.radial, *self.tangential])
         )
         x, y = bent.reshape(-1, 2).T
         u = self.focal * x + self.skew * y + self.centre[0]
@@ -62,7 +64,9 @@ class TrueLens:
         flat = bent.copy()
         for _ in range(200):
             r2 = np.sum(flat**2, axis=1, keepdims=True)
-            flat = bent / (1 + self.radial[0] * r2 + self.radial[1] * r2**2)
+            shift = 2 * flat * (flat @ self.tangential[::-1])[:, None]
+            shift = shift + r2 * self.tangential[::-1]
+            flat = (bent - shift) / (1 + self.radial[0] * r2 + self.radial[1] * r2**2)
         rays = np.column_stack([flat, np.ones(len(flat))]) @ self.rotation
         reach = (height - self.position[2]) / rays[:, 2]
         return self.position[:2] + reach[:, None] * rays[:, :2]
@@ -207,6 +211,17 @@ def bench(
     )
 
 
+def shifted_sideways(plain: Bench, share: float) -> Bench:
+    """The bench with its lens shifted sideways by a share of the picture's width."""
+    lens = plain.projector
+    turn = np.arctan2(share * lens.size[0], lens.focal)
+    c, s = np.cos(turn), np.sin(turn)
+    about = np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]])  # the picture stays on the platen
+    centre = (lens.centre[0] + share * lens.size[0], lens.centre[1])
+    moved = replace(lens, centre=centre, rotation=about.T @ lens.rotation)
+    return replace(plain, projector=moved)
+
+
 def card_poses(
     rng: np.random.Generator,
     cards: tuple[Card, ...],
@@ -258,7 +273,14 @@ def grid(face: PlatenFace = FACE, columns: int = 13, rows: int = 15) -> np.ndarr
 
 def pinhole(lens: TrueLens) -> Pinhole:
     """The true lens in the solver's own words."""
-    plain = Pinhole(lens.focal, *lens.centre, *lens.radial, aspect=lens.aspect, skew=lens.skew)
+    plain = Pinhole(
+        lens.focal,
+        *lens.centre,
+        *lens.radial,
+        *lens.tangential,
+        aspect=lens.aspect,
+        skew=lens.skew,
+    )
     return plain.moved(lens.rotation, -lens.rotation @ lens.position)
 
 

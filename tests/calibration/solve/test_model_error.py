@@ -11,13 +11,13 @@ from calibration.model.projector import ProjectorMap
 from calibration.model.uncertainty import landing_slope, worst
 from calibration.refusal import Refusal
 from calibration.solve.acceptance import examine
-from calibration.solve.findings import KEYSTONED
 from calibration.solve.fit import Solution, solve
 from calibration.solve.model_error import (
     estimate_without_prior,
     map_covariance,
     with_keystone_prior,
 )
+from calibration.solve.models import KEYSTONED, PLAIN
 from calibration.solve.priors import SPACER_HEIGHT_ERROR
 from calibration.solve.values import Stated
 from tests.support import synthetic_rig
@@ -105,6 +105,55 @@ def test_a_tape_takes_the_doubt_away() -> None:
     )
     assert np.all(np.diag(doubted)[-2:] > 0)
     assert not sure[-2:].any()
+
+
+@pytest.mark.proof
+@pytest.mark.parametrize("tangential", [(0.004, 0.0), (0.0, 0.004)])
+def test_a_decentred_lens_whose_place_a_tape_tells_is_within_the_bound(
+    tangential: tuple[float, float],
+) -> None:
+    for seed in range(4):
+        rng = np.random.default_rng(280 + seed)
+        plain = synthetic_rig.bench(rng, card_error=0.3)
+        bench = replace(plain, projector=replace(plain.projector, tangential=tangential))
+        lens = synthetic_rig.phone(rng)
+        photo = bench.photo(synthetic_rig.posed(lens, rng), rng, 0.08)
+        place = bench.projector.position + rng.normal(0, 6, 3)
+        stated = Stated(bar=100.0, lens=(float(place[0]), float(place[1]), float(place[2])))
+        solution = solve([photo], bench.cards, bench.pattern, bench.face, stated)
+        assert within(bench, solution, (0.0, 4.0, 10.0, 20.0))
+
+
+@pytest.mark.proof
+@pytest.mark.parametrize("tangential", [(0.003, -0.002), (-0.0006, 0.0008)])
+def test_a_decentred_lens_is_taken_with_a_board_and_within_the_bound(
+    tangential: tuple[float, float],
+) -> None:
+    taken = 0
+    for seed in range(4):
+        plain = synthetic_rig.bench(np.random.default_rng(290 + seed), card_error=0.3)
+        bench = replace(plain, projector=replace(plain.projector, tangential=tangential))
+        solution = calibrated(bench, np.random.default_rng(390 + seed), 2, 10.0)
+        assert solution.fit.model != KEYSTONED
+        try:
+            examine(solution, bench.face)
+        except Refusal:
+            continue
+        taken += 1
+        assert within(bench, solution)
+    assert taken >= 3  # a true board is measured once more in one of 36
+
+
+@pytest.mark.proof
+def test_a_lens_that_bends_lines_is_followed_and_within_the_bound() -> None:
+    """As much as the one real projector that was looked at (`test_real_projector`)."""
+    for seed in range(3):
+        plain = synthetic_rig.bench(np.random.default_rng(295 + seed), card_error=0.3)
+        bench = replace(plain, projector=replace(plain.projector, radial=(-0.11, 0.0)))
+        solution = calibrated(bench, np.random.default_rng(395 + seed), 2, 10.0)
+        assert solution.fit.model == PLAIN
+        assert abs(solution.map.pinhole.k1 + 0.11) < 0.04
+        assert within(bench, solution)
 
 
 @pytest.mark.proof

@@ -2,8 +2,8 @@
 
 Captures 3 and 4 of the sample data of kamino410/procam-calibration (MIT): Gray code by a
 1024 x 768 projector on a paper chessboard of 7 x 9 corners, two poses, one camera (see NOTE.md
-beside them). The paper's own corners miss their grid by a fifth of a square's percent, alike from
-neighbour to neighbour, so light is compared with where the camera sees the paper, too.
+beside them). The paper's own corners miss their grid by 0.2 mm, neighbours alike (a camera pixel is
+0.9 mm there): so light is compared with where the camera sees the paper, too.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from calibration.geometry import PlatenFace
 from calibration.model.uncertainty import bound, landing_covariance
 from calibration.observations import Corner, PhotoObservation
 from calibration.solve.acceptance import examine
-from calibration.solve.findings import KEYSTONED
 from calibration.solve.fit import Solution, solve_plans
+from calibration.solve.models import KEYSTONED
 from calibration.solve.values import CardPlan, Stated
 
 CAPTURES = Path(os.environ.get("CHALKBEAM_REAL_PHOTOS", "real-photos")) / "projector_graycode"
