@@ -279,6 +279,15 @@ def spoil_rig(whole: bytes, chance: Random) -> bytes:
 
 ART = {"crest.png": partial(picture, "PNG")}
 
+
+def judge_words(folder: Path, out: str, err: str) -> str:
+    """Judge an answer by numbers where the command line still asks for JSON."""
+    command = json.loads((folder / "words.json").read_bytes())
+    asked = command[0] if isinstance(command[0], list) else command  # number 0: all of them
+    options = asked[: asked.index("--")] if "--" in asked else asked
+    return judge_json(folder, out, err) if "--json" in options else ""
+
+
 DOORS = (
     Door("pictures", ((*SIZED, "--art", "{file}"),), pictures, mutated_bytes, judge=judge_json),
     Door("drawings", ((*SIZED, "--art", "{file}"), (*PLACE, "--art", "{file}")), drawings,
@@ -331,7 +340,7 @@ DOORS = (
     Door("journals", (("sheet", "rescue", "{folder}/record.db", "--out", "{folder}/new.db"),),
          journals, mutated_bytes, judge=judge_rescue),
     Door("words", (("words",),), lambda: {"words.json": json.dumps(WORDS).encode()},
-         mutated_words, judge=judge_json),
+         mutated_words, judge=judge_words),
 )  # fmt: skip
 
 WORDS = (
