@@ -54,7 +54,7 @@ from benchmarks._truth import (
 )
 from calibration.detect.observe import observe
 from calibration.geometry import Points
-from calibration.model.uncertainty import landing_slope
+from calibration.model.uncertainty import bound, landing_covariance, landing_slope
 from calibration.observations import PhotoObservation
 from calibration.photo.read import read_photo
 from calibration.refusal import Refusal
@@ -68,6 +68,8 @@ from chalkbeam.simulator.rig.rigs import CameraKind
 
 HEIGHTS = (0.0, 1.0, 4.0, 10.0, 20.0)
 SETS = {"1 photo": (1, 0), "3 photos": (3, 0), "3 + 1 raised": (3, 1)}
+UNSEEN = "3 + 1, no edges"
+"""With the platen's edges left out, as if something covered them."""
 TOLD, TOLD_LAID = "3 + 1, told", 0.02
 """With cards laid exactly, and the solver told so, mm."""
 NAIVE = "naive, 3 photos"
@@ -92,6 +94,10 @@ class Row:
     """The same if cards, print and board were known to be exactly in place."""
     shape_bound: float
     """The same for `shape`, the cards floating."""
+    stated: float
+    """The rig's own 95 % bound at the worst point; nan for what states none."""
+    held: float
+    """Share of points within the rig's own bound there."""
     half_pixel: float
     seconds: float
     """Of the solver."""
@@ -145,8 +151,12 @@ def measure(
         missed = missed_by(rig, aim, points, height)
         far = np.hypot(*missed.T)
         bounds: tuple[float, ...] = (float("nan"),) * 3
+        limits = np.full(len(points), np.nan)
         if solution is not None:
             bounds = predicted(solution, points, height, exact)
+            fit = solution.fit
+            spread = landing_covariance(solution.map, fit.matrix, points, height)
+            limits = bound(spread, fit.freedom)
         rows.append(
             Row(
                 camera=camera,
@@ -159,6 +169,8 @@ def measure(
                 bound=bounds[0],
                 least=bounds[1],
                 shape_bound=bounds[2],
+                stated=float(limits.max()),
+                held=float(np.mean(far < limits)),
                 half_pixel=half_pixel(rig, points, height),
                 seconds=seconds,
             )
@@ -212,12 +224,14 @@ def study(seed: int, camera: str, laying: float, keep: Path | None) -> list[Row]
     raised = [photo for photo in seen if photo.raised]
     cards, pattern = layout(rig.face), Pattern(rig.projector.view.size)
     rows = []
-    sets = SETS if laying else SETS | {TOLD: SETS["3 + 1 raised"]}
+    sets = SETS | {UNSEEN if laying else TOLD: SETS["3 + 1 raised"]}
     for method, (wanted, boards) in sets.items():
         used = [*flat[:wanted], *raised[:boards]]
         if len(used) < wanted + boards:
             print(f"  {camera} {seed}: too few good photos for {method}", file=sys.stderr)
             continue
+        if method == UNSEEN:
+            used = [replace(each, edges=()) for each in used]
         start = time.perf_counter()
         try:
             stated = Stated(laid=TOLD_LAID) if method == TOLD else Stated()
@@ -245,13 +259,13 @@ def table(rows: Sequence[Row], camera: str) -> None:
         f"{'bound':>8}{'ratio':>7}{'least':>8}{'ratio':>7}{'shape':>8}{'ratio':>7}{'half px':>9}"
     )
     print(f"{'':17}{'mm':>7}{'':24}{'rig':>8}{'rig':>8}")
-    for method in (*SETS, TOLD, NAIVE):
+    for method in (*SETS, UNSEEN, TOLD, NAIVE):
         for height in HEIGHTS:
             part = [row for row in mine if row.method == method and row.height == height]
             if not part:
                 continue
             each = np.array([row.rms for row in part])
-            total, bound, least, shape, shape_bound, half = (
+            total, lowest, least, shape, shape_bound, half = (
                 _joint([getattr(row, name) for row in part])
                 for name in ("rms", "bound", "least", "shape", "shape_bound", "half_pixel")
             )
@@ -259,7 +273,7 @@ def table(rows: Sequence[Row], camera: str) -> None:
             print(
                 f"{method:17}{height:7.0f}{total:8.3f}{np.quantile(far, 0.95):8.3f}"
                 f"{far.max():8.3f}{np.median(each):8.3f}{each.max():8.3f}"
-                f"{bound:8.3f}{total / bound:7.2f}{least:8.3f}{total / least:7.2f}"
+                f"{lowest:8.3f}{total / lowest:7.2f}{least:8.3f}{total / least:7.2f}"
                 f"{shape:8.3f}{shape / shape_bound:7.2f}{half:9.3f}"
             )
     best = [row for row in mine if row.method == "3 + 1 raised"]
@@ -273,6 +287,15 @@ def table(rows: Sequence[Row], camera: str) -> None:
             print(
                 f"3 + 1 raised at {height:2.0f} mm: naive / ours median {np.median(ratios):6.1f}, "
                 f"least {min(ratios):5.1f}; rigs over half a projector pixel: {over} of {len(ours)}"
+            )
+    for method in (*SETS, UNSEEN):
+        own = [row for row in mine if row.method == method and row.height in Stated().heights]
+        if own:
+            print(
+                f"{method}, up to {max(Stated().heights):g} mm: own bound median "
+                f"{np.median([row.stated for row in own]):.2f} mm, "
+                f"{np.mean([row.held for row in own]):.1%} of points within it, "
+                f"all points on {np.mean([row.held == 1.0 for row in own]):.1%} of rigs"
             )
     for method in SETS:
         spent = [row.seconds for row in mine if row.method == method and row.height == 0]
