@@ -18,6 +18,7 @@ also describes a projector whose electronics correct keystone.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Self
 
 import cv2
@@ -89,23 +90,28 @@ class Pinhole:
 
     @property
     def rotation(self) -> Array:
-        """R of ``pinhole_from_platen``, shape (3, 3)."""
-        return _rotation(np.array([self.rx, self.ry, self.rz]))[0]
+        """R of ``pinhole_from_platen``, shape (3, 3); read only."""
+        return self._turned[0]
 
     @property
     def rotation_slopes(self) -> Array:
-        """Derivatives of R by the rotation vector's components, shape (3, 3, 3)."""
-        return _rotation(np.array([self.rx, self.ry, self.rz]))[1]
+        """Derivatives of R by the rotation vector's components, shape (3, 3, 3); read only."""
+        return self._turned[1]
+
+    @cached_property
+    def _turned(self) -> tuple[Array, Array]:
+        """The rotation and its slopes, which a solver asks for many times."""
+        return _rotation(np.array([self.rx, self.ry, self.rz]))
 
     @property
     def translation(self) -> Array:
         """The translation of ``pinhole_from_platen``, mm, shape (3,)."""
         return np.array([self.tx, self.ty, self.tz])
 
-    @property
+    @cached_property
     def lens(self) -> Array:
         """Where the lens (centre of projection) is in the platen frame, mm, shape (3,)."""
-        return np.asarray(-self.rotation.T @ self.translation)
+        return _fixed(-self.rotation.T @ self.translation)
 
     @property
     def matrix(self) -> Array:
@@ -164,7 +170,7 @@ class Pinhole:
             Derivative by the point.
         """
         world = as_points(points, 3)
-        rotation, by_vector = _rotation(np.array([self.rx, self.ry, self.rz]))
+        rotation, by_vector = self._turned
         local = world @ rotation.T + self.translation
         depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
         flat = local[:, :2] / depth[:, None]
@@ -252,7 +258,7 @@ def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
         slope = _distortion_slope(flat, pinhole)
         step = _solve2(slope, miss)
         flat += step
-        if np.nanmax(np.abs(step), initial=0.0) < 1e-13:
+        if not (np.abs(step) >= 1e-13).any():  # nan counts as done
             break
     missed = np.abs(distorted - _distort(flat, pinhole)).max(axis=1) > 1e-9
     flat[missed] = np.nan
@@ -288,7 +294,14 @@ def _rows(*rows: tuple[Array | float, ...]) -> Array:
 def _rotation(vector: Array) -> tuple[Array, Array]:
     """Return R, shape (3, 3), of a rotation vector and its slopes dR/dr_k, shape (3, 3, 3)."""
     matrix, slopes = cv2.Rodrigues(vector)
-    return np.asarray(matrix, np.float64), np.asarray(slopes, np.float64).reshape(3, 3, 3)
+    return _fixed(matrix), _fixed(np.asarray(slopes).reshape(3, 3, 3))
+
+
+def _fixed(values: ArrayLike) -> Array:
+    """Return the values as an array that nobody can change, since it is kept."""
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array
 
 
 def _distort(flat: Array, lens: Pinhole) -> Array:

@@ -55,8 +55,10 @@ class Bow:
         ndarray, shape (N, 3), platen frame, mm
         """
         flat = as_points(points)
-        above = np.asarray(height, dtype=np.float64)
-        return np.column_stack([flat, above + basis(flat) @ self.vector])
+        at = np.empty((len(flat), 3))
+        at[:, :2] = flat
+        at[:, 2] = np.asarray(height, dtype=np.float64) + basis(flat) @ self.vector
+        return at
 
     def slope(self, points: Points) -> Array:
         """Return the derivative of the height by x and y, shape (N, 2), mm per mm."""
@@ -71,7 +73,9 @@ FLAT = Bow()
 def basis(points: Points) -> Array:
     """Return the derivative of the height by the coefficients, shape (N, 3)."""
     x, y = points.T / UNIT
-    return np.column_stack([x * x, x * y, y * y])
+    values = np.empty((len(points), 3))
+    values[:, 0], values[:, 1], values[:, 2] = x * x, x * y, y * y
+    return values
 
 
 def land(pinhole: Pinhole, pixels: ArrayLike, height: ArrayLike = 0.0, bow: Bow = FLAT) -> Points:
@@ -92,10 +96,13 @@ def land(pinhole: Pinhole, pixels: ArrayLike, height: ArrayLike = 0.0, bow: Bow 
     points = pinhole.unproject_rays(directions, height)
     if bow == FLAT:
         return points
-    near = 1e-11 * abs(lens[2])
-    with np.errstate(over="ignore", invalid="ignore"):
+    near, bowed = 1e-11 * abs(lens[2]), bow.vector
+    above = np.asarray(height, dtype=np.float64)
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        along = directions[:, :2] / directions[:, 2:]  # mm sideways for each mm up
         for _ in range(_STEPS):  # each step is a hundred times nearer: the bow's slope is small
-            moved = pinhole.unproject_rays(directions, bow.at(points, height)[:, 2])
+            rise = above + basis(points) @ bowed
+            moved = lens[:2] + (rise - lens[2])[:, None] * along
             far = np.abs(moved - points).max(axis=1)
             points = moved
             if not np.any(far > near):

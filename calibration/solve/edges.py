@@ -80,7 +80,7 @@ class SeenEdges:
 
     def residuals(self, vector: Array) -> Array:
         """Return how far the points lie beyond their edges."""
-        points = self.model.photo_landing(vector, self.photo, self.pixels)[0]
+        points = self.model.photo_points(vector, self.photo, self.pixels)
         out = np.sum(points * self.outward, axis=1)
         edge = np.abs(self.outward) @ self.half + vector[self.model.layout.edges][self.side]
         return np.asarray((out - edge) / POINT_ERROR)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,7 @@ class Layout:
         """Return where a photo's differences from its camera's intrinsics stand."""
         return _block(self.pose(self.photos).start, photo, N_PHOTO_INTRINSICS)
 
-    @property
+    @cached_property
     def projector(self) -> slice:
         """Where the projector's 15 parameters stand."""
         return _block(self.photo_intrinsics(self.photos).start, 0, N_PINHOLE)
@@ -74,7 +75,7 @@ class Layout:
         """Return where the bow of a level's face stands."""
         return _block(self.spacer_pose(self.levels).start, level, N_BOW)
 
-    @property
+    @cached_property
     def map(self) -> Indices:
         """Where the map's 20 parameters stand: the projector's, the bare platen's bow, the bend."""
         blocks = (self.projector, self.bow(0), self.bend)
@@ -84,22 +85,22 @@ class Layout:
         """Return where a level's height error stands."""
         return int(self.bow(self.levels).start) + level
 
-    @property
+    @cached_property
     def scale(self) -> int:
         """Where the print scale less 1 stands."""
         return self.height_error(self.levels)
 
-    @property
+    @cached_property
     def bend(self) -> slice:
         """Where the two terms of the picture's bend stand."""
         return _block(self.scale + 1, 0, N_BEND)
 
-    @property
+    @cached_property
     def edges(self) -> slice:
         """Where the offsets of the platen's edges stand, in the order of `observations.SIDES`."""
         return _block(self.bend.stop, 0, N_EDGES)
 
-    @property
+    @cached_property
     def size(self) -> int:
         """Length of the long vector."""
         return int(self.edges.stop)
