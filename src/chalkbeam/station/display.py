@@ -189,7 +189,11 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     laid = choice.laid(nudge) if choice is not None else None
     dwell = dwell_of(progress, state.pressing_since)
     told = step_words(progress) if view.mode.counted else ((), ())
-    heading = "finished" if stop is None else f"{press_words(progress)} · piece {stop.piece.id}"
+    heading = (
+        "finished"
+        if stop is None
+        else f"{press_words(progress, progress.at)} · piece {stop.piece.id}"
+    )
     return Display(
         title=" · ".join(filter(None, (view.title, view.queue_note))),
         heading=heading,

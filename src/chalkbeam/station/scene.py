@@ -319,7 +319,7 @@ def note_lines(view: RunView, at: At) -> tuple[str, ...]:
     changes = fitting(progress, at)
     if view.mode.counted:
         lines = garment_lines(stop) if at.step is Step.LOAD else piece_lines(stop)
-        which = (f"{press_words(progress)} · {stop.piece.id}", *lines)
+        which = (f"{press_words(progress, at)} · {stop.piece.id}", *lines)
         if at.step is Step.PEEL:
             return (stop.piece.id, *piece_lines(stop), place_words(progress.location(at.index)))
         if at.step is Step.LOAD:

@@ -10,7 +10,7 @@ from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.pieces import ArtKind, piece_of
 from chalkbeam.orders.settings import Setting
 from chalkbeam.record.events import Event, Kind, Step
-from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.record.progress import At, Outcome, Progress
 
 
 def piece_lines(stop: Stop) -> tuple[str, ...]:
@@ -65,10 +65,13 @@ def unseen_words(progress: Progress) -> str:
     return f"{asked} space: yes, page up: no" if asked else ""
 
 
-def press_words(progress: Progress) -> str:
-    """Return which press of how many this is; what is skipped or spoiled counts as done."""
-    stops = progress.count
-    return f"press {min(len(progress.outcomes) + 1, stops)} of {stops}"
+def press_words(progress: Progress, at: At) -> str:
+    """Return which press of how many a stop is; what is skipped or spoiled counts as done."""
+    stops, now = progress.count, progress.stop
+    before = len(progress.outcomes)
+    if now is not None and at.index != progress.at.index:  # foreseen: by then this one is pressed
+        before += now.imprint.id not in progress.outcomes
+    return f"press {min(before + 1, stops)} of {stops}"
 
 
 def hand_words(stop: Stop) -> tuple[str, ...]:

@@ -177,7 +177,7 @@ def test_the_next_picture_is_there_before_it_is_asked_for(press, monkeypatch):
         press.frame()
         press.station.foresee()
         with monkeypatch.context() as counted:
-            counted.setattr(drawing, "render", late)
+            counted.setattr(drawing.Painter, "_render", late)
             press.keys("space")
             press.frame()
 
