@@ -22,7 +22,7 @@ import numpy as np
 
 from benchmarks import _second_press as second
 from benchmarks._eye_fit import fit
-from benchmarks._eye_shop import NotThere, Told, middle_and_high, shops
+from benchmarks._eye_shop import NotThere, Told, ask, middle_and_high, shops
 
 WHAT = ("pose", "transfer", "height", "colour", "drift", "fit")
 FIRST_SEED = 5000
@@ -133,28 +133,22 @@ def transfer(asked: argparse.Namespace, place: Path) -> None:
             art = shop.place / "art.png"
             cv2.imwrite(str(art), cv2.cvtColor(scene.laid.art, cv2.COLOR_RGBA2BGRA))
             true = scene.truth["transfer"]
-            told = shop.read(
-                scene,
-                "--art",
-                art,
-                "--location",
-                "full-front",
-                "--width",
-                f"{true['ink_size_mm'][0]:.2f}mm",
-            )
+            wide = f"{true['ink_size_mm'][0]:.2f}mm"
+            print_ = ("--art", art, "--location", "full-front", "--width", wide)
+            told = shop.read(scene, *print_)
             found = told.get("transfer") or {}
-            if asked.each:
-                print(f"  {seed} {kind} on {colour}: {found or told} true {true['off_mm']}")
             row: Told = {"verdict": found.get("verdict", "nothing")}
             if found.get("off_mm"):
                 # Where the ink lies on the platen: the pose's own error is another row's.
-                middle, turn = _target(told["garment"], true["ink_size_mm"][1], shop.press.plate)
+                middle, turn = _target(told["garment"], _placed(scene, *print_), shop.press.plate)
                 ink = middle + found["off_mm"]
                 row["off"] = float(np.hypot(*(ink - true["ink_middle_mm"])))
                 row["turn"] = found["turned_deg"] + turn - true["ink_turn_deg"]
                 row["against"] = "pose" if told["garment"]["sure"] else "usual load"
                 apart = np.hypot(*(np.array(true["ink_middle_mm"]) - middle))
                 row["false"] = row["verdict"] == "good" and apart >= 2.0
+            if asked.each:
+                print(f"  {seed} {kind} on {colour}: {row} {found.get('why', told)}", flush=True)
             rows.setdefault((kind, colour), []).append(row)
     print(
         "errors 50 % / 95 %                    n  measured  off, mm       turn, deg    false good"
@@ -170,16 +164,25 @@ def transfer(asked: argparse.Namespace, place: Path) -> None:
         )
 
 
-def _target(garment: Told, high: float, plate: Any) -> tuple[Any, float]:
+def _placed(scene: second.Scene, *words: str | Path) -> tuple[float, float]:
+    """Return where the program places the ink's middle on the garment, garment frame, mm."""
+    size = scene.truth["size"]["name"]
+    _, out, _ = ask("place", "--style", "crew_tee", "--size", size, *words, "--json")
+    there = json.loads(out)["garment_from_art"]
+    return float(there["x_mm"]), float(there["y_mm"])
+
+
+def _target(garment: Told, placed: tuple[float, float], plate: Any) -> tuple[Any, float]:
     """Return where the eye takes the ink's middle to belong, mm, and its turn, degrees.
 
-    3 in below the neck seam on the centre line, by the pose if that is sure.
+    By the pose if that is sure, else by the usual load.
     """
     neck, turn = np.array([0.0, plate.depth / 2 + 12.7]), 0.0
     if garment["sure"]:
         neck, turn = np.array(garment["neck_mm"]), garment["centre_line_deg"]
-    along = np.array([np.sin(np.radians(turn)), -np.cos(np.radians(turn))])
-    return neck + along * (76.2 + high / 2), turn
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    right, down = np.array([c, s]), np.array([s, -c])
+    return neck + right * placed[0] + down * placed[1], turn
 
 
 def height(asked: argparse.Namespace, place: Path) -> None:

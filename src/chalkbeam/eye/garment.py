@@ -77,6 +77,7 @@ def find_garment(
     empty: Burst | None = None,
     others: Sequence[tuple[Garment, str]] = (),
     collar_turn: float = 0.0,
+    covered: Points | None = None,
 ) -> GarmentFound:
     """Find a garment of known style, size and face.
 
@@ -101,12 +102,14 @@ def find_garment(
         What it might be instead: asked only where it is not sure.
     collar_turn : float
         Direction of the centre line as usually loaded, radians; 0 with the collar away.
+    covered : ndarray, shape (N, 2), optional
+        Corners of a transfer that lies on it, platen frame, mm.
     """
     unchanged = None if empty is None else Unchanged.between(burst, empty, camera)
     cloth = surface if bare is None else cloth_points(surface, bare, platen, unchanged)
     net = net_of(cloth, camera, platen)
     flat = unroll(net, platen, camera, burst.size, projector, garment.thickness)
-    seen = evidence(flat, reflected(burst), platen)
+    seen = evidence(flat, reflected(burst), platen, covered)
     pieces = pieces_of(garment.face(face))
     fit, rival = _best(seen, pieces, platen, collar_turn)
     if fit is None:

@@ -95,7 +95,9 @@ class Sightings:
     known: Mask
 
 
-def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
+def evidence(
+    flat: Unrolled, light: F32, platen: PlatenFace, covered: Points | None = None
+) -> Evidence:
     """Return what can be seen.
 
     Parameters
@@ -104,10 +106,17 @@ def evidence(flat: Unrolled, light: F32, platen: PlatenFace) -> Evidence:
     light : float32 array, camera px
         Light that came back from the projector: lit less dark, linear.
     platen : PlatenFace
+    covered : ndarray, shape (N, 2), optional
+        Corners of what lies on the cloth, flat frame, mm: its edges are no seams.
     """
     seen = flat.rectified(light)
-    known = flat.lit.astype(np.float32)
-    on = flat.lit & flat.cloth
+    lit = flat.lit
+    if covered is not None:
+        hides = np.zeros(lit.shape, np.uint8)
+        cv2.fillPoly(hides, [np.rint(flat.cells(covered)).astype(np.int32)], 1)
+        lit = lit & (hides == 0)
+    known = lit.astype(np.float32)
+    on = lit & flat.cloth
     level = float(np.median(seen[on])) if on.any() else 1.0
     # Between light and its logarithm: an edge's middle hardly moves, dark cloth keeps its seams.
     share = np.maximum(seen, 0) / np.float32(max(level, 1e-3))

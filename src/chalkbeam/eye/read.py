@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.geometry import Isometry, Points
+from calibration.model.pinhole import Pinhole
 from calibration.refusal import Refusal
 from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
@@ -19,8 +20,17 @@ from chalkbeam.eye.burst import Burst, check_exposure, grey
 from chalkbeam.eye.colour import measure_colour
 from chalkbeam.eye.drift import check_dots
 from chalkbeam.eye.garment import OVERHANG, GarmentFound, find_garment
+from chalkbeam.eye.sheet import WIDEST_MARGIN
 from chalkbeam.eye.surface import SeenSurface, measure_surface
-from chalkbeam.eye.transfer import FAR, USUAL_TOLERANCE, Target, Tolerance, find_transfer
+from chalkbeam.eye.transfer import (
+    FAR,
+    NEAR,
+    USUAL_TOLERANCE,
+    Reach,
+    Target,
+    Tolerance,
+    find_transfer,
+)
 from chalkbeam.eye.values import (
     GarmentSeen,
     Reading,
@@ -39,6 +49,7 @@ _CLOTH = 0.35
 _OTHER = 0.12
 _THIRD = 3  # every third pixel either way tells whether anything lies there
 _LEAST_CHANGED = 0.15  # of the platen, before anything lies there
+_KNOWN_MARGIN = 6.0  # about a sheet of known size, mm: its shadow
 _RIM = 15.0  # mm of the platen's rim, and of the sheet's surroundings, whose colour is not taken
 
 
@@ -196,6 +207,16 @@ def read_piece(
             empty=empty,
             others=others,
             collar_turn=usual.angle,
+            covered=None
+            if wanted is None
+            else _covered(
+                burst,
+                camera,
+                press.surface,
+                wanted,
+                usual if lies is None else lies,
+                NEAR if lies is not None else FAR,
+            ),
         )
     else:
         why = "Nothing lies on the platen: lay the garment on it."
@@ -226,6 +247,27 @@ def read_piece(
     return PieceRead(
         Reading(found.garment, found.size, height, colour, transfer, press.rig), found, pose
     )
+
+
+def _covered(
+    burst: Burst, camera: Pinhole, surface: SeenSurface, wanted: WantedPrint, lies: Isometry,
+    reach: Reach,
+) -> Points | None:  # fmt: skip
+    """Return the corners of the transfer that lies on the garment, mm; None where none shows."""
+    about = lies @ wanted.garment_from_art
+    target = Target.of(wanted.artwork, wanted.ink, about, wanted.sheet_known)
+    seen = find_transfer(burst, camera, target, surface.height_at, reach=reach)
+    if seen.off is None:
+        return None
+    there = Isometry(
+        about.x + seen.off[0], about.y + seen.off[1], about.angle + (seen.turned or 0.0),
+        mirrored=about.mirrored,
+    )  # fmt: skip
+    known, margin = target.sheet, _KNOWN_MARGIN
+    if known is None:
+        known, margin = wanted.artwork.ink, WIDEST_MARGIN
+    x, y = known.width / 2 + margin, known.height / 2 + margin
+    return there.apply(np.array([(-x, -y), (x, -y), (x, y), (-x, y)]) + known.centre)
 
 
 def _by_usual_load(found: TransferSeen) -> TransferSeen:
