@@ -16,11 +16,12 @@ from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.cutout import cloth_points
 from chalkbeam.eye.garment import GarmentFound, find_garment
 from chalkbeam.eye.judges import Word, doubts
+from chalkbeam.eye.lines import evidence
 from chalkbeam.eye.moving import how_to_move
 from chalkbeam.eye.net import net_of
 from chalkbeam.eye.outline import JUDGES, pieces_of
 from chalkbeam.eye.pose import Fit, Lay
-from chalkbeam.eye.unroll import in_space
+from chalkbeam.eye.unroll import in_space, unroll
 from chalkbeam.garments import Garment, garment
 
 PLATEN = PlatenFace(406.4, 508.0, 12.0)
@@ -142,6 +143,25 @@ def test_a_hidden_collar_is_never_sure(tee: Garment) -> None:
     seen = found(tee, lay, patch=True).garment
     assert not seen.sure
     assert "the shoulders and armholes" in seen.why
+
+
+def test_nothing_is_known_where_a_sheet_covers_the_cloth() -> None:
+    x, y = np.meshgrid(np.arange(-200.0, 201, 6), np.arange(-250.0, 251, 6))
+    cloth = np.column_stack([x.ravel(), y.ravel(), np.zeros(x.size)])
+    flat = unroll(net_of(cloth, CAMERA, PLATEN), PLATEN, CAMERA, SIZE, PROJECTOR)
+    light = np.full(SIZE[::-1], 0.4, np.float32)
+    corners = np.array([(-80.0, -60.0), (80.0, -60.0), (80.0, 60.0), (-80.0, 60.0)])
+    sheet = Isometry(10.0, 40.0, math.radians(-20.0)).apply(corners)
+
+    def known(at: Points, covered: Points | None) -> NDArray[np.bool_]:
+        column, row = np.rint(flat.cells(at)).astype(int).T
+        return np.asarray(evidence(flat, light, PLATEN, covered).known[row, column] > 0)
+
+    within = sheet.mean(axis=0) + 0.95 * (sheet - sheet.mean(axis=0))
+    beside = sheet.mean(axis=0) + 1.1 * (sheet - sheet.mean(axis=0))
+    assert known(within, None).all()
+    assert not known(within, sheet).any()
+    assert known(beside, sheet).all()
 
 
 def test_a_bare_bench_is_not_sure(tee: Garment) -> None:
