@@ -57,3 +57,29 @@ def test_a_measured_piece_comes_on_the_shelf(ask):
     shelf = json.loads(ask("garment", "shelf", "--json")[1])
     assert shelf["pale_fen_31"]["maker"] == "Pale Fen"
     assert "XL" in shelf["pale_fen_31"]["sizes"]
+
+
+def test_the_camera_tells_the_half_chest_and_the_tape_the_rest(ask, tmp_path):
+    def reading(**size):
+        place = tmp_path / f"reading-{len(list(tmp_path.iterdir()))}.json"
+        place.write_text(json.dumps({"size": {"why": "", **size}}), encoding="utf-8")
+        return place
+
+    measure = ("garment", "measure", "--style", "tee", "--size", "M", "--maker", "Pale Fen",
+               "--number", "32", "--seen")  # fmt: skip
+    seen = reading(half_chest_mm=531.0, sure=True)
+    code, out, _ = ask(*measure, seen, "--measured", "body_length=28in")
+    assert code == 0
+    assert "not measured: neck width, front neck drop" in out
+    shown = json.loads(ask("garment", "show", "--style", "Pale Fen 32", "--size", "M", "--json")[1])
+    assert shown["measures"]["half_chest"]["mm"] == pytest.approx(531.0)
+    for given, said in (
+        ((reading(half_chest_mm=531.0, sure=True), "--measured", "half_chest=20in"), "given twice"),
+        ((reading(half_chest_mm=531.0, sure=False, why="a side is out of sight"),),
+         "not sure how wide the piece is (a side is out of sight)"),
+        ((reading(half_chest_mm="wide", sure=True),), "is no reading of the camera"),
+        ((tmp_path / "none.json",), "cannot be read"),
+    ):  # fmt: skip
+        code, _, err = ask(*measure, *given)
+        assert code == 2
+        assert said in err
