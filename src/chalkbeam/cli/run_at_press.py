@@ -37,7 +37,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     print("Getting ready: rig, order and record …", file=sys.stderr, flush=True)
     from calibration.worker import start_soon
 
-    start_soon("chalkbeam.artwork.files")  # the order's drawings are wanted in a moment
+    start_soon("chalkbeam.artwork.svg")  # the order's drawings are wanted in a moment
     from calibration.files import resolved
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked

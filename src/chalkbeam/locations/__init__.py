@@ -6,7 +6,8 @@ which are read again whenever a file there changes.
 """
 
 from chalkbeam.locations.library import location, locations, presets_folder
-from chalkbeam.locations.schema import METHODS, Axis, Band, Bound, Feature, Location, Rule
+from chalkbeam.locations.schema import METHODS, Axis, Band, Bound, Feature, Rule
+from chalkbeam.locations.values import Location
 
 __all__ = [
     "METHODS",

@@ -20,8 +20,9 @@ from chalkbeam.basics.toml_files import (
     read_folder,
     read_text,
 )
-from chalkbeam.locations.schema import METHODS, Location, Preset
+from chalkbeam.locations.schema import METHODS, Preset
 from chalkbeam.locations.twins import twin_of
+from chalkbeam.locations.values import Location
 
 DATA = Path(__file__).parent / "data"
 

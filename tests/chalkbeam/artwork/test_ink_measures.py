@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import files, ink_measures, load_artwork
+from chalkbeam.artwork import ink_measures, load_artwork, svg
 
 
 @pytest.fixture
@@ -58,7 +58,7 @@ def test_an_edited_file_is_read_again_though_its_date_is_the_same(tmp_path, read
 def test_a_drawing_is_read_again_when_a_picture_it_links_to_is_edited(
     tmp_path, readings, monkeypatch, ending, name
 ):
-    monkeypatch.setattr(files, "VECTOR_PIXELS", 1200)  # 0.1 mm a pixel is enough here
+    monkeypatch.setattr(svg, "VECTOR_PIXELS", 1200)  # 0.1 mm a pixel is enough here
     linked = block(tmp_path / "block.png", width=200, height=100)
     text = (
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
