@@ -146,6 +146,10 @@ class Progress:
         """Return which piece of the order of work a stop is about, from 1."""
         return self._stops.number(stop)
 
+    def places_of(self, piece: str) -> Sequence[int]:
+        """Return the indices of a piece's stops."""
+        return self._stops.of_piece[piece]
+
     def find(self, text: str) -> int | None:
         """Return the index of the next open stop of a piece, None if there is no such piece.
 

@@ -71,9 +71,9 @@ def heated_again(progress: Progress, index: int) -> tuple[tuple[str, Heated], ..
     """
     stop = progress.stops[index]
     found = []
-    for each, other in enumerate(progress.stops):
-        pressed = progress.outcomes.get(other.imprint.id) is Outcome.PRESSED
-        if each == index or other.piece.id != stop.piece.id or not pressed:
+    for each in progress.places_of(stop.piece.id):
+        other = progress.stops[each]
+        if each == index or progress.outcomes.get(other.imprint.id) is not Outcome.PRESSED:
             continue
         here = ((each, other), (index, stop))
         moved = any(progress.location(place) != at.imprint.location for place, at in here)
