@@ -37,7 +37,7 @@ _GAP = 5.0
 
 
 def check_marks(
-    face: PlatenFace, title: str = "", height: float = 0.0, ruling: Ruling = IN_MM
+    face: PlatenFace, title: str = "", height: float = 0.0, *, ruling: Ruling
 ) -> tuple[Mark, ...]:
     """Return the platen's outline, squares counted from its middle, corner crosses and figures.
 

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from calibration.geometry import PlatenFace
 from calibration.model.projector import ProjectorMap
+from chalkbeam.basics.squares import RULINGS
 from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.light.free_room import Ground, grounds
@@ -45,10 +46,9 @@ from chalkbeam.station.words import (
     summary,
     to_do,
 )
-from overlay.draw.check_view import IN_INCHES, IN_MM, check_marks, edge_mark
+from overlay.draw.check_view import check_marks, edge_mark
 from overlay.marks import Mark, Role, Text, moved
 
-RULINGS = {Unit.MM: IN_MM, Unit.INCH: IN_INCHES}
 CHANGES = {
     "turn": "turn the garment",
     "stack": "next pile of transfers",

@@ -9,6 +9,7 @@ from calibration.refusal import Refusal
 from calibration.rig import by_hand
 from calibration.solve.acceptance import examine
 from calibration.solve.values import Stated
+from chalkbeam.basics.units import Unit
 from chalkbeam.setup.crosses.light import frame_of
 from chalkbeam.setup.crosses.state import (
     FAR,
@@ -83,6 +84,9 @@ def test_nine_crosses_make_a_rig_whichever_way_the_projector_hangs(roll):
     assert largest_miss(true, done.solved.solution.map) < 0.5
     # Once four are set the others nearly stand on their marks by themselves.
     assert max(counts[4:]) <= 12
+    # The result is shown by squares in the unit that is worked in.
+    inches, millimetres = (frame_of(replace(done, unit=unit)) for unit in (Unit.INCH, Unit.MM))
+    assert (inches != millimetres).any()
     ended = press(done, "return")
     assert ended.over
     assert ended.accepted

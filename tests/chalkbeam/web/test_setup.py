@@ -126,6 +126,7 @@ def test_the_whole_set_up_by_taps_with_photos_sent(let_in, served, workshop, lig
     bound = float(re.search(r"within ([\d.]+) mm", within)[1])
     assert page.locator("img.map").evaluate("map => map.decode().then(() => map.naturalWidth)")
     thumb.press("Squares and a ruler")
+    assert "A square is 4 in wide and deep" in page.locator("form.checks").inner_text()
     for name in ("edges", "squares"):
         thumb.tap(page.locator(f"input[type=checkbox][name={name}]"))
     thumb.press("Next")

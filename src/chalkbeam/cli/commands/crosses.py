@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.refusal import Refusal
-from chalkbeam.basics.units import parse_length, parse_platen, parse_resolution
+from chalkbeam.basics.units import Unit, parse_length, parse_platen, parse_resolution
 from chalkbeam.cli.advice import told
 from chalkbeam.cli.commands.rig_platens import keep_found, platen_face
 from chalkbeam.cli.options.as_json import JsonOption
 from chalkbeam.cli.options.display import DisplayOption, WindowOption
+from chalkbeam.cli.options.garment import UnitsOption
 from chalkbeam.cli.options.rig import (
     FaceOption,
     LensOption,
@@ -82,6 +83,7 @@ def new(
     up_to: UpToOption = "4mm",
     display: DisplayOption = None,
     window: WindowOption = False,
+    units: UnitsOption = Unit.INCH,
     start_over: Annotated[
         bool, typer.Option("--start-over", help="Set all crosses again, also those saved before.")
     ] = False,
@@ -119,7 +121,9 @@ def new(
     state = CrossState(face, pixels, marks)
     if not (start_over or anew):
         state = saved.resume(state)
-    solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window, saved)
+    solution = _set_crosses(
+        state, _solver(solve, _refusing_judge(face)), display, window, units, saved
+    )
     save_new_rig(Rig.of(solution, rig_name(name, out), face), out, report, as_json)
     saved.delete()
 
@@ -132,6 +136,7 @@ def touch_up(
     out: OutOption = None,
     display: DisplayOption = None,
     window: WindowOption = False,
+    units: UnitsOption = Unit.INCH,
     as_json: JsonOption = False,
 ) -> None:
     """Take out the mean laying error of the cards: a few crosses moved on to their marks."""
@@ -143,7 +148,7 @@ def touch_up(
         return by_hand.touch_up(press, crosses)
 
     solution = _solve_few(
-        press, count, inset, _solver(solve, _refusing_judge(press.face)), display, window
+        press, count, inset, _solver(solve, _refusing_judge(press.face)), display, window, units
     )
     write_renewed(press, solution, out or place, as_json)
 
@@ -155,6 +160,7 @@ def check(
     inset: InsetOption = "25mm",
     display: DisplayOption = None,
     window: WindowOption = False,
+    units: UnitsOption = Unit.INCH,
     repair: Annotated[
         bool, typer.Option("--repair", help="Bring the rig up to date if only bumped.")
     ] = False,
@@ -176,7 +182,7 @@ def check(
         moved = drift.compare(press, now).verdict is drift.DriftVerdict.MOVED
         return examined(now) if repair and moved else plain(now)
 
-    now = _solve_few(press, count, inset, _solver(solve, judge), display, window)
+    now = _solve_few(press, count, inset, _solver(solve, judge), display, window, units)
     found = drift.compare(press, now)
     if repair and found.verdict is drift.DriftVerdict.MOVED:
         write_renewed(press, now, out or place, as_json)
@@ -200,6 +206,7 @@ def platen(
     out: OutOption = None,
     display: DisplayOption = None,
     window: WindowOption = False,
+    units: UnitsOption = Unit.INCH,
     as_json: JsonOption = False,
 ) -> None:
     """Add a platen to a rig without photos: crosses on marks of it, its height by a ruler."""
@@ -221,12 +228,18 @@ def platen(
         return find_by_crosses(press, face, crosses, high, stated)
 
     state = CrossState(face, press.projector.size, marks, straight_above(press, high))
-    solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window)
+    solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window, units)
     keep_found(press, name, face, solution, out or place, as_json)
 
 
 def _solve_few(
-    press: Rig, count: int, inset: str, solver: Solver, display: int | None, window: bool
+    press: Rig,
+    count: int,
+    inset: str,
+    solver: Solver,
+    display: int | None,
+    window: bool,
+    units: Unit,
 ) -> Solution:
     """Let a few crosses of a rig's own map be moved on to marks far apart."""
     from calibration.rig.by_hand import LEAST_CROSSES, suggested_points
@@ -236,7 +249,7 @@ def _solve_few(
     # Three corners tell a shift and a turn; whatever else changed wants more.
     marks = suggested_points(press.face, max(count, LEAST_CROSSES) if count >= 3 else count, by)
     state = CrossState(press.face, press.projector.size, marks[:count], press.projector)
-    return _set_crosses(state, solver, display, window)
+    return _set_crosses(state, solver, display, window, units)
 
 
 def _inset(text: str, width: float, depth: float) -> float:
@@ -282,6 +295,7 @@ def _set_crosses(
     solver: Solver,
     display: int | None,
     window: bool,
+    units: Unit,
     saved: SavedCrosses | None = None,
 ) -> Solution:
     """Open the window until the crosses are set and accepted; return their solution.
@@ -294,6 +308,7 @@ def _set_crosses(
     from overlay.window.displays import Screen
     from overlay.window.run import choose_display, run
 
+    state = replace(state, unit=units)
     number = None if window else choose_display(state.size, display)
     print(CALIBRATING, file=sys.stderr)
     print("Mark these points on the platen:", file=sys.stderr)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from calibration.geometry import Points
+from chalkbeam.basics.squares import RULINGS
 from chalkbeam.setup.crosses.state import CrossState, Solved, name_of
 from overlay.draw.check_view import check_marks
 from overlay.draw.frame import Frame, render
@@ -119,4 +120,5 @@ def _result(state: CrossState, solved: Solved, page: FlatMap) -> Frame:
     title = f"within {bound:.1f} mm\nEnter: keep it\nPage Up: back"
     if state.leaving:
         title = "Escape again:\nend without it"
-    return render(check_marks(state.face, title), solved.solution.map, DEFAULT_PALETTE)
+    squares = check_marks(state.face, title, ruling=RULINGS[state.unit])
+    return render(squares, solved.solution.map, DEFAULT_PALETTE)

@@ -20,6 +20,7 @@ from calibration.model.uncertainty import Worst
 from calibration.refusal import Refusal
 from calibration.solve.fit import Solution
 from calibration.solve.values import Cross
+from chalkbeam.basics.units import Unit
 from overlay.window.inputs import Closed, Input, Key, Pointer
 
 STEP, FINE, FAR = 1.0, 0.25, 10.0
@@ -82,6 +83,8 @@ class CrossState:
     dark, leaving, over : bool
     accepted : bool
         Whether the operator took the result.
+    unit : Unit
+        What the squares are counted in that the result is shown by.
     """
 
     face: PlatenFace
@@ -98,6 +101,7 @@ class CrossState:
     leaving: bool = False
     over: bool = False
     accepted: bool = False
+    unit: Unit = Unit.INCH
 
     @property
     def index(self) -> int:

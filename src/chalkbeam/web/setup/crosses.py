@@ -23,6 +23,7 @@ from chalkbeam.web.setup import apart
 from chalkbeam.web.setup.apart import Worked
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.guide import Guide, SetupStep
+from chalkbeam.web.shop_unit import shop_unit
 from chalkbeam.web.worker import run_apart
 from overlay.window.inputs import Key
 
@@ -67,14 +68,15 @@ def _fresh(guide: Guide, step: SetupStep) -> CrossState:
     inset = min(INSET, face.width / 8, face.depth / 8)
     if step is SetupStep.BY_HAND:
         assert size is not None  # its display was chosen
-        state = CrossState(face, size, suggested_points(face, ALL, inset))
+        points = suggested_points(face, ALL, inset)
+        state = CrossState(face, size, points, unit=shop_unit())
         try:
             return _saved(guide).resume(state)
         except Refusal:  # of another platen or projector
             return state
     rig = library.open_rig(guide.rig)
     marks = suggested_points(rig.face, LEAST_CROSSES, inset)[:FEW]
-    return CrossState(rig.face, rig.projector.size, marks, rig.projector)
+    return CrossState(rig.face, rig.projector.size, marks, rig.projector, unit=shop_unit())
 
 
 def _saved(guide: Guide) -> SavedCrosses:

@@ -9,6 +9,8 @@ import numpy as np
 from calibration.geometry import XY, PlatenFace
 from calibration.rig.file import Rig
 from calibration.targets.pattern import Pattern, wants_fine
+from chalkbeam.basics.squares import RULINGS
+from chalkbeam.basics.units import Unit
 from chalkbeam.light.code import code_marks
 from chalkbeam.station.code_in_light import LightCode
 from overlay.draw.check_view import check_marks
@@ -96,6 +98,7 @@ def pattern(face: PlatenFace, size: tuple[int, int]) -> Frame:
     return Pattern(size).draw(wants_fine(face))
 
 
-def squares(rig: Rig) -> Frame:
-    """Return the platen's outline and squares to hold a ruler to."""
-    return render(check_marks(rig.face, rig.name), rig.projector, DEFAULT_PALETTE)
+def squares(rig: Rig, unit: Unit) -> Frame:
+    """Return the platen's outline and squares to hold a ruler to, counted in a unit."""
+    marks = check_marks(rig.face, rig.name, ruling=RULINGS[unit])
+    return render(marks, rig.projector, DEFAULT_PALETTE)

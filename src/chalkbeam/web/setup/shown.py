@@ -15,6 +15,7 @@ from chalkbeam.web.setup import crosses, frames
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.guide import Guide, SetupStep
 from chalkbeam.web.setup.views import values_of
+from chalkbeam.web.shop_unit import shop_unit
 
 
 def desk_of(visit: Visit) -> SetupDesk:
@@ -62,7 +63,8 @@ def light_step(desk: SetupDesk, guide: Guide, step: SetupStep) -> None:
             case SetupStep.CROSSES | SetupStep.BY_HAND:
                 crosses.light(desk, guide, step)
             case SetupStep.RULER:
-                desk.show(step.value, frames.squares(library.open_rig(guide.rig)), guide)
+                rig = library.open_rig(guide.rig)
+                desk.show(step.value, frames.squares(rig, shop_unit()), guide)
             case _:
                 darken(desk)
     except Refusal as refusal:

@@ -10,6 +10,7 @@ from calibration.model.uncertainty import place_in_words, worst
 from calibration.refusal import Refusal
 from calibration.rig import library
 from calibration.rig.verdict import verdict
+from chalkbeam.basics.squares import square_words
 from chalkbeam.placement.platens import platens
 from chalkbeam.setup.camera.advice import Watch, other_direction, sides
 from chalkbeam.web.doors import Visit
@@ -17,6 +18,7 @@ from chalkbeam.web.setup import crosses
 from chalkbeam.web.setup.desk import SetupDesk
 from chalkbeam.web.setup.guide import ENOUGH, SIDES, Guide, SetupStep
 from chalkbeam.web.setup.outline import START
+from chalkbeam.web.shop_unit import shop_unit
 from chalkbeam.web.words import t
 
 Values = dict[str, Any]
@@ -81,6 +83,10 @@ def _verdict_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     }  # fmt: skip
 
 
+def _ruler_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
+    return {"square": square_words(shop_unit())}
+
+
 def _cross_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
     far = visit.query.get("far", "")
     return {"cross": crosses.view_of(desk, guide, SetupStep.CROSSES), "far": far}
@@ -102,6 +108,7 @@ _VALUES: dict[SetupStep, Callable[[Visit, SetupDesk, Guide], Values]] = {
     SetupStep.PHOTOS: _photo_values,
     SetupStep.SOLVE: _solve_values,
     SetupStep.VERDICT: _verdict_values,
+    SetupStep.RULER: _ruler_values,
     SetupStep.BY_HAND: _by_hand_values,
     SetupStep.CROSSES: _cross_values,
     SetupStep.DONE: _done_values,
