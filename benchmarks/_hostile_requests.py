@@ -138,16 +138,16 @@ def by_one_who_knows(
                            "seen": "x", "text": junk(rng, 9)}).encode()  # fmt: skip
     elif door.most > FORM:
         kind = "multipart/form-data; boundary=b"
-        body = (
-            b"".join(
-                f'--b\r\nContent-Disposition: form-data; name="{name}"; filename="{junk(rng, 5)}.csv"'
-                "\r\n\r\n".encode("utf-8", "replace")
-                + rng.randbytes(rng.randrange(300))
-                + b"\r\n"
-                for name in ["files", "photos", "chart", *given]
-            )
-            + b"--b--\r\n"
+        heads = (
+            f'--b\r\nContent-Disposition: form-data; name="{name}"; '
+            f'filename="{junk(rng, 5)}.csv"\r\n\r\n'
+            for name in ["files", "photos", "chart", *given]
         )
+        body = b"".join(
+            head.encode("utf-8", "replace") + rng.randbytes(rng.randrange(300)) + b"\r\n"
+            for head in heads
+        )
+        body += b"--b--\r\n"
     lines = [f"{method} {path} HTTP/1.1", f"host: {here}", f"origin: http://{here}",
              f"cookie: {COOKIE}={secret}", f"x-token: {token_of(secret)}",
              f"content-type: {kind}", f"content-length: {len(body)}", "connection: close",

@@ -211,6 +211,30 @@ def test_a_faulty_cell_is_marked_with_its_sentence_and_mended_by_a_tap(ask, orde
     assert len(read_sheet(order.sheet).pieces) == 2
 
 
+def test_what_is_offered_can_be_taken_in_every_row_that_says_the_same(ask, order):
+    row = ("Crew tee", "M", "navy", "1", "left chest", "crest.png", "3.5", "", "", "", "")
+    other = (*row[:6], "89 mm", *row[7:])
+    order.save_table(OrderTable(rows=(row, row, other, row)))
+    page = ask(f"/orders/{order.name}").text
+    assert "“3.5 in” in all 3 rows" in page
+    ask(f"/orders/{order.name}", form={**fields_of(page), "take_all": "1-6-3.5 in"})
+    assert [each[6] for each in order.taken().table.rows] == ["3.5 in", "3.5 in", "89 mm", "3.5 in"]
+    before = order.taken().table
+    for wild in ("9-9-x", "1--x", "-1-2-x", "1", "1-99-x"):
+        fields = fields_of(ask(f"/orders/{order.name}").text)
+        assert ask(f"/orders/{order.name}", form={**fields, "take_all": wild}).status == 303
+    assert order.taken().table == before
+
+
+def test_a_transfer_of_the_shelf_can_be_named_in_a_column_of_its_own():
+    table = OrderTable()
+    assert "Transfer" in table.more_titles()
+    added = table.with_column("Transfer")
+    assert added.fields()[-1] == "transfer"
+    assert "Transfer" not in added.more_titles()
+    assert not set(table.titles) & set(table.more_titles())
+
+
 def test_rows_of_a_sheet_made_by_hand_keep_their_numbers(ask, workshop):
     folder = workshop.orders / "by-hand"
     folder.mkdir(parents=True)

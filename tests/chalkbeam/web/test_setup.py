@@ -328,7 +328,7 @@ def test_an_arrow_moves_the_cross_without_the_page_being_drawn_anew(let_in, ask,
 
 
 def test_the_first_shirt_is_an_order_that_can_be_read(tmp_path):
-    order = read_sheet(trial.written(tmp_path))
+    order = read_sheet(trial.written(tmp_path / "First shirt.csv"))
     assert [imprint.width for piece in order.pieces for imprint in piece.imprints] == [60.0]
     assert order.notes == ()
 

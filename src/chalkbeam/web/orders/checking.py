@@ -108,6 +108,8 @@ class Fault:
         What is wrong and what to do.
     offers : tuple of str
         What may be meant instead, to be taken with one tap.
+    alike : int
+        How many rows say the same in that column.
     """
 
     row: int
@@ -115,6 +117,7 @@ class Fault:
     title: str
     message: str
     offers: tuple[str, ...] = ()
+    alike: int = 1
 
 
 @dataclass(frozen=True)
@@ -165,6 +168,7 @@ def faults_of(
             each.title or _title(taken.table, each.column),
             (each.message[:1].upper() + each.message[1:]).replace(*here),
             _offers(taken.table, place.get(each.row, -1), each.column, lists),
+            _alike(taken.table, place.get(each.row, -1), each.column),
         )
         for each in problems
     )
@@ -172,6 +176,12 @@ def faults_of(
 
 def _title(table: OrderTable, column: int) -> str:
     return table.titles[column] if 0 <= column < len(table.titles) else ""
+
+
+def _alike(table: OrderTable, row: int, column: int) -> int:
+    if row < 0 or not 0 <= column < len(table.titles):
+        return 1
+    return sum(each[column] == table.rows[row][column] for each in table.rows)
 
 
 def _offers(table: OrderTable, row: int, column: int, lists: PickLists) -> tuple[str, ...]:

@@ -6,7 +6,7 @@ import hashlib
 import tempfile
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from http import HTTPStatus
 from pathlib import Path
 
@@ -38,6 +38,7 @@ from chalkbeam.web.orders.standing import Standing, standings
 from chalkbeam.web.orders.table import FIRST_ROW, OrderTable, TakenSheet, cells_of, take_over
 from chalkbeam.web.pages import page
 from chalkbeam.web.press.link import HowBegun, PressLink
+from chalkbeam.web.setup import trial
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
 
@@ -95,9 +96,8 @@ def _list(visit: Visit) -> Response:
     every = orders_in(visit.shop.orders)
     found = [each for each in every if _says(each, words)]
     shown = found[:SHOWN]
-    known = standings(
-        visit.shop.record, [each.sheet for each in shown], [each.sheet for each in every]
-    )
+    others = [*(each.sheet for each in every), trial.place(visit.shop.data)]
+    known = standings(visit.shop.record, [each.sheet for each in shown], others)
     rows = [
         Listed(each, each.about, known.of_sheet.get(str(resolved(each.sheet)))) for each in shown
     ]
@@ -250,7 +250,7 @@ def _save(visit: Visit) -> Response:
         sent = {key: value for key, value in visit.form.items() if isinstance(value, str)}
         rows = [list(row) for row in cells_of(sent, start, len(table.titles))]
         _take_offer(visit.text("take"), start, rows)
-        table = table.with_rows(start, rows)
+        table = _taken_everywhere(visit.text("take_all"), table.with_rows(start, rows))
         titles = {
             index: visit.text(f"t-{index}")
             for index in range(len(table.titles))
@@ -271,6 +271,25 @@ def _take_offer(take: str, start: int, rows: list[list[str]]) -> None:
         at = int(row) - start
         if 0 <= at < len(rows) and int(column) < len(rows[at]):
             rows[at][int(column)] = words
+
+
+def _taken_everywhere(take: str, table: OrderTable) -> OrderTable:
+    """Return the table with what was offered for a cell in every row that says the same there."""
+    row, _, rest = take.partition("-")
+    column, _, words = rest.partition("-")
+    if not (row.isdecimal() and column.isdecimal()):
+        return table
+    at, where = int(row), int(column)
+    if at >= len(table.rows) or where >= len(table.titles):
+        return table
+    said = table.rows[at][where]
+    return replace(
+        table,
+        rows=tuple(
+            (*each[:where], words, *each[where + 1 :]) if each[where] == said else each
+            for each in table.rows
+        ),
+    )
 
 
 def _add_files(visit: Visit) -> Response:

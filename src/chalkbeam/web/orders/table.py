@@ -85,7 +85,10 @@ class OrderTable:
         here = {(column.field, column.turn) for column in self.header.columns}
         found = []
         for title in (*TITLES, *MORE):
-            column = next(iter(read_header(0, (title,)).columns))
+            column = read_header(0, (title,)).columns[0]
+            beside = read_header(0, (*self.titles, title)).columns[-1]
+            if beside.field != column.field:  # “Transfer” is the artwork where nothing else is
+                column = beside
             if (column.field, column.turn) not in here:
                 found.append(title)
         return tuple(found)

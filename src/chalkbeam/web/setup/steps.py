@@ -202,5 +202,5 @@ def _done(visit: Visit) -> Response:
     link: PressLink = visit.app.press
     desk.dark()
     if link.can_start:
-        link.start(trial.written(desk.file.folder / "trial"))
+        link.start(trial.written(trial.place(visit.shop.data)))
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)

@@ -17,15 +17,19 @@ Crew tee,L,white,1,left chest,mark.svg,60 mm,An old shirt: nothing needs to be p
 """
 
 
-def written(folder: Path) -> Path:
-    """Write the order into a folder; return its sheet.
+def place(data: Path) -> Path:
+    """Return the file of its sheet in a shop's data folder; the run is called after it."""
+    return data / "setup" / "trial" / "First shirt.csv"
+
+
+def written(sheet: Path) -> Path:
+    """Write the order, its mark beside its sheet; return the sheet.
 
     Raises
     ------
     Refusal
         If the folder cannot be written to.
     """
-    write_whole(folder / "mark.svg", MARK)
-    sheet = folder / "first-shirt.csv"
+    write_whole(sheet.with_name("mark.svg"), MARK)
     write_whole(sheet, SHEET)
     return sheet
