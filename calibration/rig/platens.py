@@ -22,6 +22,7 @@ import numpy as np
 
 from calibration.geometry import Isometry, PlatenFace, Points, as_points
 from calibration.model import homography
+from calibration.model.eye import Eye
 from calibration.model.pinhole import INTRINSIC, PARAMETERS, Array, Pinhole
 from calibration.model.projector import ProjectorMap
 from calibration.observations import PhotoObservation
@@ -91,7 +92,35 @@ def on_post(rig: Rig) -> tuple[Rig, ...]:
 
 def _named(rig: Rig, found: Rig) -> Rig:
     name = f"{rig.name}, {found.platen}" if rig.name else found.platen
-    return replace(found, name=name)
+    return replace(found, name=name, eye=eye_on(rig, found))
+
+
+def eye_on(rig: Rig, found: Rig) -> Eye | None:
+    """Return the press's fixed camera as it sees another of its platens; None if it has none.
+
+    Camera and projector stand still when platens are changed: what is not known of a platen's
+    place moves both alike. So the camera's errors follow those of the projector's map over this
+    platen as they did over the first.
+    """
+    eye = rig.eye
+    if eye is None:
+        return None
+    turned, shift = _between(rig.projector.pinhole, found.projector.pinhole)
+    by_camera = _pose_carried(eye.camera, turned, shift)
+    by_projector = _pose_carried(rig.projector.pinhole, turned, shift)
+    slope = np.eye(len(PARAMETERS))
+    slope[_POSE, _POSE] = by_camera
+    follow = slope @ eye.projector_slope
+    follow[:, _POSE] = follow[:, _POSE] @ np.linalg.inv(by_projector)
+    follow[:, _BOW] = 0.0  # the first face's own
+    return replace(
+        eye,
+        camera=_moved(eye.camera, turned, shift),
+        covariance=frozen_matrix(slope @ eye.matrix @ slope.T),
+        by_projector=frozen_matrix(follow),
+        fixed_by=(*eye.fixed_by, f"It is known over {found.platen} by that platen's place."),
+        reflectance=None,
+    )
 
 
 def on_platen(rig: Rig, name: str | None) -> Rig:
@@ -298,16 +327,20 @@ def _carried(rig: Rig, turned: Array, shift: Array) -> Array:
 
     That of the bow, which is the first platen's own, is left out.
     """
-    base = rig.projector.pinhole
     slope = np.eye(len(rig.fit.covariance))
     slope[_BOW, _BOW] = 0.0
-    slope[_POSE, _POSE] = _pose_slope(
-        lambda by: _moved(base.moved(_turn(by[:3]) @ base.rotation, base.translation + by[3:]),
-                          turned, shift)
-    ) @ np.linalg.inv(
-        _pose_slope(lambda by: base.moved(_turn(by[:3]) @ base.rotation, base.translation + by[3:]))
-    )  # fmt: skip
+    slope[_POSE, _POSE] = _pose_carried(rig.projector.pinhole, turned, shift)
     return np.asarray(slope @ rig.fit.matrix @ slope.T)
+
+
+def _pose_carried(base: Pinhole, turned: Array, shift: Array) -> Array:
+    """Return how a pinhole's pose over another face follows that over the first, shape (6, 6)."""
+
+    def off(by: Array) -> Pinhole:
+        return base.moved(_turn(by[:3]) @ base.rotation, base.translation + by[3:])
+
+    over_other = _pose_slope(lambda by: _moved(off(by), turned, shift))
+    return np.asarray(over_other @ np.linalg.inv(_pose_slope(off)))
 
 
 def _pose_slope(posed: Callable[[Array], Pinhole]) -> Array:

@@ -10,10 +10,13 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 from calibration.geometry import PlatenFace
+from calibration.model.eye import Eye
+from calibration.model.pinhole import Pinhole
 from calibration.model.uncertainty import bound, landing_covariance, over_platen
 from calibration.refusal import Refusal
 from calibration.rig import drift, file, platens
@@ -204,6 +207,44 @@ def test_a_press_has_a_rig_for_each_platen_by_name(press: Rig) -> None:
     assert platens.without_platen(press, "sleeve-5x18in") == first
     with pytest.raises(Refusal, match="no further platen"):
         platens.without_platen(press, "16x20in")
+
+
+def test_the_camera_sees_a_further_platen_too(press: Rig) -> None:
+    """Against its picture of the same points told in the first platen's frame, by hand."""
+    camera = Pinhole(1400, 960, 540, -0.1, 0.02, 0, 0, 1, 0, *pose_of((300, -500, 900)))
+    rng = np.random.default_rng(6)
+    root = rng.normal(0, 1e-4, (15, 15))
+    matrix = tuple(map(tuple, (root @ root.T).tolist()))
+    follow = tuple(map(tuple, rng.normal(0, 1e-3, (15, 20)).tolist()))
+    eye = Eye(camera, (1920, 1080), matrix, follow, 0.1, 90, 100)
+    seeing = replace(press, eye=eye)
+    first, second = platens.on_post(seeing)
+    assert first.eye == eye
+    points = np.array([(0, 0, 0), (40, 150, 0), (-50, -180, 5), (30, -90, 12)], dtype=float)
+    there = first.projector.pinhole, second.projector.pinhole
+    turned = there[0].rotation.T @ there[1].rotation
+    shift = there[0].lens - turned @ there[1].lens
+    told = points @ turned.T + shift
+    assert second.eye.camera.project(points) == pytest.approx(camera.project(told), abs=1e-6)
+    # Its errors: the same scatter in the picture, whichever face it is told over.
+    scatter = [
+        np.trace(slope @ which.matrix @ slope.transpose(0, 2, 1), axis1=1, axis2=2)
+        for which, slope in (
+            (eye, camera.jacobian(told)[1]),
+            (second.eye, second.eye.camera.jacobian(points)[1]),
+        )
+    ]
+    assert scatter[1] == pytest.approx(scatter[0], rel=1e-4)
+
+
+def pose_of(lens: tuple[float, float, float]) -> tuple[float, ...]:
+    """A camera at a place that looks at the platen's middle: rotation vector and shift."""
+    place = np.array(lens, dtype=float)
+    ahead = -place / np.linalg.norm(place)
+    right = np.cross(ahead, (0.0, 0.0, 1.0))
+    right /= np.linalg.norm(right)
+    rotation = np.array([right, np.cross(ahead, right), ahead])
+    return (*cv2.Rodrigues(rotation)[0].ravel(), *(-rotation @ place))
 
 
 def test_found_again_it_takes_its_own_place(press: Rig, found: Solution, sleeve: Bench) -> None:

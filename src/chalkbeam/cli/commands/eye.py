@@ -37,7 +37,13 @@ from chalkbeam.cli.options.garment import (
     StyleOption,
     find_garment,
 )
-from chalkbeam.cli.options.rig import RigOption, check_place, read_height
+from chalkbeam.cli.options.rig import (
+    OnPlatenOption,
+    RigOption,
+    check_place,
+    open_platen,
+    read_height,
+)
 from chalkbeam.cli.options.tolerance import read_tolerance
 from chalkbeam.cli.parsing import RAISED, WithRaised
 from chalkbeam.cli.terminal import say_doing
@@ -174,6 +180,7 @@ def read(
     size: SizeOption,
     face: Annotated[str, typer.Option("--face", help="Which side lies up: front or back.")],
     rig: RigOption = None,
+    platen: OnPlatenOption = None,
     fit: FitOption = "regular",
     measured: MeasuredOption = None,
     art: ArtOption = None,
@@ -198,7 +205,6 @@ def read(
     as_json: JsonOption = False,
 ) -> None:
     """Say where the garment lies, what it is, and whether the transfer on it lies right."""
-    from calibration.rig import library
     from chalkbeam.cli.show_reading import reading_words
     from chalkbeam.eye.burst import read_burst
     from chalkbeam.eye.instead import instead_of
@@ -206,7 +212,7 @@ def read(
 
     if face not in ("front", "back"):
         raise Refusal(f"--face {face} cannot be seen: write front or back.")
-    press = library.open_rig(rig)
+    press = open_platen(rig, platen)
     within = read_tolerance(tolerance, turn_tolerance)
     garment = find_garment(style, size, fit, measured)
     garment.face(face)
