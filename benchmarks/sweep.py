@@ -29,6 +29,7 @@ from chalkbeam.basics.sentences import Sentence
 from chalkbeam.basics.units import MM_PER_INCH
 from chalkbeam.garments import FITS, Face, Garment, garment, sizes, styles
 from chalkbeam.locations import Location, locations
+from chalkbeam.orders.pieces import Art, ArtKind, Imprint
 from chalkbeam.placement import (
     Impossible,
     Placement,
@@ -40,7 +41,10 @@ from chalkbeam.placement import (
     reasons,
 )
 from chalkbeam.placement.clearance import ink_shape, moved, valid
-from chalkbeam.placement.loading import load
+from chalkbeam.placement.loading import load, looks_of
+from chalkbeam.placement.platens import platen
+from chalkbeam.station.laying import Placed, PlatenLayer
+from chalkbeam.station.tick_view import rig_from_above
 
 SHAPES = {"wide": (3.0, 1.0), "square": (1.0, 1.0), "tall": (3.0, 4.0), "leaning": (2.0, 1.5)}
 """Width and height of the art, in proportion; the last weighs more on its left."""
@@ -53,6 +57,8 @@ BACKWARDS = 1.0
 APART = MM_PER_INCH
 """Rules further apart than this agree only within a band that is told, mm."""
 JOBS = 500
+PRESS = ("16x20in", "15x15in", "11x15in", "youth-9x12in", "sleeve-5x18in")
+"""The platens of a press that has several, the calibrated one first."""
 
 
 @dataclass
@@ -223,6 +229,27 @@ def work(job: Job) -> tuple[Severity, list[str], float]:
     return worst, [f"{c.about}: {c.sentence}" for c in said], took
 
 
+def chosen(jobs: list[Job]) -> tuple[list[float], int]:
+    """Choose among the platens of one press for each job; return ms, and how many ask for a look.
+
+    All platens are compared where the large one has something against it.
+    """
+    rigs = [replace(rig_from_above(platen(name)), platen=name) for name in PRESS]
+    layer, times, looks = PlatenLayer(rigs), [], 0
+    for number, job in enumerate(jobs):
+        piece, spot = garment(job.style, job.size, fit=job.fit), locations()[job.location]
+        wanted = Imprint(str(number), spot.name, Art(ArtKind.FILE, job.shape), pad=job.pad)
+        try:
+            placed = place(piece, spot, usual(piece, spot, block(job.shape)))
+            start = time.process_time()
+            _, loading = layer.choose(Placed(wanted, placed))
+        except Refusal:
+            continue
+        times.append(1000 * (time.process_time() - start))
+        looks += looks_of(loading) > 0
+    return times, looks
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--show", default="", help="list the cases of this kind")
@@ -246,6 +273,11 @@ def main() -> None:
     print(f"{JOBS} everyday jobs: {len(looks)} ask for a look, {len(stops)} stop")
     times = [took for *_, took in answers if took]
     print(f"loading: {statistics.median(times):.2f} ms at the median, {max(times):.1f} ms at most")
+    times, left = chosen([job for job, *_ in answers])
+    print(
+        f"chosen among {len(PRESS)} platens: {statistics.median(times):.2f} ms at the median, "
+        f"{max(times):.1f} ms at most; {left} of {len(times)} have something under the head"
+    )
     if options.show in ("look", "stop"):
         for job, _, said, _ in looks if options.show == "look" else stops:
             print("   ", job, *said, sep="\n        ")
