@@ -58,8 +58,11 @@ class Heated:
         second = self.print_.press.second
         return bool(second) and not _BARE_TIME.fullmatch(second.strip())
 
-    def words(self, location: str, by: str) -> str:
-        """Return what to do about it, a sentence; at which locations the two are."""
+    def words(self, location: str, by: str, planned: bool = False) -> str:
+        """Return what to do about it, a sentence; at which locations the two are.
+
+        `planned`: it is told of an order of work, which may be the sheet's own.
+        """
         first, then = (each.replace("-", " ").replace("_", " ") for each in (location, by))
         if self.either:
             return (
@@ -67,6 +70,8 @@ class Heated:
                 "one that is finished, as its supplier's sheet says."
             )
         said = f"No order of work keeps the finished {first} out of the heat of {then}"
+        if planned:
+            said = f"The finished {first} is under the head once more with {then}"
         if self.hotter:
             own, other = Setting.of(self.print_.press), Setting.of(self.by.press)
             if own is not None and other is not None:

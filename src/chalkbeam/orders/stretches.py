@@ -82,7 +82,7 @@ def heated_lines(planned: Plan) -> list[str]:
     """Return which finished prints the order of work heats again all the same, a line each."""
     pieces: dict[str, list[str]] = {}
     for stop, heated in planned.heated:
-        said = heated.words(heated.print_.location, heated.by.location)
+        said = heated.words(heated.print_.location, heated.by.location, planned=True)
         pieces.setdefault(said, []).append(stop.piece.id)
     return [f"{_ranges(codes)}: {said}" for said, codes in pieces.items()]
 

@@ -146,7 +146,7 @@ def test_where_no_order_helps_it_is_said(art):
     worse = replace(piece, imprints=piece.imprints[::-1])
     planned = plan([worse], Times(), fit_on_press, covers=FRONT, as_listed=True)
     (line,) = heated_lines(planned)
-    assert line.startswith("2-1: ")
+    assert line.startswith("2-1: The finished full front is under the head once more with left ")
     assert heated_lines(Plan((), 0.0, 0.0, 0.0, 0.0, {})) == []
     piece = shirt(art, ("left-chest", COLD, ""), ("full-front", TWICE, ""))
     (heated,) = heated_anyway(piece, FRONT)
