@@ -59,6 +59,7 @@ app = typer.Typer(
 @app.callback(invoke_without_command=True)
 def _chalkbeam(context: typer.Context) -> None:
     """Alone it serves the shop's page."""
+    context.default_map = _shop_defaults(context)
     if context.invoked_subcommand is None:
         page.serve_page()
 
@@ -94,6 +95,18 @@ for group in (
     scanner,
 ):
     group.register(app)
+
+
+def _shop_defaults(context: typer.Context) -> dict[str, Any] | None:
+    """Return what the shop's settings say of options; most shops say nothing: nothing is loaded."""
+    from chalkbeam.presses.places import settings_file
+
+    if not settings_file().is_file():
+        return None
+    from chalkbeam.cli.shop_defaults import defaults_of
+    from chalkbeam.presses.settings import shop_settings
+
+    return defaults_of(context.command, shop_settings())
 
 
 def main() -> None:

@@ -51,7 +51,10 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         without_effect,
     )
     from chalkbeam.cli.run_shared import SharedRun
+    from chalkbeam.cli.shared_files import keep_up
+    from chalkbeam.cli.shop_defaults import with_shop
     from chalkbeam.orders.shop import fit_on_press
+    from chalkbeam.presses.settings import shop_settings
     from chalkbeam.record.session import open_session
     from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
@@ -62,6 +65,10 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
+    address = None if asked.of_page else queue_address(asked.record)
+    if address is not None:
+        keep_up(address, asked.press)
+    asked = with_shop(asked, shop_settings())
     pointing = read_collar(asked.collar)
     lasers = None
     if asked.ticks is not None:
@@ -80,7 +87,6 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         overhang=read_length(asked.overhang), aside=read_length(asked.aside),
     )  # fmt: skip
     preparer = prepared()
-    address = None if asked.of_page else queue_address(asked.record)
     shared = None if address is None else SharedRun(asked, address, rigs)
     path = record_path(asked.record) if shared is None else shared.path
     begun = shared.beginning(pointing) if shared else beginning(asked, path, pointing)

@@ -13,7 +13,8 @@ from chalkbeam.orders.settings import Degrees
 class RunOptions:
     """What is asked for; each as the option of `chalkbeam run` of its name.
 
-    But `of_page`: an order of the page, which is known by its place; a copy is another order. And
+    But `given`: the names of those that were said, which no setting of the shop replaces. And
+    `of_page`: an order of the page, which is known by its place; a copy is another order. And
     `title`: what it is called; empty for the sheet's name.
     """
 
@@ -53,5 +54,6 @@ class RunOptions:
     ticks: str | None = None
     platens: tuple[str, ...] = ()
     confirm: bool = False
+    given: frozenset[str] = frozenset()
     of_page: bool = False
     title: str = ""

@@ -47,7 +47,8 @@ class SharedRun:
     """
 
     def __init__(self, asked: RunOptions, address: Address, rigs: Sequence[Rig]) -> None:
-        from chalkbeam.presses.settings import machine_name, press_record, shop_settings
+        from chalkbeam.presses.places import machine_name, press_record
+        from chalkbeam.presses.settings import own_settings
         from chalkbeam.presses.taking_part import Press, TakingPart
         from chalkbeam.record.store import Store
 
@@ -62,7 +63,7 @@ class SharedRun:
                     "was begun, an edited sheet is another order, and nobody counts stock over all "
                     "presses."
                 )
-        settings = shop_settings()
+        settings = own_settings()
         self._asked, self._rigs = asked, rigs
         self._pads = settings.pads
         name = asked.press or settings.press or machine_name()

@@ -1,4 +1,4 @@
-"""A command line that cannot be understood, in one sentence that says what to type."""
+"""What was typed: the parameters that were said, and a sentence where it cannot be understood."""
 
 from __future__ import annotations
 
@@ -71,3 +71,13 @@ def _as_typed(parameter: Any) -> str:
     """Return how a parameter is written, its value in capitals."""
     name = _word(parameter).upper()
     return f"{parameter.opts[-1]} {name}" if _is_option(parameter) else name
+
+
+def said_of(context: Any) -> frozenset[str]:
+    """Return the parameters that were said in a command; the others have their defaults."""
+    said = ("COMMANDLINE", "ENVIRONMENT")
+    return frozenset(
+        parameter.name
+        for parameter in context.command.params
+        if context.get_parameter_source(parameter.name).name in said
+    )

@@ -17,11 +17,13 @@ import sqlalchemy as sa
 from calibration.files import read_whole, write_whole
 from chalkbeam.presses.contents import content, digest_of_bytes, put_content
 from chalkbeam.presses.engine import Queue
+from chalkbeam.presses.places import SHOP_FILE
+from chalkbeam.presses.settings import read_shop
 from chalkbeam.presses.tables import shared_files
 
 SHARED = (
     "rigs/*.json", "locations/*.toml", "charts/*.toml", "transfers.toml", "platens.toml",
-    "fabrics.toml",
+    "fabrics.toml", SHOP_FILE,
 )  # fmt: skip
 """What of the user's data folder is the shop's."""
 LARGEST = 5_000_000
@@ -155,7 +157,10 @@ def _files(folder: Path) -> Iterator[tuple[str, bytes]]:
     for pattern in SHARED:
         for path in sorted(folder.glob(pattern)):
             if path.is_file() and not path.name.startswith("."):
-                yield path.relative_to(folder).as_posix(), read_whole(path, LARGEST)
+                held = read_whole(path, LARGEST)
+                if pattern == SHOP_FILE:  # a password in it goes nowhere
+                    read_shop(held.decode(errors="replace"), str(path))
+                yield path.relative_to(folder).as_posix(), held
 
 
 def _known(state: Path, address: str) -> dict[str, SharedVersion]:

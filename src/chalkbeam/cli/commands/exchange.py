@@ -34,22 +34,17 @@ def exchange_files(
         ),
     ] = None,
 ) -> None:
-    """Exchange rigs, house locations, charts, transfers, platens and fabrics with the queue.
+    """Exchange settings, rigs, house locations, charts and lists of the shop with the queue.
 
     What was changed here goes there, what was changed there comes here. What was changed on both
     sides is told and left as it is, until --prefer says which is meant.
     """
-    from chalkbeam.presses.engine import Queue
-    from chalkbeam.presses.settings import machine_name, shop_settings
-    from chalkbeam.presses.sharing import share
-    from chalkbeam.record.store import utc_now
+    from chalkbeam.cli.shared_files import exchanged
 
     address = queue_address(record)
     if address is None:
         raise Refusal("Files are exchanged by way of a queue: give its address with --record.")
-    name = press_name or shop_settings().press or machine_name()
-    with Queue(address) as queue:
-        done = share(queue, name, utc_now(), prefer="" if prefer is None else prefer.value)
+    done = exchanged(address, press_name, "" if prefer is None else prefer.value)
     for said, names in (
         ("sent", done.sent),
         ("fetched", done.fetched),

@@ -33,6 +33,7 @@ from chalkbeam.web.settings import PORT
 
 
 def run_order(
+    context: typer.Context,
     sheet: SheetArgument,
     rig: RigsOption = None,
     operator: OperatorOption = "",
@@ -166,6 +167,7 @@ def run_order(
     from chalkbeam.cli.open_page import page_beside
     from chalkbeam.cli.run_at_press import run_at_press
     from chalkbeam.cli.run_options import RunOptions
+    from chalkbeam.cli.usage import said_of
 
     asked = RunOptions(
         sheet=sheet, rig=tuple(rig or ()), operator=operator, unit=unit, artwork=artwork,
@@ -177,7 +179,7 @@ def run_order(
         collar=collar, overhang=overhang, aside=aside, on_top=on_top,
         display=display, window=window, units=units, degrees=degrees,
         eye=eye, tolerance=tolerance, turn_tolerance=turn_tolerance, pictures=not no_pictures,
-        ticks=ticks, platens=tuple(platen or ()), confirm=confirm,
+        ticks=ticks, platens=tuple(platen or ()), confirm=confirm, given=said_of(context),
     )  # fmt: skip
     wanted = False if no_display or no_board else page
     kept = None if record is None or "://" in record else record_path(record)

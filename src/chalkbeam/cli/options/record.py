@@ -37,11 +37,13 @@ def queue_address(record: str | None) -> Address | None:
     if record is not None and "://" not in record:
         return None
     from chalkbeam.presses.address import read_address
-    from chalkbeam.presses.settings import settings_file, shop_settings
+    from chalkbeam.presses.places import settings_file
 
     if record is None:
         if not settings_file().is_file():  # most shops: nothing more is loaded
             return None
+        from chalkbeam.presses.settings import shop_settings
+
         record = shop_settings().record
     return read_address(record) if record else None
 
