@@ -40,6 +40,7 @@ from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.presses import claims, conflicts, following, shared_runs, tables
 from chalkbeam.presses.address import Address, read_address
+from chalkbeam.presses.beginning import add_run
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
 from chalkbeam.presses.faults import Unreachable
@@ -67,7 +68,7 @@ def put_in(queue: Queue, count: int) -> list[str]:
             title=f"order {first}", digest=str(first), work=snapshot.dump(stops, 0, 0)
         )
         lots = lots_of(stops, 8)
-        found.append(queue.transact(lambda c, h=heading, p=lots: claims.add_run(c, h, p)))
+        found.append(queue.transact(lambda c, h=heading, p=lots: add_run(c, h, p)))
     return found
 
 
@@ -282,7 +283,7 @@ def claims_a_second(server: PostgresServer, presses: int, each: int) -> None:
         # Lots of one piece, as a pile of one is.
         stops = plan(pieces(presses * each)).stops
         heading = a_heading(work="{}")
-        run = queue.transact(lambda c: claims.add_run(c, heading, lots_of(stops, 1)))
+        run = queue.transact(lambda c: add_run(c, heading, lots_of(stops, 1)))
         for number in range(presses):
             queue.transact(
                 lambda c, n=number: claims.enter(c, f"rate {n}", f"rate {n}", "here", Wish())

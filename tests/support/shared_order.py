@@ -2,6 +2,7 @@
 
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.presses import claims
+from chalkbeam.presses.beginning import add_run
 from chalkbeam.presses.lots import lots_of
 from chalkbeam.record import snapshot
 from chalkbeam.record.events import new_id
@@ -21,7 +22,7 @@ def share(queue, count=12, seed=1, most=48, **changes):
     """Put a random order into a queue; return its id and its stops."""
     stops = plan(random_order(seed, count)).stops
     heading = a_heading(work=snapshot.dump(stops, 0.0, 0.0), **changes)
-    run = queue.transact(lambda c: claims.add_run(c, heading, lots_of(stops, most)))
+    run = queue.transact(lambda c: add_run(c, heading, lots_of(stops, most)))
     return run, stops
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.progress import Progress
     from chalkbeam.record.session import RunSession
+    from chalkbeam.record.source import runs_in
     from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.host import Beside, Tell
@@ -89,7 +90,11 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     preparer = prepared()
     shared = None if address is None else SharedRun(asked, address, rigs)
     path = record_path(asked.record) if shared is None else shared.path
-    begun = shared.beginning(pointing) if shared else beginning(asked, path, pointing)
+    if shared is not None:
+        begun = shared.beginning(pointing)
+    else:
+        with runs_in(path) as earlier_runs:
+            begun = beginning(asked, earlier_runs, pointing)
     left = begun.left
     idle = without_effect(asked, begun)
     in_window = asked.window or lasers is not None
@@ -98,7 +103,10 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         # What presses share is planned by the sheet's platens: each has its own.
         planner = prepared()
         choose = on_the_press(planner) if shared is None else fit_on_press
-        new = new_run(asked, begun, store, choose, planner.lay if shared is None else None)
+        new = new_run(
+            asked, begun, store if shared is None else shared.source(), choose,
+            planner.lay if shared is None else None,
+        )  # fmt: skip
         stock = stock_of(asked, new.plan.stops if new else left.run.stops if left else ())
         operator = asked.operator
         if left is not None:
@@ -130,8 +138,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
             for sentence in later:
                 print(f"To be skipped for now: {sentence}", file=sys.stderr)
             run = None if left is None else left.run
-            if shared is not None:
-                run = shared.begin(None if new is None else new.plan, run)
+            if new is not None and shared is not None:
+                run = shared.begin(new, begun)
             elif new is not None:
                 earlier, done = new.earlier, begun.done
                 run = store.begin(

@@ -32,9 +32,10 @@ if TYPE_CHECKING:
     from chalkbeam.orders.sheet import RunSheet
     from chalkbeam.orders.visits import Chooser
     from chalkbeam.placement.loading import Collar
+    from chalkbeam.record.reorder import Earlier
     from chalkbeam.record.resume import Left
     from chalkbeam.record.runs import Run
-    from chalkbeam.record.store import Store
+    from chalkbeam.record.source import RunSource
     from chalkbeam.record.taken_over import TakenOver
     from chalkbeam.station.host import Tell
     from chalkbeam.station.ready_imprint import ImprintPreparer
@@ -76,7 +77,7 @@ class Beginning:
         return told(self.order.left_out) if self.order is not None else ()
 
 
-def beginning(asked: RunOptions, record: Path, collar: Collar | None) -> Beginning:
+def beginning(asked: RunOptions, source: RunSource, collar: Collar | None) -> Beginning:
     """Return what there is of an order: read, or left unfinished, by the operator's choice.
 
     Raises
@@ -94,7 +95,7 @@ def beginning(asked: RunOptions, record: Path, collar: Collar | None) -> Beginni
     takes_over = asked.take_changes or asked.only_spoiled
     begins = asked.new_run or asked.again is not None
     digest = digest_now(sheet, asked.as_recorded)
-    newest, left = seen_before(record, sheet, digest, of_page)
+    newest, left = seen_before(source, sheet, digest, of_page)
     if begins or takes_over:
         left = None
     if asked.as_recorded and left is None:
@@ -102,17 +103,17 @@ def beginning(asked: RunOptions, record: Path, collar: Collar | None) -> Beginni
             f"There is no unfinished run of {sheet} to go on with: leave --as-recorded out."
         )
     if left is None and not begins and not takes_over:
-        check_new(record, sheet, digest, None, of_page)
+        check_new(source, sheet, digest, None, of_page)
     if left is not None and (asked.as_recorded or left.run.digest == digest):
         return Beginning(left, None, digest, newest)
     order = read_for_run(asked, collar, left)
     if left is not None:
         check_unchanged(left, order.pieces)
     elif takes_over:
-        before, order, done = taken_over(record, order, asked.only_spoiled)
+        before, order, done = taken_over(source, order, asked.only_spoiled)
         return Beginning(None, order, order.digest, newest, before, done)
     elif not begins:
-        check_new(record, sheet, digest, order, of_page)
+        check_new(source, sheet, digest, order, of_page)
     return Beginning(left, order, order.digest, newest)
 
 
@@ -148,17 +149,17 @@ class NewRun:
     plan : Plan
     earlier : Run or None
         The run that it repeats or goes on from.
-    brought : mapping of imprint id to str
-        Locations that a reorder brings back.
+    brought : mapping of imprint id to Earlier
+        Placements that a reorder brings back.
     """
 
     plan: Plan
     earlier: Run | None
-    brought: Mapping[str, str]
+    brought: Mapping[str, Earlier]
 
 
 def new_run(
-    asked: RunOptions, begun: Beginning, store: Store, choose: Chooser, lay: Lay | None = None
+    asked: RunOptions, begun: Beginning, source: RunSource, choose: Chooser, lay: Lay | None = None
 ) -> NewRun | None:
     """Return the run that begins, and say what it keeps of an earlier one; None to go on.
 
@@ -169,9 +170,9 @@ def new_run(
     order, before, done = begun.order, begun.before, begun.done
     if begun.left is not None or order is None:
         return None
-    earlier = before if asked.again is None else store.run(asked.again)
+    earlier = before if asked.again is None else source.run(asked.again)
     plan = plan_order(order, asked.times, asked.first, asked.as_listed, choose, lay)
-    brought = {} if earlier is None else _brought_back(store, earlier, plan.stops)
+    brought = {} if earlier is None else _brought_back(source, earlier, plan.stops)
     if done is not None and before is not None:
         print(
             f"Of the run begun {local_time(before.begun)} {done.pressed} imprints stay "
@@ -238,7 +239,7 @@ def to_skip(
     if asked.anyway or begun.order is None:
         return absent_artwork(new.plan.stops if new is not None else ())
     called = asked.title or asked.sheet.stem
-    brought = new.brought if new is not None else {}
+    brought = {} if new is None else {name: each.location for name, each in new.brought.items()}
     return _place_ahead(begun.order, preparer(), asked.units, brought, called, tell)
 
 
@@ -283,12 +284,11 @@ ANYWAY = (
 )
 
 
-def _brought_back(store: Store, earlier: Run, stops: Sequence[Stop]) -> dict[str, str]:
-    """Return the locations that a reorder brings back, by imprint id."""
+def _brought_back(source: RunSource, earlier: Run, stops: Sequence[Stop]) -> dict[str, Earlier]:
+    """Return what a reorder brings back, by imprint id."""
     from chalkbeam.record.reorder import earlier_placements
 
-    found = earlier_placements(earlier.stops, store.events(earlier), stops)
-    return {imprint: each.location for imprint, each in found.items()}
+    return earlier_placements(earlier.stops, source.events(earlier), stops)
 
 
 def _place_ahead(

@@ -10,8 +10,10 @@ from calibration.refusal import Refusal
 
 if TYPE_CHECKING:
     from chalkbeam.orders.sheet import RunSheet
+    from chalkbeam.record.progress import Progress
     from chalkbeam.record.resume import Left
     from chalkbeam.record.runs import Run
+    from chalkbeam.record.source import RunSource
     from chalkbeam.record.taken_over import TakenOver
 
 CHOICES = ("--as-recorded", "--new-run", "--again", "--take-changes", "--only-spoiled")
@@ -44,27 +46,22 @@ def digest_now(sheet: Path, as_recorded: bool) -> str:
 
 
 def seen_before(
-    record: Path, sheet: Path, digest: str, by_place: bool
+    source: RunSource, sheet: Path, digest: str, by_place: bool
 ) -> tuple[str | None, Left | None]:
     """Return the id of the latest run of this sheet, and its run if it was left unfinished.
 
-    Runs of the same bytes at another place are its own unless it is known `by_place` alone. A
-    record is not made for looking.
+    Runs of the same bytes at another place are its own unless it is known `by_place` alone.
     """
     from calibration.files import resolved
     from chalkbeam.record.resume import left_unfinished
-    from chalkbeam.record.store import Store, is_record
 
-    if not is_record(record):
-        return None, None
-    with Store(record) as store:
-        latest = store.latest(digest, resolved(sheet))
-        known = None if by_place else digest
-        return latest.id if latest else None, left_unfinished(store, sheet, known)
+    latest = source.latest(digest, resolved(sheet))
+    known = None if by_place else digest
+    return latest.id if latest else None, left_unfinished(source, sheet, known)
 
 
 def check_new(
-    record: Path, sheet: Path, digest: str, order: RunSheet | None, by_place: bool
+    source: RunSource, sheet: Path, digest: str, order: RunSheet | None, by_place: bool
 ) -> None:
     """Pass if an order was not finished already; `order` where the sheet was edited since.
 
@@ -77,48 +74,23 @@ def check_new(
     """
     from calibration.files import resolved
     from chalkbeam.record.resume import check_not_finished
-    from chalkbeam.record.store import Store, is_record
 
-    if not is_record(record):
-        return
-    with Store(record) as store:
-        run = store.latest(None if by_place else digest, resolved(sheet))
-        if run is not None and (run.digest == digest) == (order is None):
-            check_not_finished(store, run, None if order is None else order.pieces)
+    run = source.latest(None if by_place else digest, resolved(sheet))
+    if run is not None and (run.digest == digest) == (order is None):
+        check_not_finished(source, run, None if order is None else order.pieces)
 
 
-def taken_over(
-    record: Path, order: RunSheet, only_spoiled: bool
-) -> tuple[Run, RunSheet, TakenOver]:
-    """Return the sheet's latest run, what of the order is to be worked, and what is done of it.
-
-    Parameters
-    ----------
-    record : Path
-    order : RunSheet
-    only_spoiled : bool
-        Only what that run has spoiled or skipped; else the order as it reads now.
+def check_nothing_lies(progress: Progress) -> None:
+    """Pass if no garment was left under the press, or with its carrier on.
 
     Raises
     ------
     Refusal
-        If there is no such run, or it was left under the closed press.
+        If one was: it is to be seen to first.
     """
-    from calibration.files import resolved
     from chalkbeam.record.events import UNDER_HEAD
-    from chalkbeam.record.progress import Outcome, Progress
-    from chalkbeam.record.store import Store, is_record
-    from chalkbeam.record.taken_over import TakenOver, take_over, unfinished_pieces
     from chalkbeam.station.words import pressed_words, unpeeled_pieces
 
-    run = None
-    if is_record(record):
-        with Store(record) as store:
-            run = store.latest(order.digest, resolved(order.path))
-            events = store.events(run) if run is not None else []
-    if run is None:
-        raise Refusal(f"There is no earlier run of {order.path} to go by: begin it as usual.")
-    progress = Progress(run.stops, events)
     if progress.stop is not None and progress.at.step in UNDER_HEAD:
         raise Refusal(
             f"{pressed_words(progress)} The run was left under the press: go on with it as it was "
@@ -129,6 +101,35 @@ def taken_over(
             f"Pressed and not peeled: {', '.join(cooling)}. Go on with the run as it was recorded, "
             "peel them, leave it, and take the changes in then."
         )
+
+
+def taken_over(
+    source: RunSource, order: RunSheet, only_spoiled: bool
+) -> tuple[Run, RunSheet, TakenOver]:
+    """Return the sheet's latest run, what of the order is to be worked, and what is done of it.
+
+    Parameters
+    ----------
+    source : RunSource
+    order : RunSheet
+    only_spoiled : bool
+        Only what that run has spoiled or skipped; else the order as it reads now.
+
+    Raises
+    ------
+    Refusal
+        If there is no such run, or it was left under the closed press.
+    """
+    from calibration.files import resolved
+    from chalkbeam.record.progress import Outcome, Progress
+    from chalkbeam.record.taken_over import TakenOver, take_over, unfinished_pieces
+
+    run = source.latest(order.digest, resolved(order.path))
+    if run is None:
+        raise Refusal(f"There is no earlier run of {order.path} to go by: begin it as usual.")
+    events = source.events(run)
+    progress = Progress(run.stops, events)
+    check_nothing_lies(progress)
     if not only_spoiled:
         return run, order, take_over(run.id, run.stops, events, order.pieces)
     if progress.stop is not None or run.digest != order.digest:

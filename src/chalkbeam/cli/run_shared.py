@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from calibration.refusal import Refusal
-from chalkbeam.cli.run_beginning import Beginning, read_for_run
-from chalkbeam.cli.run_choices import digest_now
+from chalkbeam.cli.run_beginning import Beginning, beginning
+from chalkbeam.cli.run_choices import check_nothing_lies
 
 if TYPE_CHECKING:
     from calibration.rig.file import Rig
+    from chalkbeam.cli.run_beginning import NewRun
     from chalkbeam.cli.run_options import RunOptions
-    from chalkbeam.orders.order_of_work import Plan, Stop
+    from chalkbeam.orders.order_of_work import Stop
     from chalkbeam.placement.loading import Collar
     from chalkbeam.presses.address import Address
     from chalkbeam.presses.link import QueueLink
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from chalkbeam.record.resume import Left
     from chalkbeam.record.runs import Run
     from chalkbeam.record.session import RunSession
+    from chalkbeam.record.source import RunSource
     from chalkbeam.record.store import Store
 
 
@@ -47,28 +50,17 @@ class SharedRun:
     """
 
     def __init__(self, asked: RunOptions, address: Address, rigs: Sequence[Rig]) -> None:
-        from chalkbeam.presses.places import machine_name, press_record
+        from chalkbeam.presses.places import machine_name, press_id, press_record
         from chalkbeam.presses.settings import own_settings
         from chalkbeam.presses.taking_part import Press, TakingPart
         from chalkbeam.record.store import Store
 
-        for name, value in {
-            "--again": asked.again, "--take-changes": asked.take_changes,
-            "--only-spoiled": asked.only_spoiled, "--as-recorded": asked.as_recorded,
-            "--printed": asked.printed, "--came": asked.came,
-        }.items():  # fmt: skip
-            if value:
-                raise Refusal(
-                    f"{name} is for a record in a file: an order that presses share goes on as it "
-                    "was begun, an edited sheet is another order, and nobody counts stock over all "
-                    "presses."
-                )
         settings = own_settings()
         self._asked, self._rigs = asked, rigs
         self._pads = settings.pads
         name = asked.press or settings.press or machine_name()
         self.path = press_record(address, name)
-        self.store = Store(self.path)
+        self.store = Store(self.path, press=press_id(self.path))
         self._link: QueueLink | None = None
         try:
             self._part = TakingPart(self.store, address, Press(name, machine_name()))
@@ -93,18 +85,31 @@ class SharedRun:
             If it cannot be read, or there is nothing of it for this press.
         """
         asked = self._asked
-        begun = None
         if not asked.sheet.is_file():  # no sheet here: an order of another machine's, by its number
-            begun = self._part.named(str(asked.sheet))
-        digest = "" if begun is not None else digest_now(asked.sheet, False)
-        if begun is None and not asked.new_run:
-            begun = self._part.unfinished(digest)
-        if begun is None:
-            order = read_for_run(asked, collar)
-            return Beginning(None, order, order.digest, None)
-        self._take_over(begun)
-        left = self._left(begun)
-        return Beginning(left, None, left.run.digest, None)
+            run_id = self._part.named(str(asked.sheet))
+            if run_id is not None:
+                left = self._taken_up(run_id)
+                return Beginning(left, None, left.run.digest, None)
+        found = beginning(asked, self.source(), collar)
+        if found.left is not None:
+            return replace(found, left=self._taken_up(found.left.run.id))
+        if self._part.away:  # a new order has to be where the others see it
+            from chalkbeam.presses.faults import Unreachable
+
+            raise Unreachable(self._part.away)
+        if found.before is not None:
+            own = self._part.own_progress(found.before.id)
+            if own is not None:
+                check_nothing_lies(own)
+        return found
+
+    def source(self) -> RunSource:
+        """Return where orders are read that were begun."""
+        return self._part.source()
+
+    def _taken_up(self, run_id: str) -> Left:
+        self._take_over(run_id)
+        return self._left(run_id)
 
     def _left(self, run_id: str) -> Left:
         from chalkbeam.record.progress import Progress
@@ -126,18 +131,22 @@ class SharedRun:
             print(sentence, file=sys.stderr)
         return run
 
-    def begin(self, plan: Plan | None, left: Run | None) -> Run:
-        """Return the run, put into the queue if it is new."""
-        if left is not None:
-            return left
+    def begin(self, new: NewRun, begun: Beginning) -> Run:
+        """Return the run, put into the queue if no other press was first."""
         from calibration.files import resolved
+        from chalkbeam.presses.beginning import Start
+        from chalkbeam.record.reorder import brought
 
-        assert plan is not None  # read for a new run
-        title = self._asked.title or self._asked.sheet.stem
-        digest = digest_now(self._asked.sheet, False)
-        run = self._part.begin(
-            plan, title, resolved(self._asked.sheet), digest, anew=self._asked.new_run
+        asked, done = self._asked, begun.done
+        start = Start(
+            (*(() if done is None else done.acts), *brought(new.brought)),
+            new.earlier.id if new.earlier is not None and asked.take_changes else "",
         )
+        run = self._part.begin(
+            new.plan, asked.title or asked.sheet.stem, resolved(asked.sheet), begun.digest,
+            anew=asked.new_run, start=start,
+            earlier=None if new.earlier is None else new.earlier.id,
+        )  # fmt: skip
         return self._left(run).run
 
     def joined(self, session: RunSession) -> None:

@@ -19,10 +19,12 @@ from chalkbeam.orders.pieces import piece_of
 from chalkbeam.presses.tables import acts, conflicts, holds, outcomes, pieces, presses
 from chalkbeam.record.events import Kind
 
-ENDS = frozenset(each.value for each in (Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED, Kind.CARRIED))
+ENDS = frozenset(each.value for each in (Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED))
 TAKES_BACK = frozenset((Kind.UNDONE.value, Kind.REDONE.value))
 MOST = 200
 """Acts of one transaction."""
+SAID_AT, CARRIED = "said at ", "carried "
+"""What the `act` of an outcome begins with that no act in the queue says."""
 TAKEN_BACK = "taken back by its own press"
 
 
@@ -141,7 +143,7 @@ def _take_in(
         sa.delete(outcomes).where(
             outcomes.c.run == run, outcomes.c.piece == piece,
             (outcomes.c.press == press) | (outcomes.c.outcome == "skipped"),
-            outcomes.c.garment >= held.base,
+            outcomes.c.garment >= held.base, ~_of_no_act(),
         )
     )  # fmt: skip
     connection.execute(sa.update(holds).where(here).values(garment=garment))
@@ -155,6 +157,14 @@ def _take_in(
                 connection.execute(sa.insert(outcomes).values(row))
         except sa.exc.IntegrityError:  # another press's garment has it already
             _tell(connection, press, run, piece, imprint, act, "pressed twice")
+
+
+def _of_no_act() -> sa.ColumnElement[bool]:
+    """Return what is true of an outcome that no act in the queue says.
+
+    Somebody saw it at a take-over, or it came over from an earlier order.
+    """
+    return sa.or_(outcomes.c.act.startswith(SAID_AT), outcomes.c.act.startswith(CARRIED))
 
 
 def _of_piece(
@@ -208,8 +218,7 @@ def fold(
             for each in imprints:
                 ended[each, garment] = ("spoiled", own)
         else:
-            outcome = data.get("outcome", kind) if kind == Kind.CARRIED.value else kind
-            ended[imprint, garment] = (str(outcome), own)
+            ended[imprint, garment] = (kind, own)
     return ended, garment
 
 
@@ -220,11 +229,11 @@ def _object(
     for act in new:
         if act.kind in TAKES_BACK:
             _object_to_taking_back(connection, press, run, piece, act)
-        if act.kind not in ENDS - {Kind.SKIPPED.value, Kind.CARRIED.value}:
+        if act.kind not in ENDS - {Kind.SKIPPED.value}:
             continue
         said = sa.update(outcomes).where(
             outcomes.c.run == run, outcomes.c.imprint == act.imprint, outcomes.c.press == press,
-            outcomes.c.act.startswith("said at "),
+            outcomes.c.act.startswith(SAID_AT),
         )  # fmt: skip
         if act.kind == Kind.PRESSED.value and connection.execute(said.values(act=act.id)).rowcount:
             continue  # whoever took the piece over saw that it was pressed

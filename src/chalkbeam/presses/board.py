@@ -14,7 +14,17 @@ import sqlalchemy as sa
 
 from chalkbeam.presses.claims import ANY_PAD, Wish
 from chalkbeam.presses.conflicts import Conflict, open_conflicts
-from chalkbeam.presses.tables import acts, holds, lots, needs, outcomes, pieces, presses, runs
+from chalkbeam.presses.tables import (
+    acts,
+    counted,
+    holds,
+    lots,
+    needs,
+    outcomes,
+    pieces,
+    presses,
+    runs,
+)
 from chalkbeam.record.events import Kind
 
 
@@ -110,9 +120,9 @@ def board(connection: sa.Connection) -> Board:
     known = frozenset(what for each in at_hand for what in each or ())
     takes_any = not standing or None in at_hand
     heads = connection.execute(
-        sa.select(runs.c.id, runs.c.title, runs.c.begun, runs.c.imprints).order_by(
-            runs.c.place.desc()
-        )
+        sa.select(runs.c.id, runs.c.title, runs.c.begun, runs.c.imprints)
+        .where(runs.c.replaced_by.is_(None))
+        .order_by(runs.c.place.desc())
     ).all()
     orders = tuple(
         _order(connection, head.id, head.title, head.begun, head.imprints, known, takes_any)
@@ -132,7 +142,9 @@ def _presses(connection: sa.Connection) -> tuple[PressStanding, ...]:
     rows = connection.execute(
         sa.select(holds.c.press, pieces.c.imprints, ended.c.ended)
         .join(pieces, (pieces.c.run == holds.c.run) & (pieces.c.piece == holds.c.piece))
+        .join(runs, runs.c.id == holds.c.run)
         .join(ended, (ended.c.run == holds.c.run) & (ended.c.piece == holds.c.piece), isouter=True)
+        .where(runs.c.replaced_by.is_(None))
     )
     in_hand: dict[str, int] = {}
     for press, imprints, count in rows:
@@ -174,11 +186,9 @@ def _order(
     known: frozenset[str],
     takes_any: bool,
 ) -> OrderStanding:
-    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
+    query = counted(sa.select(outcomes.c.outcome, presses.c.name, sa.func.count()))
     counts = connection.execute(
-        sa.select(outcomes.c.outcome, presses.c.name, sa.func.count())
-        .join(holds, here & (holds.c.garment == outcomes.c.garment))
-        .join(presses, presses.c.id == outcomes.c.press)
+        query.join(presses, presses.c.id == outcomes.c.press)
         .where(outcomes.c.run == run)
         .group_by(outcomes.c.outcome, presses.c.name)
         .order_by(presses.c.name)
@@ -242,6 +252,12 @@ def _short(connection: sa.Connection, run: str) -> tuple[WaitsFor, ...]:
 
 def why_nothing(connection: sa.Connection, run: str, wish: Wish) -> str:
     """Return why a press gets nothing more of an order, in a sentence."""
+    over = sa.select(runs.c.replaced_by).where(runs.c.id == run)
+    if connection.execute(over).scalar():
+        return (
+            "The order was edited, and another one took its place: leave this run, and begin the "
+            "edited sheet, or press the new run by its number."
+        )
     at_hand = wish.at_hand or frozenset()
     left = [
         each

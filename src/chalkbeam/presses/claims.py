@@ -15,7 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from calibration.refusal import Refusal
-from chalkbeam.presses.lots import Lot
+from chalkbeam.presses.acts import SAID_AT
 from chalkbeam.presses.tables import claims, holds, lots, needs, outcomes, pieces, presses, runs
 
 
@@ -84,44 +84,6 @@ def enter(connection: sa.Connection, press: str, name: str, machine: str, wish: 
         return int(known)
     connection.execute(sa.insert(presses).values(id=press, last=0, doing="", told="", **said))
     return 0
-
-
-def add_run(connection: sa.Connection, heading: Mapping[str, Any], parts: tuple[Lot, ...]) -> str:
-    """Put an order into the queue and return its id: that of the one there, if its key is.
-
-    Parameters
-    ----------
-    heading : mapping
-        The columns of `runs` but `place`, `imprints` and `changed`.
-    parts : tuple of Lot
-    """
-    there = connection.execute(sa.select(runs.c.id).where(runs.c.key == heading["key"])).scalar()
-    if there is not None:
-        return str(there)
-    place = connection.execute(sa.select(sa.func.coalesce(sa.func.max(runs.c.place), 0))).scalar()
-    run = str(heading["id"])
-    imprints = sum(len(piece.imprints) for lot in parts for piece in lot.pieces)
-    connection.execute(
-        sa.insert(runs).values(place=int(place or 0) + 1, imprints=imprints, changed=0, **heading)
-    )
-    for number, lot in enumerate(parts):
-        connection.execute(
-            sa.insert(lots).values(
-                run=run, lot=number, pile=lot.pile, setting=lot.setting, pieces=len(lot.pieces)
-            )
-        )
-        if lot.needs:
-            rows = [{"run": run, "lot": number, "what": what} for what in sorted(lot.needs)]
-            connection.execute(sa.insert(needs), rows)
-        connection.execute(
-            sa.insert(pieces),
-            [
-                {"run": run, "piece": piece.id, "lot": number, "place": place,
-                 "imprints": json.dumps(piece.imprints)}
-                for place, piece in enumerate(lot.pieces)
-            ],
-        )  # fmt: skip
-    return run
 
 
 def claim(
@@ -301,7 +263,7 @@ def take_over(
     unsaid = [each.piece for each in doubts if not set(each.imprints) <= set(said)]
     if unsaid:
         raise Refusal(
-            f"Nobody has said whether {_some(unsaid)} was pressed: look at the garments, and say "
+            f"Nobody has said whether {some_of(unsaid)} was pressed: look at the garments, and say "
             "it of each."
         )
     if not doubts:
@@ -321,7 +283,7 @@ def take_over(
         ).scalar_one()
         rows = [
             {"run": run, "imprint": imprint, "garment": garment, "piece": each.piece,
-             "outcome": "pressed", "press": from_press, "act": f"said at {claim_id}"}
+             "outcome": "pressed", "press": from_press, "act": f"{SAID_AT}{claim_id}"}
             for imprint in each.imprints
             if said[imprint]
         ]  # fmt: skip
@@ -331,7 +293,8 @@ def take_over(
     return _held(connection, claim_id, run)
 
 
-def _some(names: Collection[str]) -> str:
+def some_of(names: Collection[str]) -> str:
+    """Return the first of some names, and how many more there are."""
     first = list(names)[:6]
     more = len(names) - len(first)
     return ", ".join(first) + (f" and {more} more" if more else "")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.settings import Setting
@@ -83,3 +83,21 @@ def lots_of(stops: Sequence[Stop], most: int = MOST) -> tuple[Lot, ...]:
         for (pile, needs, setting), pieces in alike.items()
         for first in range(0, len(pieces), most)
     )
+
+
+def set_apart(parts: Sequence[Lot], ended: Collection[str]) -> tuple[tuple[Lot, ...], Lot | None]:
+    """Return lots without the pieces that are done already, and those as a lot of their own.
+
+    Parameters
+    ----------
+    parts : sequence of Lot
+    ended : collection of str
+        Imprints that are done.
+    """
+    done = [piece for lot in parts for piece in lot.pieces if set(piece.imprints) <= set(ended)]
+    left = [
+        replace(lot, pieces=tuple(piece for piece in lot.pieces if piece not in done))
+        for lot in parts
+    ]
+    apart = Lot("", frozenset(), "", tuple(done)) if done else None
+    return tuple(lot for lot in left if lot.pieces), apart

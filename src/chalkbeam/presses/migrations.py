@@ -69,7 +69,15 @@ def _files(connection: sa.Connection) -> None:
         connection.exec_driver_sql(statement)
 
 
-STEPS: tuple[Callable[[sa.Connection], None], ...] = (_queue, _files)
+def _starts(connection: sa.Connection) -> None:
+    for statement in (
+        "ALTER TABLE runs ADD COLUMN started TEXT NOT NULL DEFAULT '[]'",
+        "ALTER TABLE runs ADD COLUMN replaced_by TEXT",
+    ):
+        connection.exec_driver_sql(statement)
+
+
+STEPS: tuple[Callable[[sa.Connection], None], ...] = (_queue, _files, _starts)
 
 
 def migrate(

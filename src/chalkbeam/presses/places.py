@@ -5,10 +5,14 @@ from __future__ import annotations
 import hashlib
 import platform
 import re
+import uuid
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import platformdirs
+
+from calibration.files import read_whole, write_whole
 
 if TYPE_CHECKING:
     from chalkbeam.presses.address import Address
@@ -25,6 +29,22 @@ def settings_file(name: str = SHOP_FILE) -> Path:
 def machine_name() -> str:
     """Return what people call this computer."""
     return platform.node() or "this computer"
+
+
+def press_id(record: Path) -> str:
+    """Return the id of a press whose record is this file; it is made once, before all else.
+
+    It is kept apart from the record, whose first line comes with the press's first order.
+    """
+    path = record.with_name("press.id")
+    with suppress(OSError):
+        known = read_whole(path).decode("ascii", "replace").strip()
+        if len(known) == 32:
+            return known
+    own = uuid.uuid4().hex
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_whole(path, own)
+    return own
 
 
 def press_record(address: Address, press: str) -> Path:

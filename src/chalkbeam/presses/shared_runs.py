@@ -7,37 +7,32 @@ import json
 import sqlalchemy as sa
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from chalkbeam.presses.tables import acts, conflicts, holds, outcomes, runs
+from chalkbeam.presses.beginning import started
+from chalkbeam.presses.tables import acts, conflicts, counted, outcomes, runs
 from chalkbeam.record import snapshot
-from chalkbeam.record.events import Event
+from chalkbeam.record.events import Event, Kind, NewEvent
 from chalkbeam.record.journal_lines import JournalLine
 from chalkbeam.record.runs import Heading, Run, event_of, is_event
 
 
 def ended_imprints(connection: sa.Connection, run: str) -> int:
     """Return how many imprints of an order have ended, on the garments that count."""
-    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
-    return int(
-        connection.execute(
-            sa.select(sa.func.count())
-            .select_from(outcomes)
-            .join(holds, here & (holds.c.garment == outcomes.c.garment))
-            .where(outcomes.c.run == run)
-        ).scalar_one()
-    )
+    query = counted(sa.select(sa.func.count()).select_from(outcomes))
+    return int(connection.execute(query.where(outcomes.c.run == run)).scalar_one())
 
 
 def run_of_sheet(connection: sa.Connection, digest: str) -> tuple[str, bool] | None:
-    """Return the order of a sheet that was begun last and whether it is finished, if any was."""
+    """Return the order of a sheet that was begun last and whether it is over, if any was."""
     found = connection.execute(
-        sa.select(runs.c.id, runs.c.imprints)
+        sa.select(runs.c.id, runs.c.imprints, runs.c.replaced_by)
         .where(runs.c.digest == digest)
         .order_by(runs.c.place.desc())
         .limit(1)
     ).first()
     if found is None:
         return None
-    return found.id, ended_imprints(connection, found.id) >= found.imprints
+    finished = ended_imprints(connection, found.id) >= found.imprints
+    return found.id, finished or found.replaced_by is not None
 
 
 def times_begun(connection: sa.Connection, digest: str) -> int:
@@ -55,10 +50,18 @@ def shared_run(connection: sa.Connection, run: str) -> Run:
     )
 
 
+def start_of(connection: sa.Connection, run: str) -> tuple[NewEvent, ...]:
+    """Return what an order begins with in every press's own record."""
+    query = sa.select(runs.c.started).where(runs.c.id == run)
+    return started(connection.execute(query).scalar_one())
+
+
 def headings(connection: sa.Connection) -> list[Heading]:
-    """Return every order, oldest first."""
+    """Return every order, oldest first; one that another took the place of left out."""
     names = (runs.c[name] for name in ("id", "title", "sheet", "digest", "earlier", "begun"))
-    rows = connection.execute(sa.select(*names).order_by(runs.c.place))
+    rows = connection.execute(
+        sa.select(*names).where(runs.c.replaced_by.is_(None)).order_by(runs.c.place)
+    )
     return [Heading(**row) for row in rows.mappings()]
 
 
@@ -100,5 +103,7 @@ def all_events(connection: sa.Connection, run: str) -> list[Event]:
         JournalLine(press, number, run, json.loads(body), (number, number))
         for press, number, body in connection.execute(query)
     )
-    events = (line for line in lines if is_event(line))
-    return [event_of(line, seq) for seq, line in enumerate(events, start=1)]
+    events = [event_of(line, seq) for seq, line in enumerate(filter(is_event, lines), start=1)]
+    # Every press's own record begins with what was done in an earlier order: once is enough.
+    first = {event.imprint: event for event in reversed(events) if event.kind is Kind.CARRIED}
+    return [each for each in events if each.kind is not Kind.CARRIED or first[each.imprint] is each]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 
 tables = sa.MetaData()
@@ -32,12 +34,13 @@ runs = sa.Table(
     "runs", tables,
     _text("id", key=True), _whole("place"), _text("key"), _text("title"), _text("sheet"),
     _text("digest"), _text("earlier", may_lack=True), _text("begun"), _text("work"),
-    _whole("imprints"), _whole("changed"),
+    _whole("imprints"), _whole("changed"), _text("started"), _text("replaced_by", may_lack=True),
     sa.UniqueConstraint("place"), sa.UniqueConstraint("key"),
 )  # fmt: skip
 """Orders as planned. `key` is the sheet's digest and how often it was begun: two machines that
 begin one sheet at once begin one order. `imprints` is how many it has; `changed`
-grows with what a person decides that is no act of a press."""
+grows with what a person decides that is no act of a press. `started` is a JSON list of what it
+began with, `replaced_by` the order that took its place."""
 
 claims = sa.Table(
     "claims", tables,
@@ -90,6 +93,17 @@ outcomes = sa.Table(
     _text("piece"), _text("outcome"), _text("press"), _text("act"),
 )  # fmt: skip
 """How imprints ended: once a garment, by the key."""
+
+
+def counted(query: sa.Select[Any]) -> sa.Select[Any]:
+    """Return a query of `outcomes` of those that count alone: on the garment that a piece is now.
+
+    What was done in an earlier order is on a piece that nobody need have; `holds` is joined.
+    """
+    here = (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece)
+    garment = sa.func.coalesce(holds.c.garment, 0)
+    return query.join(holds, here, isouter=True).where(outcomes.c.garment == garment)
+
 
 conflicts = sa.Table(
     "conflicts", tables,

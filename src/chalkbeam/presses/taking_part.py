@@ -8,10 +8,12 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from calibration.refusal import Refusal, Remedy, RemedyKind
+from calibration.refusal import Refusal
 from chalkbeam.orders.order_of_work import Plan, Stop
+from chalkbeam.orders.pieces import piece_of
 from chalkbeam.presses import acts, claims, contents, shared_runs
 from chalkbeam.presses.address import Address
+from chalkbeam.presses.beginning import Start, add_run
 from chalkbeam.presses.board import why_nothing
 from chalkbeam.presses.claims import Claim, Doubt, Wish
 from chalkbeam.presses.engine import Queue
@@ -20,6 +22,7 @@ from chalkbeam.presses.heard import heard_file, last_heard
 from chalkbeam.presses.journal_acts import acts_after
 from chalkbeam.presses.lots import lots_of
 from chalkbeam.presses.news import lost_words
+from chalkbeam.presses.queue_record import QueueRecord
 from chalkbeam.presses.tables import holds, presses
 from chalkbeam.record import snapshot
 from chalkbeam.record.elsewhere import Elsewhere
@@ -27,6 +30,7 @@ from chalkbeam.record.events import Kind, NewEvent, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.runs import Run
+from chalkbeam.record.source import RunSource
 from chalkbeam.record.store import Store, utc_now
 
 
@@ -128,38 +132,37 @@ class TakingPart:
 
     # -- orders ----------------------------------------------------------------------------
 
-    def unfinished(self, digest: str) -> str | None:
-        """Return the order that was begun of a sheet and has something left; None for none.
-
-        Raises
-        ------
-        Refusal
-            If it was finished, or the queue is away and this press has nothing of it in hand.
-        """
+    def source(self) -> RunSource:
+        """Return where orders are read: the queue, or while it is away this press's own record."""
         queue = self.try_queue()
-        if queue is not None:
-            found = queue.transact(lambda c: shared_runs.run_of_sheet(c, digest))
-            if found is not None and found[1]:
-                raise Refusal(
-                    "This order was finished at the presses that share it: ",
-                    Remedy(RemedyKind.NEW_RUN, "press it all again"),
-                    ", or add to the sheet and press that.",
-                )
-            return None if found is None else found[0]
-        run = self.store.latest(digest)
-        if run is not None and self._progress(run).stop is not None:
-            return run.id
-        raise Unreachable(self.away)
+        return self.store if queue is None else QueueRecord(queue)
 
-    def begin(self, plan: Plan, title: str, sheet: Path, digest: str, *, anew: bool = False) -> str:
+    def begin(
+        self,
+        plan: Plan,
+        title: str,
+        sheet: Path,
+        digest: str,
+        *,
+        anew: bool = False,
+        earlier: str | None = None,
+        start: Start = Start(),  # noqa: B008 - a frozen value
+    ) -> str:
         """Put an order into the queue, or find it there where another press was first.
 
-        `anew` begins another order of a sheet that has an unfinished one.
+        Parameters
+        ----------
+        anew : bool
+            Begin another order of a sheet that has an unfinished one.
+        earlier : str, optional
+            The order that it repeats, or goes on from.
+        start : Start, optional
+            What it begins with.
 
         Raises
         ------
         Refusal
-            If the queue is away.
+            If the queue is away, or others work on the order that it takes the place of.
         """
         queue = self._must()
 
@@ -173,11 +176,11 @@ class TakingPart:
                 "title": title,
                 "sheet": str(sheet),
                 "digest": digest,
-                "earlier": None,
+                "earlier": earlier,
                 "begun": utc_now(),
                 "work": snapshot.dump(plan.stops, plan.as_listed, plan.by_hand),
             }
-            return claims.add_run(connection, heading, lots_of(plan.stops))
+            return add_run(connection, heading, lots_of(plan.stops), self.id, start)
 
         run_id = queue.transact(add)
         for path, held in contents.read_art(plan.stops).items():
@@ -329,7 +332,7 @@ class TakingPart:
         if queue is None:
             return ()
         events = self.store.events(run)
-        touched = {event.imprint.rpartition("/")[0] for event in events if event.imprint}
+        touched = {piece_of(event.imprint) for event in events if event.kind is not Kind.BROUGHT}
         given: list[str] = []
         for each in queue.transact(lambda c: claims.own_claims(c, self.id, run.id)):
             if touched.isdisjoint(each.pieces):
@@ -347,6 +350,7 @@ class TakingPart:
         if queue is None:
             raise Unreachable(self.away)
         run = queue.transact(lambda c: shared_runs.shared_run(c, run_id))
+        start = queue.transact(lambda c: shared_runs.start_of(c, run_id))
         digests = queue.transact(lambda c: contents.art_of(c, run_id))
         for path, digest in contents.missing_here(digests).items():
             held = queue.transact(lambda c, one=digest: contents.content(c, one))  # type: ignore[misc]
@@ -357,8 +361,14 @@ class TakingPart:
         sheet = Path(run.sheet)
         return self.store.begin(
             plan, title=run.title, sheet=sheet if sheet.is_file() else None, digest=run.digest,
-            carried=(nothing,), own_id=run_id,
+            carried=(nothing, *start), own_id=run_id,
         )  # fmt: skip
+
+    def own_progress(self, run_id: str) -> Progress | None:
+        """Return how far an order is by this press's own record; None where it has none of it."""
+        if not any(each.id == run_id for each in self.store.runs()):
+            return None
+        return self._progress(self.store.run(run_id))
 
     def _progress(self, run: Run) -> Progress:
         progress = Progress(run.stops, self.store.events(run))

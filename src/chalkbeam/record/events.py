@@ -84,6 +84,9 @@ class Kind(Enum):
     CARRIED = "carried"
     """Done already in an earlier run of the order, before it was edited. Data: outcome, run, as
     (the imprint's id there); pose, nudge and location as for PRESSED."""
+    BROUGHT = "brought"
+    """A reorder that presses share: how the like imprint lay last time. Data: location, nudge,
+    pose, pieces, as of `chalkbeam.record.reorder.Earlier`."""
     CLAIMED = "claimed"
     """The press may work these pieces of an order that several presses share; no others. The
     first one, of no pieces, makes an order such. Data: claim, pieces."""

@@ -10,7 +10,7 @@ from typing import Any
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Event, Kind, in_force
+from chalkbeam.record.events import Event, Kind, NewEvent, in_force
 from chalkbeam.record.progress import Outcome, Progress
 
 _Key = tuple[str, str, str, str, str, float | None]
@@ -37,6 +37,30 @@ class Earlier:
     nudge: Shift
     pose: Mapping[str, Any] | None
     pieces: int
+
+
+def brought(found: Mapping[str, Earlier]) -> tuple[NewEvent, ...]:
+    """Return events that say where imprints lay last time, for a record that has not got it."""
+    return tuple(
+        NewEvent(
+            Kind.BROUGHT, imprint, None,
+            {"location": each.location, "nudge": each.nudge.data(), "pose": each.pose,
+             "pieces": each.pieces},
+        )
+        for imprint, each in found.items()
+    )  # fmt: skip
+
+
+def earlier_of(events: Iterable[Event]) -> dict[str, Earlier]:
+    """Return what `brought` has said, by imprint."""
+    return {
+        event.imprint: Earlier(
+            event.data["location"], Shift.of(event.data["nudge"]), event.data["pose"],
+            event.data["pieces"],
+        )
+        for event in events
+        if event.kind is Kind.BROUGHT
+    }  # fmt: skip
 
 
 def _key(stop: Stop) -> _Key:

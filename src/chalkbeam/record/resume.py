@@ -22,7 +22,7 @@ from chalkbeam.record.events import Kind
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.runs import Run
 from chalkbeam.record.sheet_changes import differences
-from chalkbeam.record.store import Store
+from chalkbeam.record.source import RunSource
 from chalkbeam.record.taken_over import take_over, unfinished_pieces
 
 MOST = 8
@@ -63,7 +63,7 @@ class Left:
         return f"begun {begun}, {self.pressed} of {imprints} imprints pressed"
 
 
-def left_unfinished(store: Store, sheet: Path, digest: str | None) -> Left | None:
+def left_unfinished(store: RunSource, sheet: Path, digest: str | None) -> Left | None:
     """Return the latest run of a sheet if it was left unfinished.
 
     Parameters
@@ -92,12 +92,12 @@ def left_unfinished(store: Store, sheet: Path, digest: str | None) -> Left | Non
     return Left(run, progress.pressed(), still_open, operator, left_out)
 
 
-def check_not_finished(store: Store, run: Run, now: Sequence[Piece] | None) -> None:
+def check_not_finished(store: RunSource, run: Run, now: Sequence[Piece] | None) -> None:
     """Pass if a sheet's latest run is not one that was finished already.
 
     Parameters
     ----------
-    store : Store
+    store : RunSource
     run : Run
         The sheet's latest run.
     now : sequence of Piece or None

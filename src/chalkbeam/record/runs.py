@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import base64
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from pathlib import Path
 from typing import Any
 
 from chalkbeam.orders.order_of_work import Stop
@@ -60,6 +61,17 @@ class Run(Heading):
     stops: tuple[Stop, ...]
     as_listed: float = 0.0
     by_hand: float = 0.0
+
+
+def latest_of(
+    headings: Sequence[Heading], digest: str | None, sheet: Path | None
+) -> Heading | None:
+    """Return the run begun last; of the sheet with this digest or path, if any is given."""
+    every = digest is None and sheet is None
+    for each in reversed(headings):
+        if every or each.digest == digest or each.sheet == str(sheet):
+            return each
+    return None
 
 
 HEADING = tuple(field.name for field in fields(Heading))

@@ -13,7 +13,7 @@ from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
-from chalkbeam.record.reorder import Earlier, earlier_placements
+from chalkbeam.record.reorder import Earlier, earlier_of, earlier_placements
 from chalkbeam.record.runs import Run
 from chalkbeam.record.store import Store
 
@@ -330,4 +330,4 @@ def open_session(
         before = store.run(run.earlier)
         earlier = earlier_placements(before.stops, store.events(before), run.stops)
     log = Recorder(store, run, operator=operator, rig=rig, calibration=calibration, **options)
-    return RunSession(run, log, earlier)
+    return RunSession(run, log, {**earlier, **earlier_of(log.history)})

@@ -35,6 +35,7 @@ from chalkbeam.record.runs import (
     event_body,
     event_of,
     is_event,
+    latest_of,
 )
 
 _log = logging.getLogger(__name__)
@@ -69,6 +70,8 @@ class Store:
     path : Path
         The database's file; made if it does not exist (its folder too), as is the journal
         beside it.
+    press : str, optional
+        Id of the press for a journal that has no line yet; one is made without.
 
     Attributes
     ----------
@@ -81,7 +84,7 @@ class Store:
         than this program.
     """
 
-    def __init__(self, path: Path, lock_wait: float = LOCK_WAIT) -> None:
+    def __init__(self, path: Path, lock_wait: float = LOCK_WAIT, press: str = "") -> None:
         self.path = Path(path)
         self._wait = lock_wait
         self._filled = 0
@@ -98,7 +101,7 @@ class Store:
             except SpoiledDatabase as spoiled:
                 raise fault(self.path, str(spoiled)) from spoiled
         try:
-            self.journal = Journal(journal_of(self.path), lock_wait=lock_wait)
+            self.journal = Journal(journal_of(self.path), press, lock_wait)
         except BaseException:
             self._close_database()
             raise
@@ -196,7 +199,7 @@ class Store:
 
         def add(work: Work) -> None:
             if newest != "":
-                known = _latest(work.headings(), digest, sheet)
+                known = latest_of(work.headings(), digest, sheet)
                 if (known.id if known else None) != newest:
                     raise Refusal(
                         "Another window has begun a run of this sheet just now: close it there, "
@@ -238,7 +241,7 @@ class Store:
         """Return the run begun last; of the sheet with this digest or path, if any is given."""
 
         def find(work: Work) -> Run | None:
-            found = _latest(work.headings(), digest, sheet)
+            found = latest_of(work.headings(), digest, sheet)
             return None if found is None else work.run(found.id)
 
         return self._ask(find)
@@ -370,11 +373,3 @@ def _letters_only() -> Iterator[None]:
             "What was done holds a number without end, so that it cannot be kept: check lengths "
             "and times in the sheet."
         ) from None
-
-
-def _latest(headings: Sequence[Heading], digest: str | None, sheet: Path | None) -> Heading | None:
-    every = digest is None and sheet is None
-    for each in reversed(headings):
-        if every or each.digest == digest or each.sheet == str(sheet):
-            return each
-    return None

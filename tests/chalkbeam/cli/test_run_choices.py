@@ -8,6 +8,7 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.record.events import Step
 from chalkbeam.record.session import open_session
+from chalkbeam.record.source import runs_in
 from chalkbeam.record.store import Store
 from tests.support.sheets import HEADER, ROW, sheet_writer
 
@@ -24,15 +25,20 @@ def session_on(order, folder):
     return open_session(store, run)
 
 
+def taken_over_of(folder, order, only_spoiled):
+    with runs_in(folder / "record.db") as source:
+        return taken_over(source, order, only_spoiled)
+
+
 def test_only_what_was_spoiled_or_skipped_is_pressed_again(order, tmp_path):
     session = session_on(order, tmp_path)
     session.spoil("scorched", replaced=False)
     session.press()
     session.skip("later")
     with pytest.raises(Refusal, match="unfinished"):
-        taken_over(tmp_path / "record.db", order, only_spoiled=True)
+        taken_over_of(tmp_path, order, True)
     session.press()
-    _, left, done = taken_over(tmp_path / "record.db", order, only_spoiled=True)
+    _, left, done = taken_over_of(tmp_path, order, True)
     assert [piece.id for piece in left.pieces] == ["2-1", "3-1"]
     assert done.acts == ()
 
@@ -41,20 +47,20 @@ def test_a_run_left_under_the_press_says_first_whether_it_was_closed(order, tmp_
     session = session_on(order, tmp_path)
     session.step(Step.PRESS)
     with pytest.raises(Refusal, match=r"2-1, navy, M, left chest: crest: was it pressed\?"):
-        taken_over(tmp_path / "record.db", order, only_spoiled=False)
+        taken_over_of(tmp_path, order, False)
 
 
 def test_a_run_left_with_a_carrier_on_is_peeled_first(order, tmp_path):
     session = session_on(order, tmp_path)
     session.put_aside(60.0)
     with pytest.raises(Refusal, match=r"Pressed and not peeled: 2-1\. Go on with the run"):
-        taken_over(tmp_path / "record.db", order, only_spoiled=False)
+        taken_over_of(tmp_path, order, False)
     session.jump(0, Step.PEEL)
     session.press()
-    _, _, done = taken_over(tmp_path / "record.db", order, only_spoiled=False)
+    _, _, done = taken_over_of(tmp_path, order, False)
     assert [act.imprint for act in done.acts] == ["2-1/1"]
 
 
 def test_without_an_earlier_run_there_is_nothing_to_go_by(order, tmp_path):
     with pytest.raises(Refusal, match="no earlier run"):
-        taken_over(tmp_path / "record.db", order, only_spoiled=False)
+        taken_over_of(tmp_path, order, False)

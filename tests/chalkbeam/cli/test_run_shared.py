@@ -44,7 +44,7 @@ def test_two_presses_share_an_order_and_the_second_gets_what_is_left(press, chal
     assert code == 0, err
     code, _, err = press("left")
     assert code == 2
-    assert "This order was finished at the presses that share it" in err
+    assert "(3 of 3 imprints pressed): press it all again" in err
     code, out, _ = chalkbeam("orders", *QUEUE, "--json")
     (order,) = json.loads(out)["orders"]
     assert (code, order["pressed"], order["imprints"], order["waiting"]) == (0, 3, 3, [])

@@ -28,9 +28,7 @@ class AtWork:
     def __init__(self, folder, address):
         self.store = Store(folder / "record.db")
         self.part = TakingPart(self.store, address, Press("left", "here"))
-        run = self.part.unfinished("d") or self.part.begin(
-            plan(random_order(1, 30)), "Regatta", Path("s.csv"), "d"
-        )
+        run = self.part.begin(plan(random_order(1, 30)), "Regatta", Path("s.csv"), "d")
         self.run, self.told = self.part.take_up(run)
         self.session = open_session(self.store, self.run)
         self.news = []
@@ -160,10 +158,11 @@ def test_an_order_gone_on_with_while_the_queue_is_away_needs_something_in_hand(
     monkeypatch.setattr(taking_part, "Queue", away)
     with Store(tmp_path / "record.db") as store:
         part = TakingPart(store, address, Press("left", "here"))
-        run, told = part.take_up(part.unfinished("d"))
+        run, told = part.take_up(part.source().latest("d").id)
         assert told == ("The queue does not answer.",)
         assert Progress(run.stops, store.events(run)).stop is not None
     with Store(tmp_path / "other.db") as store:
         part = TakingPart(store, address, Press("right", "here"))
+        assert part.source().latest("d") is None
         with pytest.raises(Unreachable):
-            part.unfinished("d")
+            part.take_up(press.run.id)

@@ -27,6 +27,7 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.presses import acts, claims, conflicts
 from chalkbeam.presses.acts import PressAct
 from chalkbeam.presses.address import read_address
+from chalkbeam.presses.beginning import add_run
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
 from chalkbeam.presses.lots import lots_of
@@ -73,7 +74,7 @@ class Shop(RuleBasedStateMachine):
         for stop in stops:
             self.imprints.setdefault(stop.piece.id, []).append(stop.imprint.id)
         heading = a_heading()
-        self.run = self.queue.transact(lambda c: claims.add_run(c, heading, lots_of(stops, 3)))
+        self.run = self.queue.transact(lambda c: add_run(c, heading, lots_of(stops, 3)))
         self.presses = [_Press(number) for number in PRESSES]
         for each in self.presses:
             name = f"{each.name} {each.id}"
