@@ -21,7 +21,7 @@ from chalkbeam.record.progress import Progress
 
 SHARED = (
     Kind.NUDGED, Kind.COLLARED, Kind.PRESET, Kind.PRESSED, Kind.SKIPPED, Kind.SPOILED,
-    Kind.UNDONE, Kind.REDONE,
+    Kind.UNDONE, Kind.REDONE, Kind.WASTED, Kind.STOCKED,
 )  # fmt: skip
 """What other presses hear of; where a press stands is its own."""
 

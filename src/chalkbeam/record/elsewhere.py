@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from chalkbeam.placement.shift import Shift
 
@@ -22,6 +24,10 @@ class Elsewhere:
         Where real collars are, by the keys of `chalkbeam.record.corrections.Corrections`.
     places : mapping of str to str
         Locations chosen, by imprint.
+    used, replaced : mapping of str to int
+        Transfers used up there, by `PrintedTransfer.key`, and fresh garments taken, by pile.
+    stocked : mapping
+        What there is for the order, as a press has listed it (`Kind.STOCKED`); empty for nothing.
     """
 
     ended: frozenset[str] = frozenset()
@@ -29,6 +35,9 @@ class Elsewhere:
     batch_nudges: Mapping[str, Shift] = field(default_factory=dict)
     collars: Mapping[str, Shift] = field(default_factory=dict)
     places: Mapping[str, str] = field(default_factory=dict)
+    used: Mapping[str, int] = field(default_factory=dict)
+    replaced: Mapping[str, int] = field(default_factory=dict)
+    stocked: Mapping[str, Any] = field(default_factory=dict)
 
     @classmethod
     def of(cls, presses: Iterable[Elsewhere], ended: Iterable[str]) -> Elsewhere:
@@ -41,6 +50,9 @@ class Elsewhere:
                 batch_nudges=_summed(whole.batch_nudges, each.batch_nudges),
                 collars={**whole.collars, **each.collars},
                 places={**whole.places, **each.places},
+                used=Counter(whole.used) + Counter(each.used),
+                replaced=Counter(whole.replaced) + Counter(each.replaced),
+                stocked=whole.stocked or each.stocked,
             )
         return whole
 

@@ -59,7 +59,7 @@ class Kind(Enum):
     """The imprint is left out for now; `step` as for PRESSED. Data: reason."""
     SPOILED = "spoiled"
     """The piece is spoiled. Data: reason, replaced (a fresh garment takes its place),
-    missing (for want of what none does)."""
+    missing (for want of what none does), used (the transfer was on it; none in old records)."""
     WASTED = "wasted"
     """A transfer is spoiled before it was pressed, and the garment is good. Data: reason."""
     STOCKED = "stocked"

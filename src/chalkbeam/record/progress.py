@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 from chalkbeam.orders.order_of_work import Stop
@@ -317,11 +317,15 @@ class Progress:
 
     def said(self) -> Elsewhere:
         """Return what was said here, for the other presses; outcomes apart."""
-        return self._corrections.said()
+        return replace(
+            self._corrections.said(), used=dict(self.stock.used), replaced=dict(self._replaced),
+            stocked=self.stock.said,
+        )  # fmt: skip
 
     def hear(self, elsewhere: Elsewhere) -> None:
         """Take what the other presses have said by now."""
         before, self._corrections.elsewhere = self.elsewhere, elsewhere
+        self.stock.hear(elsewhere)
         here = "" if self.stop is None else self.stop.imprint.id
         ended_there = here in elsewhere.ended and here not in before.ended
         if not here or (ended_there and self.at.step is Step.LOAD):
@@ -423,7 +427,7 @@ class Progress:
     def _on_spoiled(self, event: Event, index: int) -> Callable[[], None]:
         piece = piece_of(event.imprint)
         undo = [put(self.spoiled_pieces, piece, self.spoiled_pieces.get(piece, 0) + 1)]
-        if self.at == At(index, Step.PRESS):
+        if event.data.get("used") or self.at == At(index, Step.PRESS):
             undo.append(self._laid_on(index))
         if event.data.get("replaced"):
             pile = self.stops[index].piece.pile

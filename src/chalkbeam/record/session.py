@@ -10,7 +10,7 @@ from calibration.refusal import Refusal
 from chalkbeam.orders.cut_list import CutList
 from chalkbeam.orders.printed import PrintedTransfer
 from chalkbeam.placement.shift import Shift
-from chalkbeam.record.events import Event, Kind, NewEvent, Step, new_id
+from chalkbeam.record.events import AFTER_PRESS, Event, Kind, NewEvent, Step, new_id
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.recorder import Recorder
 from chalkbeam.record.reorder import Earlier, earlier_of, earlier_placements
@@ -230,6 +230,8 @@ class RunSession:
         `missing` says for want of what, "garment" or "transfer", where none does.
         """
         more: dict[str, Any] = {"missing": missing} if missing else {}
+        if self.progress.at.step in (Step.PRESS, *AFTER_PRESS):
+            more["used"] = True
         self.write(Kind.SPOILED, self._current()[1], reason=reason, replaced=replaced, **more)
 
     def waste(self, reason: str) -> None:

@@ -8,11 +8,12 @@ from typing import Any
 
 from chalkbeam.orders.order_of_work import Stop
 from chalkbeam.orders.printed import PrintedTransfer
+from chalkbeam.record.elsewhere import Elsewhere
 from chalkbeam.record.put_back import put
 
 
 class Stock:
-    """The part of a run's progress that counts transfers and garments.
+    """The part of a run's progress that counts transfers and garments, over all presses.
 
     Only what the shop has listed is counted; of all else nothing is known.
 
@@ -25,7 +26,9 @@ class Stock:
     taken_from : mapping of str to str
         The sheet, and the number on it, that an imprint's transfer is cut from.
     used : dict of str to int
-        Transfers used, by key.
+        Transfers used at this press, by key.
+    said : mapping
+        What the shop has listed at this press (`Kind.STOCKED`); empty for nothing.
     """
 
     def __init__(self, stops: Sequence[Stop]) -> None:
@@ -35,11 +38,23 @@ class Stock:
         self.words: Mapping[str, str] = {}
         self.taken_from: Mapping[str, str] = {}
         self.used: dict[str, int] = {}
+        self.said: Mapping[str, Any] = {}
+        self._elsewhere = Elsewhere()
         self._keys: dict[str, str] = {}
         self._wanted: Counter[str] | None = None
 
     def listed(self, data: Mapping[str, Any]) -> None:
-        """Take what the shop has listed; see `Kind.STOCKED`."""
+        """Take what the shop has listed here; see `Kind.STOCKED`."""
+        self.said = data
+        self._take(data)
+
+    def hear(self, elsewhere: Elsewhere) -> None:
+        """Take what was used at other presses; and their list, where none was given here."""
+        self._elsewhere = elsewhere
+        if elsewhere.stocked and not self.said:
+            self._take(elsewhere.stocked)
+
+    def _take(self, data: Mapping[str, Any]) -> None:
         self.transfers = {str(key): int(count) for key, count in data["transfers"].items()}
         self.garments = {str(pile): int(count) for pile, count in data["garments"].items()}
         self.words = {str(key): str(words) for key, words in data["words"].items()}
@@ -54,15 +69,17 @@ class Stock:
         """Return how many transfers like a stop's are left; None where nobody has listed them."""
         key = self._key(stop)
         there = self.transfers.get(key)
-        return None if there is None else there - self.used.get(key, 0)
+        used = self.used.get(key, 0) + self._elsewhere.used.get(key, 0)
+        return None if there is None else there - used
 
     def garments_left(self, stop: Stop, replaced: int) -> int | None:
         """Return how many garments like a stop's are left for spoiled ones.
 
-        `replaced` is how many of them took the place of others already. None where nobody has
-        counted them.
+        `replaced` is how many of them took the place of others here already. None where nobody
+        has counted them.
         """
         pile = stop.piece.pile
+        replaced += self._elsewhere.replaced.get(pile, 0)
         if self._wanted is None:
             piles = {each.piece.id: each.piece.pile for each in self._stops}
             self._wanted = Counter(piles.values())
