@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from chalkbeam.orders.order_of_work import Stop
     from chalkbeam.placement.loading import Collar
     from chalkbeam.presses.address import Address
+    from chalkbeam.presses.claims import Doubt
     from chalkbeam.presses.link import QueueLink
     from chalkbeam.presses.news import FromQueue
     from chalkbeam.record.progress import Progress
@@ -225,11 +226,17 @@ class SharedRun:
         if pressed is None:
             raise Refusal(
                 f"{other} has {len(doubts)} pieces of which it has not told the end: "
-                f"{', '.join(known)}. Was it pressed? Look at every garment, then say which "
-                "were with --pressed: “none”, “all”, or these numbers."
+                f"{', '.join(map(_in_question, doubts))}. Was it pressed? Look at every garment, "
+                "then say which were with --pressed: “none”, “all”, or these numbers."
             )
         said = _said(known, pressed)
         print(self._part.take_over(run_id, other, said), file=sys.stderr)
+
+
+def _in_question(doubt: Doubt) -> str:
+    """Return a piece's imprints, and where it was when its press was last heard of."""
+    known = ", ".join(doubt.imprints)
+    return f"{known} ({doubt.last} there)" if doubt.last else known
 
 
 def _said(known: Sequence[str], pressed: str) -> dict[str, bool]:

@@ -25,6 +25,7 @@ from chalkbeam.presses.tables import (
     presses,
     runs,
 )
+from chalkbeam.presses.whereabouts import COOLING, last_words
 from chalkbeam.record.events import Kind
 
 
@@ -63,7 +64,8 @@ class WaitsFor:
     Attributes
     ----------
     what : str
-        “platen sleeve” that no press has, “a press”, “a garment”, “a transfer”.
+        “platen sleeve” that no press has, “a press”, “its peel at left” (it cools), “a garment”,
+        “a transfer”.
     pieces : tuple of str
     """
 
@@ -203,7 +205,10 @@ def _order(
         run, title, begun, imprints, sums["pressed"], sums["skipped"],
         sum(n for outcome, _, n in counts if outcome == "spoiled"), int(garments),
         tuple((name, n) for outcome, name, n in counts if outcome == "pressed"),
-        (*_unclaimed(connection, run, known, takes_any), *_short(connection, run)),
+        (
+            *_unclaimed(connection, run, known, takes_any), *_cooling(connection, run),
+            *_short(connection, run),
+        ),
     )  # fmt: skip
 
 
@@ -228,6 +233,21 @@ def _unclaimed(
     for piece, lacking in wanted.items():
         found.setdefault(" and ".join(lacking) or "a press", []).append(piece)
     return tuple(WaitsFor(what, tuple(own)) for what, own in found.items())
+
+
+def _cooling(connection: sa.Connection, run: str) -> tuple[WaitsFor, ...]:
+    """Return what was pressed and put aside, by its press."""
+    query = sa.select(presses.c.id, presses.c.name).order_by(presses.c.name)
+    names = {row.id: row.name for row in connection.execute(query)}
+    found: dict[str, list[str]] = {}
+    for (press, piece), words in last_words(connection, run).items():
+        if words == COOLING:
+            found.setdefault(press, []).append(piece)
+    return tuple(
+        WaitsFor(f"its peel at {names[press]}", tuple(sorted(found[press])))
+        for press in names
+        if press in found
+    )
 
 
 def _short(connection: sa.Connection, run: str) -> tuple[WaitsFor, ...]:

@@ -17,6 +17,7 @@ import sqlalchemy as sa
 from calibration.refusal import Refusal
 from chalkbeam.presses.acts import SAID_AT
 from chalkbeam.presses.tables import claims, holds, lots, needs, outcomes, pieces, presses, runs
+from chalkbeam.presses.whereabouts import last_words
 
 
 @dataclass(frozen=True)
@@ -199,10 +200,13 @@ class Doubt:
     piece : str
     imprints : tuple of str
         Those that are not known to have ended, in the order of work.
+    last : str
+        What its press has told of it last, as `last_words`; empty where nothing.
     """
 
     piece: str
     imprints: tuple[str, ...]
+    last: str = ""
 
 
 def in_doubt(connection: sa.Connection, press: str, run: str) -> tuple[Doubt, ...]:
@@ -225,7 +229,10 @@ def in_doubt(connection: sa.Connection, press: str, run: str) -> tuple[Doubt, ..
         own = left.setdefault(piece, list(json.loads(imprints)))
         if done in own:
             own.remove(done)
-    return tuple(Doubt(piece, tuple(own)) for piece, own in left.items() if own)
+    last = last_words(connection, run)
+    return tuple(
+        Doubt(piece, tuple(own), last.get((press, piece), "")) for piece, own in left.items() if own
+    )
 
 
 def take_over(

@@ -7,15 +7,18 @@ import pytest
 import sqlalchemy as sa
 
 from calibration.refusal import Refusal
+from chalkbeam.orders.printed import PrintedTransfer
 from chalkbeam.presses import acts, claims, conflicts, following
 from chalkbeam.presses.acts import PressAct
 from chalkbeam.presses.address import read_address
+from chalkbeam.presses.board import board
 from chalkbeam.presses.claims import Wish
 from chalkbeam.presses.engine import Queue
 from chalkbeam.presses.faults import Unreachable
 from chalkbeam.presses.migrations import STEPS, migrate
 from chalkbeam.presses.tables import holds, outcomes, tables
 from chalkbeam.record.events import new_id
+from chalkbeam.record.progress import Progress
 from tests.support.shared_order import enter, share
 
 
@@ -305,6 +308,50 @@ def test_a_newer_programs_queue_is_refused(queue):
     queue.transact(lambda c: c.exec_driver_sql("UPDATE queue_version SET version = 99"))
     with pytest.raises(Refusal, match="version 99"):
         Queue(queue.address)
+
+
+def test_a_piece_that_cools_is_known_to_the_board_and_to_who_takes_it_over(queue):
+    run, stops = share(queue)
+    left = enter(queue, "left")
+    got = claimed(queue, left, run)
+    imprint = next(stop.imprint.id for stop in stops if stop.piece.id == got.pieces[0])
+    done = [
+        act(1, run, "stepped", imprint),
+        act(2, run, "aside", imprint, wait=30.0),
+    ]
+    queue.transact(lambda c: acts.push(c, left, done))
+    waiting = {each.what: each.pieces for each in queue.transact(board).orders[0].waiting}
+    assert waiting["its peel at left"] == (got.pieces[0],)
+    doubts = {each.piece: each for each in queue.transact(lambda c: claims.in_doubt(c, left, run))}
+    assert imprint in doubts[got.pieces[0]].imprints  # not done before its peel
+    assert doubts[got.pieces[0]].last == "pressed, and put aside to cool"
+    queue.transact(lambda c: acts.push(c, left, [act(3, run, "pressed", imprint)]))
+    waiting = {each.what for each in queue.transact(board).orders[0].waiting}
+    assert "its peel at left" not in waiting
+
+
+def test_what_is_used_of_transfers_and_garments_counts_over_all_presses(queue):
+    run, stops = share(queue, 12)
+    left, right = enter(queue, "left"), enter(queue, "right")
+    got = claimed(queue, left, run)
+    stop = next(stop for stop in stops if stop.piece.id == got.pieces[0])
+    key, imprint = PrintedTransfer.of(stop.piece, stop.imprint).key, stop.imprint.id
+    listed = {"transfers": {key: 5}, "words": {}, "garments": {stop.piece.pile: 40}, "sheets": {}}
+    done = [
+        act(1, run, "stocked", **listed),
+        act(2, run, "wasted", imprint, reason="torn"),
+        act(3, run, "spoiled", imprint, reason="scorched", replaced=True, used=True),
+        act(4, run, "pressed", imprint, pose=None),
+    ]
+    queue.transact(lambda c: acts.push(c, left, done))
+    follower = following.Following(stops, right)
+    news = queue.transact(lambda c: following.look(c, right, run, follower.seen))
+    here, alone = Progress(stops), Progress(stops)
+    alone.stock.listed(listed)
+    here.hear(follower.take(news))
+    assert here.stock.transfers_left(stop) == 5 - 3
+    index = stops.index(stop)
+    assert here.garments_left(index) == alone.garments_left(index) - 1
 
 
 # -- PostgreSQL's own --------------------------------------------------------------------------
