@@ -34,6 +34,7 @@ def prepare(record: Path, journal: Path, wait: float) -> bool:
         If the record has no journal and is damaged; it stays as it is.
     """
     try:
+        _take_back(record, wait)
         old = 0 < version_of(record) <= WITHOUT_JOURNAL
         if not _has_content(journal):
             if old:
@@ -47,6 +48,16 @@ def prepare(record: Path, journal: Path, wait: float) -> bool:
         return True
     except (OSError, sqlite3.Error) as error:
         raise fault(record, str(error)) from error
+
+
+def _take_back(record: Path, wait: float) -> None:
+    """Let SQLite take back what a program was writing when it died.
+
+    It has to write for that, and so refuses to who only looks.
+    """
+    if _has_content(record) and Path(f"{record}-journal").is_file():
+        with closing(sqlite3.connect(record, timeout=wait)) as raw, suppress(sqlite3.Error):
+            raw.execute("PRAGMA schema_version").fetchone()
 
 
 def _has_content(path: Path) -> bool:
