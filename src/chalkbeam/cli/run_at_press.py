@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from chalkbeam.cli.run_options import RunOptions
     from chalkbeam.record.progress import Progress
     from chalkbeam.record.session import RunSession
-    from chalkbeam.record.source import runs_in
     from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.host import Beside, Tell
@@ -57,6 +56,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.orders.shop import fit_on_press
     from chalkbeam.presses.settings import shop_settings
     from chalkbeam.record.session import open_session
+    from chalkbeam.record.source import runs_in
     from chalkbeam.record.store import Store
     from chalkbeam.station.controller import StationController
     from chalkbeam.station.frames import FrameCache

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from chalkbeam.presses.board import Board, OrderStanding, PressStanding, WaitsFor
     from chalkbeam.presses.engine import Queue
 
-EVERY = 0.5
+EVERY = 0.2
 """Seconds between two looks: what is shown is behind by less than one."""
 MOST = 6
 """Pieces named one by one."""
@@ -76,14 +76,19 @@ def watch_board(queue: Queue) -> None:
     from rich.live import Live
     from rich.text import Text
 
-    from chalkbeam.presses.board import board
+    from chalkbeam.presses.board import Watch
     from chalkbeam.presses.faults import Unreachable
 
+    watch, shown = Watch(), None
     with Live(console=terminal(), screen=False, auto_refresh=False) as live:
         while True:
             try:
-                live.update(_drawn(queue.transact(board)), refresh=True)
+                found = queue.transact(watch.look)
+                if found is not shown:
+                    shown = found
+                    live.update(_drawn(found), refresh=True)
             except Unreachable as refusal:
+                shown = None
                 live.update(Text(str(refusal)), refresh=True)
             time.sleep(EVERY)
 

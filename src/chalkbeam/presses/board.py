@@ -7,6 +7,7 @@ when a press was last heard of, for people.
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -16,6 +17,7 @@ from chalkbeam.presses.claims import ANY_PAD, Wish
 from chalkbeam.presses.conflicts import Conflict, open_conflicts
 from chalkbeam.presses.tables import (
     acts,
+    claims,
     counted,
     holds,
     lots,
@@ -27,6 +29,9 @@ from chalkbeam.presses.tables import (
 )
 from chalkbeam.presses.whereabouts import COOLING, last_words
 from chalkbeam.record.events import Kind
+
+WHOLE = 5.0
+"""Seconds after which `Watch` looks at everything though nothing is said to be new."""
 
 
 @dataclass(frozen=True)
@@ -113,6 +118,38 @@ class Board:
     presses: tuple[PressStanding, ...]
     orders: tuple[OrderStanding, ...]
     conflicts: tuple[Conflict, ...]
+
+
+def stamp(connection: sa.Connection) -> tuple[int, ...]:
+    """Return what differs as soon as anything on the board does: a look that costs next to nothing.
+
+    But for a press that comes with other platens: whoever looks all day looks whole now and then.
+    """
+    sums = (
+        sa.select(sa.func.count()).select_from(presses),
+        sa.select(sa.func.sum(presses.c.last)),
+        sa.select(sa.func.count()).select_from(runs),
+        sa.select(sa.func.sum(runs.c.changed)),
+        sa.select(sa.func.count()).select_from(claims),
+    )
+    row = connection.execute(sa.select(*(each.scalar_subquery() for each in sums))).one()
+    return tuple(int(each or 0) for each in row)
+
+
+class Watch:
+    """Looks at the board again and again, whole only where something on it may be new."""
+
+    def __init__(self) -> None:
+        self._stamp: tuple[int, ...] = ()
+        self._board: Board | None = None
+        self._whole = 0.0
+
+    def look(self, connection: sa.Connection) -> Board:
+        """Return the board; the very same as before where nothing is new."""
+        now, seen = time.monotonic(), stamp(connection)
+        if self._board is None or seen != self._stamp or now - self._whole > WHOLE:
+            self._board, self._stamp, self._whole = board(connection), seen, now
+        return self._board
 
 
 def board(connection: sa.Connection) -> Board:

@@ -9,6 +9,7 @@ from importlib import resources
 from starlette.responses import RedirectResponse, Response
 
 from calibration.rig import library
+from chalkbeam.presses.places import settings_file
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import failed, page, static_address
 from chalkbeam.web.pairing import Codes, Devices, TooManyTriesError, named
@@ -43,6 +44,8 @@ def _home(visit: Visit) -> Response:
     # With no press set up, that comes first.
     begin = "" if library.default() is not None else "setup"
     parts = [each for each in PARTS if visit.may(each.right)]
+    if not settings_file().is_file():  # one press: no other to look at
+        parts = [each for each in parts if each.name != "board"]
     parts.sort(key=lambda each: each.name != begin)
     return page(visit, "home.html", parts=parts, begin=begin)
 

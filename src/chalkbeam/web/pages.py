@@ -31,8 +31,13 @@ def page(visit: Visit, template: str, status: int = HTTPStatus.OK, **values: Any
         What the template names, besides `t`, `visit`, `may`, `token`, `static` and the filter
         `say`.
     """
+    return HTMLResponse(part_of_page(visit, template, **values), status)
+
+
+def part_of_page(visit: Visit, template: str, **values: Any) -> Markup:
+    """Return what a template says; parameters as of `page`."""
     known = {"visit": visit, "token": visit.token, "may": lambda name: visit.may(Right(name))}
-    return HTMLResponse(_templates().get_template(template).render(known | values), status)
+    return Markup(_templates().get_template(template).render(known | values))
 
 
 def failed(visit: Visit, status: HTTPStatus, sentence: str = "") -> Response:

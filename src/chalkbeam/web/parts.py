@@ -44,6 +44,7 @@ class Part:
 PARTS = (
     Part("press", "chalkbeam.web.press.doors"),
     Part("orders", "chalkbeam.web.orders.doors"),
+    Part("board", "chalkbeam.web.board"),
     Part("setup", "chalkbeam.web.setup.doors", Right.SET_UP),
     Part("reports", "chalkbeam.web.reports"),
     Part("garments", "chalkbeam.web.shelves.garments"),
