@@ -95,10 +95,10 @@ def claim(
     Lots that others are just claiming are passed over (``FOR UPDATE SKIP LOCKED``); SQLite has
     one writer at a time and leaves that clause out.
     """
-    known = connection.execute(sa.select(claims).where(claims.c.id == claim_id)).first()
-    if known is not None:
-        return _held(connection, known.id, known.run)
-    free = sa.select(lots.c.lot).where(lots.c.run == run, lots.c.claim.is_(None))
+    known = sa.select(claims.c.run).where(claims.c.id == claim_id)
+    free = sa.select(
+        sa.literal(claim_id), lots.c.run, sa.literal(press), lots.c.lot, sa.literal(wall)
+    ).where(lots.c.run == run, lots.c.claim.is_(None), ~known.exists())
     if wish.at_hand is not None:
         lacks = sa.select(needs.c.what).where(
             needs.c.run == lots.c.run, needs.c.lot == lots.c.lot,
@@ -113,29 +113,29 @@ def claim(
     another_setting = sa.case((lots.c.setting.in_(("", wish.setting)), 0), else_=1)
     another_pile = sa.case((lots.c.pile == wish.pile, 0), else_=1)
     free = free.order_by(another_setting, another_pile, lots.c.lot).limit(1)
-    lot = connection.execute(free.with_for_update(skip_locked=True)).scalar()
+    free = free.with_for_update(skip_locked=True, of=lots)
+    # Every statement is a way to the server and back: the claim is made as its lot is found.
+    made = sa.insert(claims).from_select(["id", "run", "press", "lot", "wall"], free)
+    lot = connection.execute(made.returning(claims.c.lot)).scalar()
     if lot is None:
-        return None
-    connection.execute(
-        sa.insert(claims).values(id=claim_id, run=run, press=press, lot=lot, wall=wall)
-    )
+        of_run = connection.execute(known).scalar()
+        return None if of_run is None else _held(connection, claim_id, of_run)
     connection.execute(
         sa.update(lots).where(lots.c.run == run, lots.c.lot == lot).values(claim=claim_id)
     )
-    rows = connection.execute(
-        sa.select(pieces.c.piece)
+    held = (
+        sa.select(
+            pieces.c.run, pieces.c.piece, sa.literal(press), sa.literal(claim_id), sa.literal(0),
+            sa.literal(0),
+        )
         .where(pieces.c.run == run, pieces.c.lot == lot)
         .order_by(pieces.c.place)
-    )
-    got = tuple(rows.scalars())
-    connection.execute(
-        sa.insert(holds),
-        [
-            {"run": run, "piece": piece, "press": press, "claim": claim_id, "base": 0, "garment": 0}
-            for piece in got
-        ],
-    )
-    return Claim(claim_id, run, got)
+    )  # fmt: skip
+    names = ["run", "piece", "press", "claim", "base", "garment"]
+    got = connection.execute(
+        sa.insert(holds).from_select(names, held).returning(holds.c.piece)
+    ).scalars()
+    return Claim(claim_id, run, tuple(got))
 
 
 def _held(connection: sa.Connection, claim_id: str, run: str) -> Claim:

@@ -125,7 +125,7 @@ def _engine(address: Address) -> sa.Engine:
         "keepalives_count": 3,
         "tcp_user_timeout": WAIT * 1000,
         "options": f"-c statement_timeout={4 * WAIT}s -c lock_timeout={WAIT}s "
-        f"-c idle_in_transaction_session_timeout={2 * WAIT}s",
+        f"-c idle_in_transaction_session_timeout={6 * WAIT}s",
     }
     settings = {name: value for name, value in settings.items() if name not in address.url.query}
     # Of a line that broke the driver tells the log, too: it is told as a sentence.
