@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import argparse
 import os
-import random
 import shutil
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+
+from benchmarks._typed_keys import TypedKeys
 
 
 def inside(size: tuple[int, int], presses: int) -> None:
@@ -52,30 +53,17 @@ def inside(size: tuple[int, int], presses: int) -> None:
     )
     start.take(Key("space", at=1.0))
     assert start.session.progress.at.step is Step.LAY
-    up = threading.Event()
-    pressed, spent = [0.0], []
+    typed = TypedKeys(1, 0.005, 0.03)
     rest = []
 
     def shown(now: StationController) -> None:
-        """Take the time: the window asks for the next deadline right after it has drawn."""
         del now
-        if pressed[0]:
-            spent.append(1e3 * (time.perf_counter() - pressed[0]))
-            pressed[0] = 0.0
-        up.set()
+        typed.shown()
 
     def operate(post: Callable[[Input], None]) -> None:
         def keys() -> None:
-            chance = random.Random(1)
-            up.wait()
-            for number in range(presses + 5):
-                time.sleep(chance.uniform(0.005, 0.03))
-                up.clear()
-                if number == 5:
-                    spent.clear()  # the first few warm the caches up
-                pressed[0] = time.perf_counter()
-                post(Key(chance.choice(["left", "right", "up", "down"]), shift=True))
-                up.wait()
+            typed.begin()
+            typed.type(presses, post)
             busy, wall = time.process_time(), time.perf_counter()
             time.sleep(3.0)
             rest.append((time.process_time() - busy) / (time.perf_counter() - wall))
@@ -92,7 +80,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
         due=shown,
         listen=operate,
     )
-    spent.sort()
+    spent = sorted(typed.spent)
     print(
         f"{size[0]}x{size[1]:<6}{pygame.version.ver:>8}"
         f"{os.environ['SDL_VIDEODRIVER']:>8}{len(spent):>6}{spent[len(spent) // 2]:>9.1f}"

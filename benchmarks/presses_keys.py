@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import argparse
 import os
-import random
 import sys
 import tempfile
 import threading
-import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -24,6 +22,7 @@ os.environ["SDL_VIDEODRIVER"] = "dummy"
 os.environ["SDL_AUDIODRIVER"] = "dummy"
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 
+from benchmarks._typed_keys import TypedKeys
 from tests.support.postgres import MISSING, PostgresServer, postgres, programs
 
 BLOCK = 50
@@ -82,17 +81,13 @@ def timed_block(
         )
         controller.take(Key("space", at=1.0))
         assert controller.session.progress.at.step is Step.LAY
-        up = threading.Event()
-        pressed, spent = [0.0], list[float]()
+        typed = TypedKeys(seed, 0.02, 0.06)
 
         def shown(now: StationController) -> None:
             del now
-            if pressed[0]:
-                spent.append(1e3 * (time.perf_counter() - pressed[0]))
-                pressed[0] = 0.0
+            typed.shown()
             if queue is not None:
                 queue.shown()
-            up.set()
 
         def operate(post: Callable[[Input], None]) -> None:
             if queue is not None:
@@ -100,18 +95,10 @@ def timed_block(
                 queue.begin(controller)
 
             def type_keys() -> None:
-                chance = random.Random(seed)
-                up.wait()
+                typed.begin()
                 if server is not None and gone:
                     server.stop()
-                for number in range(keys + 5):
-                    time.sleep(chance.uniform(0.02, 0.06))
-                    up.clear()
-                    if number == 5:
-                        spent.clear()  # the first few warm the caches up
-                    pressed[0] = time.perf_counter()
-                    post(Key(chance.choice(["left", "right", "up", "down"]), shift=True))
-                    up.wait()
+                typed.type(keys, post)
                 post(Closed())
 
             threading.Thread(target=type_keys, daemon=True).start()
@@ -132,7 +119,7 @@ def timed_block(
         )
         if queue is not None:
             queue.close()
-    return spent
+    return typed.spent
 
 
 def main() -> None:
