@@ -76,10 +76,10 @@ def watch_board(queue: Queue) -> None:
     from rich.live import Live
     from rich.text import Text
 
-    from chalkbeam.presses.board import Watch
+    from chalkbeam.presses.board import LiveBoard
     from chalkbeam.presses.faults import Unreachable
 
-    watch, shown = Watch(), None
+    watch, shown = LiveBoard(), None
     with Live(console=terminal(), screen=False, auto_refresh=False) as live:
         while True:
             try:

@@ -31,7 +31,7 @@ from chalkbeam.presses.whereabouts import COOLING, last_words
 from chalkbeam.record.events import Kind
 
 WHOLE = 5.0
-"""Seconds after which `Watch` looks at everything though nothing is said to be new."""
+"""Seconds after which `LiveBoard` looks at everything though nothing is said to be new."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +136,7 @@ def stamp(connection: sa.Connection) -> tuple[int, ...]:
     return tuple(int(each or 0) for each in row)
 
 
-class Watch:
+class LiveBoard:
     """Looks at the board again and again, whole only where something on it may be new."""
 
     def __init__(self) -> None:

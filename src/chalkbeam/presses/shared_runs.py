@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from graphlib import CycleError, TopologicalSorter
 
 import sqlalchemy as sa
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
+from chalkbeam.presses.acts import SAID_AT
 from chalkbeam.presses.beginning import started
-from chalkbeam.presses.tables import acts, conflicts, counted, outcomes, runs
+from chalkbeam.presses.tables import acts, claims, conflicts, counted, outcomes, runs
 from chalkbeam.record import snapshot
 from chalkbeam.record.events import Event, Kind, NewEvent
 from chalkbeam.record.journal_lines import JournalLine
@@ -89,7 +92,9 @@ def named_run(connection: sa.Connection, beginning: str) -> Run:
 def all_events(connection: sa.Connection, run: str) -> list[Event]:
     """Return what counts of what was done to an order: press by press, each in its own order.
 
-    What is at odds with another press counts only where a person has said so.
+    A press from which another took pieces over comes before it, for a fresh garment begins anew.
+    What is at odds with another press counts only where a person has said so; what somebody saw
+    at a take-over comes last.
     """
     at_odds = sa.select(conflicts.c.act).where(
         conflicts.c.run == run, sa.func.coalesce(conflicts.c.settled, "") != "counts"
@@ -99,11 +104,40 @@ def all_events(connection: sa.Connection, run: str) -> list[Event]:
         .where(acts.c.run == run, acts.c.id.not_in(at_odds))
         .order_by(acts.c.press, acts.c.number)
     )
-    lines = (
-        JournalLine(press, number, run, json.loads(body), (number, number))
-        for press, number, body in connection.execute(query)
-    )
+    of_press: dict[str, list[JournalLine]] = {}
+    for press, number, body in connection.execute(query):
+        line = JournalLine(press, number, run, json.loads(body), (number, number))
+        of_press.setdefault(press, []).append(line)
+    lines = [line for press in _in_turn(connection, run, of_press) for line in of_press[press]]
     events = [event_of(line, seq) for seq, line in enumerate(filter(is_event, lines), start=1)]
-    # Every press's own record begins with what was done in an earlier order: once is enough.
+    # Every press's own record begins with what was done in an earlier order: once is enough. Whose
+    # pieces they are is each press's own.
     first = {event.imprint: event for event in reversed(events) if event.kind is Kind.CARRIED}
-    return [each for each in events if each.kind is not Kind.CARRIED or first[each.imprint] is each]
+    kept = [
+        each
+        for each in events
+        if each.kind not in (Kind.CLAIMED, Kind.GIVEN)
+        and (each.kind is not Kind.CARRIED or first[each.imprint] is each)
+    ]
+    said = counted(sa.select(outcomes.c.imprint, outcomes.c.act)).where(
+        outcomes.c.run == run, outcomes.c.act.startswith(SAID_AT)
+    )
+    for seq, (imprint, act) in enumerate(connection.execute(said), start=len(events) + 1):
+        seen = {"outcome": Kind.PRESSED.value, "run": run, "as": imprint}
+        kept.append(Event(f"{act} {imprint}", Kind.CARRIED, imprint, None, seen, seq))
+    return kept
+
+
+def _in_turn(connection: sa.Connection, run: str, found: Iterable[str]) -> list[str]:
+    """Return presses, those first from which others took over."""
+    query = sa.select(claims.c.press, claims.c.from_press).where(
+        claims.c.run == run, claims.c.from_press.is_not(None)
+    )
+    before: dict[str, set[str]] = {press: set() for press in found}
+    for press, other in connection.execute(query):
+        if press in before and other in before and press != other:
+            before[press].add(other)
+    try:
+        return list(TopologicalSorter(before).static_order())
+    except CycleError:  # pieces went to and fro
+        return sorted(before)

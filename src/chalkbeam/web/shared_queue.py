@@ -11,7 +11,7 @@ from chalkbeam.presses.places import settings_file
 
 if TYPE_CHECKING:
     from chalkbeam.presses.address import Address
-    from chalkbeam.presses.board import Board, Watch
+    from chalkbeam.presses.board import Board, LiveBoard
     from chalkbeam.presses.engine import Queue
 
 FRESH = 0.15
@@ -41,7 +41,7 @@ class BoardWatch:
     def __init__(self) -> None:
         self._asking = threading.Lock()
         self._queue: Queue | None = None
-        self._watch: Watch | None = None
+        self._watch: LiveBoard | None = None
         self._seen: tuple[float, Board | Refusal] | None = None
 
     def look(self) -> Board | Refusal:
@@ -74,9 +74,9 @@ class BoardWatch:
                 self._queue = None
 
     def _ask(self) -> Board | Refusal:
-        from chalkbeam.presses.board import Watch
+        from chalkbeam.presses.board import LiveBoard
 
-        self._watch = self._watch or Watch()
+        self._watch = self._watch or LiveBoard()
         try:
             return self._open().transact(self._watch.look)
         except Refusal as refusal:

@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from calibration.refusal import Refusal
 from chalkbeam.orders.printed import PrintedTransfer
-from chalkbeam.presses import acts, claims, conflicts, following
+from chalkbeam.presses import acts, claims, conflicts, following, shared_runs
 from chalkbeam.presses.acts import PressAct
 from chalkbeam.presses.address import read_address
 from chalkbeam.presses.board import board
@@ -26,6 +26,12 @@ from tests.support.shared_order import enter, share
 def queue(address):
     with Queue(address) as opened:
         yield opened
+
+
+BODY = {
+    "step": None, "session": "s", "clock": 0.0, "wall": "2026-11-27T08:00:00+00:00",
+    "operator": "", "rig": "", "calibration": "",
+}  # fmt: skip
 
 
 def claimed(queue, press, run, **wish):
@@ -352,6 +358,28 @@ def test_what_is_used_of_transfers_and_garments_counts_over_all_presses(queue):
     assert here.stock.transfers_left(stop) == 5 - 3
     index = stops.index(stop)
     assert here.garments_left(index) == alone.garments_left(index) - 1
+
+
+@pytest.mark.parametrize("order", [("a", "b"), ("b", "a")])
+def test_a_report_counts_what_the_board_counts_whoever_had_the_piece_first(queue, order):
+    run, stops = share(queue, 6)
+    first, second = (f"{name} {new_id()}" for name in order)
+    for press in (first, second):
+        queue.transact(lambda c, p=press: claims.enter(c, p, p, "here", Wish()))
+    got = claimed(queue, first, run)
+    imprint = next(stop.imprint.id for stop in stops if stop.piece.id == got.pieces[0])
+    spoiled = act(1, run, "spoiled", imprint, reason="scorched", replaced=True)
+    spoiled.body.update(BODY | {"kind": "spoiled", "id": spoiled.id, "imprint": imprint})
+    queue.transact(lambda c: acts.push(c, first, [spoiled]))
+    doubts = queue.transact(lambda c: claims.in_doubt(c, first, run))
+    seen = [each for doubt in doubts for each in doubt.imprints][-1]
+    said = {each: each == seen for doubt in doubts for each in doubt.imprints}
+    queue.transact(lambda c: claims.take_over(c, second, new_id(), run, first, said))
+    pressed = act(1, run, "pressed", imprint)
+    pressed.body.update(BODY | {"kind": "pressed", "id": pressed.id, "imprint": imprint})
+    queue.transact(lambda c: acts.push(c, second, [pressed]))
+    progress = Progress(stops, queue.transact(lambda c: shared_runs.all_events(c, run)))
+    assert progress.pressed() == queue.transact(board).orders[0].pressed == len({imprint, seen})
 
 
 # -- PostgreSQL's own --------------------------------------------------------------------------
