@@ -81,7 +81,7 @@ def test_check_tells_a_bump_and_repair_takes_it_back(chalkbeam, tmp_path):
     before = load("rig.json")
     code, out, _ = chalkbeam(bumped, "check", "--rig", "rig.json", "--repair")
     assert code == 1  # three crosses tell that it moved, but not surely enough how
-    assert "set 9 crosses (--count 9)" in out  # said in the window, where more can be done
+    assert "four corners (--count 4)" in out  # said in the window, where more can be done
     assert "No rig was written" in out
     assert load("rig.json") == before
     repair = ("check", "--rig", "rig.json", "--repair", "--count", "9")

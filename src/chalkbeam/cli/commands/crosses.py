@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import sys
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -144,12 +145,8 @@ def touch_up(
 
     place, press = library.find(rig), library.open_rig(rig)
 
-    def solve(crosses: tuple[Cross, ...]) -> Solution:
-        return by_hand.touch_up(press, crosses)
-
-    solution = _solve_few(
-        press, count, inset, _solver(solve, _refusing_judge(press.face)), display, window, units
-    )
+    solver = _solver(partial(by_hand.touch_up, press), _refusing_judge(press.face))
+    solution = _solve_few(press, count, inset, solver, display, window, units)
     write_renewed(press, solution, out or place, as_json)
 
 
@@ -172,9 +169,6 @@ def check(
 
     place, press = library.find(rig), library.open_rig(rig)
 
-    def solve(crosses: tuple[Cross, ...]) -> Solution:
-        return drift.solve_bumped(press, crosses=crosses)
-
     examined, plain = _refusing_judge(press.face), _bounds_judge(press.face)
 
     def judge(now: Solution) -> tuple[Worst, ...]:
@@ -182,7 +176,8 @@ def check(
         moved = drift.compare(press, now).verdict is drift.DriftVerdict.MOVED
         return examined(now) if repair and moved else plain(now)
 
-    now = _solve_few(press, count, inset, _solver(solve, judge), display, window, units)
+    solver = _solver(partial(drift.solve_bumped, press, ()), judge)
+    now = _solve_few(press, count, inset, solver, display, window, units)
     found = drift.compare(press, now)
     if repair and found.verdict is drift.DriftVerdict.MOVED:
         write_renewed(press, now, out or place, as_json)
@@ -224,9 +219,7 @@ def platen(
         face, max(wanted, LEAST_CROSSES), _inset(inset, face.width, face.depth)
     )[:wanted]  # fmt: skip
 
-    def solve(crosses: tuple[Cross, ...]) -> Solution:
-        return find_by_crosses(press, face, crosses, high, stated)
-
+    solve = partial(find_by_crosses, press, face, height=high, stated=stated)
     state = CrossState(face, press.projector.size, marks, straight_above(press, high))
     solution = _set_crosses(state, _solver(solve, _refusing_judge(face)), display, window, units)
     keep_found(press, name, face, solution, out or place, as_json)
