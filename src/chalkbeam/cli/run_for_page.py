@@ -37,7 +37,7 @@ def light_for_page(
             sheet, again=again, window=window, of_page=True, title=_title(sheet),
             new_run=choice is HowBegun.ANEW, as_recorded=choice is HowBegun.AS_RECORDED,
             take_changes=choice is HowBegun.CHANGES, only_spoiled=choice is HowBegun.SPOILED,
-            units=_unit(sheet), confirm=_confirms(),
+            units=_unit(sheet),
         )  # fmt: skip
         run_at_press(asked, lambda number: page)
     except Refusal as refusal:
@@ -56,17 +56,13 @@ def _title(sheet: Path) -> str:
 
 
 def _unit(sheet: Path) -> Unit:
-    """Return the unit that an order is written in: its lengths are told so at the press."""
+    """Return the unit that an order is written in: so are its lengths told at the press.
+
+    But a shop whose settings name a unit has them in that.
+    """
     from chalkbeam.web.orders.table import take_over
 
     return take_over(sheet, sheet.name).table.unit
-
-
-def _confirms() -> bool:
-    """Whether the shop's settings want size label and colour confirmed at load."""
-    from chalkbeam.presses.settings import shop_settings
-
-    return bool(getattr(shop_settings(), "confirm", None))
 
 
 def _repeated(sheet: Path) -> str | None:

@@ -14,5 +14,4 @@ def shop_unit() -> Unit:
     Refusal
         If the settings cannot be used.
     """
-    units: Unit | None = getattr(shop_settings(), "units", None)
-    return units or Unit.INCH
+    return shop_settings().units or Unit.INCH

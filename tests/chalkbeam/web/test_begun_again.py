@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from multiprocessing import Pipe
-from types import SimpleNamespace
 
 import pytest
 
@@ -96,18 +95,6 @@ def test_what_was_added_to_a_finished_order_is_pressed_alone(offered, work, orde
     work(pressed=2)
     change(order)
     assert list(offered()) == ["changes", "anew"]
-
-
-@pytest.mark.parametrize("wanted", [True, False, None])
-def test_the_shop_s_settings_say_whether_a_garment_is_confirmed(order, monkeypatch, wanted):
-    asked = []
-    monkeypatch.setattr(run_for_page, "run_at_press", lambda options, beside: asked.append(options))
-    monkeypatch.setattr(
-        "chalkbeam.presses.settings.shop_settings", lambda: SimpleNamespace(confirm=wanted)
-    )
-    _here, there = Pipe()
-    run_for_page.light_in_window(there, order.sheet, HowBegun.USUAL)
-    assert [options.confirm for options in asked] == [bool(wanted)]
 
 
 @pytest.mark.parametrize("choice", HowBegun)
