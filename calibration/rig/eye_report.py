@@ -116,7 +116,8 @@ def sides(rig: Rig, eye: Eye) -> tuple[SideInView, ...]:
     def inwards(name: str) -> tuple[float, float]:
         lens, out = eye.camera.lens, np.array(_OUT[name])
         beyond = float((_edge(rig.face, name, 0.0) @ out).max() - lens[:2] @ out)
-        return math.atan2(beyond, lens[2]), max(beyond - lens[2] * math.tan(INWARDS), 0.0)
+        high = float(lens[2])
+        return math.atan2(beyond, high), max(beyond - high * math.tan(INWARDS), 0.0)
 
     return tuple(
         SideInView(name, reach(name, seen), reach(name, lit), *inwards(name))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 
@@ -52,7 +53,9 @@ def test_from_beside_the_far_side_is_hidden_and_the_way_out_is_told() -> None:
     assert "29° inwards there: move it 290 mm to the left, or higher" in found["left"].words
     assert found["right"].inwards < 0
     assert "over the platen's middle" in places(tuple(found.values()))[0]
-    assert plain_sides(tuple(found.values()))["left"]["hides"]
+    plain = json.loads(json.dumps(plain_sides(tuple(found.values()))))
+    assert plain["left"]["hides"] is True
+    assert plain["right"]["hides"] is False
 
 
 def test_what_hangs_at_the_front_may_be_hidden() -> None:
