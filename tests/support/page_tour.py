@@ -16,6 +16,12 @@ from calibration.rig.file import save
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.shop import fit_on_press
 from chalkbeam.placement.shift import Shift
+from chalkbeam.presses import claims
+from chalkbeam.presses.address import read_address
+from chalkbeam.presses.claims import Wish
+from chalkbeam.presses.engine import Queue
+from chalkbeam.presses.places import settings_file
+from chalkbeam.record.events import new_id
 from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.web.orders.folders import About, make_order
@@ -25,11 +31,12 @@ from chalkbeam.web.setup.guide import GuidePhoto, Said, SetupStep
 from tests.support.crew_order import open_run
 from tests.support.light import Light
 from tests.support.rigs import demo_rig
+from tests.support.shared_order import enter, share
 from tests.support.until import until
 
 FILES = {
     "/press/state", "/press/events", "/press/art/{name}", "/setup/photos/{name}", "/static/{name}",
-    "/orders/{name}/placed", "/orders/{name}/looks",
+    "/orders/{name}/placed", "/orders/{name}/looks", "/board/events",
 }  # fmt: skip
 """Doors that answer with no whole page: values, pictures, and parts that a page fetches."""
 
@@ -110,6 +117,17 @@ class Tour:
             self.light.key(key)
         number = self.light.taps.number(self.light.station)
         until(lambda: self.state.press.state()["number"] == number)
+
+    def share(self) -> None:
+        """Have a queue, with an order and two presses at it."""
+        address = f"sqlite:///{self.folder / 'queue.db'}"
+        settings_file().parent.mkdir(parents=True, exist_ok=True)
+        settings_file().write_text(f'record = "{address}"\n')
+        with Queue(read_address(address)) as queue:
+            run, _ = share(queue, title="Rowing")
+            left = enter(queue, "left")
+            enter(queue, "right")
+            queue.transact(lambda c: claims.claim(c, left, new_id(), run, Wish()))
 
     def end(self) -> None:
         """Let the light go."""
@@ -206,6 +224,7 @@ STOPS = (
     Stop("a location", "/locations/{name}", "/locations/left-chest"),
     Stop("transfers", "/transfers", "/transfers"),
     Stop("fabrics", "/fabrics", "/fabrics"),
+    Stop("no board", "/board", "/board"),
     Stop("rigs", "/rigs", "/rigs"),
     Stop("set up", "/setup", "/setup"),
     Stop("eye", "/setup/eye", "/setup/eye"),
@@ -223,5 +242,6 @@ STOPS = (
     Stop("press, lay", "/press", "/press", lambda tour: tour.at_press("space")),
     Stop("press, spoiled?", "/press", "/press", lambda tour: tour.at_press("x")),
     Stop("press, closed", "/press", "/press", lambda tour: tour.at_press("escape", "space")),
+    Stop("board", "/board", "/board", Tour.share),
 )
 """In this order: what one prepares is there for those after it."""
