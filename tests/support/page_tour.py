@@ -125,8 +125,8 @@ class Tour:
         settings_file().write_text(f'record = "{address}"\n')
         with Queue(read_address(address)) as queue:
             run, _ = share(queue, title="Rowing")
-            left = enter(queue, "left")
-            enter(queue, "right")
+            left = enter(queue, "Tern", machine="Harbour")
+            enter(queue, "Harbour", machine="Tern")
             queue.transact(lambda c: claims.claim(c, left, new_id(), run, Wish()))
 
     def end(self) -> None:

@@ -26,9 +26,9 @@ def share(queue, count=12, seed=1, most=48, **changes):
     return run, stops
 
 
-def enter(queue, name, at_hand=None):
+def enter(queue, name, at_hand=None, machine="here"):
     """Put a press on the queue's list; return its id."""
     own = new_id()
     wish = claims.Wish(at_hand)
-    queue.transact(lambda c: claims.enter(c, own, name, "here", wish))
+    queue.transact(lambda c: claims.enter(c, own, name, machine, wish))
     return own

@@ -137,11 +137,12 @@ MORE = ("/garments/nothing", "/orders/rowing/pictures?part=1", "/orders/nowhere"
 def test_every_text_on_every_page_can_be_translated(pseudo, ask, served, workshop, tmp_path):
     tour = Tour(ask, served.app.state, workshop, tmp_path)
     wrong = {}
-    for name, address in (
-        *((stop.name, stop.arrive(tour)) for stop in STOPS if not stop.name.startswith("press,")),
-        *((each, each) for each in MORE),
-    ):
-        if found := of_page(ask(address).text):
+    stops = [stop for stop in STOPS if not stop.name.startswith("press,")]
+    for name, arrive in [
+        *((stop.name, stop.arrive) for stop in stops),
+        *((each, lambda tour, each=each: each) for each in MORE),
+    ]:
+        if found := of_page(ask(arrive(tour)).text):  # each as it is then
             wrong[name] = found
     assert wrong == {}
 
