@@ -239,8 +239,14 @@ class RowReader:
         if not text or column is None:
             return None
         if not re.fullmatch(r"\d{1,9}(?:[.,]\d{1,9})?", text):
+            other = (
+                ""
+                if self._row.column("order number")
+                else "; an order's own number stands under “order number”"
+            )
             self._row.wrong(
-                column, f"“{text}” is not a place in the order: write a number or nothing"
+                column,
+                f"“{text}” is not a place in the order of work: write a number or nothing{other}",
             )
             return None
         return float(text.replace(",", "."))

@@ -107,6 +107,14 @@ def test_every_problem_is_told_at_once_with_row_and_column(order):
     assert all(line.endswith(".") and not line.endswith("..") for line in said)
 
 
+def test_an_orders_own_number_is_no_place_in_the_order_of_work(order):
+    row = "Crew tee,M,navy,1,left chest,crest.svg,3 in,TH-114"
+    (said,) = problems(order(f"{HEADER},Order\n{row}\n"))
+    assert said.endswith("an order's own number stands under “order number”.")
+    (said,) = problems(order(f"{HEADER},Order,Order number\n{row},TH-114\n"))
+    assert said.endswith("write a number or nothing.")
+
+
 def test_the_refusal_is_a_readable_list(order):
     with pytest.raises(Refusal, match="has 2 things to correct:\n  row 2, ") as refused:
         read_sheet(order(f"{HEADER}\n,,navy,1,left chest,crest.svg,\n"))
