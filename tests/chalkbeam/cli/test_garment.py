@@ -103,3 +103,5 @@ def test_import_then_use(chalkbeam, tmp_path):
     code, out, _ = chalkbeam("garment", "show", "--style", "House tee", "--size", "L")
     assert code == 0
     assert "22 1/2 in" in out
+    shelf = json.loads(chalkbeam("garment", "shelf", "--json")[1])
+    assert shelf["house_tee"]["sizes"] == ["M", "L"]

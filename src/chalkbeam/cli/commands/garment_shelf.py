@@ -87,13 +87,16 @@ def list_shelf(as_json: JsonOption = False) -> None:
     from rich.table import Table
 
     from chalkbeam.cli.terminal import terminal
-    from chalkbeam.garments import FITS, charts_folder, sizes
+    from chalkbeam.garments import charts_folder
     from chalkbeam.garments.library import shop_charts
 
     charts = shop_charts()
     charts.remark()
     shelf = sorted(charts.found.items(), key=lambda each: (each[1].maker, each[1].number, each[0]))
-    sized = {key: [s for fit in FITS for s in sizes(key, fit=fit)] for key, _ in shelf}
+    sized = {  # the chart's own: the style's others are no news
+        key: list(dict.fromkeys(size for table in chart.table for size in table.sizes))
+        for key, chart in shelf
+    }
     if as_json:
         print_json(
             {
