@@ -13,13 +13,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import shutil
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
 
+from benchmarks._drivers import under_each_driver
 from benchmarks._typed_keys import TypedKeys
 
 
@@ -104,16 +102,7 @@ def main(argv: Sequence[str] | None = None) -> None:
         flush=True,
     )
     for width, height in sizes:
-        command = [
-            *(sys.executable, "-m", "benchmarks.key_press", "--inside"),
-            *("--sizes", f"{width}x{height}", "--presses", str(options.presses)),
-        ]
-        quiet = os.environ | {"PYGAME_HIDE_SUPPORT_PROMPT": "1"}
-        subprocess.run(command, env=quiet | {"SDL_VIDEODRIVER": "dummy"}, check=True)
-        if shutil.which("xvfb-run"):
-            screen = f"-screen 0 {width}x{height}x24"
-            server = ["xvfb-run", "-a", "-s", screen, *command]
-            subprocess.run(server, env=quiet | {"SDL_VIDEODRIVER": "x11"}, check=True)
+        under_each_driver("benchmarks.key_press", (width, height), options.presses)
 
 
 if __name__ == "__main__":

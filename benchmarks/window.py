@@ -18,15 +18,14 @@ import argparse
 import os
 import random
 import resource
-import shutil
-import subprocess
-import sys
 import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
+
+from benchmarks._drivers import under_each_driver
 
 SHEET = "regatta-order.csv"
 
@@ -223,16 +222,7 @@ def main(argv: Sequence[str] | None = None) -> None:
         flush=True,
     )
     for width, height in sizes:
-        command = [
-            *(sys.executable, "-m", "benchmarks.window", "--inside"),
-            *("--sizes", f"{width}x{height}", "--presses", str(options.presses)),
-        ]
-        quiet = os.environ | {"PYGAME_HIDE_SUPPORT_PROMPT": "1"}
-        subprocess.run(command, env=quiet | {"SDL_VIDEODRIVER": "dummy"}, check=True)
-        if shutil.which("xvfb-run"):
-            screen = f"-screen 0 {width}x{height}x24"
-            server = ["xvfb-run", "-a", "-s", screen, *command]
-            subprocess.run(server, env=quiet | {"SDL_VIDEODRIVER": "x11"}, check=True)
+        under_each_driver("benchmarks.window", (width, height), options.presses)
     if options.pieces:
         os.environ["SDL_VIDEODRIVER"] = "dummy"
         long_run(options.pieces)
