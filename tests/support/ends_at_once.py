@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 
-def ends_at_once(connection, sheet, choice):
+def ends_at_once(connection, sheet, choice, over):
     """Begin, and end."""
-    del sheet, choice
+    del sheet, choice, over
     connection.close()

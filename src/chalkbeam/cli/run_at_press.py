@@ -42,7 +42,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.cli.cautions import AT_THE_PRESS, WITH_TICKS
     from chalkbeam.cli.eyes_asked import EyesAsked
     from chalkbeam.cli.lasers_asked import LasersAsked
-    from chalkbeam.cli.options.record import queue_address, record_path
+    from chalkbeam.cli.options.record import record_path
     from chalkbeam.cli.run_beginning import (
         beginning,
         new_run,
@@ -50,7 +50,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         to_skip,
         without_effect,
     )
-    from chalkbeam.cli.run_shared import SharedRun
+    from chalkbeam.cli.run_shared import SharedRun, queue_for
     from chalkbeam.cli.shared_files import keep_up
     from chalkbeam.cli.shop_defaults import with_shop
     from chalkbeam.orders.shop import fit_on_press
@@ -66,7 +66,7 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
     from chalkbeam.station.words import summary
     from overlay.window.run import choose_display
 
-    address = None if asked.of_page else queue_address(asked.record)
+    address = queue_for(asked)
     if address is not None:
         keep_up(address, asked.press)
     asked = with_shop(asked, shop_settings())

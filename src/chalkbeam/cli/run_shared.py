@@ -29,6 +29,38 @@ if TYPE_CHECKING:
     from chalkbeam.record.store import Store
 
 
+def queue_for(asked: RunOptions) -> Address | None:
+    """Return the address of the queue that an order is worked with; None for a record of one press.
+
+    An order that was begun in the machine's own record, before the shop's settings named a queue,
+    is gone on with there: the queue knows nothing of what is pressed of it.
+
+    Raises
+    ------
+    Refusal
+        If the address cannot be used.
+    """
+    from chalkbeam.cli.options.record import queue_address
+    from chalkbeam.cli.run_choices import digest_now, seen_before
+    from chalkbeam.record.source import runs_in
+    from chalkbeam.record.store import record_file
+
+    address = queue_address(asked.record)
+    anew = asked.new_run or asked.again is not None
+    if address is None or asked.record is not None or anew or not asked.sheet.is_file():
+        return address
+    with runs_in(record_file()) as own:
+        _, left = seen_before(own, asked.sheet, digest_now(asked.sheet, True), asked.of_page)
+    if left is None:
+        return address
+    print(
+        f"This order was begun before the shop had its queue ({left}): it is gone on with at this "
+        "press alone.",
+        file=sys.stderr,
+    )
+    return None
+
+
 class SharedRun:
     """The part of this press in an order of the queue, from its beginning to its end.
 
@@ -52,14 +84,14 @@ class SharedRun:
 
     def __init__(self, asked: RunOptions, address: Address, rigs: Sequence[Rig]) -> None:
         from chalkbeam.presses.places import machine_name, press_id, press_record
-        from chalkbeam.presses.settings import own_settings
+        from chalkbeam.presses.settings import own_name, own_settings
         from chalkbeam.presses.taking_part import Press, TakingPart
         from chalkbeam.record.store import Store
 
-        settings = own_settings()
         self._asked, self._rigs = asked, rigs
-        self._pads = settings.pads
-        name = asked.press or settings.press or machine_name()
+        self._pads = own_settings().pads
+        self._told: list[str] = []
+        name = own_name(asked.press)
         self.path = press_record(address, name)
         self.store = Store(self.path, press=press_id(self.path))
         self._link: QueueLink | None = None
@@ -128,8 +160,7 @@ class SharedRun:
 
     def _take_up(self, run_id: str) -> Run:
         run, told = self._part.take_up(run_id, self._at_hand, self._asked.pile)
-        for sentence in told:
-            print(sentence, file=sys.stderr)
+        self._told += [sentence for sentence in told if sentence != self._part.away]
         return run
 
     def begin(self, new: NewRun, begun: Beginning) -> Run:
@@ -145,7 +176,7 @@ class SharedRun:
         )
         run = self._part.begin(
             new.plan, asked.title or asked.sheet.stem, resolved(asked.sheet), begun.digest,
-            anew=asked.new_run, start=start,
+            anew=asked.new_run, by_place=asked.of_page, start=start,
             earlier=None if new.earlier is None else new.earlier.id,
         )  # fmt: skip
         return self._left(run).run
@@ -182,6 +213,10 @@ class SharedRun:
 
     def listen(self, post: Callable[[FromQueue], None]) -> None:
         """Begin to work with the queue."""
+        from chalkbeam.presses.news import FromQueue
+
+        if self._told:
+            post(FromQueue(said=tuple(self._told)))
         if self._link is not None:
             self._link.listen(post)
 
@@ -230,7 +265,7 @@ class SharedRun:
                 "then say which were with --pressed: “none”, “all”, or these numbers."
             )
         said = _said(known, pressed)
-        print(self._part.take_over(run_id, other, said), file=sys.stderr)
+        self._told.append(self._part.take_over(run_id, other, said))
 
 
 def _in_question(doubt: Doubt) -> str:

@@ -28,15 +28,13 @@ def exchanged(address: Address, press: str = "", prefer: str = "") -> Shared:
     """
     from calibration.rig import library
     from chalkbeam.presses.engine import Queue
-    from chalkbeam.presses.places import machine_name
-    from chalkbeam.presses.settings import own_settings
+    from chalkbeam.presses.settings import own_name
     from chalkbeam.presses.sharing import share
     from chalkbeam.record.store import utc_now
 
-    name = press or own_settings().press or machine_name()
     usual = library.default()
     with Queue(address) as queue:
-        done = share(queue, name, utc_now(), prefer=prefer)
+        done = share(queue, own_name(press), utc_now(), prefer=prefer)
     if usual is not None and library.default() is None:  # it was the only one
         library.set_default(usual)
     return done

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -91,6 +91,8 @@ class OrderStanding:
         Garments spoiled, those that a fresh one replaced too.
     by_press : tuple of (str, int)
         Imprints pressed at each press.
+    held_by : tuple of (str, int)
+        Pieces that each press has in hand and has not ended.
     waiting : tuple of WaitsFor
     """
 
@@ -103,6 +105,7 @@ class OrderStanding:
     spoiled: int
     spoiled_garments: int
     by_press: tuple[tuple[str, int], ...]
+    held_by: tuple[tuple[str, int], ...]
     waiting: tuple[WaitsFor, ...]
 
     @property
@@ -154,7 +157,8 @@ class LiveBoard:
 
 def board(connection: sa.Connection) -> Board:
     """Return how everything stands."""
-    standing = _presses(connection)
+    in_hand = _in_hand(connection)
+    standing = _presses(connection, in_hand)
     at_hand = [each.at_hand for each in standing]
     known = frozenset(what for each in at_hand for what in each or ())
     takes_any = not standing or None in at_hand
@@ -164,13 +168,23 @@ def board(connection: sa.Connection) -> Board:
         .order_by(runs.c.place.desc())
     ).all()
     orders = tuple(
-        _order(connection, head.id, head.title, head.begun, head.imprints, known, takes_any)
+        _order(
+            connection,
+            head.id,
+            head.title,
+            head.begun,
+            head.imprints,
+            known,
+            takes_any,
+            tuple((name, count) for (run, name), count in in_hand.items() if run == head.id),
+        )
         for head in heads
     )
     return Board(standing, orders, open_conflicts(connection))
 
 
-def _presses(connection: sa.Connection) -> tuple[PressStanding, ...]:
+def _in_hand(connection: sa.Connection) -> dict[tuple[str, str], int]:
+    """Return how many pieces a press, by its name, holds of an order and has not ended."""
     here = (outcomes.c.run == holds.c.run) & (outcomes.c.piece == holds.c.piece)
     ended = (
         sa.select(holds.c.run, holds.c.piece, sa.func.count().label("ended"))
@@ -179,16 +193,24 @@ def _presses(connection: sa.Connection) -> tuple[PressStanding, ...]:
         .subquery()
     )
     rows = connection.execute(
-        sa.select(holds.c.press, pieces.c.imprints, ended.c.ended)
+        sa.select(holds.c.run, presses.c.name, pieces.c.imprints, ended.c.ended)
+        .join(presses, presses.c.id == holds.c.press)
         .join(pieces, (pieces.c.run == holds.c.run) & (pieces.c.piece == holds.c.piece))
         .join(runs, runs.c.id == holds.c.run)
         .join(ended, (ended.c.run == holds.c.run) & (ended.c.piece == holds.c.piece), isouter=True)
         .where(runs.c.replaced_by.is_(None))
+        .order_by(presses.c.name)
     )
-    in_hand: dict[str, int] = {}
-    for press, imprints, count in rows:
+    found: dict[tuple[str, str], int] = {}
+    for run, name, imprints, count in rows:
         if (count or 0) < len(json.loads(imprints)):
-            in_hand[press] = in_hand.get(press, 0) + 1
+            found[run, name] = found.get((run, name), 0) + 1
+    return found
+
+
+def _presses(
+    connection: sa.Connection, in_hand: Mapping[tuple[str, str], int]
+) -> tuple[PressStanding, ...]:
     found = []
     titles = {row.id: row.title for row in connection.execute(sa.select(runs.c.id, runs.c.title))}
     for press in connection.execute(sa.select(presses).order_by(presses.c.name)):
@@ -206,7 +228,8 @@ def _presses(connection: sa.Connection) -> tuple[PressStanding, ...]:
                 "" if last is None else titles.get(last.run, ""),
                 "" if last is None else last.imprint,
                 "" if last is None else _doing(last.kind, body.get("step")),
-                in_hand.get(press.id, 0), str(body.get("wall", "")),
+                sum(count for (_, name), count in in_hand.items() if name == press.name),
+                str(body.get("wall", "")),
             )
         )  # fmt: skip
     return tuple(found)
@@ -224,6 +247,7 @@ def _order(
     imprints: int,
     known: frozenset[str],
     takes_any: bool,
+    held_by: tuple[tuple[str, int], ...],
 ) -> OrderStanding:
     query = counted(sa.select(outcomes.c.outcome, presses.c.name, sa.func.count()))
     counts = connection.execute(
@@ -241,7 +265,7 @@ def _order(
     return OrderStanding(
         run, title, begun, imprints, sums["pressed"], sums["skipped"],
         sum(n for outcome, _, n in counts if outcome == "spoiled"), int(garments),
-        tuple((name, n) for outcome, name, n in counts if outcome == "pressed"),
+        tuple((name, n) for outcome, name, n in counts if outcome == "pressed"), held_by,
         (
             *_unclaimed(connection, run, known, takes_any), *_cooling(connection, run),
             *_short(connection, run),

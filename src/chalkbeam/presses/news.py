@@ -37,6 +37,14 @@ class FromQueue:
     said: tuple[str, ...] = ()
 
 
-def lost_words(piece: str, holder: str) -> str:
-    """Return what is told of a piece that this press has no more."""
-    return f"Piece {piece} is {holder}'s by now: put it aside, and ask there."
+def lost_words(lost: Mapping[str, str]) -> list[str]:
+    """Return what is told of pieces that this press has no more, by who has them now."""
+    of_holder: dict[str, list[str]] = {}
+    for piece in sorted(lost):
+        of_holder.setdefault(lost[piece], []).append(piece)
+    return [
+        f"Piece {pieces[0]} is {holder}'s by now: put it aside, and ask there."
+        if len(pieces) == 1
+        else f"Pieces {', '.join(pieces)} are {holder}'s by now: put them aside, and ask there."
+        for holder, pieces in of_holder.items()
+    ]

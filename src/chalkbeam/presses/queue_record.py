@@ -3,27 +3,44 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 import sqlalchemy as sa
 
 from chalkbeam.presses import shared_runs
-from chalkbeam.presses.engine import Queue
 from chalkbeam.presses.tables import acts, holds, outcomes
 from chalkbeam.record.events import Event, Kind
-from chalkbeam.record.runs import Heading, Run
+from chalkbeam.record.runs import Heading, Run, by_place
+
+T = TypeVar("T")
+
+
+class Transacts(Protocol):
+    """An open queue: as of `chalkbeam.presses.engine.Queue`."""
+
+    def transact(self, act: Callable[[sa.Connection], T]) -> T:
+        """Return what an act gives, in one transaction."""
 
 
 class QueueRecord:
-    """Tells of the orders in a queue; as `chalkbeam.record.source.RunSource`."""
+    """Tells of the orders in a queue; as `chalkbeam.record.source.RunSource`.
 
-    def __init__(self, queue: Queue) -> None:
-        self._queue = queue
+    Parameters
+    ----------
+    queue : Transacts
+    headings : sequence of Heading, optional
+        Every order, where they have just been read; else they are read whenever asked for.
+    """
 
-    def runs(self) -> list[Heading]:
+    def __init__(self, queue: Transacts, headings: Sequence[Heading] | None = None) -> None:
+        self._queue, self._headings = queue, headings
+
+    def runs(self) -> Sequence[Heading]:
         """Return every order, oldest first; one that another took the place of left out."""
+        if self._headings is not None:
+            return self._headings
         return self._queue.transact(shared_runs.headings)
 
     def run(self, run_id: str) -> Run:
@@ -35,11 +52,17 @@ class QueueRecord:
 
         Machines reach one folder by different paths: its name and the sheet's are the place.
         """
+        every = digest is None and sheet is None
+        place = shared_runs.place_of(str(sheet))
         for each in reversed(self.runs()):
-            every = digest is None and sheet is None
-            if every or each.digest == digest or (sheet is not None and _alike(each.sheet, sheet)):
+            here = sheet is not None and place == shared_runs.place_of(each.sheet)
+            if every or each.digest == digest or here:
                 return self.run(each.id)
         return None
+
+    def runs_of(self, sheets: Iterable[Path]) -> dict[Path, list[Heading]]:
+        """Return the orders of the sheets at these places, oldest first; of none that has none."""
+        return by_place(self.runs(), sheets, shared_runs.place_of)
 
     def events(self, run: Run) -> list[Event]:
         """Return how what has ended of an order ended, on the garments that count.
@@ -48,9 +71,9 @@ class QueueRecord:
         """
         return self._queue.transact(lambda c: list(_ended(c, run)))
 
-
-def _alike(one: str, other: Path) -> bool:
-    return Path(one.replace("\\", "/")).parts[-2:] == other.parts[-2:]
+    def everything(self, run: Run) -> list[Event]:
+        """Return all that counts of what the presses did to an order, press by press."""
+        return self._queue.transact(lambda c: shared_runs.all_events(c, run.id))
 
 
 def _ended(connection: sa.Connection, run: Run) -> Iterator[Event]:

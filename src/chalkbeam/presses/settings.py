@@ -16,7 +16,7 @@ from chalkbeam.basics.toml_files import checked_data, parse_toml, read_data, rea
 from chalkbeam.basics.units import Unit, parse_length
 from chalkbeam.orders.settings import Degrees
 from chalkbeam.presses.address import read_address
-from chalkbeam.presses.places import PRESS_FILE, settings_file
+from chalkbeam.presses.places import PRESS_FILE, machine_name, settings_file
 
 
 class PaperInPrinter(Enum):
@@ -134,3 +134,14 @@ def own_settings() -> OwnSettings:
     """
     path = settings_file(PRESS_FILE)
     return read_data(path, OwnSettings) if path.is_file() else OwnSettings()
+
+
+def own_name(given: str = "") -> str:
+    """Return what this machine's press is called: as `given`, by its settings, or as the machine.
+
+    Raises
+    ------
+    Refusal
+        If the settings cannot be used.
+    """
+    return given or own_settings().press or machine_name()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from graphlib import CycleError, TopologicalSorter
+from pathlib import Path
 
 import sqlalchemy as sa
 
@@ -24,14 +25,24 @@ def ended_imprints(connection: sa.Connection, run: str) -> int:
     return int(connection.execute(query.where(outcomes.c.run == run)).scalar_one())
 
 
-def run_of_sheet(connection: sa.Connection, digest: str) -> tuple[str, bool] | None:
-    """Return the order of a sheet that was begun last and whether it is over, if any was."""
-    found = connection.execute(
-        sa.select(runs.c.id, runs.c.imprints, runs.c.replaced_by)
+def place_of(sheet: str) -> tuple[str, ...]:
+    """Return what two machines' paths to one sheet have in common: they reach it by other ways."""
+    return Path(sheet.replace("\\", "/")).parts[-2:]
+
+
+def run_of_sheet(
+    connection: sa.Connection, digest: str, place: tuple[str, ...] | None = None
+) -> tuple[str, bool] | None:
+    """Return the order of a sheet that was begun last and whether it is over, if any was.
+
+    With a `place` (`place_of`), of the sheet there alone: a copy of it is another order.
+    """
+    rows = connection.execute(
+        sa.select(runs.c.id, runs.c.imprints, runs.c.replaced_by, runs.c.sheet)
         .where(runs.c.digest == digest)
         .order_by(runs.c.place.desc())
-        .limit(1)
-    ).first()
+    )
+    found = next((row for row in rows if place in (None, place_of(row.sheet))), None)
     if found is None:
         return None
     finished = ended_imprints(connection, found.id) >= found.imprints

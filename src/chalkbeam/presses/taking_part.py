@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -86,15 +87,17 @@ class TakingPart:
         self.id = store.journal.press
         self.away = ""
         self.at_hand: frozenset[str] | None = None
+        self._asking = threading.RLock()
         self._queue: Queue | None = None
         self._reached = 0
         self.try_queue()
 
     def close(self) -> None:
         """Let the queue go."""
-        if self._queue is not None:
-            self._queue.close()
-            self._queue = None
+        with self._asking:
+            if self._queue is not None:
+                self._queue.close()
+                self._queue = None
 
     # -- the queue -------------------------------------------------------------------------
 
@@ -106,17 +109,19 @@ class TakingPart:
         Refusal
             If it answers, and something else than time is needed.
         """
-        try:
-            if self._queue is None:
-                self._queue = Queue(self.address)
-                self._reached = self._queue.transact(self._enter)
-            self._go_up(self._queue)
-        except Unreachable as refusal:
-            self.away = str(refusal)
-            self.close()
-            return None
-        self.away = ""
-        return self._queue
+        # A press that leaves may ask while the thread beside the light is still at it.
+        with self._asking:
+            try:
+                if self._queue is None:
+                    self._queue = Queue(self.address)
+                    self._reached = self._queue.transact(self._enter)
+                self._go_up(self._queue)
+            except Unreachable as refusal:
+                self.away = str(refusal)
+                self.close()
+                return None
+            self.away = ""
+            return self._queue
 
     def _enter(self, connection: sa.Connection) -> int:
         wish = Wish(self.at_hand)
@@ -145,6 +150,7 @@ class TakingPart:
         digest: str,
         *,
         anew: bool = False,
+        by_place: bool = False,
         earlier: str | None = None,
         start: Start = Start(),  # noqa: B008 - a frozen value
     ) -> str:
@@ -154,6 +160,8 @@ class TakingPart:
         ----------
         anew : bool
             Begin another order of a sheet that has an unfinished one.
+        by_place : bool
+            A copy of the sheet at another place is another order.
         earlier : str, optional
             The order that it repeats, or goes on from.
         start : Start, optional
@@ -165,9 +173,10 @@ class TakingPart:
             If the queue is away, or others work on the order that it takes the place of.
         """
         queue = self._must()
+        place = shared_runs.place_of(str(sheet)) if by_place else None
 
         def add(connection: sa.Connection) -> str:
-            found = shared_runs.run_of_sheet(connection, digest)
+            found = shared_runs.run_of_sheet(connection, digest, place)
             if found is not None and not found[1] and not anew:
                 return found[0]
             heading = {
@@ -249,7 +258,7 @@ class TakingPart:
         if lost:
             recorder.write(Kind.GIVEN, pieces=lost)
             holders = queue.transact(lambda c: holder_names(c, run_id))
-            told += [lost_words(piece, holders.get(piece, "the queue")) for piece in lost]
+            told += lost_words({piece: holders.get(piece, "the queue") for piece in lost})
         progress = self._progress(run)
         if chosen or progress.stop is None:
             claim = self.claim(queue, run_id, replace(self.wish(progress), chosen=chosen))
@@ -275,9 +284,7 @@ class TakingPart:
 
     def why_nothing(self, run_id: str) -> str:
         """Return why there is nothing of an order for this press."""
-        queue = self._must()
-        wish = Wish(self.at_hand)
-        said = queue.transact(lambda c: why_nothing(c, run_id, wish))
+        said = self._must().transact(lambda c: why_nothing(c, run_id, Wish(self.at_hand)))
         return said or "The order is finished: nothing of it is left to press."
 
     def in_doubt(self, run_id: str, other: str) -> tuple[Doubt, ...]:

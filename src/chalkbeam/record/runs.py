@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -72,6 +72,19 @@ def latest_of(
         if every or each.digest == digest or each.sheet == str(sheet):
             return each
     return None
+
+
+def by_place(
+    headings: Iterable[Heading], sheets: Iterable[Path], place: Callable[[str], object]
+) -> dict[Path, list[Heading]]:
+    """Return the runs of each sheet, in their order; `place` is that of a path, to be compared."""
+    wanted = {place(str(sheet)): sheet for sheet in sheets}
+    found: dict[Path, list[Heading]] = {}
+    for each in headings:
+        sheet = wanted.get(place(each.sheet))
+        if sheet is not None:
+            found.setdefault(sheet, []).append(each)
+    return found
 
 
 HEADING = tuple(field.name for field in fields(Heading))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
@@ -25,8 +25,14 @@ class RunSource(Protocol):
     def latest(self, digest: str | None = None, sheet: Path | None = None) -> Run | None:
         """Return the run begun last; of the sheet with this digest or path, if any is given."""
 
+    def runs_of(self, sheets: Iterable[Path]) -> Mapping[Path, Sequence[Heading]]:
+        """Return the runs of the sheets at these places, oldest first; of none that has none."""
+
     def events(self, run: Run) -> Sequence[Event]:
-        """Return what happened in a run, in order."""
+        """Return how a run stands, in order: all that happened, or what came of it."""
+
+    def everything(self, run: Run) -> Sequence[Event]:
+        """Return all that happened in a run, in order."""
 
 
 class NoRuns:
@@ -44,9 +50,65 @@ class NoRuns:
         """Return None."""
         return None
 
+    def runs_of(self, sheets: Iterable[Path]) -> Mapping[Path, Sequence[Heading]]:
+        """Return no run."""
+        return {}
+
     def events(self, run: Run) -> Sequence[Event]:
         """Return nothing."""
         return ()
+
+    def everything(self, run: Run) -> Sequence[Event]:
+        """Return nothing."""
+        return ()
+
+
+class FirstOf:
+    """Sources one after the other: what one does not know, the next may.
+
+    Parameters
+    ----------
+    sources : RunSource
+        At least one.
+    """
+
+    def __init__(self, *sources: RunSource) -> None:
+        self._sources = sources
+
+    def runs(self) -> Sequence[Heading]:
+        """Return every run; those of the last source first, each source's oldest first."""
+        return [each for source in reversed(self._sources) for each in source.runs()]
+
+    def run(self, run_id: str) -> Run:
+        """Return the run whose id begins so, of the first source that has such."""
+        return self._of(run_id).run(run_id)
+
+    def latest(self, digest: str | None = None, sheet: Path | None = None) -> Run | None:
+        """Return the run begun last of the first source that has one."""
+        found = (source.latest(digest, sheet) for source in self._sources)
+        return next((run for run in found if run is not None), None)
+
+    def runs_of(self, sheets: Iterable[Path]) -> Mapping[Path, Sequence[Heading]]:
+        """Return the runs of the sheets at these places, the first source's last."""
+        wanted, found = list(sheets), dict[Path, list[Heading]]()
+        for source in reversed(self._sources):
+            for sheet, runs in source.runs_of(wanted).items():
+                found.setdefault(sheet, []).extend(runs)
+        return found
+
+    def events(self, run: Run) -> Sequence[Event]:
+        """Return how a run stands."""
+        return self._of(run.id).events(run)
+
+    def everything(self, run: Run) -> Sequence[Event]:
+        """Return all that happened in a run."""
+        return self._of(run.id).everything(run)
+
+    def _of(self, run_id: str) -> RunSource:
+        for source in self._sources:
+            if any(each.id.startswith(run_id) for each in source.runs()):
+                return source
+        return self._sources[0]
 
 
 @contextmanager

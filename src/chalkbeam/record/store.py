@@ -10,7 +10,7 @@ are ordered by their numbers alone.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -32,6 +32,7 @@ from chalkbeam.record.runs import (
     Heading,
     Run,
     begun_body,
+    by_place,
     event_body,
     event_of,
     is_event,
@@ -246,11 +247,19 @@ class Store:
 
         return self._ask(find)
 
+    def runs_of(self, sheets: Iterable[Path]) -> dict[Path, list[Heading]]:
+        """Return the runs of the sheets at these places, oldest first; of none that has none."""
+        return by_place(self.runs(), sheets, str)
+
     # -- events ----------------------------------------------------------------------------
 
     def events(self, run: Run) -> list[Event]:
         """Return the run's events by sequence number."""
         return self._ask(lambda work: work.events(run.id))
+
+    def everything(self, run: Run) -> list[Event]:
+        """Return the run's events, too: nothing else happened in it."""
+        return self.events(run)
 
     def add(self, run: Run, events: Sequence[Event], after: int | None = None) -> list[Event]:
         """Write events, all of them or none; when this returns, they are on the disk.

@@ -31,6 +31,7 @@ from chalkbeam.station.ready_imprint import cloth_of
 from chalkbeam.station.scene import fitting, question
 from chalkbeam.station.values import IT_IS_ON, IT_IS_SET, Asking, OperatorState, RunView
 from chalkbeam.station.words import (
+    finished_words,
     hand_words,
     piece_words,
     place_words,
@@ -197,7 +198,11 @@ def display_of(view: RunView, state: OperatorState) -> Display:
     return Display(
         title=" · ".join(filter(None, (view.title, view.queue_note))),
         heading=heading,
-        piece=choice.placement.garment.label if choice is not None else _style(stop),
+        piece=finished_words(progress).capitalize()
+        if stop is None
+        else choice.placement.garment.label
+        if choice is not None
+        else style_words(stop.piece.style),
         whose=piece_words(stop) if stop is not None else "",
         step=progress.at.step if stop is not None else None,
         where=choice.placement.location.title if choice is not None else here,
@@ -271,10 +276,6 @@ def _cooling(progress: Progress) -> tuple[tuple[str, float | None], ...]:
         what = f"{stop.piece.id} · {piece_words(stop)} · {place_words(progress.location(index))}"
         found.append((what, until))
     return tuple(found)
-
-
-def _style(stop: Stop | None) -> str:
-    return style_words(stop.piece.style) if stop is not None else ""
 
 
 def _finish(progress: Progress) -> tuple[str, ...]:

@@ -68,7 +68,7 @@ class QueueInWindow:
         mine = progress.mine or frozenset()
         here = progress.stop
         lost = [piece for piece in news.lost if piece in mine]
-        said = [lost_words(piece, news.lost[piece]) for piece in lost] + list(news.said)
+        said = [*lost_words({piece: news.lost[piece] for piece in lost}), *news.said]
         try:
             for claim in news.claimed:
                 new = [piece for piece in claim.pieces if piece not in mine]

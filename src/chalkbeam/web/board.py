@@ -5,15 +5,18 @@ from __future__ import annotations
 import asyncio
 import json
 from collections.abc import AsyncIterator
+from pathlib import Path
 
 import anyio
 from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response, StreamingResponse
 
 from calibration.refusal import Refusal
+from chalkbeam.presses.settings import own_name
 from chalkbeam.record.resume import local_time
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.pages import page, part_of_page
+from chalkbeam.web.press.link import FromOther
 from chalkbeam.web.words import t, texts
 
 EVERY = 0.2
@@ -32,6 +35,9 @@ def doors() -> list[Door]:
         Door("/board", _page, Right.SEE),
         Door("/board/events", _events, Right.SEE),
         Door("/board/settle", _settle, Right.PRESS, ("POST",)),
+        Door("/board/{run}/press", _press, Right.PRESS, ("POST",)),
+        Door("/board/{run}/over", _ask_over, Right.PRESS),
+        Door("/board/{run}/over", _take_over, Right.PRESS, ("POST",)),
     ]
 
 
@@ -41,12 +47,12 @@ def _page(visit: Visit) -> Response:
 
 def _drawn(visit: Visit) -> Markup:
     """Return the board as it is now, as a part of the page."""
-    found = visit.app.board.look()
+    found = visit.app.queue.look()
     if isinstance(found, Refusal):
         return part_of_page(visit, "board_part.html", why=str(found), board=None)
     return part_of_page(
         visit, "board_part.html", why="", board=found, some=_some, when=local_time, step=_step,
-        shown=SHOWN,
+        shown=SHOWN, own=own_name(), can_start=visit.app.press.can_start,
     )  # fmt: skip
 
 
@@ -85,5 +91,33 @@ def _settle(visit: Visit) -> Response:
     number = visit.text("number")
     if not number.isdecimal():
         raise Refusal(t("board.no_number"))
-    visit.app.board.settle(int(number), visit.text("how") == "counts")
+    visit.app.queue.settle(int(number), visit.text("how") == "counts")
     return RedirectResponse("/board", 303)
+
+
+def _press(visit: Visit) -> Response:
+    """Begin an order of the queue at this press, wherever its sheet is."""
+    return _begun(visit)
+
+
+def _ask_over(visit: Visit) -> Response:
+    """Ask whether what another press has not told the end of was pressed."""
+    run, other = str(visit.path["run"]), visit.query.get("press", "")
+    doubts = visit.app.queue.in_doubt(run, other)
+    return page(visit, "take_over.html", run=run, other=other, doubts=doubts, step=_step)
+
+
+def _take_over(visit: Visit) -> Response:
+    """Begin an order with what another press has in hand of it, as a person has seen it."""
+    other = visit.text("press")
+    doubts = visit.app.queue.in_doubt(str(visit.path["run"]), other)
+    said = {imprint: visit.text(f"i-{imprint}") for doubt in doubts for imprint in doubt.imprints}
+    if not said or not set(said.values()) <= {"yes", "no"}:
+        raise Refusal(t("board.over_unsaid"))
+    pressed = tuple(imprint for imprint, word in said.items() if word == "yes")
+    return _begun(visit, FromOther(other, pressed))
+
+
+def _begun(visit: Visit, over: FromOther | None = None) -> Response:
+    visit.app.press.start(Path(str(visit.path["run"])), over=over)
+    return RedirectResponse("/press", 303)

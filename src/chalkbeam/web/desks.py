@@ -11,7 +11,7 @@ from starlette.datastructures import State
 from chalkbeam.web.pairing import Codes, Devices
 from chalkbeam.web.press.link import PressLink, Start
 from chalkbeam.web.settings import WebSettings
-from chalkbeam.web.shared_queue import BoardWatch
+from chalkbeam.web.shared_queue import ShopQueue
 from chalkbeam.web.workshop import Workshop
 
 if TYPE_CHECKING:
@@ -66,9 +66,9 @@ class Desks(State):
         return self._once("setup", make)
 
     @property
-    def board(self) -> BoardWatch:
-        """What looks at the board of all presses."""
-        return self._once("board", BoardWatch)
+    def queue(self) -> ShopQueue:
+        """What asks the queue of several presses."""
+        return self._once("queue", ShopQueue)
 
     @property
     def eye(self) -> EyeDesk:
@@ -99,8 +99,8 @@ class Desks(State):
 
     def end(self) -> None:
         """Let everything come to its end: the page ends."""
-        if self._has("board"):
-            self.board.close()
+        if self._has("queue"):
+            self.queue.close()
         if self._has("eye"):
             self.eye.stop()
         if self._has("setup"):

@@ -18,7 +18,7 @@ from chalkbeam.paper.run_report_csv import report_csv
 from chalkbeam.paper.run_report_pdf import report_pdf
 from chalkbeam.record.resume import local_time
 from chalkbeam.record.step_times import STEP_WORDS
-from chalkbeam.record.store import Store, is_record
+from chalkbeam.record.store import Store
 from chalkbeam.record.summary import MEASURE, RunSummary, summarise
 from chalkbeam.record.taste import with_taste
 from chalkbeam.web.doors import Door, Right, Visit
@@ -54,10 +54,8 @@ def doors() -> list[Door]:
 
 
 def _list(visit: Visit) -> Response:
-    runs = []
-    if is_record(visit.shop.record):  # it is not made for looking
-        with Store(visit.shop.record) as store:
-            runs = store.runs()[::-1]
+    with visit.app.queue.runs(visit.shop) as source:
+        runs = sorted(source.runs(), key=lambda each: each.begun, reverse=True)
     return page(
         visit,
         "reports/list.html",
@@ -68,12 +66,10 @@ def _list(visit: Visit) -> Response:
 
 
 def _summary(visit: Visit) -> RunSummary:
-    if not is_record(visit.shop.record):
-        raise Refusal(t("reports.no_record"))
-    with Store(visit.shop.record) as store:
-        run = store.run(str(visit.path["run"]))
-        found = summarise(run, store.events(run), _measure(visit))
-        return with_taste(store, found, Unit.MM)
+    with visit.app.queue.runs(visit.shop) as source:
+        run = source.run(str(visit.path["run"]))
+        found = summarise(run, source.everything(run), _measure(visit))
+        return with_taste(source, found, Unit.MM) if isinstance(source, Store) else found
 
 
 def _measure(visit: Visit) -> float:

@@ -85,3 +85,22 @@ def test_another_press_takes_over_once_it_is_said_what_was_pressed(press):
     code, _, err = press("left")
     assert code == 2
     assert "finished" in err
+
+
+def test_an_order_begun_before_there_was_a_queue_goes_on_at_its_press_alone(
+    shop, chalkbeam, tmp_path
+):
+    from chalkbeam.presses.places import settings_file
+
+    (shop / "crew.csv").write_text(PLAIN)
+    alone = ("run", "crew.csv", "--rig", "rig.json", "--window", "--no-page")
+    assert chalkbeam(*alone, keys=[*STEPS, *WAY_OUT])[0] == 0
+    settings_file().parent.mkdir(parents=True, exist_ok=True)
+    settings_file().write_text(f'record = "sqlite:///{tmp_path / "queue.db"}"\n')
+    code, out, err = chalkbeam(*alone, keys=[*STEPS * 2, *WAY_OUT])
+    assert code == 0, err
+    assert "begun before the shop had its queue" in err
+    assert "3 imprints pressed" in out
+    code, out, err = chalkbeam(*alone, "--new-run", keys=[*STEPS, *WAY_OUT])
+    assert code == 0, err
+    assert "went back into the queue" in out

@@ -1,5 +1,6 @@
 """A press at work beside its queue: what goes up, what comes, and a queue that goes away."""
 
+import threading
 import time
 from pathlib import Path
 
@@ -166,3 +167,23 @@ def test_an_order_gone_on_with_while_the_queue_is_away_needs_something_in_hand(
         assert part.source().latest("d") is None
         with pytest.raises(Unreachable):
             part.take_up(press.run.id)
+
+
+def test_a_press_that_leaves_waits_for_the_thread_that_is_still_asking(tmp_path, monkeypatch):
+    """Both ask the same queue: one that closes it must not take it from under the other."""
+    address = read_address(f"sqlite:///{tmp_path / 'queue.db'}")
+    with Store(tmp_path / "record.db") as store:
+        part = TakingPart(store, address, Press("left", "here"))
+        part.close()
+        entered = taking_part.TakingPart._enter
+        leaving = threading.Thread(target=part.close)
+
+        def slow(part, connection):
+            leaving.start()
+            leaving.join(0.3)  # long enough to close it, where nothing keeps it from that
+            return entered(part, connection)
+
+        monkeypatch.setattr(taking_part.TakingPart, "_enter", slow)
+        assert part.try_queue() is not None
+        leaving.join()
+        part.close()

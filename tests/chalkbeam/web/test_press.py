@@ -165,7 +165,7 @@ def test_when_the_run_ends_the_page_says_so(served, ask, lit):
     until(lambda: ask("/press/state").json["running"] is False)
 
 
-def begin_nothing(connection, sheet, choice):
+def begin_nothing(connection, sheet, choice, over):
     connection.send(("failed", f"{sheet.name} is no order"))
 
 

@@ -22,6 +22,7 @@ from chalkbeam.orders.stretches import heated_lines
 from chalkbeam.orders.stretches import stretches as stretches_of
 from chalkbeam.orders.times import Times, format_duration
 from chalkbeam.orders.under_head import by_where_they_lie
+from chalkbeam.record.runs import Heading
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.orders import pictures, removing
 from chalkbeam.web.orders.checking import Checked, check, faults_of, pick_lists, style_of
@@ -34,11 +35,12 @@ from chalkbeam.web.orders.folders import (
     orders_in,
     sorted_files,
 )
-from chalkbeam.web.orders.standing import Standing, standings
+from chalkbeam.web.orders.standing import Standing, same_elsewhere, standings
 from chalkbeam.web.orders.table import FIRST_ROW, OrderTable, TakenSheet, cells_of, take_over
 from chalkbeam.web.pages import page
 from chalkbeam.web.press.link import HowBegun, PressLink
 from chalkbeam.web.setup import trial
+from chalkbeam.web.shared_queue import queue_of_shop
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
 
@@ -97,7 +99,8 @@ def _list(visit: Visit) -> Response:
     found = [each for each in every if _says(each, words)]
     shown = found[:SHOWN]
     others = [*(each.sheet for each in every), trial.place(visit.shop.data)]
-    known = standings(visit.shop.record, [each.sheet for each in shown], others)
+    with visit.app.queue.runs(visit.shop) as source:
+        known = standings(source, [each.sheet for each in shown], others)
     rows = [
         Listed(each, each.about, known.of_sheet.get(str(resolved(each.sheet)))) for each in shown
     ]
@@ -110,7 +113,9 @@ def _list(visit: Visit) -> Response:
         visit, "orders/list.html", wanted=wanted, more=len(found) - len(shown),
         open=[each for each in rows if not (each.standing and each.standing.finished)],
         finished=[each for each in rows if each.standing and each.standing.finished],
-        elsewhere=elsewhere[:SHOWN], gone=removing.removed(visit.shop.orders),
+        elsewhere=elsewhere[:SHOWN], to_press=_open_in_queue(visit),
+        can_start=_link(visit).can_start, gone=removing.removed(visit.shop.orders),
+        away=visit.app.queue.away,
         removed=visit.query.get("removed", ""),
     )  # fmt: skip
 
@@ -144,7 +149,7 @@ def _make(visit: Visit) -> Response:
     if not title:
         raise Refusal(t("orders.no_title"))
     about = About(title=title, customer=visit.text("customer"), remarks=taken.remarks)
-    made = make_order(visit.shop.orders, about, taken.table)
+    made = make_order(visit.shop.orders, about, taken.table, shared=queue_of_shop() is not None)
     for name in artworks:
         made.add_artwork(name, files[name])
     return _go(made)
@@ -206,6 +211,7 @@ def _show(visit: Visit) -> Response:
         step=ON_A_PAGE, checked=checked, lists=lists, style_of=style_of, seen=_word(taken.table),
         numbers=numbers, overview=overview,
         pieces=len(checked.order.pieces) if checked.order else 0, standing=_standing(visit, folder),
+        same=_same_elsewhere(visit, folder), away=visit.app.queue.away,
         can_start=_link(visit).can_start,
         running=_link(visit).running, gone=removing.removed(folder.path),
         removed=visit.query.get("removed", ""),
@@ -230,13 +236,36 @@ def _press(visit: Visit) -> Response:
         choice = HowBegun(visit.text("choice"))
     except ValueError:
         choice = HowBegun.USUAL
+    if choice is HowBegun.USUAL and _same_elsewhere(visit, folder) is not None:
+        raise Refusal(t("orders.same_first"))
     _link(visit).start(folder.sheet, choice, folder.name)
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
 
 
 def _standing(visit: Visit, folder: OrderFolder) -> Standing | None:
-    known = standings(visit.shop.record, [folder.sheet])
+    with visit.app.queue.runs(visit.shop) as source:
+        known = standings(source, [folder.sheet])
     return known.of_sheet.get(str(resolved(folder.sheet)))
+
+
+def _open_in_queue(visit: Visit) -> frozenset[str]:
+    """Return the unfinished orders of the queue, by their runs' ids; none where there is none."""
+    if queue_of_shop() is None:
+        return frozenset()
+    board = visit.app.queue.look()
+    if isinstance(board, Refusal):
+        return frozenset()
+    return frozenset(each.run for each in board.orders if not each.finished)
+
+
+def _same_elsewhere(visit: Visit, folder: OrderFolder) -> Heading | None:
+    """Return an order of another press that may be this very one, not begun here yet."""
+    shared = _open_in_queue(visit)
+    if not shared:
+        return None
+    others = [each.sheet for each in orders_in(visit.shop.orders)]
+    with visit.app.queue.runs(visit.shop) as source:
+        return same_elsewhere(source, folder.sheet, others, shared)
 
 
 def _save(visit: Visit) -> Response:
@@ -323,7 +352,10 @@ def _again(visit: Visit) -> Response:
     folder = _folder(visit)
     standing = _standing(visit, folder)
     title = visit.text("title") or t("orders.again_title", title=folder.about.title)
-    made = order_again(visit.shop.orders, folder, title, standing.run if standing else "")
+    made = order_again(
+        visit.shop.orders, folder, title, standing.run if standing else "",
+        shared=queue_of_shop() is not None,
+    )  # fmt: skip
     return _go(made)
 
 

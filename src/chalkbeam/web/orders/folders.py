@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import secrets
 import shutil
 import unicodedata
 from collections.abc import Sequence
@@ -180,9 +181,13 @@ def order_named(root: Path, name: str) -> OrderFolder:
     raise Refusal(t("orders.no_order", name=name, asked=asked))
 
 
-def make_order(root: Path, about: About, table: OrderTable) -> OrderFolder:
-    """Make a new order, in a folder called after its title."""
-    base = slug(about.title)
+def make_order(root: Path, about: About, table: OrderTable, shared: bool = False) -> OrderFolder:
+    """Make a new order, in a folder called after its title.
+
+    One that presses may share gets a mark besides: they know it by its folder's name, and two
+    machines may each have an order of a title.
+    """
+    base = slug(about.title) + (f"-{secrets.token_hex(2)}" if shared else "")
     name, number = base, 1
     while name in RESERVED or (root / name).exists():
         number += 1
@@ -193,16 +198,20 @@ def make_order(root: Path, about: About, table: OrderTable) -> OrderFolder:
     return made
 
 
-def order_again(root: Path, old: OrderFolder, title: str, earlier: str) -> OrderFolder:
+def order_again(
+    root: Path, old: OrderFolder, title: str, earlier: str, shared: bool = False
+) -> OrderFolder:
     """Make an order like an old one, its artwork with it.
 
     Parameters
     ----------
     earlier : str
         The run whose placements come back; empty for none.
+    shared : bool
+        As in `make_order`.
     """
     about = old.about.model_copy(update={"title": title, "earlier": earlier, "remarks": ()})
-    made = make_order(root, about, old.taken().table)
+    made = make_order(root, about, old.taken().table, shared)
     for name in old.artwork:
         shutil.copy2(old.path / name, made.path / name)
     return made

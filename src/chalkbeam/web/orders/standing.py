@@ -11,7 +11,7 @@ from calibration.refusal import Refusal
 from chalkbeam.basics.spreadsheets import digest_of
 from chalkbeam.record.progress import Progress
 from chalkbeam.record.runs import Heading
-from chalkbeam.record.store import Store, is_record
+from chalkbeam.record.source import RunSource
 from chalkbeam.record.taken_over import unfinished_pieces
 
 
@@ -59,36 +59,59 @@ class Standings:
     elsewhere: tuple[Heading, ...] = ()
 
 
-def standings(record: Path, sheets: Iterable[Path], others: Iterable[Path] = ()) -> Standings:
+def standings(source: RunSource, sheets: Iterable[Path], others: Iterable[Path] = ()) -> Standings:
     """Return how far the orders of some sheets are.
 
     Parameters
     ----------
-    record : Path
+    source : RunSource
     sheets : iterable of Path
     others : iterable of Path
         More sheets that are not elsewhere.
     """
-    if not is_record(record):  # it is not made for looking
-        return Standings({})
-    wanted = {str(resolved(sheet)) for sheet in sheets}
-    with Store(record) as store:
-        latest = {heading.sheet: heading for heading in store.runs()}
-        found = {sheet: _standing(store, latest[sheet]) for sheet in wanted if sheet in latest}
-    here = wanted | {str(resolved(sheet)) for sheet in others}
-    elsewhere = [each for each in latest.values() if each.sheet not in here]
-    elsewhere.sort(key=lambda each: each.begun, reverse=True)
+    wanted = [resolved(sheet) for sheet in sheets]
+    of_sheets = source.runs_of([*wanted, *(resolved(sheet) for sheet in others)])
+    found = {
+        str(sheet): _standing(source, of_sheets[sheet][-1], sheet)
+        for sheet in wanted
+        if sheet in of_sheets
+    }
+    here = {run.id for runs in of_sheets.values() for run in runs}
+    latest = {each.sheet: each for each in source.runs() if each.id not in here}
+    elsewhere = sorted(latest.values(), key=lambda each: each.begun, reverse=True)
     return Standings(found, tuple(elsewhere))
 
 
-def _standing(store: Store, heading: Heading) -> Standing:
-    run = store.run(heading.id)
-    events = store.events(run)
+def same_elsewhere(
+    source: RunSource, sheet: Path, others: Iterable[Path], shared: Iterable[str]
+) -> Heading | None:
+    """Return an unfinished order of the queue that has the very bytes of a sheet not begun yet.
+
+    It may be the same order, made at two presses; only a person can say.
+
+    Parameters
+    ----------
+    others : iterable of Path
+        The other orders of this page: a copy made here is known to be another order.
+    shared : iterable of str
+        The unfinished orders of the queue, by their runs' ids.
+    """
+    digest, own = _digest(sheet), resolved(sheet)
+    of_sheets = source.runs_of([own, *(resolved(each) for each in others)])
+    here = {run.id for runs in of_sheets.values() for run in runs}
+    open_ones = set(shared) - here
+    found = [each for each in source.runs() if each.digest == digest and each.id in open_ones]
+    return None if own in of_sheets or not found else found[-1]
+
+
+def _standing(source: RunSource, heading: Heading, sheet: Path) -> Standing:
+    run = source.run(heading.id)
+    events = source.events(run)
     progress = Progress(run.stops, events)
     finished = progress.stop is None
     return Standing(
         run.id, run.begun[:10], progress.pressed(), len(run.stops), finished,
-        changed=_digest(Path(run.sheet)) != run.digest,
+        changed=_digest(sheet) != run.digest,
         set_aside=len(unfinished_pieces(run.stops, events)) if finished else 0,
     )  # fmt: skip
 

@@ -8,6 +8,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import dataclass
 from enum import Enum
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
@@ -43,8 +44,26 @@ class HowBegun(Enum):
     """All of the order is pressed once more."""
 
 
-Start = Callable[[Connection, Path, HowBegun], None]
-"""Runs an order at the press, in a process of its own, its page at the other end of the pipe."""
+@dataclass(frozen=True)
+class FromOther:
+    """What is taken over from another press as an order is begun; a person has looked at it.
+
+    Attributes
+    ----------
+    press : str
+        The other press's name.
+    pressed : tuple of str
+        The imprints in question that were pressed there.
+    """
+
+    press: str
+    pressed: tuple[str, ...]
+
+
+Start = Callable[[Connection, Path, HowBegun, FromOther | None], None]
+"""Runs an order at the press, in a process of its own, its page at the other end of the pipe.
+
+The path is that of its sheet; or the number of a run of the queue, whose sheet is elsewhere."""
 
 
 class PressLink:
@@ -157,8 +176,16 @@ class PressLink:
 
     # -- the run -----------------------------------------------------------------------------
 
-    def start(self, sheet: Path, choice: HowBegun = HowBegun.USUAL, order: str = "") -> None:
+    def start(
+        self,
+        sheet: Path,
+        choice: HowBegun = HowBegun.USUAL,
+        order: str = "",
+        over: FromOther | None = None,
+    ) -> None:
         """Begin an order, or go on with it, in a process of its own; `order` names its folder.
+
+        `sheet` may be the number of a run of the queue, in place of its sheet.
 
         Raises
         ------
@@ -172,7 +199,9 @@ class PressLink:
         self._clear()
         context = get_context("spawn")
         here, there = context.Pipe()
-        process = context.Process(target=self._start, args=(there, sheet, choice), name="light")
+        process = context.Process(
+            target=self._start, args=(there, sheet, choice, over), name="light"
+        )
         process.start()
         there.close()
         self.failed, self.sheet, self.order = "", sheet, order

@@ -203,7 +203,7 @@ function Head() {
   const mode = state.paused ? "press.paused" : state.dark && !CLOSED.includes(state.step) ? "press.light_off" : "";
   return html`<div class="head">
     <p class="which">${state.heading}${mode && html` <strong class="mode">${t(mode)}</strong>`}</p>
-    <h1>${state.step ? state.piece : t("press.finished")}</h1>
+    <h1>${state.piece}</h1>
     <p class="whose">${state.whose}</p>
     ${state.step && html`<p class="place">${state.where}: ${state.art}</p>`}
     ${state.step && html`<${Steps} />`}</div>`;
