@@ -57,6 +57,8 @@ class Tour:
         A run that has a report.
     light : Light or None
         The light's end, once an order is at the press.
+    shared : str
+        A run of the queue, once there is one.
     """
 
     ask: Callable[..., Any]
@@ -66,6 +68,7 @@ class Tour:
     run: str = ""
     light: Light | None = None
     look: str = field(default="")
+    shared: str = ""
 
     def furnish(self) -> None:
         """Fill the shop."""
@@ -124,10 +127,10 @@ class Tour:
         settings_file().parent.mkdir(parents=True, exist_ok=True)
         settings_file().write_text(f'record = "{address}"\n')
         with Queue(read_address(address)) as queue:
-            run, _ = share(queue, title="Rowing")
+            self.shared, _ = share(queue, title="Rowing")
             left = enter(queue, "Tern", machine="Harbour")
             enter(queue, "Harbour", machine="Tern")
-            queue.transact(lambda c: claims.claim(c, left, new_id(), run, Wish()))
+            queue.transact(lambda c: claims.claim(c, left, new_id(), self.shared, Wish()))
 
     def end(self) -> None:
         """Let the light go."""
@@ -243,5 +246,6 @@ STOPS = (
     Stop("press, spoiled?", "/press", "/press", lambda tour: tour.at_press("x")),
     Stop("press, closed", "/press", "/press", lambda tour: tour.at_press("escape", "space")),
     Stop("board", "/board", "/board", Tour.share),
+    Stop("take over", "/board/{run}/over", lambda tour: f"/board/{tour.shared}/over?press=Tern"),
 )
 """In this order: what one prepares is there for those after it."""

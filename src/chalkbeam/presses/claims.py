@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -87,55 +88,85 @@ def enter(connection: sa.Connection, press: str, name: str, machine: str, wish: 
     return 0
 
 
-def claim(
-    connection: sa.Connection, press: str, claim_id: str, run: str, wish: Wish, wall: str = ""
-) -> Claim | None:
-    """Claim a lot of an order for a press; None if none is left that it can take.
+@dataclass(frozen=True)
+class _Claiming:
+    """The statements that claim a lot, made once: to build them costs more than to send them.
+
+    Attributes
+    ----------
+    made, marked, held : sa.Executable
+        Find a free lot and make the claim of it; let the lot have it; let the press hold its
+        pieces.
+    """
+
+    made: sa.Executable
+    marked: sa.Executable
+    held: sa.Executable
+
+
+@cache
+def _claiming(takes_any: bool, any_pad: bool, chosen: bool) -> _Claiming:
+    """Return how a lot is claimed by a press that takes what is asked of it, or not.
 
     Lots that others are just claiming are passed over (``FOR UPDATE SKIP LOCKED``); SQLite has
     one writer at a time and leaves that clause out.
     """
+    claim_id, run, press = (sa.bindparam(name, type_=sa.Text) for name in ("own", "order", "by"))
+    wall, lot = sa.bindparam("at", type_=sa.Text), sa.bindparam("of", type_=sa.BigInteger)
     known = sa.select(claims.c.run).where(claims.c.id == claim_id)
-    free = sa.select(
-        sa.literal(claim_id), lots.c.run, sa.literal(press), lots.c.lot, sa.literal(wall)
-    ).where(lots.c.run == run, lots.c.claim.is_(None), ~known.exists())
-    if wish.at_hand is not None:
+    free = sa.select(claim_id, lots.c.run, press, lots.c.lot, wall).where(
+        lots.c.run == run, lots.c.claim.is_(None), ~known.exists()
+    )
+    if not takes_any:
         lacks = sa.select(needs.c.what).where(
             needs.c.run == lots.c.run, needs.c.lot == lots.c.lot,
-            needs.c.what.not_in(sorted(wish.at_hand)),
+            needs.c.what.not_in(sa.bindparam("here", expanding=True)),
         )  # fmt: skip
-        if ANY_PAD in wish.at_hand:
+        if any_pad:
             lacks = lacks.where(needs.c.what.not_like("pad %"))
         free = free.where(~lacks.exists())
-    if wish.chosen:
-        own = sa.select(pieces.c.lot).where(pieces.c.run == run, pieces.c.piece == wish.chosen)
-        free = free.where((lots.c.pile == wish.chosen) | lots.c.lot.in_(own))
-    another_setting = sa.case((lots.c.setting.in_(("", wish.setting)), 0), else_=1)
-    another_pile = sa.case((lots.c.pile == wish.pile, 0), else_=1)
-    free = free.order_by(another_setting, another_pile, lots.c.lot).limit(1)
-    free = free.with_for_update(skip_locked=True, of=lots)
+    if chosen:
+        wanted = sa.bindparam("chosen", type_=sa.Text)
+        own = sa.select(pieces.c.lot).where(pieces.c.run == run, pieces.c.piece == wanted)
+        free = free.where((lots.c.pile == wanted) | lots.c.lot.in_(own))
+    alike = lots.c.setting.in_(("", sa.bindparam("set_to", type_=sa.Text)))
+    here = lots.c.pile == sa.bindparam("last_of", type_=sa.Text)
+    free = free.order_by(sa.case((alike, 0), else_=1), sa.case((here, 0), else_=1), lots.c.lot)
+    free = free.limit(1).with_for_update(skip_locked=True, of=lots)
     # Every statement is a way to the server and back: the claim is made as its lot is found.
     made = sa.insert(claims).from_select(["id", "run", "press", "lot", "wall"], free)
-    lot = connection.execute(made.returning(claims.c.lot)).scalar()
-    if lot is None:
-        of_run = connection.execute(known).scalar()
-        return None if of_run is None else _held(connection, claim_id, of_run)
-    connection.execute(
-        sa.update(lots).where(lots.c.run == run, lots.c.lot == lot).values(claim=claim_id)
-    )
     held = (
-        sa.select(
-            pieces.c.run, pieces.c.piece, sa.literal(press), sa.literal(claim_id), sa.literal(0),
-            sa.literal(0),
-        )
+        sa.select(pieces.c.run, pieces.c.piece, press, claim_id, sa.literal(0), sa.literal(0))
         .where(pieces.c.run == run, pieces.c.lot == lot)
         .order_by(pieces.c.place)
-    )  # fmt: skip
+    )
     names = ["run", "piece", "press", "claim", "base", "garment"]
-    got = connection.execute(
-        sa.insert(holds).from_select(names, held).returning(holds.c.piece)
-    ).scalars()
-    return Claim(claim_id, run, tuple(got))
+    return _Claiming(
+        made.returning(claims.c.lot),
+        sa.update(lots).where(lots.c.run == run, lots.c.lot == lot).values(claim=claim_id),
+        sa.insert(holds).from_select(names, held).returning(holds.c.piece),
+    )
+
+
+def claim(
+    connection: sa.Connection, press: str, claim_id: str, run: str, wish: Wish, wall: str = ""
+) -> Claim | None:
+    """Claim a lot of an order for a press; None if none is left that it can take."""
+    at_hand = wish.at_hand
+    how = _claiming(at_hand is None, at_hand is not None and ANY_PAD in at_hand, bool(wish.chosen))
+    said = {
+        "own": claim_id, "order": run, "by": press, "at": wall, "set_to": wish.setting,
+        "last_of": wish.pile, "chosen": wish.chosen, "here": sorted(at_hand or ()),
+    }  # fmt: skip
+    # No parameter has a column's name, which would be a value for it.
+    lot = connection.execute(how.made, said).scalar()
+    if lot is None:
+        known = sa.select(claims.c.run).where(claims.c.id == claim_id)
+        of_run = connection.execute(known).scalar()
+        return None if of_run is None else _held(connection, claim_id, of_run)
+    found = {"own": claim_id, "order": run, "by": press, "of": lot}
+    connection.execute(how.marked, found)
+    return Claim(claim_id, run, tuple(connection.execute(how.held, found).scalars()))
 
 
 def _held(connection: sa.Connection, claim_id: str, run: str) -> Claim:

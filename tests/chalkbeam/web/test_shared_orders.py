@@ -38,6 +38,7 @@ from chalkbeam.web.press.link import FromOther, HowBegun
 from chalkbeam.web.setup import trial
 from chalkbeam.web.workshop import Workshop
 from tests.chalkbeam.web.test_orders import crest
+from tests.support.browser import SIZES, serious
 from tests.support.rigs import demo_rig
 from tests.support.shared_order import a_heading, enter, share
 
@@ -211,6 +212,21 @@ def test_a_run_of_the_queue_is_begun_by_its_number_with_what_is_taken_over(asked
 
 
 # -- in the browser --------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", SIZES)
+def test_axe_finds_nothing_serious_where_an_order_is_taken_up_or_over(
+    let_in, queue, begun, order, size
+):
+    run = shared(queue, order.sheet, place="/office/tees/tees.csv")
+    left = enter(queue, "left")
+    queue.transact(lambda c: claims.claim(c, left, new_id(), run, Wish()))
+    page = let_in(Right.SET_UP, size=SIZES[size], scheme="dark" if size == "phone" else "light")
+    for path in ("/board", f"/board/{run}/over?press=left", "/orders", f"/orders/{order.name}"):
+        page.goto(path)
+        assert serious(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
 
 
 @contextmanager
