@@ -106,7 +106,7 @@ def test_twenty_pieces_are_pressed_by_taps_while_others_watch(tmp_path, browsers
         press.goto(address)
         press.get_by_role("link", name=re.compile("^Devices")).click()
         press.get_by_label("Look on").check()
-        press.get_by_role("button", name="Show a code", exact=True).click()
+        press.get_by_role("button", name="A code for another browser here").click()
         code = press.locator(".digits").inner_text()
         watcher.goto(home)
         watcher.get_by_label("Code").fill(code)

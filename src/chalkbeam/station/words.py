@@ -197,7 +197,8 @@ def summary(progress: Progress) -> tuple[str, ...]:
     spoiled = sum(progress.spoiled_pieces.values())
     done = {piece_of(each) for each, how in progress.outcomes.items() if how is Outcome.PRESSED}
     count = f"{len(done)} {'piece' if len(done) == 1 else 'pieces'}"
-    pressed = f"{outcomes.count(Outcome.PRESSED)} imprints pressed on {count}"
+    laid = outcomes.count(Outcome.PRESSED)
+    pressed = f"{laid} {'imprint' if laid == 1 else 'imprints'} pressed on {count}"
     lines = [finished_words(progress), pressed]
     skipped = outcomes.count(Outcome.SKIPPED)
     if skipped:

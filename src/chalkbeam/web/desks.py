@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 from starlette.datastructures import State
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from chalkbeam.web.setup.code_on_platen import CodeOnPlaten
     from chalkbeam.web.setup.desk import SetupDesk
     from chalkbeam.web.setup.eye import EyeDesk
+
+Share = Callable[[bool], Awaitable[None]]
 
 T = TypeVar("T")
 
@@ -37,6 +39,10 @@ class Desks(State):
     ----------
     codes : Codes
     press : PressLink
+    settings : WebSettings
+        As they are now.
+    share : callable or None
+        Opens the page to devices of the shop's network, or to this machine alone again.
     """
 
     def __init__(
@@ -44,6 +50,7 @@ class Desks(State):
     ) -> None:
         super().__init__()
         self.settings, self.devices, self.codes = settings, devices, Codes()
+        self.share: Share | None = None
         self.press = PressLink(start, self._free)
         self._folder = shop.data / "setup"
         self._made: dict[str, object] = {}

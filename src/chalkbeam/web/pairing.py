@@ -9,7 +9,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -34,7 +34,7 @@ class Devices:
     """The devices that are let in, in a file of the data folder.
 
     Several servers may share the file (the shop's page, and that of a run): each looks whether
-    it has changed.
+    it has changed. The file tells, too, whether the shop has the page open to its network.
 
     Parameters
     ----------
@@ -44,18 +44,36 @@ class Devices:
 
     def __init__(self, file: Path) -> None:
         self._file, self._lock = file, threading.Lock()
-        self._kept: dict[str, Device] = {}
-        self._stamp = -1
+        self._kept, self._stamp = _Kept(), -1
 
-    @property
-    def _devices(self) -> dict[str, Device]:
+    def _now(self) -> _Kept:
         try:
             stamp = self._file.stat().st_mtime_ns
         except OSError:
             stamp = 0
         if stamp != self._stamp:
-            self._stamp, self._kept = stamp, {each.digest: each for each in _read(self._file)}
+            self._stamp, self._kept = stamp, _read(self._file)
         return self._kept
+
+    @property
+    def _devices(self) -> dict[str, Device]:
+        return self._now().devices
+
+    @property
+    def shared(self) -> bool:
+        """Whether the shop wants the page open to devices of its network."""
+        return self._now().shared
+
+    def share(self, shared: bool) -> None:
+        """Keep whether it does, for the next time, too.
+
+        Raises
+        ------
+        Refusal
+            If that cannot be written down.
+        """
+        with self._lock:
+            self._keep(self._devices, shared)
 
     def listed(self) -> tuple[Device, ...]:
         """Return all, the latest first."""
@@ -81,7 +99,7 @@ class Devices:
         paired = datetime.now(UTC).isoformat(timespec="seconds")
         device = Device(secrets.token_hex(6), name, right, digest_of(secret), paired)
         with self._lock:
-            self._keep({**self._devices, device.digest: device})
+            self._keep({**self._devices, device.digest: device}, self.shared)
         return secret
 
     def forget(self, id: str) -> None:  # noqa: A002 - the device's own word
@@ -93,12 +111,21 @@ class Devices:
             If that cannot be written down.
         """
         with self._lock:
-            self._keep({digest: each for digest, each in self._devices.items() if each.id != id})
+            left = {digest: each for digest, each in self._devices.items() if each.id != id}
+            self._keep(left, self.shared)
 
-    def _keep(self, devices: dict[str, Device]) -> None:
+    def _keep(self, devices: dict[str, Device], shared: bool) -> None:
         rows = [asdict(each) | {"right": each.right.value} for each in devices.values()]
-        write_whole(self._file, json.dumps({"devices": rows}, indent=1))
+        write_whole(self._file, json.dumps({"shared": shared, "devices": rows}, indent=1))
         self._stamp = -1
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What the file says; devices by digest."""
+
+    devices: dict[str, Device] = field(default_factory=dict)
+    shared: bool = False
 
 
 def digest_of(secret: str) -> str:
@@ -106,13 +133,14 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def _read(file: Path) -> list[Device]:
-    """Return the devices of a file; none where it is damaged: each can be paired again."""
+def _read(file: Path) -> _Kept:
+    """Return what a file says; nothing where it is damaged: each can be paired again."""
     try:
-        rows = json.loads(read_whole(file))["devices"]
-        return [Device(**{**row, "right": Right(row["right"])}) for row in rows]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return []
+        said = json.loads(read_whole(file))
+        devices = [Device(**{**row, "right": Right(row["right"])}) for row in said["devices"]]
+        return _Kept({each.digest: each for each in devices}, said.get("shared") is True)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return _Kept()
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ import hmac
 import inspect
 import json
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Any
@@ -61,15 +62,15 @@ class Names:
 
     Attributes
     ----------
-    hosts : frozenset of str
-        Lower case, such as "127.0.0.1:8000".
+    hosts : callable
+        Returns the names as of now, in lower case, such as "127.0.0.1:8000".
     """
 
-    hosts: frozenset[str]
+    hosts: Callable[[], frozenset[str]]
 
     def allows_host(self, host: str | None) -> bool:
         """Whether a Host header names this machine."""
-        return host is not None and host.lower() in self.hosts
+        return host is not None and host.lower() in self.hosts()
 
     def allows_origin(self, headers: Headers, method: str) -> bool:
         """Whether what asks is a page of this machine.
@@ -79,7 +80,7 @@ class Names:
         """
         origin = headers.get("origin")
         if origin is not None:
-            return origin.lower().removeprefix("http://") in self.hosts and "://" in origin
+            return origin.lower().removeprefix("http://") in self.hosts() and "://" in origin
         return method in SAFE or headers.get("sec-fetch-site") == "same-origin"
 
 

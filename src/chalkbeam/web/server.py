@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import socket
 import threading
 from collections.abc import Sequence
 from contextlib import suppress
@@ -14,6 +16,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from calibration.refusal import Refusal
 from chalkbeam.web import front
 from chalkbeam.web.desks import Desks
 from chalkbeam.web.doors import Door
@@ -73,6 +76,12 @@ class _Protocol(H11Protocol):
         self.transport.close()
 
 
+def _bound(settings: WebSettings) -> socket.socket:
+    made = listening(settings)
+    made.listen(128)  # who comes before it answers waits
+    return made
+
+
 class PageServer:
     """The page, served until it is stopped.
 
@@ -85,8 +94,6 @@ class PageServer:
 
     Attributes
     ----------
-    settings : WebSettings
-        With the port that it listens at.
     app : Starlette
 
     Raises
@@ -102,27 +109,34 @@ class PageServer:
         more: Sequence[Door] = (),
         start: Start | None = None,
     ) -> None:
-        self._socket = listening(settings)
-        self._socket.listen(128)  # who comes before it answers waits
-        self.settings = replace(settings, port=self._socket.getsockname()[1])
-        self.app = create_app(shop, self.settings, more, start)
-        guarded: ASGIApp = Guard(self.app, Names(self.settings.hosts))
-        self._server = uvicorn.Server(
-            uvicorn.Config(
-                guarded,
-                log_level="critical",
-                access_log=False,
-                ws="none",
-                http=_Protocol,
-                loop="asyncio",
-                server_header=False,
-                proxy_headers=False,
-                timeout_graceful_shutdown=1,
-                limit_concurrency=200,
-                h11_max_incomplete_event_size=32 * 1024,
-            )
+        kept = Devices(shop.data / "devices.json").shared
+        settings = replace(settings, shared=settings.shared or kept)
+        self._socket = _bound(settings)
+        settings = replace(settings, port=self._socket.getsockname()[1])
+        self.app = create_app(shop, settings, more, start)
+        self.app.state.share = self._share
+        guarded: ASGIApp = Guard(self.app, Names(lambda: self.settings.hosts))
+        self._config = uvicorn.Config(
+            guarded,
+            log_level="critical",
+            access_log=False,
+            ws="none",
+            http=_Protocol,
+            loop="asyncio",
+            server_header=False,
+            proxy_headers=False,
+            timeout_graceful_shutdown=1,
+            limit_concurrency=200,
+            h11_max_incomplete_event_size=32 * 1024,
         )
+        self._server = uvicorn.Server(self._config)
         self._thread: threading.Thread | None = None
+
+    @property
+    def settings(self) -> WebSettings:
+        """As they are now, with the port that it listens at."""
+        now: WebSettings = self.app.state.settings
+        return now
 
     def key_address(self, name: str) -> str:
         """Return the address that lets a browser of this machine in, once, under a name."""
@@ -145,6 +159,37 @@ class PageServer:
         self._thread.start()
         while not self._server.started and self._thread.is_alive():
             self._thread.join(0.01)
+
+    async def _share(self, shared: bool) -> None:
+        """Listen to the shop's network from now on, or to this machine alone.
+
+        What is bound to this machine cannot be heard from elsewhere, whatever else may be wrong:
+        so the socket is another one, at the same port. Who is in stays in.
+
+        Raises
+        ------
+        Refusal
+            If the port is not free there; then all is as before.
+        """
+        before, wanted = self.settings, replace(self.settings, shared=shared)
+        self._server.servers.pop().close()  # the port cannot be bound twice
+        try:
+            self._socket = _bound(wanted)
+            self.app.state.settings = wanted
+        except Refusal:
+            self._socket = _bound(before)
+            raise
+        finally:
+            loop = asyncio.get_running_loop()
+            self._server.servers.append(await loop.create_server(self._protocol, sock=self._socket))
+        if not shared:
+            for each in list(self._server.server_state.connections):
+                if each.transport.get_extra_info("peername")[0] != HERE:
+                    each.transport.close()
+
+    def _protocol(self) -> _Protocol:
+        state = self._server.lifespan.state
+        return _Protocol(self._config, self._server.server_state, app_state=state)
 
     def end(self) -> None:
         """Let it come to its end; from any thread."""

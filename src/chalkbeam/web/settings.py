@@ -39,7 +39,7 @@ class WebSettings:
     @property
     def address(self) -> str:
         """What a browser is pointed to: another device's, where it is shared."""
-        return f"http://{_on_network() if self.shared else HERE}:{self.port}/"
+        return f"http://{on_network() if self.shared else HERE}:{self.port}/"
 
     @property
     def hosts(self) -> frozenset[str]:
@@ -47,7 +47,7 @@ class WebSettings:
         called = {HERE, "localhost"}
         if self.shared:
             host = socket.gethostname().lower()
-            called |= {_on_network(), host, f"{host}.local"}
+            called |= {on_network(), host, f"{host}.local"}
         return frozenset(f"{each}:{self.port}" for each in called)
 
 
@@ -84,7 +84,7 @@ def listening(settings: WebSettings) -> socket.socket:
     return made
 
 
-def _on_network() -> str:
+def on_network() -> str:
     """Return this machine's address on the shop's network; nothing is sent for it."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked, suppress(OSError):
         asked.connect(("192.0.2.1", 9))  # an address of nobody (RFC 5737): which way would it go?

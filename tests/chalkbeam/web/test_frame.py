@@ -217,7 +217,7 @@ def test_a_phone_comes_in_by_the_code_shown_on_the_page(browser_page, let_in, se
 
     browser_page.goto("/devices")
     browser_page.get_by_label("Work the press").check()
-    browser_page.get_by_role("button", name="Show a code").click()
+    browser_page.get_by_role("button", name="A code for another browser here").click()
     digits = browser_page.locator(".digits").inner_text()
     phone = let_in(right=None, size=(390, 844))
     phone.goto("/devices")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import xml.etree.ElementTree as ET
+from multiprocessing import Pipe
 
 import pytest
 
@@ -163,10 +164,19 @@ def test_when_the_run_ends_the_page_says_so(served, ask, lit):
     served.app.state.press.attach(lit.work())
     lit.end()
     until(lambda: ask("/press/state").json["running"] is False)
+    assert ask("/press/state").json["failed"] == ""  # it has taken its leave
 
 
 def begin_nothing(connection, sheet, choice, over):
     connection.send(("failed", f"{sheet.name} is no order"))
+
+
+def test_where_the_light_breaks_off_the_page_says_so(served, ask):
+    ours, theirs = Pipe()
+    served.app.state.press.attach(theirs)
+    ours.close()  # as of a program that was killed
+    until(lambda: ask("/press/state").json["running"] is False)
+    assert "go on from the order" in ask("/press/state").json["failed"]
 
 
 @pytest.mark.slow

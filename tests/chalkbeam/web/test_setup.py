@@ -21,6 +21,7 @@ from calibration.rig.by_hand import suggested_points
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.simulator.rig.stage import sample_rig
 from chalkbeam.simulator.set_up_light import _STANDS, SimulatedLight
+from chalkbeam.web import settings
 from chalkbeam.web.doors import Right
 from chalkbeam.web.server import PageServer
 from chalkbeam.web.settings import WebSettings
@@ -93,7 +94,7 @@ def test_the_whole_set_up_by_taps_with_photos_sent(let_in, served, workshop, lig
     page.goto("/")
     thumb.tap(page.get_by_role("link", name="Set the press up"))
     thumb.press("Begin")
-    thumb.tap(page.get_by_role("button", name="16x20in"))
+    thumb.tap(page.get_by_role("button", name="16 × 20 in"))
     thumb.tap(page.locator("button[name=number][value='2']"))
     for name in ("number", "keystone", "covers"):
         thumb.tap(page.locator(f"input[type=checkbox][name={name}]"))
@@ -245,13 +246,14 @@ def test_what_is_no_photo_or_came_before_is_refused(ask, served):
     assert len(served.app.state.setup.guide().photos) == 1
 
 
-def test_a_phone_is_let_in_from_the_photos_to_take_them(ask, served):
+def test_a_phone_is_let_in_from_the_photos_to_take_them(ask, served, monkeypatch):
     reach(ask, SetupStep.PHOTOS)
-    served.app.state.settings = replace(served.app.state.settings, shared=True)
-    assert "Show a code for the phone" in ask("/setup/photos").text
+    monkeypatch.setattr(settings, "on_network", lambda: "127.0.0.2")
+    assert "Open it, and show a code for the phone" in ask("/setup/photos").text
     answer = ask("/setup/photos/phone", form={}).text
     code = re.search(r'class="digits">(\d{3}) (\d{3})<', answer)
     assert "<svg" in answer
+    assert "Show a code for the phone" in ask("/setup/photos").text  # it is open now
     assert served.app.state.codes.take("".join(code.groups()), "phone")[0] is Right.SET_UP
 
 
@@ -329,7 +331,7 @@ def test_an_arrow_moves_the_cross_without_the_page_being_drawn_anew(let_in, ask,
 
 def test_the_first_shirt_is_an_order_that_can_be_read(tmp_path):
     order = read_sheet(trial.written(tmp_path / "First shirt.csv"))
-    assert [imprint.width for piece in order.pieces for imprint in piece.imprints] == [60.0]
+    assert [imprint.width for piece in order.pieces for imprint in piece.imprints] == [80.0]
     assert order.notes == ()
 
 
@@ -354,6 +356,7 @@ def test_the_code_stands_on_the_platen_in_place_of_the_light_until_a_device_is_l
     ask, served, light
 ):
     reach(ask, SetupStep.PROJECTOR)
+    served.app.state.settings = replace(served.app.state.settings, shared=True)
     ask("/devices")
     assert "Show the code on the platen" not in ask("/devices").text  # no light, no rig
     ask("/setup/display", form={"number": "2"})

@@ -23,13 +23,13 @@ def serve_page(
     from chalkbeam.web.workshop import Workshop
 
     server = PageServer(Workshop.of_user(), WebSettings(port, share), start=light_for_page)
-    if share:
+    if server.settings.shared:
         code = server.app.state.codes.offer(Right.PRESS)
         print(f"For a phone or tablet: {server.settings.address} and the code {code}, or point")
         print("its camera here, within two minutes; Devices on the page shows another code.")
         print_code(server.code_address(code))
     else:
-        print("To let phones and tablets in: chalkbeam page --share", file=sys.stderr)
+        print("To let phones and tablets in, open Devices on the page.", file=sys.stderr)
     tell_and_open(server.key_address(t("pair.this_machine")), browser=not no_browser)
     print("Ctrl-C ends it.", file=sys.stderr, flush=True)
     server.run()

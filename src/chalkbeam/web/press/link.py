@@ -18,7 +18,7 @@ from typing import Any
 from calibration.refusal import Refusal
 from chalkbeam.station.taps import Tap, TapAnswer
 from chalkbeam.web.press.spoken import spoken
-from chalkbeam.web.words import say
+from chalkbeam.web.words import say, t
 
 GONE = (OSError, EOFError)
 
@@ -220,9 +220,11 @@ class PressLink:
                 self._connection.send(message)
 
     def _read(self, connection: Connection, ended: Callable[[], None]) -> None:
-        with suppress(*GONE):
+        try:
             while (message := connection.recv()) is not None:
                 self._take(message)
+        except GONE:  # it takes its leave where it ends as it should
+            self.failed = self.failed or t("press.broke_off")
         self._connection, self._state = None, None
         self._tell()
         ended()

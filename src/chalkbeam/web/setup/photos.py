@@ -6,6 +6,7 @@ import mimetypes
 import re
 from http import HTTPStatus
 
+import anyio
 from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
@@ -19,6 +20,7 @@ from chalkbeam.web.setup.code_on_platen import offered
 from chalkbeam.web.setup.guide import SetupStep
 from chalkbeam.web.setup.photo_desk import MOST_BYTES
 from chalkbeam.web.setup.shown import darken, desk_of, light_step, page_of, post, to
+from chalkbeam.web.sharing import share
 
 MOST_AT_ONCE = 8
 """Photos that are taken in by one visit."""
@@ -59,8 +61,13 @@ def _photos(visit: Visit) -> Response:
     return to(SetupStep.PHOTOS)
 
 
-def _phone(visit: Visit) -> Response:
-    """Show a code that lets a phone in to take the photos."""
+async def _phone(visit: Visit) -> Response:
+    """Show a code that lets a phone in to take the photos; the page is opened to it first."""
+    await share(visit, True)
+    return await anyio.to_thread.run_sync(_code_for_phone, visit)
+
+
+def _code_for_phone(visit: Visit) -> Response:
     desk = desk_of(visit)
     guide = desk.guide()
     if not guide.reached(SetupStep.PHOTOS):

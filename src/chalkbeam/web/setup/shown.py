@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from calibration.refusal import Refusal
 from calibration.rig import library
-from chalkbeam.web.doors import Door, Right, Visit
+from chalkbeam.web.doors import Answer, Door, Right, Visit
 from chalkbeam.web.pages import drawn_code, page
 from chalkbeam.web.setup import crosses, frames
 from chalkbeam.web.setup.desk import SetupDesk
@@ -24,7 +24,7 @@ def desk_of(visit: Visit) -> SetupDesk:
     return desk
 
 
-def post(path: str, answer: Callable[[Visit], Response]) -> Door:
+def post(path: str, answer: Answer) -> Door:
     """Return a door of the set-up that changes something."""
     return Door(path, answer, Right.SET_UP, ("POST",))
 

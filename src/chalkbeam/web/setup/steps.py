@@ -16,7 +16,7 @@ from chalkbeam.web.doors import Door, Visit
 from chalkbeam.web.press.link import PressLink
 from chalkbeam.web.setup import crosses, frames, trial
 from chalkbeam.web.setup.guide import Guide, SetupStep
-from chalkbeam.web.setup.outline import Cover, corners_of, covered
+from chalkbeam.web.setup.outline import corners_of, covered
 from chalkbeam.web.setup.shown import desk_of, go_on, page_of, post, to
 from chalkbeam.web.setup.views import usual_name
 from chalkbeam.web.words import t
@@ -101,7 +101,7 @@ def _outline(visit: Visit) -> Response:
     words = t(
         f"setup.outline.{found.cover.value}", corner=found.corner, element=f"{found.element:.1f}"
     )
-    return JSONResponse({"words": words, "covers": found.cover is Cover.COVERS, "look": desk.look})
+    return JSONResponse({"words": words, "cover": found.cover.value, "look": desk.look})
 
 
 def _projector(visit: Visit) -> Response:

@@ -10,10 +10,10 @@ MARK = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" vie
 <path d="M0 0h60v60H0zM3 3v54h54V3zM28.5 10h3v40h-3zM10 28.5h40v3H10z" fill-rule="evenodd"/>
 </svg>
 """
-"""A square of 60 mm with a cross in it: what a ruler can be held to."""
+"""A square of 80 mm with a cross in it: what a ruler can be held to."""
 
 SHEET = """Garment,Size,Colour,Qty,Location,Artwork,Width,Note
-Crew tee,L,white,1,left chest,mark.svg,60 mm,An old shirt: nothing needs to be pressed
+Crew tee,L,white,1,left chest,mark.svg,80 mm,An old shirt: nothing needs to be pressed
 """
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Callable
 from typing import Any
@@ -31,7 +32,17 @@ def values_of(visit: Visit, desk: SetupDesk, guide: Guide, step: SetupStep) -> V
 
 
 def _platen_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:
-    return {"platens": [each for each in platens().values() if each.pad is None]}
+    found = [each for each in platens().values() if each.pad is None]
+    largest = max(max(each.face.width, each.face.depth) for each in found)
+    return {"platens": found, "largest": largest, "called": _platen_words}
+
+
+def _platen_words(name: str) -> str:
+    """Return what people call a platen whose name says its size; other names as they are."""
+    said = re.fullmatch(r"(?:([a-z]+)-)?([\d.]+)x([\d.]+)in", name)
+    if said is None:
+        return name
+    return f"{f'{said[1]}, ' if said[1] else ''}{said[2]} × {said[3]} in"
 
 
 def _projector_values(visit: Visit, desk: SetupDesk, guide: Guide) -> Values:

@@ -7,6 +7,7 @@ if (part) {
   const [, , width, height] = svg.getAttribute("viewBox").split(" ").map(Number);
   const corners = [...svg.querySelectorAll("g")];
   const at = corners.map((each) => [Number(each.dataset.x), Number(each.dataset.y)]);
+  const untouched = new Set(part.dataset.begun ? [] : at.keys());  // how large it is shows once all were dragged
   let busy = false, next;
 
   const draw = () => {
@@ -27,8 +28,8 @@ if (part) {
       const answer = await fetch("/setup/outline", { method: "POST", body: JSON.stringify({ corners: at, held }), headers: { "content-type": "application/json", "x-token": token } });
       const found = await answer.json();
       if (held === undefined) {
-        said.textContent = found.words ?? found.said ?? "";
-        said.classList.toggle("good", found.covers === true);
+        said.textContent = untouched.size && found.cover === "coarse" ? "" : found.words ?? found.said ?? "";
+        said.classList.toggle("good", found.cover === "covers");
         const look = document.querySelector("img.look");
         if (look && found.look) look.src = `/setup/look.jpg?is=${found.look}`;
       }
@@ -37,9 +38,10 @@ if (part) {
     if (next) { const then = next.held; next = undefined; send(then); }
   };
   const moved = (held) => { draw(); send(held); };
+  const touch = (number) => untouched.delete(number);
 
   corners.forEach((corner, number) => {
-    corner.addEventListener("pointerdown", (event) => { corner.setPointerCapture(event.pointerId); corner.classList.add("held"); });
+    corner.addEventListener("pointerdown", (event) => { corner.setPointerCapture(event.pointerId); corner.classList.add("held"); touch(number); });
     corner.addEventListener("pointermove", (event) => {
       if (!corner.hasPointerCapture(event.pointerId)) return;
       const box = svg.getBoundingClientRect();
@@ -53,6 +55,7 @@ if (part) {
       const step = (event.shiftKey ? 0.001 : 0.01), way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
       if (!way) return;
       event.preventDefault();
+      touch(number);
       at[number] = at[number].map((share, axis) => Math.min(1, Math.max(0, share + way[axis] * step * (axis ? width / height : 1))));
       moved();
     });

@@ -11,7 +11,7 @@ const t = (key, values = {}) =>
   texts[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
 
 // What the page knows beyond the press's own state.
-const own = { panel: "", more: false, fine: false, said: "", lost: false, ends: null, rung: null, cooling: [] };
+const own = { panel: "", more: false, fine: false, said: "", lost: false, ends: null, rung: null, shown: "", cooling: [] };
 let state = null;
 let seen = ""; // the number of the state that is shown: what a tap is about
 
@@ -61,6 +61,8 @@ function take(fresh) {
   if (fresh.number !== seen) {
     seen = fresh.number;
     own.said = "";
+    if (fresh.heading + fresh.step !== own.shown) document.querySelector(".info")?.scrollTo(0, 0);
+    own.shown = fresh.heading + fresh.step;
     if (fresh.step !== "lay" && !fresh.moving && own.panel === "nudge") own.panel = "";
   }
   own.ends = fresh.left == null ? null : performance.now() + fresh.left * 1000;
@@ -88,8 +90,7 @@ const left = () =>
 const cools = () => own.cooling.map(([what, ends]) =>
   [what, ends === null ? null : Math.max(0, Math.ceil((ends - performance.now()) / 1000 - 1e-3))]);
 
-let counted = "";
-let cooled = 0;
+let counted = "", cooled = 0;
 setInterval(() => {
   const now = left();
   const cooling = cools();
@@ -192,7 +193,6 @@ function Button({ name, label, kind = "", does, off = false }) {
 
 const Picture = () => html`<div class="picture" role="img" aria-label=${t("press.picture")}
   dangerouslySetInnerHTML=${{ __html: state.picture }}></div>`;
-
 const CLOSED = ["prepress", "press", "second"]; // the light is off while the press is closed
 
 const Steps = () => html`<ol class="steps">${state.steps.map((step) => html`
@@ -202,7 +202,7 @@ const Steps = () => html`<ol class="steps">${state.steps.map((step) => html`
 function Head() {
   const mode = state.paused ? "press.paused" : state.dark && !CLOSED.includes(state.step) ? "press.light_off" : "";
   return html`<div class="head">
-    <p class="which">${state.heading}${mode && html` <strong class="mode">${t(mode)}</strong>`}</p>
+    <p class="which">${state.step && state.heading}${mode && html` <strong class="mode">${t(mode)}</strong>`}</p>
     <h1>${state.piece}</h1>
     <p class="whose">${state.whose}</p>
     ${state.step && html`<p class="place">${state.where}: ${state.art}</p>`}
@@ -219,7 +219,7 @@ const Facts = () => html`<div class="facts">
   ${state.fitting && html`<p class="caution">${state.fitting}</p>`}
   ${state.prepress && html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
   ${!CLOSED.includes(state.step) && state.warnings.map(([weight, said]) => html`<p class=${weight}>
-    <strong>${t(`press.${weight}`)}:</strong> ${said}</p>`)}
+    ${state.step && html`<strong>${t(`press.${weight}`)}:</strong> `}${said}</p>`)}
   ${CLOSED.includes(state.step) && html`<p class="caution">${t("press.hot")}</p>`}
   ${state.settings && html`<p><span class="soft">${t("press.by_sheet")}:</span> ${state.settings}</p>`}
   ${state.moved && html`<p>${t("press.moved", { words: state.moved })}</p>`}</div>`;
