@@ -169,9 +169,13 @@ class PageServer:
         Raises
         ------
         Refusal
-            If the port is not free there; then all is as before.
+            If it is in no network, or the port is not free there; then all is as before.
         """
         before, wanted = self.settings, replace(self.settings, shared=shared)
+        if shared and HERE in wanted.address:
+            raise Refusal(
+                "This computer is in no network: have it join the shop's own, then try once more."
+            )
         self._server.servers.pop().close()  # the port cannot be bound twice
         try:
             self._socket = _bound(wanted)

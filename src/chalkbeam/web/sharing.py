@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import anyio
 
-from calibration.refusal import Refusal
-from chalkbeam.web import settings
 from chalkbeam.web.doors import Visit
 
 
@@ -17,10 +15,6 @@ async def share(visit: Visit, shared: bool) -> None:
     Refusal
         If it is in no network, its port is not free there, or that cannot be written down.
     """
-    if shared and settings.on_network() == settings.HERE:
-        raise Refusal(
-            "This computer is in no network: have it join the shop's own, then try once more."
-        )
     if visit.app.settings.shared != shared:
         await visit.app.share(shared)
     await anyio.to_thread.run_sync(visit.app.devices.share, shared)
