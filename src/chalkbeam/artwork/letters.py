@@ -6,6 +6,7 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -235,7 +236,13 @@ def _shape(text: str, letters: Lettered) -> BaseGeometry:
 
 def letter_mask(artwork: Artwork, per_mm: float = 8.0) -> NDArray[np.bool_]:
     """Return where the ink of lettering is, cut to its bounds, `per_mm` pixels a mm, y down."""
-    shape = letter_ink(artwork)
+    assert artwork.letters is not None
+    return _mask(artwork.name, artwork.letters, per_mm)
+
+
+@lru_cache(maxsize=8)
+def _mask(text: str, letters: Lettered, per_mm: float) -> NDArray[np.bool_]:
+    shape = _shape(text, letters)
     left, top, right, bottom = shape.bounds
     size = max(1, round((right - left) * per_mm)), max(1, round((bottom - top) * per_mm))
     x, y = (
@@ -243,7 +250,9 @@ def letter_mask(artwork: Artwork, per_mm: float = 8.0) -> NDArray[np.bool_]:
         for low, count in zip((left, top), size, strict=True)
     )
     shapely.prepare(shape)
-    return np.asarray(shapely.contains_xy(shape, *np.meshgrid(x, y)), np.bool_)
+    mask = np.asarray(shapely.contains_xy(shape, *np.meshgrid(x, y)), np.bool_)
+    mask.setflags(write=False)
+    return mask
 
 
 def _artwork(

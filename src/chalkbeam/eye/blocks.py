@@ -6,10 +6,13 @@ Room light and automatic exposure change all blocks alike; whatever else differs
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+
+from chalkbeam.eye.burst import Burst, brightest
 
 U8 = NDArray[np.uint8]
 F32 = NDArray[np.float32]
@@ -27,6 +30,7 @@ DIFFERS = 5.0
 _WIDTH = 480  # px of the picture that blocks are taken from
 _BINS, _FARTHEST_GAIN = 121, 1.2  # of the gain's logarithm
 _SCATTER = 4.0  # codes by which its scatter differs
+_CLIPPED, _FEW = 245, 0.002  # codes, and the share of a picture that may be brighter
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,3 +136,27 @@ def _most(colour: F32) -> F32:
 
 def _sum(colour: F32) -> F32:
     return np.asarray(colour[..., 0] + colour[..., 1] + colour[..., 2], np.float32)
+
+
+def by_light_alone(before: Burst, now: Burst) -> tuple[Blocks, Blocks]:
+    """Return what the projector's light alone gives back in two bursts."""
+    # Where white cloth saturates the dim pictures tell.
+    dim = all(each.has("dim") for each in (before, now)) and any(map(_is_clipped, (before, now)))
+    name = "dim" if dim else "white"
+    return _lit_blocks(before, name), _lit_blocks(now, name)
+
+
+@lru_cache(maxsize=2)
+def _lit_blocks(burst: Burst, name: str) -> Blocks:
+    """Return a burst's own: a garment's is asked for with each transfer that is laid on it."""
+    light = np.clip(burst.light(name), 0.0, 1.0)
+    return blocks_of(_CODES[np.rint(_FINE * light).astype(np.uint16)])
+
+
+@lru_cache(maxsize=2)
+def _is_clipped(burst: Burst) -> bool:
+    return float((brightest(burst.picture("white")) > _CLIPPED).mean()) > _FEW
+
+
+_FINE = 16383
+_CODES = np.rint(255 * np.linspace(0, 1, _FINE + 1) ** (1 / 2.2)).astype(np.uint8)

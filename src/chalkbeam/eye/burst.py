@@ -6,8 +6,9 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -84,6 +85,11 @@ class Burst:
         Where the picture shows surroundings out of the beam, they tell what changed since the
         dark picture: a little is the room's light, much is the camera's own exposure.
         """
+        if part == WHOLE and name == "white":
+            return _white_of(self)
+        return self._light(name, part)
+
+    def _light(self, name: str, part: Part) -> F32:
         gain, shown, dark = self._gain(name), self.linear(name, part), self.linear("dark", part)
         if abs(gain - 1) <= ROOM_CHANGE:
             return np.asarray(cv2.scaleAdd(dark, -gain, shown), np.float32)
@@ -166,6 +172,14 @@ class Burst:
         return lines if self.has(*lines.names) else None
 
 
+@lru_cache(maxsize=2)
+def _white_of(burst: Burst) -> F32:
+    """Return a burst's white light, which is asked for again and again."""
+    light = burst._light("white", WHOLE)
+    light.setflags(write=False)
+    return light
+
+
 def _curve() -> F32:
     value = np.arange(256) / 255
     low, high = value / 12.92, ((value + 0.055) / 1.055) ** 2.4
@@ -186,10 +200,11 @@ def grey(light: F32) -> F32:
     return np.asarray(cv2.transform(light, np.full((1, 3), 1 / 3, np.float32)), np.float32)
 
 
-def brightest(picture: F32) -> F32:
+def brightest(picture: NDArray[Any]) -> NDArray[Any]:
     """Return the brightest of a picture's three colours, shape (height, width)."""
     # Numpy's own max along a short last axis takes eight times as long.
-    return np.maximum(np.maximum(picture[..., 0], picture[..., 1]), picture[..., 2])
+    largest = np.maximum(np.maximum(picture[..., 0], picture[..., 1]), picture[..., 2])
+    return np.asarray(largest)
 
 
 _PICTURE = re.compile(r"(?i)\.(png|jpe?g)$")

@@ -1,7 +1,8 @@
 """How late a camera's pictures come, and bursts taken with it.
 
 A picture counts only if it came no sooner after a frame was shown than the measured delay: what
-comes earlier may still show the light before.
+comes earlier may still show the light before. Lights are changed as pictures come, so pictures come
+about as long after a light in a burst as they did when the camera was timed.
 """
 
 from __future__ import annotations
@@ -14,16 +15,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.coming import ComingPictures
 from chalkbeam.eye.flashes import BurstFrame
 
 U8 = NDArray[np.uint8]
+F64 = NDArray[np.float64]
 
 SETTLES = 0.4
 """A light is held so long before it is timed, s: longer than any camera here is late."""
 
-_ROUNDS = 3
+_ROUNDS = 4
 _SLOWEST = 2.0  # s
 _LEAST_RISE = 6.0  # codes by which white must show
+_STRIPS = 6  # of the picture, from top to bottom: a rolling shutter exposes one after the other
+_BARELY, _WHOLLY = 0.1, 0.93  # of white's rise: less shows nothing of it, more it alone
+_NOISE = 1.0  # codes
+_JITTER = 0.1  # of the time from picture to picture: what came then comes so much off that again
+_SPARE = 0.3  # of the time from picture to picture, by which one may come late
 _BANDS = 0.04  # share by which a colour may differ along the rows from picture to picture
 
 UNSEEN = (
@@ -55,8 +63,8 @@ class Lag:
 
     @property
     def hold(self) -> float:
-        """How long a light is held so that one picture shows it alone, s."""
-        return self.late - self.early + 1.2 * self.interval
+        """How long a light is held so that a picture shows it alone, s."""
+        return self.late - self.early + _SPARE * self.interval
 
 
 class DelayTimer:
@@ -81,9 +89,11 @@ class DelayTimer:
         self.trouble, self.banded = "", False
         self._up: float | None = None
         self._dark: U8 | None = None
-        self._times: list[float] = []
-        self._whites: list[U8] = []
-        self._last = self._interval = 0.0
+        self._before: U8 | None = None
+        self._rounds: list[list[tuple[float, F64]]] = []
+        self._seen: float | None = None
+        self._gaps: list[float] = []
+        self._last = 0.0
 
     @property
     def done(self) -> bool:
@@ -98,41 +108,54 @@ class DelayTimer:
     def take(self, picture: U8, at: float) -> None:
         """Look at a picture."""
         if self._last:
-            self._interval = max(self._interval, min(at - self._last, 0.25))
+            self._gaps.append(at - self._last)
         self._last = at
         if self.done or self._up is None:
             return
-        since = at - self._up
+        since, before = at - self._up, self._before
+        self._before = picture
         if not self.white:
             if since >= SETTLES:
-                self._dark, self.white, self._up = picture, True, None
+                self._dark, self._seen = picture, None
+                self.white, self._up = True, None
+                self._rounds.append([])
             return
         assert self._dark is not None
-        if len(self._times) < _ROUNDS and not self._whites:
-            # The light comes up within a picture or two: half of it is when it came.
-            if _rise(self._dark, picture) >= _LEAST_RISE:
-                self._times.append(since)
-                self._whites.append(picture)
+        rise = _rise(self._dark, picture)
+        self._rounds[-1].append((since, rise))
+        if self._seen is None:
+            if rise.max() >= _LEAST_RISE:
+                self._seen = since
             elif since > _SLOWEST:
                 self.trouble = UNSEEN
-            return
-        if since < self._times[-1] + SETTLES:
-            self._whites = [*self._whites[-1:], picture]
-            return
-        self.banded = self.banded or banded(self._whites[0], self._whites[-1])
-        self._whites = []
-        if len(self._times) == _ROUNDS:
-            step = self._interval
-            early = max(0.0, min(self._times) - step)
-            self.lag = Lag(early, max(self._times) + step, step)
-        else:
-            self.white, self._up = False, None
+        elif since >= self._seen + SETTLES:
+            self.banded = self.banded or (before is not None and banded(before, picture))
+            if len(self._rounds) == _ROUNDS:
+                self.lag = _lag(self._rounds, float(np.median(self._gaps)))
+            else:
+                self.white, self._up = False, None
 
 
-def _rise(dark: U8, picture: U8) -> float:
-    """Return by how many codes the brighter half of what changed became brighter."""
+def _rise(dark: U8, picture: U8) -> F64:
+    """Return by how many codes the brighter part of each strip became brighter."""
     a, b = (cv2.resize(each, (64, 36), interpolation=cv2.INTER_AREA) for each in (dark, picture))
-    return float(np.percentile(b.max(axis=2).astype(float) - a.max(axis=2), 75))
+    more = b.max(axis=2).astype(np.float64) - a.max(axis=2)
+    return np.asarray(np.percentile(more.reshape(_STRIPS, -1), 75, axis=1))
+
+
+def _lag(rounds: list[list[tuple[float, F64]]], interval: float) -> Lag:
+    """Return how late pictures come: none of the rounds came later or sooner."""
+    whole = np.max([rise for each in rounds for _, rise in each], axis=0)
+    lit = whole >= _LEAST_RISE
+    last_dark, first_white = [], []
+    for each in rounds:
+        nothing = [bool((r <= _BARELY * whole + _NOISE)[lit].all()) for _, r in each]
+        alone = [bool((r >= _WHOLLY * whole - _NOISE)[lit].all()) for _, r in each]
+        begins = nothing.index(False)
+        last_dark.append(each[begins - 1][0] if begins else each[0][0] - interval)
+        first_white.append(each[alone.index(True)][0] if True in alone else each[-1][0])
+    off = _JITTER * interval
+    return Lag(max(0.0, min(last_dark) + off), max(first_white) - off, interval)
 
 
 def banded(one: U8, other: U8) -> bool:
@@ -152,7 +175,7 @@ class BurstTaker:
     """Takes the pictures of a burst, one light after the other; movement stops it.
 
     Lights follow one another faster than their pictures come: each is held just so long that one
-    picture surely shows it alone. A light whose picture was missed is shown again.
+    picture surely shows it alone. A light whose picture was missed is shown again, for longer.
 
     Parameters
     ----------
@@ -168,6 +191,10 @@ class BurstTaker:
     ----------
     stopped : bool
         Whether something moved.
+    coming : Burst
+        What is taken; whoever reads a picture of it waits until that is there.
+    spare : float
+        By how much longer lights were held in the end, s.
     """
 
     def __init__(
@@ -176,9 +203,12 @@ class BurstTaker:
         lag: Lag,
         moved: Callable[[U8, U8], bool],
         where: str = "the camera",
+        spare: float = 0.0,
     ) -> None:
         self._frames = tuple(frames)
-        self._lag, self._moved, self._where = lag, moved, where
+        self._lag, self._moved, self.spare = lag, moved, spare
+        self._coming = ComingPictures([each.name for each in self._frames])
+        self.coming = Burst(where, self._coming)
         self._queue = [*range(len(self._frames)), len(self._frames)]
         self._up: list[tuple[int, float]] = []
         self._waits = True
@@ -191,12 +221,18 @@ class BurstTaker:
         return self._image(self._queue[0] if self._waits and self._queue else self._up[-1][0])
 
     @property
-    def burst(self) -> Burst | None:
-        """The burst once it is whole and nothing moved."""
-        if self.stopped or len(self._taken) <= len(self._frames):
-            return None
-        pictures = {each.name: self._taken[k] for k, each in enumerate(self._frames)}
-        return Burst(self._where, pictures)
+    def whole(self) -> bool:
+        """Whether all has been taken and nothing moved."""
+        return not self.stopped and len(self._taken) > len(self._frames)
+
+    def lacks(self, *names: str) -> bool:
+        """Tell whether one of these pictures has not been taken yet."""
+        return self._coming.lacks(*names)
+
+    def stop(self) -> None:
+        """Take no more."""
+        self.stopped = True
+        self._coming.stop()
 
     def shown(self, at: float) -> None:
         """Say that `frame` is up."""
@@ -208,21 +244,29 @@ class BurstTaker:
         """Take a picture for the light that it surely shows, if any."""
         if self.stopped or not self._up:
             return
+        last = len(self._frames)
         for place, (light, up) in enumerate(self._up):
             after = self._up[place + 1][1] if place + 1 < len(self._up) else np.inf
             alone = up + self._lag.late <= at < after + self._lag.early
             if alone and light not in self._taken:
                 self._taken[light] = picture
-        last = len(self._frames)
-        if 0 in self._taken and last in self._taken:
-            self.stopped = self._moved(self._taken[0], self._taken[last])
-        if self._waits or at < self._up[-1][1] + self._lag.hold:
+                if light < last:
+                    self._coming.put(self._frames[light].name, picture)
+        if 0 in self._taken and last in self._taken and self._moved(*self._ends):
+            self.stop()
+        hold = self._lag.hold + self.spare
+        if self._waits or at < self._up[-1][1] + hold:
             return
-        if not self._queue and at >= self._up[-1][1] + self._lag.late + self._lag.hold:
+        if not self._queue and at >= self._up[-1][1] + self._lag.late + hold:
             # Missed ones once more, and the last one after them.
             self._taken.pop(last, None)
             self._queue = [k for k in range(last + 1) if k not in self._taken]
+            self.spare += self._lag.interval
         self._waits = bool(self._queue)
+
+    @property
+    def _ends(self) -> tuple[U8, U8]:
+        return self._taken[0], self._taken[len(self._frames)]
 
     def _image(self, light: int) -> U8:
         return self._frames[light % len(self._frames)].image

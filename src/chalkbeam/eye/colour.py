@@ -19,10 +19,9 @@ from calibration.model.pinhole import Array
 from calibration.rig.eye import eye_of
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst, Part, brightest
+from chalkbeam.eye.flashes import COLOURS
 from chalkbeam.eye.values import ColourSeen
 from overlay.colour.colorimetry import lab_from_linear, srgb_from_linear
-
-FLASHES = ("red", "green", "blue")
 
 USUAL_PLATEN = (0.5, 0.5, 0.5)
 """Reflectance taken for a bare platen that nobody stated: mid grey, common practice, no source."""
@@ -52,7 +51,7 @@ def measure_colour(
     area : ndarray of bool, shape (height, width), optional
         Camera pixels that show cloth; without it the platen's middle.
     """
-    if rig.eye is None or not (burst.has(*FLASHES) and empty.has(*FLASHES)):
+    if rig.eye is None or not (burst.has(*COLOURS) and empty.has(*COLOURS)):
         return None
     shown = _middle(rig, burst.size) if area is None else area
     found = _relative(burst, empty, shown)
@@ -89,7 +88,7 @@ def measure_platen(rig: Rig, bare: Burst, paper: Burst) -> tuple[float, float, f
     (red, green, blue) or None
         Linear, 1 for a perfect white; None where the pictures do not tell.
     """
-    if not (bare.has(*FLASHES) and paper.has(*FLASHES)) or bare.size != paper.size:
+    if not (bare.has(*COLOURS) and paper.has(*COLOURS)) or bare.size != paper.size:
         return None
     found = _relative(paper, bare, _middle(rig, bare.size, _SHEET))
     if found is None or not (found > _BRIGHTER).all():
@@ -103,7 +102,7 @@ def _relative(burst: Burst, empty: Burst, shown: NDArray[np.bool_]) -> Array | N
     part = _part(shown)
     shown = shown[part]
     clear = shown.copy()
-    for name in FLASHES:
+    for name in COLOURS:
         for each in (burst, empty):
             clear &= brightest(each.linear(name, part)) < _SATURATED
     bleached = clear.sum() < max(_FEWEST, 0.2 * shown.sum())
@@ -115,7 +114,7 @@ def _relative(burst: Burst, empty: Burst, shown: NDArray[np.bool_]) -> Array | N
     if clear.sum() < _FEWEST:
         return None
     cloth, bare = (
-        np.column_stack([_median(each, name, part, clear) for name in FLASHES])
+        np.column_stack([_median(each, name, part, clear) for name in COLOURS])
         for each in (burst, empty)
     )
     if bleached:

@@ -33,6 +33,9 @@ KIND = "chalkbeam burst"
 VERSION = 1
 PLAIN = ("dark", "white", "dim", "red", "green", "blue", "pattern", "dots")
 
+COLOURS = "red", "green", "blue"
+"""Flashes that tell of colour and of nothing else."""
+
 LINE_PITCH = 8.0
 """From line to line on the bare platen, about, mm."""
 
@@ -142,7 +145,10 @@ class BurstFrame:
 
 
 def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
-    """Return the pictures of one burst in order; with an eye in the rig only the best lines."""
+    """Return the pictures of one burst in order; with an eye in the rig only the best lines.
+
+    What tells where things lie comes before what tells their colour: a burst is read as it comes.
+    """
     width, height = size = rig.projector.size
     dim = round(255 * DIM)
     flashes = {
@@ -153,12 +159,11 @@ def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
         "green": (0, 255, 0),
         "blue": (255, 0, 0),
     }
-    frames = [
-        BurstFrame(name, np.full((height, width, 3), colour, np.uint8))
+    plain = {
+        name: BurstFrame(name, np.full((height, width, 3), colour, np.uint8))
         for name, colour in flashes.items()
-    ]
-    frames.append(BurstFrame("pattern", Pattern(size).draw(wants_fine(rig.face))))
-    frames.append(BurstFrame("dots", _coloured(_dots(rig.projector))))
+    }
+    frames = [frame for name, frame in plain.items() if name not in COLOURS]
     best = best_family(rig)
     for family in FAMILIES if best is None else (best,):
         lines = lines_of(rig.projector, family)
@@ -166,6 +171,9 @@ def burst_frames(rig: Rig) -> tuple[BurstFrame, ...]:
             BurstFrame(name, _coloured(image))
             for name, image in zip(lines.names, lines.pictures(size), strict=True)
         ]
+    frames += [plain[name] for name in COLOURS]
+    frames.append(BurstFrame("pattern", Pattern(size).draw(wants_fine(rig.face))))
+    frames.append(BurstFrame("dots", _coloured(_dots(rig.projector))))
     return tuple(frames)
 
 

@@ -17,8 +17,8 @@ from chalkbeam.eye.judges import AGREE, Word, doubts, hear, misfits
 from chalkbeam.eye.lines import F32, Evidence, evidence
 from chalkbeam.eye.net import net_of
 from chalkbeam.eye.outline import Pieces, pieces_of
-from chalkbeam.eye.pose import Fit, Lay, refine
-from chalkbeam.eye.search import apart, maps_of, search
+from chalkbeam.eye.pose import Fit, Lay, apart, refine
+from chalkbeam.eye.search import maps_of, search
 from chalkbeam.eye.unroll import in_space, unroll
 from chalkbeam.eye.values import GarmentSeen, SizeSeen
 from chalkbeam.garments import Garment
@@ -184,8 +184,12 @@ def _distinct(
 ) -> list[Fit]:
     """Return the fits from these starts and those there are, best first, each lay once."""
     dearest = min((fit.cost for fit in fits), default=math.inf) + _HOPELESS
-    fitted = (refine(seen, pieces, lay, reaches, dearest=dearest) for lay in starts)
-    found = [*fits, *(fit for fit in fitted if fit is not None)]
+    found = list(fits)
+    for lay in starts:
+        known = [fit.lay for fit in found]
+        fit = refine(seen, pieces, lay, reaches, dearest=dearest, known=known)
+        if fit is not None:
+            found.append(fit)
     kept: list[Fit] = []
     for fit in sorted(found, key=lambda fit: fit.cost):
         if all(apart(fit.lay, other.lay) > _SAME for other in kept):

@@ -8,6 +8,7 @@ covariance of the pose knows of them.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,7 @@ _LOOKS = 12  # for cloth on the way from the edge
 _UNSEEN = 0.12  # strength of a sighting that counts as much as seeing nothing
 _SHOWN = 0.25  # strength from which a piece shows
 _INNER = 3
+_JOINED = 1.0  # a lay so near to another on its way is about to become it, mm
 _EDGES = 4
 
 
@@ -107,14 +109,18 @@ class Lay:
 
     def slopes(self, points: Points) -> NDArray[np.float64]:
         """Return derivatives of mapped points by the six numbers, shape (N, 2, 6)."""
-        base, tiny = self.vector, 1e-6
-        here = self.apply(points)
-        columns = []
-        for index in range(6):
-            moved = base.copy()
-            moved[index] += tiny
-            columns.append((Lay(*moved).apply(points) - here) / tiny)
-        return np.stack(columns, axis=-1)
+        c, s = math.cos(self.turn), math.sin(self.turn)
+        x, y = points.T
+        wide, long = x * math.exp(self.wide), -y * math.exp(self.long)
+        across, nothing = wide + y * self.lean, np.zeros_like(x)
+        by_x = [1 + nothing, nothing, -s * across - c * long, c * wide, -s * long, c * y]
+        by_y = [nothing, 1 + nothing, c * across - s * long, s * wide, c * long, s * y]
+        return np.stack([np.stack(by_x, axis=-1), np.stack(by_y, axis=-1)], axis=1)
+
+
+def apart(one: Lay, other: Lay) -> float:
+    """Return how far apart two lays are, mm: at the neck, and turned, 200 mm from it."""
+    return math.hypot(one.x - other.x, one.y - other.y) + 200 * abs(one.turn - other.turn)
 
 
 @dataclass(frozen=True, eq=False)
@@ -198,6 +204,7 @@ def refine(
     reaches: tuple[float, ...] = REACHES,
     modes: F64 | None = None,
     dearest: float = math.inf,
+    known: Sequence[Lay] = (),
 ) -> Fit | None:
     """Bring a lay onto the lines near it, by robust least squares with the priors.
 
@@ -214,6 +221,8 @@ def refine(
         What to start the piece's own differences from.
     dearest : float
         A lay that still costs more after two rounds is given up.
+    known : sequence of Lay
+        Lays found already: one that comes to one of these after two rounds is given up.
 
     Returns
     -------
@@ -225,6 +234,8 @@ def refine(
     for number, reach in enumerate(reaches):
         state, fit = _round(seen, pieces, state, reach, start)
         if fit is None or (number == 1 and fit.cost > dearest):
+            return None
+        if 0 < number < len(reaches) - 1 and any(apart(state.lay, lay) < _JOINED for lay in known):
             return None
     return fit
 

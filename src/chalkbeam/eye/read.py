@@ -128,9 +128,8 @@ def read_press(rig: Rig, burst: Burst, empty: Burst) -> PressSeen:
             f"{burst.where} has pictures of {burst.size[0]} x {burst.size[1]} and {empty.where} "
             f"of {empty.size[0]} x {empty.size[1]}: take both with one setting of the camera."
         )
-    for each in (empty, burst):
-        check_exposure(each)
     bare, drift = _bare(rig, empty)
+    check_exposure(burst)
     known = np.isfinite(bare.grid)
     if known.mean() < 0.3 or abs(float(np.median(bare.grid[known]))) > _BARE:
         raise Refusal(
@@ -143,6 +142,7 @@ def read_press(rig: Rig, burst: Burst, empty: Burst) -> PressSeen:
 @lru_cache(maxsize=1)
 def _bare(rig: Rig, empty: Burst) -> tuple[SeenSurface, RigSeen]:
     """Return what an empty burst tells: worked out once, however many pieces come after it."""
+    check_exposure(empty)
     return measure_surface(rig, empty), check_dots(rig, empty)
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from calibration.geometry import Points
 from chalkbeam.eye.lines import Evidence
 from chalkbeam.eye.outline import Pieces
-from chalkbeam.eye.pose import Lay
+from chalkbeam.eye.pose import Lay, apart
 
 F64 = NDArray[np.float64]
 F32 = NDArray[np.float32]
@@ -40,7 +40,7 @@ class Maps:
     """Coarse maps of what shows: second and first derivatives of the shade, and the cloth."""
 
     origin: tuple[float, float]
-    planes: tuple[F32, ...]
+    planes: F32
     about: F32
     cloth: F32
 
@@ -83,7 +83,7 @@ def maps_of(seen: Evidence) -> Maps:
     about = soft / np.maximum(whole, 0.05) + _GRAIN**2
     return Maps(
         seen.flat.origin,
-        tuple(planes),
+        np.ascontiguousarray(np.stack(planes, axis=-1), np.float32),
         np.asarray(about, np.float32),
         np.asarray(cloth, np.float32),
     )
@@ -119,11 +119,6 @@ def search(maps: Maps, pieces: Pieces, about: Lay) -> list[Candidate]:
     return sorted(climbed, key=lambda candidate: -candidate.score)
 
 
-def apart(one: Lay, other: Lay) -> float:
-    """Return how far apart two lays are, mm: at the neck, and turned, 200 mm from it."""
-    return math.hypot(one.x - other.x, one.y - other.y) + 200 * abs(one.turn - other.turn)
-
-
 def _climbed(maps: Maps, pieces: Pieces, start: Candidate) -> Candidate:
     """Walk to the top of the score in smaller steps."""
     best = start
@@ -145,22 +140,27 @@ def _scores(maps: Maps, pieces: Pieces, lay: Lay, grid: Points) -> F64:
     normals = lay.normals(pieces.normals)
     middles = lay.apply(pieces.middles)
     rim = pieces.rim
-    total: F64 = np.zeros((len(grid), len(middles)))
+    total = np.zeros((len(grid), len(middles)), np.float32)
     high, wide = maps.cloth.shape
+    cloth, about = maps.cloth.ravel(), maps.about.ravel()
+    steps = grid / _CELL
 
-    def places(spots: Points) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        at = np.rint((spots - maps.origin + grid[:, None]) / _CELL).astype(int)
-        return np.clip(at[..., 1], 0, high - 1), np.clip(at[..., 0], 0, wide - 1)
+    def places(spots: Points) -> NDArray[np.intp]:
+        column, row = ((spots - maps.origin) / _CELL).T
+        row = np.clip(np.rint(row + steps[:, 1:]), 0, high - 1)
+        return np.asarray(
+            row * wide + np.clip(np.rint(column + steps[:, :1]), 0, wide - 1), np.intp
+        )
 
     seam = ~rim
-    spot, n = places(middles[seam]), normals[seam]
-    xx, xy, yy, x, y = (plane[spot] for plane in maps.planes)
+    spot, n = places(middles[seam]), normals[seam].astype(np.float32)
+    xx, xy, yy, x, y = np.moveaxis(maps.planes.reshape(-1, 5)[spot], -1, 0)
     even = xx * n[:, 0] ** 2 + 2 * xy * n[:, 0] * n[:, 1] + yy * n[:, 1] ** 2
     odd = x * n[:, 0] + y * n[:, 1]
     energy = even**2 + odd**2
-    total[:, seam] = energy / (energy + maps.about[spot])
-    inner = maps.cloth[places(middles[rim] - _RIM * normals[rim])]
-    outer = maps.cloth[places(middles[rim] + _RIM * normals[rim])]
+    total[:, seam] = energy / (energy + about[spot])
+    inner = cloth[places(middles[rim] - _RIM * normals[rim])]
+    outer = cloth[places(middles[rim] + _RIM * normals[rim])]
     total[:, rim] = np.clip(inner - outer, 0, 1)
     weight = _WEIGHT[pieces.judge]
     return np.asarray(total @ weight / weight.sum())

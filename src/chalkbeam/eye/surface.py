@@ -9,7 +9,6 @@ Geometry, 2nd ed., chapter 12: triangulation with one known coordinate).
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -42,6 +41,7 @@ _LEAST_RIDGE = 0.2  # of the clearest lines' curvature
 _DOUBTFUL = 0.1  # how near to the middle between dark and lit a code's light says nothing
 _ALIKE = 3  # so many of the pixels along a line beside one must say its number, too
 _STEPS = 6
+_NO_STEP = 1e-5  # mm
 _STRAY = 4.0  # mm off its neighbours: a miscounted line
 
 
@@ -181,21 +181,25 @@ def triangulate(
     """
     lens, directions = camera.lens, camera.directions(pixels)
     wanted = np.asarray(light, np.float64)
-    height = np.zeros(len(directions))
+    height, last = np.zeros(len(directions)), np.full(len(directions), np.nan)
+    some = np.arange(len(directions))
 
-    def at(z: Array) -> Points:
-        return np.asarray(lens + directions * ((z - lens[2]) / directions[:, 2])[:, None])
+    def at(z: Array, some: NDArray[np.intp]) -> Points:
+        way = directions[some]
+        return np.asarray(lens + way * ((z - lens[2]) / way[:, 2])[:, None])
 
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for _ in range(_STEPS):  # Newton's method; the slope by a step of a millimetre
-            here = projector.pinhole.project(at(height))[:, axis]
-            slope = projector.pinhole.project(at(height + 1.0))[:, axis] - here
-            step = np.clip((wanted - here) / slope, -200.0, 200.0)
-            height = height + step
-            if np.nanmax(np.abs(step), initial=0.0) < 1e-6:
+            here = projector.pinhole.project(at(height[some], some))[:, axis]
+            slope = projector.pinhole.project(at(height[some] + 1.0, some))[:, axis] - here
+            step = np.clip((wanted[some] - here) / slope, -200.0, 200.0)
+            height[some] += step
+            last[some] = step
+            some = some[np.abs(step) > _NO_STEP]
+            if len(some) == 0:
                 break
-        met = np.abs(step) < 1e-2
-    return np.where(met[:, None], at(height), np.nan)
+        met = np.abs(last) < 1e-2
+    return np.where(met[:, None], at(height, np.arange(len(directions))), np.nan)
 
 
 def lines_seen(burst: Burst, lines: Lines, apart: float) -> tuple[Points, NDArray[np.intp]]:
@@ -374,6 +378,10 @@ def _median(grid: Array, reach: int) -> Array:
     rows, columns = grid.shape
     side = range(2 * reach + 1)
     around = np.stack([wide[j : j + rows, i : i + columns] for j in side for i in side])
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # where all are nan
-        return np.asarray(np.nanmedian(around, axis=0))
+    around.sort(axis=0)  # nan comes last; numpy's own nanmedian takes ten times as long
+    count = np.isfinite(around).sum(axis=0)[None]
+    low, high = (
+        np.take_along_axis(around, at, axis=0)[0]
+        for at in (np.maximum(count - 1, 0) // 2, count // 2)
+    )
+    return np.asarray((low + high) / 2)

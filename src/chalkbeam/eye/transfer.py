@@ -32,7 +32,7 @@ from chalkbeam.eye.edges import Pose, Shape, ShapeFit, field, search
 from chalkbeam.eye.ink import SMALLEST_STRAY, contrast, is_plain, strays
 from chalkbeam.eye.sheet import WIDEST_MARGIN, rectangle_around
 from chalkbeam.eye.values import TransferSeen
-from chalkbeam.eye.view import F32, PER_MM, Height, View, merged, view_from_above
+from chalkbeam.eye.view import F32, PER_MM, Height, View, view_from_above
 
 _SHOWN = 0.75  # share of the ink's edges that must show
 _PARTLY = 0.35  # below it nothing is said of what lies there
@@ -206,7 +206,7 @@ def find_transfer(
         margin = max(margin, WIDEST_MARGIN + 6.0)
     corners = replace(target, platen_from_art=goal).corners()
     around = np.vstack([corners - margin, corners + margin])
-    view = view_from_above(merged(burst), camera, around, height)
+    view = view_from_above(burst, camera, around, height)
     seen = field(view.image)
     there = view.from_platen(goal)
     shape = Shape.of_mask(target.ink, *target.size)

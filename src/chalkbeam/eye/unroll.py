@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import LinearNDInterpolator
 
 from calibration.geometry import XY, PlatenFace, Points
 from calibration.model.pinhole import Pinhole
@@ -32,6 +31,7 @@ BORDER = 14.0
 """How far beyond the cloth's measured rim its surface is carried on straight, mm."""
 
 _FINE = 1.0
+_BESIDE = 3.0  # of a triangle's sides: so far beside it, it is not carried on
 _SMOOTH = 9.0  # reach of the straight piece through the rim that carries it on, mm
 _LEAST_SEEN = 0.3  # px a mm: cloth seen at a more grazing angle shows nothing
 
@@ -130,16 +130,38 @@ def unroll(
 def _spread(net: Net, x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[Points, Mask]:
     """Return where flat points are in space, nan where nothing is near, and where cloth is."""
     origin, shape = np.array([x[0, 0], y[0, 0]]), x.shape
-    fixed = np.rint((net.flat[net.triangles] - origin) / CELL * 16).astype(np.int32)
-    mask = np.zeros(shape, np.uint8)
-    for corners in fixed:
-        cv2.fillConvexPoly(mask, corners, 1, cv2.LINE_8, 4)
+    corners = net.flat[net.triangles]
+    number = np.full(shape, -1, np.int32)
+    for k, fixed in enumerate(np.rint((corners - origin) / CELL * 16).astype(np.int32)):
+        cv2.fillConvexPoly(number, fixed, k, cv2.LINE_8, 4)
+    mask = (number >= 0).astype(np.uint8)
     cloth = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)) > 0
-    inside = LinearNDInterpolator(net.flat, net.space)(np.stack([x, y], axis=-1))
+    inside = _between(net, corners, number, x, y)
     near = cv2.dilate(cloth.astype(np.uint8), _disc(BORDER / CELL)) > 0
     beyond = _straight_on(net, origin, shape)
     space = np.where(cloth[..., None] & np.isfinite(inside), inside, beyond)
     return np.where(near[..., None], space, np.nan), cloth
+
+
+def _between(
+    net: Net, corners: NDArray[np.float64], number: NDArray[np.int32],
+    x: NDArray[np.float64], y: NDArray[np.float64],
+) -> Points:  # fmt: skip
+    """Return where flat points are in space by the triangle that each lies in, nan beside all."""
+    there = number >= 0
+    own = number[there]
+    a, b, c = (corners[own, k] for k in range(3))
+    to, ab, ac = np.column_stack([x[there], y[there]]) - a, b - a, c - a
+    with np.errstate(divide="ignore", invalid="ignore"):
+        det = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
+        second = (to[:, 0] * ac[:, 1] - to[:, 1] * ac[:, 0]) / det
+        third = (ab[:, 0] * to[:, 1] - ab[:, 1] * to[:, 0]) / det
+    shares = np.stack([1 - second - third, second, third], axis=1)
+    # A cell counts to a triangle that it touches, so its middle may lie a little beside it.
+    shares[~(np.abs(shares) < _BESIDE).all(axis=1)] = np.nan
+    space = np.full((*number.shape, 3), np.nan)
+    space[there] = np.einsum("nk,nkd->nd", shares, net.space[net.triangles[own]])
+    return space
 
 
 def _disc(radius: float) -> NDArray[np.uint8]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibration.geometry import Isometry, Points
 from calibration.model.pinhole import Array, Pinhole
-from chalkbeam.eye.burst import Burst
+from chalkbeam.eye.burst import WHOLE, Burst, Part, brightest
 
 F32 = NDArray[np.float32]
 
@@ -30,6 +30,8 @@ _FULL = 0.86
 """Linear light above which a camera's pixel may be clipped: code 238 of 255."""
 _HALF_FULL = 0.55
 """And from which on the dimmer picture begins to count."""
+_SOME: Part = (slice(None, None, 3), slice(None, None, 3))
+_RIM = 3  # px beside a part of the picture, for what is taken between pixels
 _NODES = 8  # px from one point that is projected to the next: between them the lens is straight
 
 
@@ -64,25 +66,24 @@ class View:
         )
 
 
-def merged(burst: Burst) -> F32:
+def merged(burst: Burst, part: Part = WHOLE) -> F32:
     """Return white and dim as one linear picture, BGR: dim fills in where white may be clipped.
 
     Gain and offset between the two (room light, automatic exposure) are fitted channel by channel
     where neither is clipped; one goes over into the other without an edge. Where next to all that
     is lit is clipped, dim serves alone.
     """
-    white = burst.linear("white")
-    if not burst.has("dim"):
+    white = burst.linear("white", part)
+    level = brightest(white)
+    if not burst.has("dim") or not (level > _FULL).any():
         return white
-    dim = burst.linear("dim")
-    level = white.max(axis=2)
-    if not (level > _FULL).any():
-        return white
+    dim = burst.linear("dim", part)
     share = np.clip((level - _HALF_FULL) / (_FULL - _HALF_FULL), 0, 1)
-    usable = (level <= _FULL)[::3, ::3]
+    bright, dull = (burst.linear(name, _SOME) for name in ("white", "dim"))
+    usable = brightest(bright) <= _FULL
     whole = white.copy()
     for channel in range(3):
-        x, y = dim[::3, ::3, channel], white[::3, ::3, channel]
+        x, y = dull[..., channel], bright[..., channel]
         sample = usable & (y > _HALF_FULL / 3)
         if sample.sum() < 500 or float(np.ptp(x[sample])) < 0.02:
             return dim
@@ -92,13 +93,13 @@ def merged(burst: Burst) -> F32:
     return np.maximum(whole, 0)
 
 
-def view_from_above(picture: F32, camera: Pinhole, around: Points, height: Height) -> View:
+def view_from_above(burst: Burst, camera: Pinhole, around: Points, height: Height) -> View:
     """Return the view of the smallest upright box about platen points.
 
     Parameters
     ----------
-    picture : ndarray, shape (h, w, 3), float32
-        Linear light.
+    burst : Burst
+        With `white`, and `dim` where it is there.
     camera : Pinhole
         Platen to picture px.
     around : ndarray, shape (N, 2), platen frame, mm
@@ -119,8 +120,19 @@ def view_from_above(picture: F32, camera: Pinhole, around: Points, height: Heigh
     at = cv2.remap(
         seen, (x / _NODES).astype(np.float32), (y / _NODES).astype(np.float32), cv2.INTER_LINEAR
     )
+    part = _about(seen, burst.size)
+    corner = np.array([part[1].start, part[0].start], np.float32)
+    here = at - corner
     image = cv2.remap(
-        np.sqrt(np.maximum(picture, 0)), at[..., 0], at[..., 1], cv2.INTER_CUBIC,
+        np.sqrt(np.maximum(merged(burst, part), 0)), here[..., 0], here[..., 1], cv2.INTER_CUBIC,
         borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
     return View(np.asarray(image, np.float32), origin)
+
+
+def _about(seen: F32, size: tuple[int, int]) -> Part:
+    """Return the part of a picture of some size that pixels, shape (..., 2), lie in."""
+    flat = seen.reshape(-1, 2)
+    low = np.clip(np.floor(flat.min(axis=0)) - _RIM, 0, np.array(size) - 2).astype(int)
+    high = np.clip(np.ceil(flat.max(axis=0)) + _RIM, low + 2, size).astype(int)
+    return slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0]))

@@ -26,6 +26,7 @@ from chalkbeam.eye.blocks import (
     Mask,
     block_rows,
     blocks_of,
+    by_light_alone,
     count_of,
     differing,
     gain_between,
@@ -37,6 +38,9 @@ from chalkbeam.eye.sights import Sight
 
 STILL = 0.5
 """Nothing may have moved for so long, s."""
+
+SETTLED = 0.3
+"""The same for a transfer, from which the hands are gone, s: any movement cancels its flash."""
 
 _MOVES = 3  # blocks that differ from moment to moment before something moves
 _BARE = 0.06  # share of the platen's blocks that may differ from the bare one
@@ -51,7 +55,6 @@ _ELSEWHERE = 5  # blocks together that changed beside the target, before the gar
 _OUTLINE = 25  # blocks beside the platen that change when a garment lies otherwise
 _AROUND = 25.0  # mm about the target in which a transfer may lie
 _RIM = 6.0  # mm about a print that was pressed, in which its carrier may have left a mark
-_CLIPPED, _FEW = 245, 0.002  # codes, and the share of a picture that may be brighter
 _JUMP = 1.25  # gain from picture to picture that no shop's light makes by itself
 
 
@@ -219,9 +222,9 @@ class PressWatch:
         self._loaded.forget()
         self._waits, self._calm = True, False
         if self._past:
-            still, moves = self._stillness(self._past[-1])
-            self._calm = not moves
-            if still:
+            calm = self._calm_for(self._past[-1])
+            self._calm = calm is not None
+            if (calm or 0.0) >= STILL:
                 self._take_loaded(self._past[-1])
 
     def _take_loaded(self, now: Blocks) -> None:
@@ -254,7 +257,8 @@ class PressWatch:
             return Glance(None, fault=fault)
         if changing:
             return Glance(None)  # of the light before, or while it changes
-        still, moves = self._stillness(now)
+        calm = self._calm_for(now)
+        moves, still = calm is None, (calm or 0.0) >= STILL
         if moves and self._waits and self._calm:
             self._take_loaded(self._past[-1])
         self._past.append(now)
@@ -272,7 +276,10 @@ class PressWatch:
             return Glance(Sight.MOVING)
         if still and self._waits:
             self._take_loaded(now)
-        return Glance(self._still_sight(now), True) if still else Glance(None)
+        if (calm or 0.0) < SETTLED:
+            return Glance(None)
+        sight = self._still_sight(now)
+        return Glance(sight, True) if still or sight is Sight.SHEET else Glance(None)
 
     def moved_between(self, one: U8, other: U8) -> bool:
         """Whether anything moved between two pictures taken under the same light."""
@@ -286,10 +293,7 @@ class PressWatch:
 
         The room's light and its shadows are left out of it.
         """
-        both = before, now
-        # Where white cloth saturates the dim pictures tell.
-        dim = all(each.has("dim") for each in both) and any(map(_is_clipped, both))
-        a, b = (blocks_of(_coded(each, "dim" if dim else "white")) for each in both)
+        a, b = by_light_alone(before, now)
         return differing(a, b, gain_between(a, b, self._near), _OTHERWISE)
 
     @property
@@ -344,20 +348,20 @@ class PressWatch:
         on, beside = share_of(differs, self._on & known), share_of(differs, self._beside & known)
         return on < _BARE and beside < _CLEAR
 
-    def _stillness(self, now: Blocks) -> tuple[bool, bool]:
-        """Return whether it has been still long enough, and whether something moves now."""
+    def _calm_for(self, now: Blocks) -> float | None:
+        """Return for how long nothing has moved, s, about `STILL` at most; None if it does."""
         past = [each for each in self._past if each.light == now.light]
         recent = [each for each in past if each.at > now.at - STILL - 0.15]
         if not recent:
-            return False, False
+            return 0.0
         everywhere = np.ones(self._shape, np.bool_)
         chosen = {each.at: each for each in (recent[0], recent[len(recent) // 2], recent[-1])}
         for each in chosen.values():
             gain = gain_between(each, now, everywhere)
             jumped = each is recent[-1] and not 1 / _JUMP < gain < _JUMP
             if jumped or count_of(differing(each, now, gain, STIRS)) >= _MOVES:
-                return False, True
-        return recent[0].at <= now.at - STILL, False
+                return None
+        return now.at - recent[0].at
 
     def _still_sight(self, now: Blocks) -> Sight:
         if not self._loaded:
@@ -385,13 +389,3 @@ class PressWatch:
         differs, known = self._loaded.against(now)
         if share_of(differs, self._on & known) <= _SAME and not self.reaches_in(differs):
             self._loaded.keep(now)
-
-
-def _coded(burst: Burst, name: str) -> U8:
-    """Return what a burst's light alone gives back in one picture, as codes."""
-    light = np.clip(burst.light(name), 0.0, 1.0)
-    return np.asarray(np.rint(255 * light ** (1 / 2.2)), np.uint8)
-
-
-def _is_clipped(burst: Burst) -> bool:
-    return float((burst.picture("white").max(axis=2) > _CLIPPED).mean()) > _FEW

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from calibration.refusal import Refusal
 from calibration.rig.file import Rig
-from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BANDED
 from chalkbeam.eye.knowing import EyeState, Transfer
 from chalkbeam.eye.sights import (
@@ -118,7 +117,10 @@ class EyeAtPress:
         self.state = EyeState()
         self.questions = 0
         self._light = EyeLight(rig, self.watch.moved_between)
-        self._reading = EyeReading(rig, self._light, self.watch, submit, reader or RealReader())
+        self._reading = EyeReading(
+            rig, self._light, self.watch, submit, reader or RealReader(), controller,
+            self.options.tolerance,
+        )  # fmt: skip
         self._seen = SeenAtPress()
         self._findings = EyeFindings(controller, self.watch, self._reading, self._seen)
         self._laid: U8 | None = None
@@ -134,6 +136,11 @@ class EyeAtPress:
     def flashing(self) -> bool:
         """Whether light of its own is to be shown."""
         return self._light.shows
+
+    @property
+    def tells(self) -> bool:
+        """Whether a burst under way, if any, lacks nothing that its answer waits for."""
+        return self._light.tells
 
     @property
     def reads(self) -> FlashKind:
@@ -164,9 +171,8 @@ class EyeAtPress:
             case Untimed(why):
                 self._tell(Blinded(why, at))
             case Disturbed():
+                self._reading.stop()
                 self._tell(Seen(Sight.MOVING, at))
-            case Burst() as burst:
-                self._begin_reading(burst)
         if flashed or self._light.shows or self._light.waits:
             return
         self._collect(at)
@@ -203,11 +209,6 @@ class EyeAtPress:
             self._findings.withdraw()
         elif kind is FlashKind.TRANSFER:
             self.controller.say(sign=None)
-
-    def _begin_reading(self, burst: Burst) -> None:
-        piece = self._seen.piece
-        known = None if piece is None else piece.reading.height
-        self._reading.begin(burst, self.controller, self.options.tolerance, known)
 
     def _collect(self, at: float) -> None:
         """Take what was read meanwhile."""
@@ -312,7 +313,7 @@ class EyeAtPress:
                     controller.say(pressing_since=since)
             case CountPress(seconds):
                 self._seen.seconds = seconds
-                self._reading.presses(controller, self.options.tolerance)
+                self._reading.presses()
                 progress = controller.session.progress
                 self._act(after_press(controller.state, progress), at)
                 controller.say(eye="")

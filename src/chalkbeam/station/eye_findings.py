@@ -111,6 +111,7 @@ class EyeFindings:
             return NothingLies(at)
         self._reading.alone = burst
         found = follow_garment(piece, ready, controller.readiness)
+        self._reading.height = piece.reading.height
         self._seen.piece, self._seen.transfer, self._seen.follow = piece, None, found
         fits = found.sure and found.shift is not None
         if fits:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.camera import BurstTaker, DelayTimer, Lag
-from chalkbeam.eye.flashes import burst_frames
+from chalkbeam.eye.flashes import COLOURS, burst_frames
 
 U8 = NDArray[np.uint8]
 
@@ -47,7 +47,12 @@ class Disturbed:
     """Something moved while a burst was taken: it is no more."""
 
 
-Outcome = Timed | Untimed | Disturbed | Burst
+@dataclass(frozen=True)
+class Whole:
+    """A burst has been taken whole."""
+
+
+Outcome = Timed | Untimed | Disturbed | Whole
 
 
 class EyeLight:
@@ -73,11 +78,20 @@ class EyeLight:
         self._timer: DelayTimer | None = DelayTimer()
         self._again: float | None = None
         self._taker: BurstTaker | None = None
+        self._spare = 0.0
 
     @property
     def shows(self) -> bool:
         """Whether light of its own is to be shown."""
         return self._taker is not None or self._timer is not None
+
+    @property
+    def tells(self) -> bool:
+        """Whether the burst under way, if any, lacks nothing but colour."""
+        if self._taker is None:
+            return True
+        names = [name for name in self._taker.coming.pictures if name not in COLOURS]
+        return not self._taker.lacks(*names)
 
     @property
     def waits(self) -> bool:
@@ -99,29 +113,37 @@ class EyeLight:
         elif self._taker is not None and frame is self._taker.frame:
             self._taker.shown(at)
 
-    def flash(self, names: tuple[str, ...] = ()) -> None:
-        """Begin a burst, of some pictures or of all that tell of a garment."""
+    def flash(self, names: tuple[str, ...] = ()) -> Burst:
+        """Begin a burst, of some pictures or of all that tell of a garment; return it.
+
+        Its pictures are still to come.
+        """
+        self.stop()
         chosen = names or tuple(name for name in self._frames if name not in _UNREAD)
         frames = [self._frames[name] for name in chosen]
-        self._taker = BurstTaker(frames, self._lag, self._moved)
+        self._taker = BurstTaker(frames, self._lag, self._moved, spare=self._spare)
+        return self._taker.coming
 
-    def flash_all(self) -> None:
+    def flash_all(self) -> Burst:
         """Begin a whole burst."""
-        self.flash(tuple(self._frames))
+        return self.flash(tuple(self._frames))
 
     def stop(self) -> None:
         """Stop a burst."""
+        if self._taker is not None:
+            self._taker.stop()
         self._taker = None
 
     def failed(self, at: float) -> None:
         """Say that the camera brings no pictures: it is timed anew once it does."""
-        self._taker = None
+        self.stop()
         if self._timer is not None:
             self._timer, self._again = None, at + _AGAIN
 
     def time_anew(self) -> None:
         """Time the camera again: it may be another one by now."""
-        self._taker, self._again, self._timer = None, None, DelayTimer()
+        self.stop()
+        self._again, self._timer = None, DelayTimer()
 
     def take(self, picture: U8, at: float) -> Outcome | None:
         """Take a picture; return what came of it, if anything."""
@@ -132,11 +154,11 @@ class EyeLight:
         if self._taker is None:
             return None
         self._taker.take(picture, at)
-        burst = self._taker.burst
-        if burst is None and not self._taker.stopped:
+        taker = self._taker
+        if not taker.whole and not taker.stopped:
             return None
-        self._taker = None
-        return burst or Disturbed()
+        self._taker, self._spare = None, taker.spare
+        return Whole() if taker.whole else Disturbed()
 
     def _time(self, picture: U8, at: float) -> Outcome | None:
         timer = self._timer
@@ -148,5 +170,5 @@ class EyeLight:
         if timer.lag is None:
             self._again = at + _AGAIN
             return Untimed(timer.trouble)
-        self._lag = timer.lag
+        self._lag, self._spare = timer.lag, 0.0
         return Timed(timer.lag, timer.banded)

@@ -1,4 +1,7 @@
-"""Bursts for the station: which pictures each shows, and what reads it meanwhile."""
+"""Bursts for the station: which pictures each shows, and what reads it meanwhile.
+
+A burst is read from its first picture on: what reads it waits for those that are still to come.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +21,7 @@ from chalkbeam.eye.watch import PressWatch
 from chalkbeam.station.controller import StationController
 from chalkbeam.station.eye_light import EMPTY, LAID, EyeLight
 from chalkbeam.station.eye_reader import BurstReader, OrderedPiece, PrintLaid
-from chalkbeam.station.eye_work import laid_print, ordered_piece
+from chalkbeam.station.eye_work import know_print, laid_print, ordered_piece
 
 Submit = Callable[[Callable[[], Any]], "Future[Any]"]
 """Has something worked out elsewhere."""
@@ -52,9 +55,13 @@ class EyeReading:
     watch : PressWatch
     submit : callable
     reader : BurstReader
+    controller : StationController
+    tolerance : Tolerance
 
     Attributes
     ----------
+    height : HeightSeen or None
+        The cloth's, where it was measured.
     bare, alone : Burst or None
         Of the bare platen, and of the garment as it lies with nothing on it.
     kind : FlashKind
@@ -64,15 +71,18 @@ class EyeReading:
     """
 
     def __init__(
-        self, rig: Rig, light: EyeLight, watch: PressWatch, submit: Submit, reader: BurstReader
-    ) -> None:
+        self, rig: Rig, light: EyeLight, watch: PressWatch, submit: Submit, reader: BurstReader,
+        controller: StationController, tolerance: Tolerance,
+    ) -> None:  # fmt: skip
         self._rig, self._light, self._watch = rig, light, watch
         self._submit, self._reader = submit, reader
+        self._controller, self._tolerance = controller, tolerance
         self._pending: Future[Any] | None = None
         self._print: Future[Any] | None = None
         self._pressed: tuple[str, OrderedPiece, PrintLaid] | None = None
         self.bare: Burst | None = None
         self.alone: Burst | None = None
+        self.height: HeightSeen | None = None
         self.kind, self.whole = FlashKind.EMPTY, False
 
     @property
@@ -81,23 +91,30 @@ class EyeReading:
         return self._pending is not None
 
     def flash(self, kind: FlashKind) -> None:
-        """Begin a burst."""
+        """Begin a burst, and have it read as it comes."""
         self.kind = kind
         self.whole = kind is FlashKind.TRANSFER and self.alone is None
         match kind:
             case FlashKind.EMPTY if self.bare is None:
-                self._light.flash_all()
+                burst = self._light.flash_all()
             case FlashKind.EMPTY:
-                self._light.flash(EMPTY)
+                burst = self._light.flash(EMPTY)
             case FlashKind.LOOK | FlashKind.PRINT:
-                self._light.flash(LAID)
+                burst = self._light.flash(LAID)
             case FlashKind.TRANSFER if not self.whole:
-                self._light.flash(LAID)
+                burst = self._light.flash(LAID)
             case _:
-                self._light.flash()
+                burst = self._light.flash()
+        self._begin(burst)
 
-    def presses(self, controller: StationController, tolerance: Tolerance) -> None:
+    def flash_whole(self) -> None:
+        """Begin a burst of a transfer and of the garment below it, which may have been moved."""
+        self.whole = True
+        self._begin(self._light.flash())
+
+    def presses(self) -> None:
         """Keep what is pressed now, to be looked at once it is."""
+        controller = self._controller
         ready, stop = controller.readiness.ready, controller.session.progress.stop
         laid = laid_print(controller)
         if ready is None or stop is None or laid is None:
@@ -106,27 +123,19 @@ class EyeReading:
         wanted = replace(laid.wanted, sheet_known=False)  # its carrier may be gone
         self._pressed = (
             stop.imprint.id,
-            ordered_piece(ready, tolerance),
+            ordered_piece(ready, self._tolerance),
             replace(laid, wanted=wanted),
         )
 
-    def flash_whole(self) -> None:
-        """Begin a burst of a transfer and of the garment below it, which may have been moved."""
-        self.whole = True
-        self._light.flash()
-
     def stop(self) -> None:
-        """Stop what is shown and forget what is read."""
+        """Stop what is shown and forget what is read; a print is read on once it was taken."""
+        if self.kind is FlashKind.PRINT and self._light.shows:
+            self._print = None
         self._light.stop()
         self._pending = None
 
-    def begin(
-        self, burst: Burst, controller: StationController, tolerance: Tolerance,
-        height: HeightSeen | None,
-    ) -> None:  # fmt: skip
-        """Have a burst read; `height` is the cloth's where it was measured."""
-        job = self._job(burst, controller, tolerance, height)
-        reads = self._submit(job or (lambda: None))
+    def _begin(self, burst: Burst) -> None:
+        reads = self._submit(self._job(burst) or (lambda: None))
         if self.kind is FlashKind.PRINT:
             self._print = reads
         else:
@@ -146,12 +155,10 @@ class EyeReading:
         done, self._pending = self._pending, None
         return done
 
-    def _job(
-        self, burst: Burst, controller: StationController, tolerance: Tolerance,
-        height: HeightSeen | None,
-    ) -> Callable[[], Any] | None:  # fmt: skip
-        rig, reader, watch = self._rig, self._reader, self._watch
-        bare, alone, ready = self.bare, self.alone, controller.readiness.ready
+    def _job(self, burst: Burst) -> Callable[[], Any] | None:
+        rig, reader, watch, controller = self._rig, self._reader, self._watch, self._controller
+        bare, alone, height = self.bare, self.alone, self.height
+        ready = controller.readiness.ready
         if self.kind is FlashKind.EMPTY:
             return lambda: (burst, reader.check(rig, burst))
         if self.kind is FlashKind.LOOK:
@@ -163,9 +170,17 @@ class EyeReading:
             return lambda: (name, reader.laid(rig, burst, was, done, height))
         if ready is None or bare is None:
             return None
-        piece = ordered_piece(ready, tolerance)
+        piece = ordered_piece(ready, self._tolerance)
         if self.kind is FlashKind.GARMENT:
-            return lambda: (burst, reader.piece(rig, burst, bare, piece, None))
+            stop = controller.session.progress.stop
+            placement, imprint = ready.choice.placement, None if stop is None else stop.imprint
+
+            def measure() -> tuple[Burst, PieceRead]:
+                if imprint is not None:
+                    know_print(placement, imprint)  # while the pictures come
+                return burst, reader.piece(rig, burst, bare, piece, None)
+
+            return measure
         laid = laid_print(controller)
         if laid is None:
             return None

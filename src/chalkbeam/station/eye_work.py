@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import numpy as np
 
 from calibration.geometry import Points
@@ -10,6 +12,8 @@ from calibration.rig.file import Rig
 from chalkbeam.eye.instead import instead_of
 from chalkbeam.eye.sights import RunAt
 from chalkbeam.eye.transfer import Tolerance
+from chalkbeam.orders.pieces import Imprint
+from chalkbeam.placement import Placement
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Kind, Step
 from chalkbeam.station.controller import StationController
@@ -65,6 +69,12 @@ def laid_print(controller: StationController) -> PrintLaid | None:
         return PrintLaid(wanted_print(laid, stop.imprint), ready.choice.loading.platen_from_garment)
     except Refusal:
         return None
+
+
+def know_print(placement: Placement, imprint: Imprint) -> None:
+    """Work out how a print looks, so that it is known once a transfer is looked for."""
+    with suppress(Refusal):  # it is told where the print is placed
+        wanted_print(placement, imprint)
 
 
 def target_corners(ready: ReadyImprint) -> Points:

@@ -86,8 +86,9 @@ def noisy(level):
 class Bench:
     """A projector and a camera whose pictures come late by a lag, some more, some less."""
 
-    def __init__(self, lag, fps=30.0, jitter=0.0):
+    def __init__(self, lag, fps=30.0, jitter=0.0, exposed=1.0):
         self.lag, self.step, self.jitter = lag, 1 / fps, jitter
+        self.exposed = exposed * self.step  # all the while, or less
         self.at, self.lights = 0.0, [(-10.0, "room")]
 
     def show(self, light):
@@ -98,7 +99,7 @@ class Bench:
         """Return which light the next picture shows (two while it changed), and when it came."""
         self.at += self.step
         end = self.at - self.lag - self.jitter * RNG.random()
-        start = end - self.step  # exposed all the while
+        start = end - self.exposed
         during = [light for up, light in self.lights if up <= end]
         before = [light for up, light in self.lights if up <= start]
         return (before[-1], during[-1]), self.at
@@ -145,13 +146,41 @@ def test_each_picture_of_a_burst_shows_its_own_light_alone(jitter):
         picture = np.zeros((1, 1, 3), np.uint8)
         shows[id(picture)] = (lights, picture)
         taker.take(picture, at)
-        if taker.burst is not None:
+        if taker.whole:
             break
-    burst = taker.burst
-    assert burst is not None
+    assert taker.whole
+    burst = taker.coming
     for k, name in enumerate(names):
         assert shows[id(burst.picture(name))][0] == (k, k)
     assert bench.at < 2.0
+
+
+@pytest.mark.parametrize("lag", [0.04, 0.11, 0.117, 0.19])
+@pytest.mark.parametrize(("exposed", "jitter"), [(0.1, 0.0), (0.5, 0.002), (1.0, 0.0), (1.0, 0.01)])
+def test_a_burst_at_the_measured_delay_mixes_no_lights_and_takes_three_pictures_a_light(
+    lag, exposed, jitter
+):
+    bench, timer = Bench(lag, 30.0, jitter, exposed), DelayTimer()
+    while not timer.done:
+        bench.show(timer.white)
+        timer.shown(bench.at)
+        lights, at = bench.next()
+        timer.take(noisy(40 + 40 * sum(each is True for each in lights)), at)
+    frames = [BurstFrame(f"{k}", np.full((2, 2, 3), k, np.uint8)) for k in range(12)]
+    taker = BurstTaker(frames, timer.lag, lambda one, other: False)
+    shows, began = {}, bench.at
+    while not taker.whole:
+        bench.show(int(taker.frame[0, 0, 0]))
+        taker.shown(bench.at)
+        lights, at = bench.next()
+        picture = np.zeros((1, 1, 3), np.uint8)
+        shows[id(picture)] = (lights, picture)
+        taker.take(picture, at)
+    for k in range(12):
+        assert shows[id(taker.coming.picture(f"{k}"))][0] == (k, k)
+    lights = len(frames) + 1
+    if not jitter:
+        assert bench.at - began <= lights * 3 * bench.step + lag + 2 * bench.step
 
 
 def test_a_burst_in_which_something_moved_is_none():
@@ -163,7 +192,7 @@ def test_a_burst_in_which_something_moved_is_none():
         _, at = bench.next()
         taker.take(noisy(9), at)
     assert taker.stopped
-    assert taker.burst is None
+    assert not taker.whole
 
 
 def test_a_colour_wheel_shows_as_bands_and_noise_does_not():

@@ -12,9 +12,9 @@ from calibration.model.eye import Eye
 from calibration.refusal import Refusal
 from calibration.solve.values import frozen_matrix
 from chalkbeam.eye.burst import Burst
-from chalkbeam.eye.colour import FLASHES, PAPER, measure_colour, measure_platen, ratios
+from chalkbeam.eye.colour import PAPER, measure_colour, measure_platen, ratios
 from chalkbeam.eye.drift import check_dots
-from chalkbeam.eye.flashes import burst_frames
+from chalkbeam.eye.flashes import COLOURS, burst_frames
 from chalkbeam.eye.read import read_press
 from chalkbeam.eye.surface import measure_surface, triangulate
 from overlay.colour.colorimetry import ciede2000, lab_from_linear
@@ -157,7 +157,7 @@ def test_colour_of_the_cloth(rig, loaded, empty) -> None:
 
 def test_the_platen_against_white_paper(rig, empty) -> None:
     """A sheet of the reflectance that paper is taken for: the platen's own comes out."""
-    names = {"dark", "white", "dim", *FLASHES}
+    names = {"dark", "white", "dim", *COLOURS}
     lens = rig.eye.camera
     scene = EyeScene(rig.projector, rig.face, lens, SIZE, reflectance=(PAPER,) * 3, fine=1)
     paper = Burst("paper", scene.burst(f for f in burst_frames(rig) if f.name in names))

@@ -2,8 +2,9 @@
 
 Time goes by the camera's pictures and by nothing else: what the program itself takes to look at one
 does not count, and reading a burst takes the seconds that are stated for it (`StatedError`), as
-measured of the real readers. While bursts are shown the eye looks at every picture; in between at
-every third, as on a computer that has other things to do.
+measured of the real readers, from the last picture on that its answer waits for. While bursts are
+shown the eye looks at every picture; in between at every third, as on a computer that has other
+things to do.
 
 Bursts are shown and filmed like everything, and what changed is taken from their pictures; where
 garment and transfer lie is taken from the stage with a stated error: the film is too coarse to be
@@ -20,6 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.refusal import Refusal
 from calibration.rig.file import Rig
 from chalkbeam.eye.sights import FlashKind
 from chalkbeam.simulator.press.film import Film
@@ -33,6 +35,7 @@ from chalkbeam.station.frames import FrameCache
 RATE = 30.0
 """Pictures of the camera a second."""
 
+_SHOWS = 0.5 / RATE  # s from a picture to the light that follows from it
 _SKIPS = 3  # pictures of which the eye sees one while nothing is flashed
 
 
@@ -74,7 +77,9 @@ class Rehearsal:
         self.film, self.worker = film, worker
         self._controller, self._output = controller, output
         self.stage, self.at = Stage(), 0.0
+        self._asked: list[tuple[Callable[[], Any], Future[Any]]] = []
         self._jobs: list[tuple[float, Any, Future[Any]]] = []
+        self._told = 0.0
         made = reader or (lambda stage: StageReader(stage, np.random.default_rng(seed)))
         self.reader = made(lambda: self.stage)
         self.eye = EyeAtPress(controller, rig, self._submit, options, reader=self.reader)
@@ -101,20 +106,34 @@ class Rehearsal:
             if self.at >= due and not future.done():
                 future.set_result(told)
         self._jobs = [each for each in self._jobs if not each[2].done()]
-        frame = self.eye.frame(self._scene)
-        self.film.show(frame, self.at)
-        self.eye.shown(frame, self.at)
         self.eye.look(self.film.picture(self.at), self.at)
+        if not self.eye.tells:
+            self._told = self.at
+        if not self.eye.flashing:
+            self._read()
         self.eye.notice(self.at)
+        frame, up = self.eye.frame(self._scene), self.at + _SHOWS
+        self.film.show(frame, up)
+        self.eye.shown(frame, up)
 
     def _scene(self) -> NDArray[np.uint8] | None:
         return self._output.frame(self._controller.scene(self.at))
 
     def _submit(self, job: Callable[[], Any]) -> Future[Any]:
         future: Future[Any] = Future()
+        self._asked.append((job, future))
+        return future
+
+    def _read(self) -> None:
+        """Read what was filmed: what a burst shows is what lies there now, whenever it is read."""
         garment, transfer = self.reader.error.seconds
         lasts = {FlashKind.GARMENT: garment, FlashKind.TRANSFER: transfer}
-        kind = self.eye.reads
-        # What the burst shows is what lies there now, whenever it is read.
-        self._jobs.append((self.at + lasts.get(kind, transfer), job(), future))
-        return future
+        seconds = lasts.get(self.eye.reads, transfer)
+        for job, future in self._asked:
+            try:
+                told = job()
+            except Refusal as refusal:  # cut short
+                future.set_exception(refusal)
+            else:
+                self._jobs.append((max(self.at, self._told + seconds), told, future))
+        self._asked = []
