@@ -156,7 +156,8 @@ def _take_in(
             with connection.begin_nested():
                 connection.execute(sa.insert(outcomes).values(row))
         except sa.exc.IntegrityError:  # another press's garment has it already
-            _tell(connection, press, run, piece, imprint, act, "pressed twice")
+            if outcome != Kind.PRESSED.value or not _was_seen(connection, press, run, imprint, act):
+                _tell(connection, press, run, piece, imprint, act, "pressed twice")
 
 
 def _of_no_act() -> sa.ColumnElement[bool]:
@@ -231,13 +232,23 @@ def _object(
             _object_to_taking_back(connection, press, run, piece, act)
         if act.kind not in ENDS - {Kind.SKIPPED.value}:
             continue
-        said = sa.update(outcomes).where(
-            outcomes.c.run == run, outcomes.c.imprint == act.imprint, outcomes.c.press == press,
-            outcomes.c.act.startswith(SAID_AT),
-        )  # fmt: skip
-        if act.kind == Kind.PRESSED.value and connection.execute(said.values(act=act.id)).rowcount:
-            continue  # whoever took the piece over saw that it was pressed
+        if act.kind == Kind.PRESSED.value and _was_seen(
+            connection, press, run, act.imprint, act.id
+        ):
+            continue
         _tell(connection, press, run, piece, act.imprint, act.id, act.kind)
+
+
+def _was_seen(connection: sa.Connection, press: str, run: str, imprint: str, act: str) -> bool:
+    """Whether whoever took the piece over saw what a press now tells itself; its act then counts.
+
+    The piece may have come back to that press meanwhile.
+    """
+    seen = sa.update(outcomes).where(
+        outcomes.c.run == run, outcomes.c.imprint == imprint, outcomes.c.press == press,
+        outcomes.c.act.startswith(SAID_AT),
+    )  # fmt: skip
+    return bool(connection.execute(seen.values(act=act)).rowcount)
 
 
 def _object_to_taking_back(

@@ -72,7 +72,8 @@ def enter(connection: sa.Connection, press: str, name: str, machine: str, wish: 
     found = connection.execute(sa.select(presses).where(presses.c.name == name)).first()
     if found is not None and found.id != press:
         raise Refusal(
-            f"There is a press “{name}” already, on {found.machine}: give this one another name."
+            f"There is a press “{name}” already, on {found.machine}: give this one another name; "
+            "or, if it is this very press, write the queue's address as it was before."
         )
     said: dict[str, Any] = {
         "name": name,
