@@ -429,3 +429,27 @@ def test_what_a_server_refuses_is_a_sentence(on_server, server):
     nowhere = read_address(f"{server.address.rpartition('/')[0]}/nowhere")
     with pytest.raises(Refusal, match="no such database"):
         Queue(nowhere)
+
+
+def test_a_print_seen_at_a_take_over_and_told_later_by_its_press_is_one(queue):
+    """Left under the head, taken over, and given back by another take-over: nothing is at odds."""
+    run, stops = share(queue)
+    left, right = enter(queue, "left"), enter(queue, "right")
+    piece = next(s.piece for s in stops if len(s.piece.imprints) > 1)
+    claimed(queue, left, run, chosen=piece.id)
+    first = piece.imprints[0].id
+
+    def over(to, of, seen):
+        doubts = queue.transact(lambda c: claims.in_doubt(c, of, run))
+        said = {each: each in seen for doubt in doubts for each in doubt.imprints}
+        queue.transact(lambda c: claims.take_over(c, to, new_id(), run, of, said))
+
+    over(right, left, {first})
+    over(left, right, set())
+    told = act(1, run, "pressed", first)
+    queue.transact(lambda c: acts.push(c, left, [told]))
+    assert queue.transact(conflicts.open_conflicts) == ()
+    query = sa.select(outcomes.c.act).where(outcomes.c.imprint == first)
+    assert queue.transact(lambda c: c.execute(query).scalars().all()) == [told.id]
+    queue.transact(lambda c: acts.push(c, left, [act(2, run, "undone", event=told.id)]))
+    assert queue.transact(lambda c: c.execute(query).scalars().all()) == []
