@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from calibration.detect.cards import FoundCard
 from calibration.detect.plane_view import LensView
 from calibration.geometry import Isometry, Points
+from calibration.model.trust_region import Evaluated, least_squares, soft_l1
 
 
 @dataclass(frozen=True)
@@ -70,9 +71,6 @@ def measure(found: Sequence[FoundCard], size: tuple[int, int]) -> CardLayout:
     size : tuple of int
         Width and height of the photo, px.
     """
-    # Imported late: it takes longer than all the rest of the program's start.
-    from scipy.optimize import least_squares
-
     local = [_local(card) for card in found]
     pixels = np.vstack([card.pixels for card in found])
     owner = np.repeat(np.arange(len(found)), [len(card.indices) for card in found])
@@ -94,15 +92,23 @@ def measure(found: Sequence[FoundCard], size: tuple[int, int]) -> CardLayout:
         matrix = np.append(x[:8] * scale, 1.0).reshape(3, 3)
         return LensView(matrix, float(x[8]), centre, half), where
 
-    def misfit(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    def misfit(x: NDArray[np.float64]) -> Evaluated:
         view, where = split(x)
         dx, dy, angle = where[owner].T
         c, s = np.cos(angle), np.sin(angle)
         u, v = flat.T
-        plane = np.stack([c * u - s * v + dx, s * u + c * v + dy], axis=1)
-        return (view.photo_from_plane(plane) - pixels).ravel()
+        turned = np.stack([c * u - s * v, s * u + c * v], axis=1)
+        seen, by_view, by_place = view.slopes(turned + np.stack([dx, dy], axis=1))
+        by_turn = np.stack([-turned[:, 1], turned[:, 0]], axis=1)
+        by_pose = np.concatenate([by_place, by_place @ by_turn[:, :, None]], axis=2)
+        slope = np.zeros((len(flat), 2, len(x)))
+        slope[:, :, :9] = by_view * np.append(scale, 1.0)
+        for column, card in enumerate(others):
+            first = 9 + 3 * column
+            slope[owner == card, :, first : first + 3] = by_pose[owner == card]
+        return Evaluated((seen - pixels).ravel(), slope.reshape(-1, len(x)))
 
-    solved = least_squares(misfit, x0, loss="soft_l1", x_scale="jac", max_nfev=100).x
+    solved = least_squares(misfit, x0, soft_l1(), 100).point
     view, where = split(solved)
     planned = np.array([card.card.centre for card in found])
     onto_platen = Isometry.nearest(where[:, :2], planned)
@@ -116,7 +122,7 @@ def measure(found: Sequence[FoundCard], size: tuple[int, int]) -> CardLayout:
             CardPose(card.card.name, (pose.x, pose.y), wrapped(pose.angle - card.card.angle))
             for card, pose in zip(found, laid, strict=True)
         ),
-        float(np.median(np.linalg.norm(misfit(solved).reshape(-1, 2), axis=1))),
+        float(np.median(np.linalg.norm(misfit(solved).residuals.reshape(-1, 2), axis=1))),
     )
 
 

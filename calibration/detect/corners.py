@@ -169,36 +169,40 @@ def align(
     offsets = photo_from_charuco(places.reshape(-1, 2)).reshape(places.shape) - expected[:, None]
     some = slice(None, None, max(1, count // 30))
     photo = _sample(view, start[some, None] + offsets[some])
-    fits = [
-        float(np.median(_correlation(_sample(soft, at), photo)))
-        for soft, at in (_charuco_picture(charuco, blur * usual, places[some]) for blur in _BLURS)
-    ]
-    soft, at = _charuco_picture(charuco, _BLURS[int(np.argmax(fits))] * usual, places)
+    fine, at = _charuco_picture(charuco, places)
+    blurred = [_blurred(fine, blur * usual) for blur in _BLURS]
+    fits = [float(np.median(_correlation(_sample(each, at[some]), photo))) for each in blurred]
+    soft = blurred[int(np.argmax(fits))]
     picture = _sample(soft, at)
     slope = [
         _sample(cv2.Sobel(soft, cv2.CV_32F, dx, dy, ksize=3, scale=_RASTER / 8), at)
         for dx, dy in ((1, 0), (0, 1))
     ]
-    slopes = np.stack(slope, axis=-1) @ module_from_px  # d picture / d px
+    # d picture / d px; each of a patch's columns stands in a row, shape (N, columns, samples).
+    slopes = module_from_px.swapaxes(1, 2) @ np.stack(slope, axis=1)
     # What a photo makes of the picture's levels: gain, tone curve (which widens bright
     # parts, or ink that has spread), a blur not quite the one chosen, and an offset.
     edges = _sample(cv2.Laplacian(soft, cv2.CV_32F, ksize=1), at)
     edges *= 255.0 / max(float(np.abs(edges).max()), 1e-6)
     curve = picture * (1.0 - picture / 255.0)
     curve_slope = 1.0 - picture / 127.5
-    flat = np.stack([picture, curve, edges, np.ones_like(picture)], axis=-1)
+    flat = np.stack([picture, curve, edges, np.ones_like(picture)], axis=1)
     pixels = start.copy()
-    weights = np.ones_like(picture)
+    design = np.concatenate([slopes, flat], axis=1)
+    weighted, normal = flat, flat @ flat.swapaxes(1, 2)
     for _ in range(_STEPS):
         photo = _sample(view, pixels[:, None] + offsets)
-        level = _solve(flat, weights, photo)
+        # The levels' weights are those of the step before, and so is their normal matrix.
+        level = _solve(normal[:, -4:, -4:], weighted[:, -4:], photo)
         gain = level[:, :1] + level[:, 1:2] * curve_slope
-        design = np.concatenate([slopes * gain[..., None], flat], axis=-1)
-        misfit = photo - (flat @ level[..., None])[..., 0]
+        np.multiply(slopes, gain[:, None], out=design[:, :2])
+        misfit = photo - (level[:, None] @ flat)[:, 0]
         floor = _FLOOR * 255.0 * np.abs(level[:, :1]) + 0.5
         spread = np.maximum(1.4826 * np.median(np.abs(misfit), axis=1, keepdims=True), floor)
         weights = 1.0 / (1.0 + (misfit / (3.0 * spread)) ** 2)
-        shift = _solve(design, weights, misfit)[:, :2]
+        weighted = design * weights[:, None]
+        normal = weighted @ design.swapaxes(1, 2)
+        shift = _solve(normal, weighted, misfit)[:, :2]
         pixels = pixels - np.clip(shift, -1.0, 1.0)
         if np.abs(shift).max() < 0.002:
             break
@@ -225,10 +229,8 @@ def _inverse_scale(photo_from_charuco: CharucoMap, corners: Points) -> NDArray[n
     return np.asarray(np.moveaxis(inverse, 2, 0))
 
 
-def _charuco_picture(
-    charuco: Charuco, blur: float, places: Points
-) -> tuple[NDArray[np.float32], Points]:
-    """Return the chessboard blurred (0 black, 255 white) around `places`, and their px in it."""
+def _charuco_picture(charuco: Charuco, places: Points) -> tuple[NDArray[np.float32], Points]:
+    """Return the chessboard (0 black, 255 white) around `places`, and their px in it."""
     low = np.maximum(np.floor(places.min(axis=(0, 1))).astype(int) - 2, -2)
     high = np.ceil(places.max(axis=(0, 1))).astype(int) + 2
     padded = np.pad(charuco.raster, charuco.square, constant_values=255)
@@ -237,28 +239,39 @@ def _charuco_picture(
         low[0] + charuco.square : high[0] + charuco.square,
     ]
     fine = part.repeat(_RASTER, 0).repeat(_RASTER, 1).astype(np.float32)
-    soft = cv2.GaussianBlur(fine, (0, 0), max(blur, 0.1) * _RASTER)
-    return np.asarray(soft, np.float32), (places - low) * _RASTER - 0.5
+    return fine, (places - low) * _RASTER - 0.5
+
+
+def _blurred(fine: NDArray[np.float32], blur: float) -> NDArray[np.float32]:
+    """Return a chessboard's picture blurred by so many modules."""
+    return np.asarray(cv2.GaussianBlur(fine, (0, 0), max(blur, 0.1) * _RASTER), np.float32)
 
 
 def _sample(picture: NDArray[np.generic], where: Points) -> NDArray[np.float64]:
     """Return the picture's levels between its pixels, shape of `where` less its last axis."""
-    points = np.nan_to_num(where, nan=-9.0).astype(np.float32)
+    points = where.astype(np.float32)
+    points[np.isnan(points)] = -9.0
     border = cv2.BORDER_REPLICATE
     levels = cv2.remap(picture, points, None, cv2.INTER_LINEAR, borderMode=border)  # type: ignore[call-overload]  # the stub knows no None
     return np.asarray(levels, np.float64)
 
 
 def _solve(
-    design: NDArray[np.float64], weights: NDArray[np.float64], target: NDArray[np.float64]
+    normal: NDArray[np.float64], weighted: NDArray[np.float64], target: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Weighted least squares for every patch at once: (N, K, P), (N, K), (N, K) to (N, P)."""
-    weighted = (design * weights[..., None]).swapaxes(1, 2)
-    normal = weighted @ design
+    """Solve weighted least squares for every patch at once, to shape (N, P).
+
+    Parameters
+    ----------
+    normal : ndarray, shape (N, P, P)
+    weighted : ndarray, shape (N, P, K)
+        Columns times weights.
+    target : ndarray, shape (N, K)
+    """
     # A patch without any edge fixes nothing: keep it solvable, it will not agree anyway.
-    normal += 1e-9 * np.eye(design.shape[2]) * np.trace(normal, axis1=1, axis2=2)[:, None, None]
+    ridge = 1e-9 * np.eye(normal.shape[2]) * np.trace(normal, axis1=1, axis2=2)[:, None, None]
     right = weighted @ target[..., None]
-    return np.asarray(np.linalg.solve(normal, right)[..., 0])
+    return np.asarray(np.linalg.solve(normal + ridge, right)[..., 0])
 
 
 def _correlation(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -52,7 +52,9 @@ class Marker:
         return math.sqrt(max(area, 1e-6))
 
 
-def find_markers(view: NDArray[np.uint8], family: Family, scale: float = 1.0) -> list[Marker]:
+def find_markers(
+    view: NDArray[np.uint8], family: Family, scale: float = 1.0, ids: Iterable[int] | None = None
+) -> list[Marker]:
     """Read the markers of one family in a grey picture.
 
     Parameters
@@ -61,27 +63,33 @@ def find_markers(view: NDArray[np.uint8], family: Family, scale: float = 1.0) ->
     family : Family
     scale : float
         The picture is searched at this scale; results are in its own pixels.
+    ids : iterable of int, optional
+        Only these are looked for: comparing with every marker of a large family takes most of
+        the time.
     """
     searched = view
     if scale != 1.0:
         method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         searched = np.asarray(cv2.resize(view, None, fx=scale, fy=scale, interpolation=method))
-    found, ids, _ = _detector(family, max(searched.shape)).detectMarkers(searched)
-    if ids is None:
+    numbers = range(family.count) if ids is None else tuple(ids)
+    found, places, _ = _detector(family, numbers, max(searched.shape)).detectMarkers(searched)
+    if places is None:
         return []
     ratio = np.array(view.shape[::-1]) / np.array(searched.shape[::-1])
     return [
-        Marker(int(number), (np.asarray(ring, np.float64).reshape(4, 2) + 0.5) * ratio - 0.5)
-        for number, ring in zip(np.ravel(ids), found, strict=True)
+        Marker(
+            numbers[int(place)], (np.asarray(ring, np.float64).reshape(4, 2) + 0.5) * ratio - 0.5
+        )
+        for place, ring in zip(np.ravel(places), found, strict=True)
     ]
 
 
-def _detector(family: Family, longest: int) -> cv2.aruco.ArucoDetector:
+def _detector(family: Family, ids: Sequence[int], longest: int) -> cv2.aruco.ArucoDetector:
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = 4 * _SMALLEST_SIDE / longest
     parameters.minDistanceToBorder = 1
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    return cv2.aruco.ArucoDetector(family.dictionary, parameters)
+    return cv2.aruco.ArucoDetector(family.part(ids), parameters)
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,6 +26,9 @@ ENOUGH_MARKERS = 4
 _SHARE_THAT_AGREES = 0.4
 """Of the markers read: in the pattern of another projector a few agree by chance."""
 
+_NEARLY_ALL = 0.9
+"""Of the markers of one lattice: it is the lattice that is shown, beyond doubt."""
+
 _MANY = 20
 
 _SEARCH_RANGE = 1.6
@@ -73,6 +76,10 @@ def find_pattern(
     allowed : callable
         Which corners count.
     """
+    usual = pattern.lattices[0]
+    quick = _quick_search(image, usual, area, allowed)
+    if quick is not None:
+        return quick
     best = PatternSearch(np.zeros(0, np.intp), np.zeros((0, 2)), ())
     markers: list[Marker] = []
     for view, scale in _searches(image, area):
@@ -90,6 +97,21 @@ def find_pattern(
         if _well_seen(best, markers) or (len(best.indices) == 0 and len(read) > _MANY):
             break  # many markers that do not agree belong to another pattern
     return PatternSearch(best.indices, best.pixels, tuple(markers))
+
+
+def _quick_search(
+    image: NDArray[np.uint8], lattice: Lattice, area: Points, allowed: Allowed
+) -> PatternSearch | None:
+    """Look in the likeliest view for the markers of one lattice alone; None if in any doubt."""
+    view, scale = next(_searches(image, area))
+    ids = tuple(lattice.charuco.markers)
+    read = find_markers(channels.equalised(view), Family.TAG_36H11, scale, ids)
+    located = find_charuco(lattice.charuco, read)
+    distinct = len({marker.id for marker in read})
+    if located is None or len(located.markers) < max(_MANY, _NEARLY_ALL * distinct):
+        return None
+    found = PatternSearch(*_locate(view, lattice, located, allowed), tuple(read))
+    return found if _well_seen(found, read) else None
 
 
 def _well_seen(search: PatternSearch, markers: Sequence[Marker]) -> bool:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from calibration.geometry import Points, as_points
 from calibration.model import homography
+from calibration.model.trust_region import Evaluated, least_squares, soft_l1
 
 MOST_DISTORTION = 0.8
 """Largest radial term, of the half diagonal; wide-angle webcams stay within 0.4."""
@@ -70,6 +71,33 @@ class LensView:
             bend = 1.0 + self.k * (q * q).sum(axis=1, keepdims=True)
             return np.asarray(self.centre + self.half_diagonal * q * bend)
 
+    def slopes(self, points: Points) -> tuple[Points, NDArray[np.float64], NDArray[np.float64]]:
+        """Return the photo px of points of the plane, shape (N, 2), and their derivatives.
+
+        Those by the homography's first eight entries and k, shape (N, 2, 9), and by the point,
+        shape (N, 2, 2).
+        """
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            matrix = self.homography
+            below = points @ matrix[2, :2] + matrix[2, 2]
+            q = (points @ matrix[:2, :2].T + matrix[:2, 2]) / below[:, None]
+            square = (q * q).sum(axis=1)
+            bend = 1.0 + self.k * square
+            by_q = 2 * self.k * q[:, :, None] * q[:, None, :]
+            by_q[:, 0, 0] += bend
+            by_q[:, 1, 1] += bend
+            by_q *= self.half_diagonal
+            rows = np.column_stack([points, np.ones(len(points))]) / below[:, None]
+            q_by_entry = np.zeros((len(points), 2, 8))
+            q_by_entry[:, 0, 0:3] = q_by_entry[:, 1, 3:6] = rows
+            q_by_entry[:, :, 6:8] = -q[:, :, None] * rows[:, None, :2]
+            q_by_point = (matrix[:2, :2] - q[:, :, None] * matrix[2, :2]) / below[:, None, None]
+            by_lens = np.concatenate(
+                [by_q @ q_by_entry, (self.half_diagonal * q * square[:, None])[:, :, None]], axis=2
+            )
+            pixels = self.centre + self.half_diagonal * q * bend[:, None]
+        return pixels, by_lens, by_q @ q_by_point
+
     def plane_from_photo(self, pixels: ArrayLike) -> Points:
         """Map photo px, shape (N, 2), to points of the plane, shape (N, 2)."""
         return homography.apply(homography.invert(self.homography), self._undistorted(pixels))
@@ -117,8 +145,14 @@ class PlaneView:
         seen = self.lens.photo_from_plane(plane)
         if len(self.coefficients) == 0:
             return seen
-        scaled = (plane - self.centre) / self.half_extent
-        return np.asarray(seen + _terms(scaled, len(self.coefficients)) @ self.coefficients)
+        x, y = ((plane - self.centre) / self.half_extent).T
+        # As `_terms` times the coefficients, by Horner's rule: patches have many points.
+        filled = np.zeros((10, 2))
+        filled[: len(self.coefficients)] = self.coefficients
+        for axis, (o, a, b, aa, ab, bb, aaa, aab, abb, bbb) in enumerate(filled.T):
+            along = o + x * (a + x * (aa + x * aaa + y * aab) + y * ab)
+            seen[:, axis] += along + y * (b + y * (bb + x * abb + y * bbb))
+        return seen
 
 
 def fit(plane: ArrayLike, photo: ArrayLike, size: tuple[int, int]) -> PlaneView:
@@ -158,31 +192,29 @@ def _fit_lens(plane: Points, photo: Points, size: tuple[int, int]) -> LensView:
     start = LensView.straight(plane, photo, size)
     if len(plane) < _LEAST_FOR_LENS:
         return start
-    # Imported late: it takes longer than all the rest of the program's start.
-    from scipy.optimize import least_squares
-
-    matrix = start.homography / start.homography[2, 2]
-    scale = np.abs(matrix).ravel()[:8] + 1e-6
+    matrix = (start.homography / start.homography[2, 2]).ravel()
+    scale = np.append(np.abs(matrix[:8]) + 1e-6, 1.0)
 
     def view(x: NDArray[np.float64]) -> LensView:
-        distorted = np.append(x[:8] * scale, 1.0).reshape(3, 3)
+        distorted = np.append(x[:8] * scale[:8], 1.0).reshape(3, 3)
         return LensView(distorted, float(x[8]), start.centre, start.half_diagonal)
 
-    def misfit(x: NDArray[np.float64]) -> NDArray[np.float64]:
-        return (view(x).photo_from_plane(plane) - photo).ravel()
+    def bent(x: NDArray[np.float64]) -> Evaluated:
+        pixels, slope, _ = view(x).slopes(plane)
+        return Evaluated((pixels - photo).ravel(), (slope * scale).reshape(-1, 9))
 
-    x0 = np.append(matrix.ravel()[:8] / scale, 0.0)
-    limit = np.append(np.full(8, np.inf), MOST_DISTORTION)
-    solved = least_squares(
-        misfit,
-        x0,
-        bounds=(-limit, limit),
-        loss="soft_l1",
-        f_scale=_ROBUST_SCALE,
-        x_scale="jac",
-        max_nfev=40,
-    )
-    return view(solved.x)
+    def solved(free: int, first: NDArray[np.float64]) -> NDArray[np.float64]:
+        def at(part: NDArray[np.float64]) -> Evaluated:
+            here = bent(np.append(part, first[free:]))
+            return Evaluated(here.residuals, here.jacobian[:, :free])
+
+        found = least_squares(at, first[:free], soft_l1(_ROBUST_SCALE), 40)
+        return np.append(found.point, first[free:])
+
+    best = solved(9, np.append(matrix[:8] / scale[:8], 0.0))
+    if abs(best[8]) > MOST_DISTORTION:
+        best = solved(8, np.append(best[:8], np.clip(best[8], -MOST_DISTORTION, MOST_DISTORTION)))
+    return view(best)
 
 
 def _number_of_terms(points: int) -> int:

@@ -95,7 +95,9 @@ def _direct(source: Points, target: Points) -> Homography:
     zero, one = np.zeros_like(x), np.ones_like(x)
     across = np.stack([x, y, one, zero, zero, zero, -u * x, -u * y, -u], axis=1)
     down = np.stack([zero, zero, zero, x, y, one, -v * x, -v * y, -v], axis=1)
-    _, sizes, rows = np.linalg.svd(np.vstack([across, down]), full_matrices=True)
+    equations = np.vstack([across, down])
+    # Four points give eight equations, and the ninth direction only in full.
+    _, sizes, rows = np.linalg.svd(equations, full_matrices=len(equations) < 9)
     if sizes[7] < DEGENERATE * sizes[0]:
         raise DegeneratePointsError("too many of the points lie on one line")
     return np.asarray(rows[8].reshape(3, 3))

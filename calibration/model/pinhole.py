@@ -174,8 +174,9 @@ class Pinhole:
         local = world @ rotation.T + self.translation
         depth = np.where(local[:, 2] > 0, local[:, 2], np.nan)
         flat = local[:, :2] / depth[:, None]
-        x, y = flat.T
-        distorted, by_flat = _distort(flat, self), _distortion_slope(flat, self)
+        x, y = flat[:, 0].copy(), flat[:, 1].copy()
+        at_x, at_y, a, b, d = _distorted(x, y, self)
+        distorted, by_flat = _columns(at_x, at_y), _rows((a, b), (b, d))
 
         r2 = x * x + y * y
         linear = self.intrinsic_matrix[:2, :2]
@@ -224,16 +225,20 @@ class Pinhole:
 
     def unproject_rays(self, directions: Array, height: ArrayLike = 0.0) -> Points:
         """Return where rays through the lens meet a height; as `unproject`, by directions."""
-        lens = self.lens
-        fall = np.asarray(height, dtype=np.float64) - lens[2]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reach = fall / directions[:, 2]
-            reach = np.where(reach > 0, reach, np.nan)
-        return np.asarray(lens[:2] + reach[:, None] * directions[:, :2])
+        return meet_height(self.lens, directions, height)
 
     def _pixels(self, distorted: Array) -> Points:
         """Map distorted normalised coordinates, shape (N, 2), to pixels, shape (N, 2)."""
         return np.asarray(distorted @ self.intrinsic_matrix[:2, :2].T + (self.cx, self.cy))
+
+
+def meet_height(lens: Array, directions: Array, height: ArrayLike = 0.0) -> Points:
+    """Return where rays from a lens, shape (3,), meet a height, shape (N, 2); nan where not."""
+    fall = np.asarray(height, dtype=np.float64) - lens[2]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = fall / directions[:, 2]
+        reach = np.where(reach > 0, reach, np.nan)
+    return np.asarray(lens[:2] + reach[:, None] * directions[:, :2])
 
 
 def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
@@ -252,26 +257,23 @@ def undistort(pinhole: Pinhole, pixels: ArrayLike) -> Points:
     distorted = (as_points(pixels) - (pinhole.cx, pinhole.cy)) @ inverse.T
     if not any((pinhole.k1, pinhole.k2, pinhole.p1, pinhole.p2)):
         return np.asarray(distorted)
-    flat = distorted.copy()
+    goal_x, goal_y = distorted[:, 0].copy(), distorted[:, 1].copy()
+    x, y = goal_x.copy(), goal_y.copy()
     for _ in range(_INVERSE_STEPS):
-        miss = distorted - _distort(flat, pinhole)
-        slope = _distortion_slope(flat, pinhole)
-        step = _solve2(slope, miss)
-        flat += step
-        if not (np.abs(step) >= 1e-13).any():  # nan counts as done
+        at_x, at_y, a, b, d = _distorted(x, y, pinhole)
+        miss_x, miss_y = goal_x - at_x, goal_y - at_y
+        # Two equations for each point, solved in closed form; the slope is symmetric.
+        determinant = a * d - b * b
+        step_x = (d * miss_x - b * miss_y) / determinant
+        step_y = (a * miss_y - b * miss_x) / determinant
+        x += step_x
+        y += step_y
+        if not (np.maximum(np.abs(step_x), np.abs(step_y)) >= 1e-13).any():  # nan counts as done
             break
+    flat = _columns(x, y)
     missed = np.abs(distorted - _distort(flat, pinhole)).max(axis=1) > 1e-9
     flat[missed] = np.nan
     return flat
-
-
-def _solve2(matrices: Array, vectors: Array) -> Array:
-    """Solve N systems of two equations; matrices (N, 2, 2), vectors (N, 2); in closed form."""
-    a, b, c, d = matrices[:, 0, 0], matrices[:, 0, 1], matrices[:, 1, 0], matrices[:, 1, 1]
-    determinant = a * d - b * c
-    x = (d * vectors[:, 0] - b * vectors[:, 1]) / determinant
-    y = (a * vectors[:, 1] - c * vectors[:, 0]) / determinant
-    return _columns(x, y)
 
 
 def _columns(*columns: Array | float) -> Array:
@@ -306,24 +308,32 @@ def _fixed(values: ArrayLike) -> Array:
 
 def _distort(flat: Array, lens: Pinhole) -> Array:
     """Distort normalised coordinates, shape (N, 2)."""
-    x, y = flat[:, 0], flat[:, 1]
-    r2 = x * x + y * y
-    radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
-    xy = 2 * x * y
-    return _columns(
-        x * radial + lens.p1 * xy + lens.p2 * (r2 + 2 * x * x),
-        y * radial + lens.p1 * (r2 + 2 * y * y) + lens.p2 * xy,
-    )
+    x, y, *_ = _distorted(flat[:, 0], flat[:, 1], lens)
+    return _columns(x, y)
 
 
 def _distortion_slope(flat: Array, lens: Pinhole) -> Array:
     """Return the derivative of `_distort` by the coordinates, shape (N, 2, 2)."""
-    x, y = flat[:, 0], flat[:, 1]
-    r2 = x * x + y * y
-    radial = 1 + r2 * (lens.k1 + lens.k2 * r2)
-    slope = 2 * (lens.k1 + 2 * lens.k2 * r2)
-    across = slope * x * y + 2 * (lens.p1 * x + lens.p2 * y)
-    return _rows(
-        (radial + slope * x * x + 2 * lens.p1 * y + 6 * lens.p2 * x, across),
-        (across, radial + slope * y * y + 6 * lens.p1 * y + 2 * lens.p2 * x),
+    _, _, a, b, d = _distorted(flat[:, 0], flat[:, 1], lens)
+    return _rows((a, b), (b, d))
+
+
+def _distorted(x: Array, y: Array, lens: Pinhole) -> tuple[Array, Array, Array, Array, Array]:
+    """Return distorted coordinates and their derivatives ``dx'/dx``, ``dx'/dy``, ``dy'/dy``.
+
+    ``dy'/dx`` is ``dx'/dy``. What the formulas share is worked out once.
+    """
+    xx, xy, yy = x * x, x * y, y * y
+    r2 = xx + yy
+    bent = lens.k2 * r2
+    radial = 1 + r2 * (lens.k1 + bent)
+    slope = 2 * (lens.k1 + 2 * bent)
+    p1, p2 = lens.p1, lens.p2
+    px, py = 2 * p2 * x, 2 * p1 * y
+    return (
+        x * radial + 2 * p1 * xy + p2 * (r2 + 2 * xx),
+        y * radial + p1 * (r2 + 2 * yy) + 2 * p2 * xy,
+        radial + slope * xx + py + 3 * px,
+        slope * xy + 2 * (p1 * x + p2 * y),
+        radial + slope * yy + 3 * py + px,
     )

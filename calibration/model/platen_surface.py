@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from calibration.geometry import Points, as_points
-from calibration.model.pinhole import Array, Pinhole
+from calibration.model.pinhole import Array, Pinhole, meet_height
 
 UNIT = 100.0
 """A bow is given in mm at this distance from the middle, mm: easy to read and well scaled."""
@@ -92,12 +92,16 @@ def land(pinhole: Pinhole, pixels: ArrayLike, height: ArrayLike = 0.0, bow: Bow 
     -------
     ndarray, shape (N, 2), platen frame, mm; nan where a ray does not meet it
     """
-    lens, directions = pinhole.lens, pinhole.directions(pixels)
-    points = pinhole.unproject_rays(directions, height)
+    return land_rays(pinhole.lens, pinhole.directions(pixels), height, bow)
+
+
+def land_rays(lens: Array, directions: Array, height: ArrayLike = 0.0, bow: Bow = FLAT) -> Points:
+    """Return where rays from a lens, shape (3,), meet a sheet; as `land`, by directions."""
+    above = np.asarray(height, dtype=np.float64)
+    points = meet_height(lens, directions, above)
     if bow == FLAT:
         return points
     near, bowed = 1e-11 * abs(lens[2]), bow.vector
-    above = np.asarray(height, dtype=np.float64)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         along = directions[:, :2] / directions[:, 2:]  # mm sideways for each mm up
         for _ in range(_STEPS):  # each step is a hundred times nearer: the bow's slope is small

@@ -9,6 +9,7 @@ platen's face (`platen_surface.Bow`) and the bend of the picture (`projector.ben
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -92,10 +93,10 @@ def bound(covariances: Array, freedom: int) -> Array:
     (Hotelling 1931); its longer half axis bounds the distance whatever the direction,
     so the true share is between 95 % (a round ellipse) and 98.6 % (a thin one).
     """
-    from scipy.special import fdtri
-
     longest = np.linalg.eigvalsh(covariances)[:, 1]
-    return np.asarray(np.sqrt(2 * float(fdtri(2, max(freedom, 1), 0.95)) * longest))
+    # Of two coordinates F's distribution is 1 - (1 + 2 F / n)^(-n / 2): its quantile is a formula.
+    n = max(freedom, 1)
+    return np.asarray(np.sqrt(n * math.expm1(2 / n * math.log(20)) * longest))
 
 
 def over_platen(face: PlatenFace, step: float = STEP) -> Points:

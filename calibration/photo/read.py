@@ -35,6 +35,15 @@ _DIAGONAL_35MM = math.hypot(36.0, 24.0)  # CIPA DCG-001: "equivalent" goes by th
 _CUSTOM_PANORAMA = 6  # EXIF CustomRendered as phones write it for a panorama
 _MM_PER_FOCAL_PLANE_UNIT = {2: 25.4, 3: 10.0, 4: 1.0}  # EXIF 2.32, FocalPlaneResolutionUnit
 
+_TURNS = {
+    None: None,
+    1: None,
+    3: cv2.ROTATE_180,
+    6: cv2.ROTATE_90_CLOCKWISE,
+    8: cv2.ROTATE_90_COUNTERCLOCKWISE,
+}
+"""How to turn a picture by its EXIF orientation (EXIF 2.32); mirrored ones no camera writes."""
+
 UNKNOWN_CAMERA = "unknown camera"
 """How the key of a photo begins that does not say which camera took it."""
 
@@ -138,14 +147,28 @@ def _photo(name: str, opened: Image.Image) -> Photo:
             f"{name} is a panorama, stitched from several shots: take one ordinary photo that "
             "shows the whole platen."
         )
-    # HEIC comes already turned, with its orientation tag reset: nothing turns twice.
-    upright = ImageOps.exif_transpose(opened)
-    image = cv2.cvtColor(_rgb(upright), cv2.COLOR_RGB2BGR)
+    image = _upright(opened, exif)
     size = (image.shape[1], image.shape[0])
     camera = _camera(exif, details, size)
     photo = Photo(name, np.asarray(image, np.uint8), camera, _focal_hint(details, size))
     check_light(photo)
     return photo
+
+
+def _upright(opened: Image.Image, exif: Image.Exif) -> NDArray[np.uint8]:
+    """Return the picture's BGR pixels, turned as its EXIF orientation says.
+
+    HEIC comes already turned, with its orientation tag reset: nothing turns twice.
+    """
+    turn = exif.get(ExifTags.Base.Orientation)
+    if opened.mode != "RGB" or turn not in _TURNS:
+        upright = ImageOps.exif_transpose(opened)
+        return np.asarray(cv2.cvtColor(_rgb(upright), cv2.COLOR_RGB2BGR), np.uint8)
+    # As phones write: Pillow's own way copies such a picture four times.
+    width, height = opened.size
+    image = np.frombuffer(opened.tobytes("raw", "BGR"), np.uint8).reshape(height, width, 3)
+    way = _TURNS[turn]
+    return image if way is None else np.asarray(cv2.rotate(image, way), np.uint8)
 
 
 def _rgb(upright: Image.Image) -> NDArray[np.uint8]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from calibration.detect.observe import observe
@@ -82,10 +83,21 @@ def read_and_observe(
         lit = None if each.lit is None else read_photo(each.lit)
         return photo, observe(photo, cards, pattern, each.raised, pattern_photo=lit)
 
-    with ThreadPoolExecutor(WORKERS) as pool:
+    with _single_threaded_opencv(), ThreadPoolExecutor(WORKERS) as pool:
         found = list(pool.map(one, given))
     _check_all_different([photo for photo, _ in found])
     return tuple(photo for photo, _ in found), tuple(seen for _, seen in found)
+
+
+@contextmanager
+def _single_threaded_opencv() -> Iterator[None]:
+    """Let OpenCV work in the calling thread: its own wait busily for each other."""
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(threads)
 
 
 def _check_all_different(photos: Sequence[Photo]) -> None:

@@ -21,8 +21,9 @@ from calibration.solve.fit import Solution, solve_plans
 from calibration.solve.least_squares import minimise
 from calibration.solve.model_error import estimate_without_prior
 from calibration.solve.models import KEYSTONED
+from calibration.solve.photo_corners import NOTHING
 from calibration.solve.priors import PRINT_SCALE_ERROR, SPACER_HEIGHT_ERROR
-from calibration.solve.residuals import NOTHING, ResidualModel
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import CardFit
 
 CARD_SHIFT_LIMIT = 3.0

@@ -14,8 +14,9 @@ from calibration.model.pinhole import Array, Pinhole
 from calibration.observations import PhotoObservation
 from calibration.refusal import Refusal, Remedy, RemedyKind
 from calibration.solve.least_squares import FitProblem, minimise
+from calibration.solve.photo_corners import EVERYTHING, NOTHING
 from calibration.solve.priors import PROJECTOR_FREE, projector_places, projector_priors
-from calibration.solve.residuals import EVERYTHING, NOTHING, ResidualModel
+from calibration.solve.residuals import ResidualModel
 from calibration.solve.values import Cross, Stated
 
 FOCAL_GUESSES = np.geomspace(0.5, 2.2, 12)

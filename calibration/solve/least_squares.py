@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from calibration.model.pinhole import PARAMETERS, Array, Pinhole
+from calibration.model.trust_region import cauchy, least_squares
 from calibration.solve.parameters import Indices
-from calibration.solve.residuals import ResidualModel
+from calibration.solve.residuals import Predicted, ResidualModel
 
 CORNER_ROBUST_SCALE = 4.0
 """Residual of a corner, in standard errors, at which its weight has halved. With this scale
@@ -143,16 +145,17 @@ class FitProblem:
     free: NDArray[np.bool_]
     noise: Array
 
+    def at(self, vector: Array) -> Fitted:
+        """Return residuals and their slope, each worked out when it is asked for."""
+        return Fitted(self, self.model.at(vector))
+
     def residuals(self, vector: Array) -> Array:
         """Return every residual in standard errors, shape (R,)."""
-        seen = self.model.residuals(vector) / self.noise[self.model.groups]
-        return np.concatenate([seen, *(prior.residuals(vector) for prior in self.priors)])
+        return self.at(vector).residuals
 
     def jacobian(self, vector: Array) -> Array:
         """Return the slope of `residuals` by the free unknowns, shape (R, F)."""
-        seen = self.model.jacobian(vector) / self.noise[self.model.groups][:, None]
-        rows = np.concatenate([seen, *(prior.jacobian(vector) for prior in self.priors)])
-        return np.asarray(rows[:, self.free])
+        return self.at(vector).jacobian
 
     def robust_scales(self, vector: Array) -> Array:
         """Return each residual's robust scale, shape (R,); `NO_LOSS` where it has none."""
@@ -163,6 +166,53 @@ class FitProblem:
                 np.full(count, NO_LOSS if prior.robust_scale is None else prior.robust_scale)
             )
         return np.concatenate(parts)
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """A problem at one set of unknowns.
+
+    Attributes
+    ----------
+    problem : FitProblem
+    predicted : Predicted
+    """
+
+    problem: FitProblem
+    predicted: Predicted
+
+    @cached_property
+    def residuals(self) -> Array:
+        """Every residual in standard errors, shape (R,)."""
+        problem, vector = self.problem, self.predicted.vector
+        seen = self.predicted.residuals / problem.noise[problem.model.groups]
+        return np.concatenate([seen, *(prior.residuals(vector) for prior in problem.priors)])
+
+    @cached_property
+    def jacobian(self) -> Array:
+        """The slope of `residuals` by the free unknowns, shape (R, F)."""
+        problem, vector = self.problem, self.predicted.vector
+        seen = self.predicted.jacobian / problem.noise[problem.model.groups][:, None]
+        rows = np.concatenate([seen, *(prior.jacobian(vector) for prior in problem.priors)])
+        return np.asarray(rows[:, problem.free])
+
+
+@dataclass(frozen=True, eq=False)
+class _Whole:
+    """A problem at one set of unknowns, with all numbers finite.
+
+    Far from any real lens the distortion has no inverse: that counts as a huge residual.
+    """
+
+    fitted: Fitted
+
+    @cached_property
+    def residuals(self) -> Array:
+        return np.nan_to_num(self.fitted.residuals, nan=1e6)
+
+    @cached_property
+    def jacobian(self) -> Array:
+        return np.nan_to_num(self.fitted.jacobian)
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,35 +234,21 @@ def minimise(
     problem: FitProblem, start: Array, steps: int = MAXIMUM_STEPS, change: float = SETTLED
 ) -> Result:
     """Return the free unknowns that explain the observations best, from `start`."""
-    from scipy.optimize import least_squares  # takes 0.4 s to import
-
-    squares = problem.robust_scales(start) ** 2
 
     def whole(part: Array) -> Array:
         vector = start.copy()
         vector[problem.free] = part
         return vector
 
-    def residuals(part: Array) -> Array:
-        # Far from any real lens the distortion has no inverse: count that as a huge residual.
-        return np.nan_to_num(problem.residuals(whole(part)), nan=1e6)
-
-    def cauchy(z: Array) -> Array:
-        weight = 1 / (1 + z / squares)
-        return np.stack([squares * np.log1p(z / squares), weight, -(weight**2) / squares])
-
     found = least_squares(
-        residuals,
+        lambda part: _Whole(problem.at(whole(part))),
         start[problem.free],
-        lambda part: np.nan_to_num(problem.jacobian(whole(part))),
-        loss=cauchy,
-        x_scale="jac",
-        xtol=1e-9,
-        ftol=change,
-        gtol=1e-8,
-        max_nfev=steps,
+        cauchy(problem.robust_scales(start)),
+        steps,
+        cost_change=change,
+        step=1e-9,
     )
-    return Result(whole(found.x), 2 * float(found.cost))
+    return Result(whole(found.point), 2 * found.cost)
 
 
 def weights(problem: FitProblem, vector: Array) -> Array:

@@ -12,7 +12,7 @@ modules.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache, cached_property
@@ -49,6 +49,12 @@ class Family(Enum):
     def count(self) -> int:
         """How many ids the family has."""
         return int(self.dictionary.bytesList.shape[0])
+
+    def part(self, ids: Sequence[int]) -> cv2.aruco.Dictionary:
+        """Return a dictionary of some of the family's markers, numbered in the order of `ids`."""
+        whole = self.dictionary
+        codes = np.ascontiguousarray(whole.bytesList[np.asarray(ids)])
+        return cv2.aruco.Dictionary(codes, self.bits, whole.maxCorrectionBits)
 
 
 def arrangement(ids: Iterable[int], key: str) -> tuple[int, ...]:

@@ -50,6 +50,18 @@ def test_alignment_is_several_times_better_than_the_crossing_alone(bench, photo)
     assert off[1] < off[0] / 3
 
 
+def test_markers_of_some_ids_are_those_that_all_ids_give(photo):
+    view = channels.equalised(channels.grey(photo.image))
+    every = find_markers(view, Family.TAG_36H11)
+    asked = sorted(marker.id for marker in every)[3::2]
+    some = find_markers(view, Family.TAG_36H11, ids=asked)
+    assert len(asked) > 20
+    rings = {marker.id: marker.ring for marker in every}
+    assert sorted(marker.id for marker in some) == asked
+    for marker in some:
+        np.testing.assert_array_equal(marker.ring, rings[marker.id])
+
+
 def test_nothing_is_seen_where_no_corner_is(bench, photo):
     card = bench.cards[0]
 

@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.special import fdtri
 
 from calibration.geometry import PlatenFace
 from calibration.model.pinhole import Pinhole
@@ -153,6 +154,9 @@ def test_bound_of_a_round_error_is_hotellings() -> None:
     round_error = np.eye(2)[None] * 0.04
     assert bound(round_error, 10)[0] == pytest.approx(0.2 * np.sqrt(2 * 4.103), rel=1e-3)
     assert bound(round_error, 10**6)[0] == pytest.approx(0.2 * np.sqrt(5.991), rel=1e-3)
+    for freedom in (1, 2, 7, 400):  # SciPy's quantile of F
+        quantile = fdtri(2, freedom, 0.95)
+        assert bound(round_error, freedom)[0] == pytest.approx(0.2 * np.sqrt(2 * quantile))
 
 
 def test_bound_never_falls_short_of_a_thin_error() -> None:

@@ -41,7 +41,11 @@ def test_line_of_the_norris_data() -> None:
     line = SimpleNamespace(
         groups=np.zeros(len(x), dtype=np.intp),
         residuals=lambda v: v[0] + v[1] * x - y,
-        jacobian=lambda v: np.column_stack([np.ones_like(x), x]),
+        at=lambda v: SimpleNamespace(
+            vector=v,
+            residuals=v[0] + v[1] * x - y,
+            jacobian=np.column_stack([np.ones_like(x), x]),
+        ),
     )
     far = 300.0  # so that all robust weights are 1 to 5e-6: the certified fit is not robust
     problem = FitProblem(line, (), np.array([True, True]), np.array([NORRIS_SPREAD * far]))
