@@ -81,7 +81,7 @@ def plan_each_different(pieces: int) -> None:
     spot = location("player-name")
     for index in range(pieces):
         piece = garment("crew_tee", "L", measured={"half_chest": 540.0 + 0.001 * index})
-        place(piece, spot, letter(f"{CREW[index % len(CREW)]} {index}", height=50, widest=280))
+        place(piece, spot, letter(f"{CREW[index % len(CREW)]} {index}", height=25))
 
 
 def main() -> None:

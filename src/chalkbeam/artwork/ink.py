@@ -156,6 +156,26 @@ def bounds(mask: Mask) -> tuple[int, int, int, int]:
     return int(columns[0]), int(rows[0]), int(columns[-1]) + 1, int(rows[-1]) + 1
 
 
+def edges(cover: Cover, box: tuple[int, int, int, int]) -> tuple[float, float, float, float]:
+    """Return left, top, right, bottom of the ink within the pixels that are its `bounds`.
+
+    A drawing's outermost pixels are inked in part: as much of their width as their cover is of the
+    next ones'.
+    """
+    left, top, right, bottom = box
+    columns = cover[top:bottom, left:right].max(axis=0)
+    rows = cover[top:bottom, left:right].max(axis=1)
+
+    def bare(outermost: NDArray[np.float32]) -> float:
+        """Return the bare share of the first of two pixels from the rim."""
+        return 1.0 - min(1.0, float(outermost[0] / outermost[-1])) if outermost[-1] > 0 else 0.0
+
+    return (
+        left + bare(columns[:2]), top + bare(rows[:2]),
+        right - bare(columns[:-3:-1]), bottom - bare(rows[:-3:-1]),
+    )  # fmt: skip
+
+
 def centroid(cover: Cover) -> tuple[float, float]:
     """Return the weighted centroid (x, y) in pixel edges: a pixel's middle is at +0.5."""
     columns, rows = cover.sum(axis=0, dtype=np.float64), cover.sum(axis=1, dtype=np.float64)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import threading
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,11 +19,13 @@ from calibration.files import read_whole, resolved
 from calibration.geometry import XY, Points
 from calibration.picture_files import LARGEST_FILE
 from chalkbeam.artwork.files import Picture, linked_files, read_picture
-from chalkbeam.artwork.ink import Ink, bounds, centroid, find_baseline, find_ink
+from chalkbeam.artwork.ink import Ink, bounds, centroid, edges, find_baseline, find_ink
 from chalkbeam.basics.sentences import Sentence
 
 REMEMBERED = 32
 """Files in the cache; a large one takes 2 MB."""
+
+_turns: dict[tuple[object, ...], threading.Lock] = {}
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +39,9 @@ class InkMeasures:
     canvas : (int, int)
         Width and height of the picture.
     bounds : (int, int, int, int)
-        Left, top, right, bottom of the ink.
+        Left, top, right, bottom of the pixels with ink.
+    edges : (float, float, float, float)
+        Left, top, right, bottom of the ink, parts of pixels counted.
     centroid : (x, y)
         Weighted by cover.
     baseline : float or None
@@ -52,6 +57,7 @@ class InkMeasures:
     name: str
     canvas: tuple[int, int]
     bounds: tuple[int, int, int, int]
+    edges: tuple[float, float, float, float]
     centroid: XY
     baseline: float | None
     rim: Points
@@ -64,14 +70,15 @@ class InkMeasures:
     _bits: NDArray[np.uint8]
 
     @property
-    def size(self) -> tuple[int, int]:
+    def size(self) -> tuple[float, float]:
         """Width and height of the ink."""
-        left, top, right, bottom = self.bounds
+        left, top, right, bottom = self.edges
         return right - left, bottom - top
 
     def mask(self) -> NDArray[np.bool_]:
         """Return where ink is within its bounds, shape (height, width)."""
-        width, height = self.size
+        left, top, right, bottom = self.bounds
+        width, height = right - left, bottom - top
         bits = np.unpackbits(self._bits, count=width * height)
         return bits.reshape(height, width).astype(bool)
 
@@ -85,8 +92,10 @@ def measured_ink(
     """
     path = Path(path)
     content = _digest(path)
-    linked = (_digest(each) for each in _linked(path, content))
-    return _measured_ink(resolved(path), (content, *linked), page, mirrored, whole)
+    digests = (content, *(_digest(each) for each in _linked(path, content)))
+    asked = resolved(path), digests, page, mirrored, whole
+    with _turns.setdefault(asked, threading.Lock()):  # who comes second finds it measured
+        return _measured_ink(*asked)
 
 
 def _digest(path: Path) -> bytes:
@@ -121,11 +130,13 @@ def as_seen(picture: Picture, mirrored: bool) -> Picture:
 def measure_picture(picture: Picture, ink: Ink) -> InkMeasures:
     """Return the measures of a picture's ink."""
     left, top, right, bottom = box = bounds(ink.mask)
+    ends = edges(ink.cover, box)
     height, width = ink.mask.shape
     return InkMeasures(
-        picture.name, (width, height), box, centroid(ink.cover), find_baseline(ink.mask),
-        _rim(ink.mask), picture.pixels_per_mm, picture.drawn, picture.remarks,
-        ink.source, ink.paper, ink.specks, np.packbits(ink.mask[top:bottom, left:right]),
+        picture.name, (width, height), box, ends, centroid(ink.cover), find_baseline(ink.mask),
+        np.clip(_rim(ink.mask), ends[:2], ends[2:]), picture.pixels_per_mm, picture.drawn,
+        picture.remarks, ink.source, ink.paper, ink.specks,
+        np.packbits(ink.mask[top:bottom, left:right]),
     )  # fmt: skip
 
 

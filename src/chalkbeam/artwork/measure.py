@@ -222,8 +222,8 @@ def _pixels_per_mm(
     width, height = found.size
     if not found.drawn and max(width, height) < FEWEST_PIXELS:
         raise Refusal(
-            f"{found.name} has ink only {width} x {height} pixels large: export the artwork at "
-            "300 dpi."
+            f"{found.name} has ink only {width:.0f} x {height:.0f} pixels large: export the "
+            "artwork at 300 dpi."
         )
     given = [
         (pixels, length)
@@ -251,7 +251,7 @@ def _pixels_per_mm(
         scales = [pixels / length for pixels, length in given]
         if max(scales) > min(scales) * (1 + SAME_SHAPE):
             raise Refusal(
-                f"{found.name} has ink {width} x {height} pixels large, which does "
+                f"{found.name} has ink {width:.0f} x {height:.0f} pixels large, which does "
                 "not have the proportions of the sizes given: give one of them."
             )
         scale = sum(scales) / len(scales)
@@ -266,7 +266,7 @@ def _artwork(
     mirrored: bool,
     centre: CentreRule,
 ) -> Artwork:
-    left, top, right, bottom = found.bounds
+    left, top, right, bottom = found.edges
     middle = np.array([(left + right) / 2, (top + bottom) / 2])
 
     def in_frame(points: Points) -> Points:
@@ -274,7 +274,7 @@ def _artwork(
 
     box = Box.around(in_frame(np.array([[left, top], [right, bottom]], dtype=np.float64)))
     canvas = Box.around(in_frame(np.array([[0, 0], found.canvas], dtype=np.float64)))
-    corner = (box.left, box.top)
+    corner = in_frame(np.array(found.bounds[:2], dtype=np.float64))
     weighed_x, weighed_y = in_frame(np.array(found.centroid))
     weighed = (float(weighed_x), float(weighed_y))
     return Artwork(

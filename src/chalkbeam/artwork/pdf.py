@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from calibration.refusal import Refusal, Remedy, RemedyKind
-from chalkbeam.artwork.picture import MM_PER_POINT, VECTOR_PIXELS, Picture
+from chalkbeam.artwork.picture import MM_PER_POINT, Picture, drawn_pixels
 from chalkbeam.basics.sentences import Sentence
 
 LONGEST_PAGE = 10_000.0
@@ -44,12 +44,13 @@ def read_pdf(name: str, data: bytes, page: int) -> Picture:
         if not (0 < width < math.inf and 0 < height < math.inf):
             raise Refusal(f"{name} has a page without a size: export it again.")
         unit = _user_unit(document, page - 1)
-        if not max(width, height) * unit * MM_PER_POINT <= LONGEST_PAGE:
+        longest = max(width, height) * unit * MM_PER_POINT
+        if not longest <= LONGEST_PAGE:
             raise Refusal(
-                f"{name} has a page {max(width, height) * unit * MM_PER_POINT / 1000:.3g} m long, "
+                f"{name} has a page {longest / 1000:.3g} m long, "
                 "which is no sheet of transfers: export it at true size."
             )
-        scale = VECTOR_PIXELS / max(width, height)
+        scale = drawn_pixels(longest) / max(width, height)
         bitmap = sheet.render(
             scale=scale, fill_color=(255, 255, 255, 0), rev_byteorder=True, may_draw_forms=False
         )

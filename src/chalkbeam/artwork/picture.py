@@ -17,8 +17,12 @@ from chalkbeam.basics.units import MM_PER_INCH
 
 MM_PER_POINT = MM_PER_INCH / 72
 """PDF user space: 72 points to the inch (ISO 32000-1, 8.3.2.3)."""
-VECTOR_PIXELS = 3000
-"""Long side at which drawings are rendered: 0.1 mm a pixel on a 300 mm transfer."""
+DRAWN_PIXEL = 0.2
+"""Of drawings, mm: half a projector's pixel on a platen. Where ink ends within a pixel is measured,
+and the time that drawing takes grows with the pixels."""
+FEWEST_DRAWN, MOST_DRAWN = 1800, 3000
+"""Pixels of a drawing's long side: as for 14 in, the widest usual print, where the file says
+nothing or less; and what a small computer's memory holds."""
 
 Pixels = NDArray[np.uint8]
 Result = TypeVar("Result")
@@ -47,6 +51,14 @@ class Picture:
     pixels_per_mm: float | None
     drawn: bool
     remarks: tuple[Sentence, ...] = ()
+
+
+def drawn_pixels(longest: float | None) -> int:
+    """Return how many pixels long a drawing is rendered whose long side the file says, mm, or not.
+
+    A small one may be asked for larger than it says.
+    """
+    return min(max(round((longest or 0.0) / DRAWN_PIXEL), FEWEST_DRAWN), MOST_DRAWN)
 
 
 def to_rgba(image: Image.Image) -> Pixels:

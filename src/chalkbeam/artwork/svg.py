@@ -17,10 +17,10 @@ from chalkbeam.artwork import fonts as font_files
 from chalkbeam.artwork.fonts import Fonts, fonts_for
 from chalkbeam.artwork.picture import (
     MM_PER_POINT,
-    VECTOR_PIXELS,
     Picture,
     Pixels,
     drawn_apart,
+    drawn_pixels,
     to_rgba,
 )
 from chalkbeam.artwork.styled import runs, undrawn
@@ -55,19 +55,20 @@ def read_svg(path: Path, data: bytes) -> Picture:
             f"{path.name} is not a drawing Chalkbeam can read: export it as plain SVG or PDF."
         ) from error
     have = font_files.installed() if "text" in text else {}
-    return drawn_apart(path.name, partial(_drawing, resolved(path), text, have, VECTOR_PIXELS))
+    return drawn_apart(path.name, partial(_drawing, resolved(path), text, have))
 
 
-def _drawing(path: Path, text: str, have: Mapping[str, tuple[Path, ...]], pixels: int) -> Picture:
-    """Return an SVG as pixels, its longer side so many."""
+def _drawing(path: Path, text: str, have: Mapping[str, tuple[Path, ...]]) -> Picture:
+    """Return an SVG as pixels."""
     root = _root(text)
     _check_links(path, root)
     fonts = fonts_for(path.name, root, have)
+    width = _physical(root.get("width", ""))
+    height = _physical(root.get("height", ""))
+    pixels = drawn_pixels(max(width or 0.0, height or 0.0))
     rgba = _draw_svg(text, path, fonts, width=pixels)
     if rgba.shape[0] > pixels:
         rgba = _draw_svg(text, path, fonts, height=pixels)
-    width = _physical(root.get("width", ""))
-    height = _physical(root.get("height", ""))
     if width:
         scale: float | None = rgba.shape[1] / width
     else:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import cast
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, LetterStyle, load_artwork, load_gang, picked
 from chalkbeam.artwork.faces import PLAIN, find_face
+from chalkbeam.artwork.ink_measures import measured_ink
 from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.locations import Location
 from chalkbeam.locations import location as find_location
@@ -51,6 +54,27 @@ def place_imprint(
     if isinstance(answer, Refusal):
         raise answer
     return answer
+
+
+def read_ahead(imprints: Iterable[Imprint]) -> None:
+    """Have the artwork files of imprints measured in a thread, in the imprints' order.
+
+    A file that is asked for meanwhile is waited for. What is wrong with one is told there.
+    """
+    files = {
+        (each.art.path, each.art.cut.page, each.art.cut.mirrored): None
+        for each in imprints
+        if each.art.path is not None and each.art.cut.pick is None
+    }
+    if not files:
+        return
+
+    def measure() -> None:
+        for path, page, mirrored in files:
+            with contextlib.suppress(Refusal):
+                measured_ink(path, page=page, mirrored=mirrored)
+
+    threading.Thread(target=measure, name="artwork ahead", daemon=True).start()
 
 
 def _name_over(

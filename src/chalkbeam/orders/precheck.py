@@ -18,7 +18,7 @@ from chalkbeam.garments import Fit, garment
 from chalkbeam.locations import location as find_location
 from chalkbeam.orders.headers import Cells, Column
 from chalkbeam.orders.pieces import Imprint, Piece
-from chalkbeam.orders.place_imprint import Lay, place_imprint, read_artwork
+from chalkbeam.orders.place_imprint import Lay, place_imprint, read_ahead, read_artwork
 from chalkbeam.orders.problems import Problem, row_words
 from chalkbeam.orders.second_heat import heated_anyway
 from chalkbeam.orders.sheet import RunSheet
@@ -81,6 +81,7 @@ def precheck_order(
         return imprint and replace(imprint, id="", follows=None, location=location_of(imprint))
 
     checker = _Checker(lay, unit, location_of)
+    read_ahead(imprint for piece in order.pieces for imprint in piece.imprints)
     covers = by_where_they_lie(lay, location_of)
     seen: set[tuple[int, str]] = set()
     for number, piece in enumerate(order.pieces):

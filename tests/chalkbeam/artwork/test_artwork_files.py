@@ -74,9 +74,25 @@ def test_physical_units_of_a_drawing(tmp_path, width, millimetres):
     assert load_artwork(path).ink.width == pytest.approx(millimetres, rel=1e-3)
 
 
+@pytest.mark.parametrize("shown", [1.0, 0.5])
+def test_where_ink_ends_within_a_pixel_of_a_drawing_is_measured(tmp_path, shown):
+    """The drawing's own geometry: a quarter of the 0.2 mm that a pixel is, at each edge.
+
+    Counted by whole pixels it would be 0.26 mm too wide.
+    """
+    size = 'width="360mm" height="200mm" viewBox="0 0 360 200"'
+    rect = f'<rect x="20.13" y="30.13" width="299.74" height="100.14" fill-opacity="{shown}"/>'
+    art = load_artwork(_svg(tmp_path, rect, size))
+    assert (art.ink.width, art.ink.height) == pytest.approx((299.74, 100.14), abs=0.1)
+    assert art.ink.left - art.sheet.left == pytest.approx(20.13, abs=0.05)
+    assert np.ptp(np.array(art.hull), axis=0) == pytest.approx((299.74, 100.14), abs=0.1)
+
+
 def test_a_script_is_not_run_and_a_linked_picture_must_be_there(tmp_path):
     rect = '<rect x="10" y="10" width="80" height="40"/>'
-    assert load_artwork(_svg(tmp_path, f"<script>alert(1)</script>{rect}")).ink.width == 80
+    assert load_artwork(
+        _svg(tmp_path, f"<script>alert(1)</script>{rect}")
+    ).ink.width == pytest.approx(80, abs=0.05)
     _boxed(tmp_path)
     linked = '<image href="{}" x="10" y="10" width="80" height="40"/>'
     assert load_artwork(_svg(tmp_path, linked.format("boxed.png"))).ink.width > 50

@@ -2,13 +2,15 @@
 
 import gzip
 import os
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from calibration.refusal import Refusal
-from chalkbeam.artwork import ink_measures, load_artwork, svg
+from chalkbeam.artwork import ink_measures, load_artwork
 
 
 @pytest.fixture
@@ -53,12 +55,33 @@ def test_an_edited_file_is_read_again_though_its_date_is_the_same(tmp_path, read
     assert len(readings) == 2
 
 
+def test_a_file_that_is_being_measured_is_waited_for(tmp_path, monkeypatch):
+    path, reading = block(tmp_path / "block.png"), ink_measures.read_picture
+    begun, go_on, readings = threading.Event(), threading.Event(), []
+
+    def read(*args):
+        readings.append(args)
+        begun.set()
+        assert go_on.wait(60)
+        return reading(*args)
+
+    ink_measures._measured_ink.cache_clear()
+    monkeypatch.setattr(ink_measures, "read_picture", read)
+    with ThreadPoolExecutor(2) as pool:
+        ahead = pool.submit(ink_measures.measured_ink, path)
+        assert begun.wait(60)
+        asked = pool.submit(load_artwork, path, width=100)
+        go_on.set()
+        assert ahead.result().canvas == (240, 140)
+        assert asked.result().ink.height == pytest.approx(50)
+    assert len(readings) == 1
+
+
 @pytest.mark.parametrize("ending", ["svg", "svgz"])
 @pytest.mark.parametrize("name", ["href", "xlink:href"])
 def test_a_drawing_is_read_again_when_a_picture_it_links_to_is_edited(
     tmp_path, readings, monkeypatch, ending, name
 ):
-    monkeypatch.setattr(svg, "VECTOR_PIXELS", 1200)  # 0.1 mm a pixel is enough here
     linked = block(tmp_path / "block.png", width=200, height=100)
     text = (
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '

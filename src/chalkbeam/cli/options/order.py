@@ -79,10 +79,12 @@ def read_order(
     Refusal
         As `chalkbeam.orders.sheet.read_sheet`.
     """
+    from calibration.worker import start_soon
     from chalkbeam.orders.sheet import read_sheet
 
     examine = None
     if lay is not None:
+        start_soon("chalkbeam.artwork.svg")  # the order's drawings are wanted in a moment
         from chalkbeam.orders.precheck import precheck_order
 
         def examine(order: RunSheet) -> tuple[Sequence[Problem], Sequence[str]]:
