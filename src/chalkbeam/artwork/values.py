@@ -134,10 +134,10 @@ def optical_centre(ink: Box, centroid: XY, rule: CentreRule = CentreRule.AUTO) -
         return OpticalCentre(centroid, Sentence("the centroid of the ink, as you asked"))
     x, across = _axis_centre(middle[0], centroid[0], ink.width, ("left of", "right of"))
     y, along = _axis_centre(middle[1], centroid[1], ink.height, ("above", "below"))
-    moved = [part for part in (across, along) if part is not None]
+    moved = [part for part in (across, along) if part and part.lengths[0] >= SAME_PLACE]
     if not moved:
         off = math.hypot(centroid[0] - middle[0], centroid[1] - middle[1])
-        if off < SAME_PLACE:
+        if off < SAME_PLACE or across or along:
             return OpticalCentre((x, y), Sentence("the middle of the ink's box"))
         words = "the middle of the ink's box; the ink balances {0} from it, which nobody sees"
         return OpticalCentre((x, y), Sentence(words, (off,)))

@@ -11,7 +11,7 @@ from typing import cast
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork import Artwork, LetterStyle, load_artwork, load_gang, picked
-from chalkbeam.artwork.faces import PLAIN, find_face
+from chalkbeam.artwork.faces import USUAL, find_face
 from chalkbeam.artwork.ink_measures import measured_ink
 from chalkbeam.garments import Age, Fit, Garment, garment
 from chalkbeam.locations import Location
@@ -107,7 +107,7 @@ def _elsewhere(imprint: Imprint, where: Location) -> bool:
 
 
 def _style(imprint: Imprint) -> LetterStyle:
-    return LetterStyle(find_face(imprint.face or PLAIN), imprint.arc, imprint.narrowest)
+    return LetterStyle(find_face(imprint.face or USUAL), imprint.arc, imprint.narrowest)
 
 
 def read_artwork(imprint: Imprint, worn: Garment, where: Location) -> Artwork:

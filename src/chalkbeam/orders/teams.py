@@ -13,7 +13,7 @@ from typing import NamedTuple, cast
 
 from calibration.refusal import Refusal
 from chalkbeam.artwork import LetterStyle
-from chalkbeam.artwork.faces import PLAIN, find_face
+from chalkbeam.artwork.faces import USUAL, find_face, usual_face
 from chalkbeam.artwork.letters import narrower_words, percent
 from chalkbeam.artwork.setting import least_share, share_within
 from chalkbeam.basics.units import Unit, format_length
@@ -83,6 +83,7 @@ class Team:
 
 def as_team(pieces: Sequence[Piece]) -> Team:
     """Return an order's lettering worked out together."""
+    pieces = _in_one_face(pieces)
     kinds: dict[str, LetterKind] = {}
     groups: dict[LetterKind, _Group] = {}
     narrowest: dict[tuple[ArtKind, str], float] = {}  # what one row allows holds for its team
@@ -136,12 +137,25 @@ def _lettered(pieces: Iterable[Piece]) -> Iterator[tuple[Piece, int, Imprint]]:
                 yield piece, number, imprint
 
 
+def _in_one_face(pieces: Sequence[Piece]) -> Sequence[Piece]:
+    """Return pieces whose lettering bears its face where the usual one lacks letters of it."""
+    usual = usual_face({i.art.text for _, _, i in _lettered(pieces) if not i.face})
+    if usual == USUAL:
+        return pieces
+
+    def faced(imprint: Imprint) -> Imprint:
+        bare = imprint.art.kind is not ArtKind.FILE and not imprint.face
+        return replace(imprint, face=usual) if bare else imprint
+
+    return [replace(piece, imprints=tuple(map(faced, piece.imprints))) for piece in pieces]
+
+
 def _team_of(imprint: Imprint) -> tuple[ArtKind, str]:
     return imprint.art.kind, imprint.face
 
 
 def _style(kind: LetterKind) -> LetterStyle:
-    return LetterStyle(find_face(kind.face or PLAIN), kind.arc, kind.narrowest)
+    return LetterStyle(find_face(kind.face or USUAL), kind.arc, kind.narrowest)
 
 
 def _set_together(

@@ -199,3 +199,13 @@ def test_sheets_and_specks_that_are_none_are_refused(tmp_path):
 def test_absurd_widths_are_refused(tmp_path, width):
     with pytest.raises(Refusal, match=r"larger than zero|no transfer"):
         load_artwork(block(tmp_path / "block.png"), width=width)
+
+
+def test_a_shift_that_no_ruler_shows_is_not_told():
+    # A small name's centre, 0.9 mm off its box's: it had read “0 in right of and 0 in below”.
+    small = optical_centre(Box(-10, -5, 10, 5), (0.9, 0.5))
+    assert small.point == (0.9, 0.5)
+    assert str(small.reason) == "the middle of the ink's box"
+    lower = str(optical_centre(Box(-10, -30, 10, 30), (0.9, 3.0)).reason)
+    assert "below" in lower
+    assert "right" not in lower

@@ -33,14 +33,27 @@ def test_faces_are_listed_and_drawn(ask, tmp_path):
 
 def test_a_stated_height_is_never_overridden(ask):
     # It had been set at 1 1/8 in, silently, to hold a width of 12 in.
-    code, _, err = ask(*NAME, "MONTGOMERY", "--height", "2.5in")
+    code, _, err = ask(*NAME, "MONTGOMERY", "--height", "2.5in", "--font", "plain")
     assert code == 2
     assert "“MONTGOMERY” 2 1/2 in high is" in err
     assert "and 12 in is the widest here: set it 1 1/2 in high, which fits" in err
     assert "(tall)" in err
-    code, out, _ = ask(*NAME, "MONTGOMERY", "--height", "2.5in", "--font", "tall", "--json")
+    code, out, _ = ask(*NAME, "MONTGOMERY", "--height", "2.5in", "--json")
     assert code == 0
     assert any("of its own width" in each["sentence"] for each in json.loads(out)["warnings"])
+
+
+def test_where_no_face_is_named_lines_are_as_wide_as_usual(ask):
+    # Figures 8 in high are 8 to 10 in wide, ten letters 2 1/2 in high go into 12 in: common
+    # practice, no source.
+    number = ("place", "--style", "tee", "--size", "XL", "--location", "player-number", "--text")
+    figures = json.loads(ask(*number, "88", "--json")[1])["artwork"]
+    assert 8 * 25.4 < figures["width_mm"] < 10 * 25.4
+    name = json.loads(ask(*NAME, "MONTGOMERY", "--json")[1])["artwork"]
+    assert name["height_mm"] == pytest.approx(2.5 * 25.4, rel=0.05)
+    code, out, _ = ask(*NAME, "ИЯ")  # letters that the usual face lacks
+    assert code == 0
+    assert "Capitals" not in out
 
 
 def test_name_and_number_are_said_to_be_pressed_once(ask):

@@ -81,6 +81,15 @@ def test_a_stated_height_is_kept_or_refused_with_what_fits_all(tmp_path):
     assert found[3, "name"].artwork.letters.share < 1
 
 
+def test_an_order_whose_letters_the_usual_face_lacks_is_all_set_in_another(tmp_path):
+    rows = [f"crew tee,XL,navy,1,{name},,,{face}" for name, face in
+            [("PIP", ""), ("МИХАИЛ", ""), ("PIP", "block")]]  # fmt: skip
+    fonts = [each.artwork.letters.font for each in placed(read(tmp_path, *rows)).values()]
+    assert fonts == [find_face("plain"), find_face("plain"), find_face("block")]
+    fonts = [each.artwork.letters.font for each in placed(read(tmp_path, rows[0])).values()]
+    assert fonts == [find_face("tall")]
+
+
 def test_ages_and_faces_are_kinds_of_their_own(tmp_path):
     order = read(
         tmp_path,

@@ -23,7 +23,7 @@ def list_fonts(
     json: JsonOption = False,
 ) -> None:
     """List the faces for names and numbers, and where the shop's own go."""
-    from chalkbeam.artwork.faces import BUILTIN, faces_folder, own_files
+    from chalkbeam.artwork.faces import BUILTIN, PLAIN, USUAL, faces_folder, own_files
 
     own = own_files()
     if png is not None:
@@ -46,7 +46,8 @@ def list_fonts(
         print(f"{name:10} {about}")
     for path in own:
         print(f"{path.stem:10} the shop's own, {path.name}")
-    print(f"\nThe shop's own fonts (.ttf, .otf) go into {faces_folder()}.")
+    print(f"\nWithout a face, lines are set in {USUAL}; in {PLAIN} where that lacks a letter.")
+    print(f"The shop's own fonts (.ttf, .otf) go into {faces_folder()}.")
     if png is not None:
         print(f"{png}: a line in each.")
 

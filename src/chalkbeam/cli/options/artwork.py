@@ -70,8 +70,8 @@ def read_turn(degrees: float | None) -> float | None:
     return -math.radians(degrees)
 
 
-def read_style(font: str | None, arc: str | None, narrowest: int | None) -> LetterStyle:
-    """Return how lettering looks, from its options.
+def read_style(text: str, font: str | None, arc: str | None, narrowest: int | None) -> LetterStyle:
+    """Return how a text looks, from its options.
 
     Raises
     ------
@@ -79,10 +79,10 @@ def read_style(font: str | None, arc: str | None, narrowest: int | None) -> Lett
         If there is no such face.
     """
     from chalkbeam.artwork import LetterStyle
-    from chalkbeam.artwork.faces import PLAIN, find_face
+    from chalkbeam.artwork.faces import find_face, usual_face
 
     least = None if narrowest is None else narrowest / 100
-    return LetterStyle(find_face(font or PLAIN), read_length(arc), least)
+    return LetterStyle(find_face(font or usual_face([text])), read_length(arc), least)
 
 
 def read_art(
@@ -133,7 +133,7 @@ def read_art(
     if text is not None:
         return set_letters(
             LetterLine(garment, location, text),
-            read_style(font, arc, narrowest),
+            read_style(text, font, arc, narrowest),
             width=wide,
             height=high,
             sheet_margin=SHEET_MARGIN if margin is None else margin,
