@@ -245,13 +245,17 @@ def _roomy(garment: Garment, location: Location, artwork: Artwork, low: float) -
 
 def _size_warnings(garment: Garment, location: Location, artwork: Artwork) -> list[Concern]:
     """Compare the art's size with what is usual at the location for the garment's age."""
-    preset, ink = location.preset, artwork.ink
+    preset, ink, letters = location.preset, artwork.ink, artwork.letters
+    # Letters are judged by their height: a short name is narrow.
+    as_high = letters is not None and letters.cap >= location.letter_height(garment.age)[1] - CLOSE
     warnings = []
     for word, size, usual in (
         ("wide", ink.width, preset.width.get(garment.age)),
         ("high", ink.height, preset.height.get(garment.age)),
     ):
         if usual is None or usual.low - CLOSE <= size <= usual.high + CLOSE:
+            continue
+        if word == "wide" and size < usual.low and as_high:
             continue
         title = literal(location.title)
         words = (

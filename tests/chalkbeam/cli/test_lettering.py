@@ -56,6 +56,13 @@ def test_where_no_face_is_named_lines_are_as_wide_as_usual(ask):
     assert "Capitals" not in out
 
 
+def test_a_short_name_of_the_usual_height_is_not_called_too_narrow(ask):
+    chest = ("place", "--style", "tee", "--size", "M", "--location", "left-chest", "--text", "Al")
+    assert json.loads(ask(*chest, "--json")[1])["warnings"] == []
+    small = json.loads(ask(*chest, "--height", "0.2in", "--json")[1])["warnings"]
+    assert "So far off" in small[0]["sentence"]
+
+
 def test_name_and_number_are_said_to_be_pressed_once(ask):
     number = [*NAME[:6], "player-number", "--text", "88", "--under", "PIP", "--font", "tall"]
     code, out, _ = ask(*number, "--json")

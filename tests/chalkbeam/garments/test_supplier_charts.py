@@ -41,6 +41,24 @@ def test_sizes_may_run_across(tmp_path):
     assert tall.measures["body_length"].value == pytest.approx(31 * INCH)
 
 
+@pytest.mark.parametrize(
+    "heading",
+    ["Chest Width (laid flat)", "A. Chest width", 'Chest 1" below armhole', "Garment chest (flat)"],
+)
+def test_how_a_chest_is_measured_makes_no_other_measure_of_it(tmp_path, heading):
+    title = heading.replace('"', '""')
+    read = read_chart(chart(tmp_path, f'Size,"{title}",Length\nLT,22in,32in\n'), "tee")
+    assert (read.problems, read.unused) == ((), ())
+    assert read.sizes[0].given["half_chest"].value == pytest.approx(22 * INCH)
+
+
+def test_a_range_of_bodies_is_told_from_a_garments_own_length(tmp_path):
+    read = read_chart(chart(tmp_path, "Size,Chest,Length\nM,38-40,29in\n"), "tee", unit="in")
+    assert "“38-40” is a range, such as of the bodies" in read.problems[0].sentence
+    half = read_chart(chart(tmp_path, "Size,Chest,Length\nM,20-1/2,29in\n"), "tee", unit="in")
+    assert half.sizes[0].given["half_chest"].value == pytest.approx(20.5 * INCH)
+
+
 def test_a_sleeve_from_the_centre_back_is_told_by_its_length(tmp_path):
     read = read_chart(chart(tmp_path, ACROSS), "tee")
     medium = next(size for size in read.sizes if size.name == "M").given

@@ -19,6 +19,7 @@ ALSO_CALLED: Mapping[str, tuple[str, ...]] = {
     ),
     "chest_girth": ("chest circumference", "full chest", "girth", "chest around"),
     "body_length": ("length", "body", "total length", "length from hps", "back length",
+                    "full body length", "length from high point of shoulder",
                     "hps length", "body length from hps", "length from high point shoulder"),
     "sleeve_length": ("sleeve", "sleeve from shoulder seam", "sleeve from shoulder"),
     "centre_back_sleeve": (
@@ -52,6 +53,12 @@ FIT_WORDS: Mapping[str, Fit] = {
     "unisex": "regular", "standard": "regular", "womens": "womens", "women": "womens",
     "woman": "womens", "ladies": "womens", "lady": "womens", "f": "womens", "m": "regular",
 }  # fmt: skip
+_HOW = re.compile(
+    r"^[a-h] |\b(garment|laid|flat|measured|measurements?)\b"
+    r"|\b1 (in |inch )?(below|under) (the )?(arm ?hole|arm ?pit|under ?arm|pit)\b"
+)
+"""What suppliers add to a measure's name that makes no other measure of it: the letter in the
+drawing beside, that it is taken flat, an inch below the armhole."""
 _UNITS = {"in": "in", "inch": "in", "inches": "in", "mm": "mm", "cm": "cm"}
 
 
@@ -75,8 +82,9 @@ def column_of(index: int, title: str, names: Sequence[str], unit: str | None) ->
     if len(words) > 1 and words[-1] in _UNITS:
         found = _UNITS[words.pop()]
     text = " ".join(words)
+    plain = " ".join(_HOW.sub(" ", text).split())
     for name in names:
-        if text in (_words(name), *ALSO_CALLED.get(name, ())):
+        if {text, plain} & {_words(name), *ALSO_CALLED.get(name, ())}:
             return ChartColumn(index, name, found)
     return None
 

@@ -89,6 +89,9 @@ def _bare(cell: str) -> bool:
     return not re.search(r"[a-z\"”″']", cell.lower())
 
 
+_RANGE = re.compile(r"\d+(\.\d+)?\s*(-|–|to)\s*\d+(\.\d+)?\s*(in|cm|mm|[\"”″])?")
+
+
 def _length(cell: str, column: ChartColumn) -> float:
     """Return a cell's length in mm.
 
@@ -97,6 +100,11 @@ def _length(cell: str, column: ChartColumn) -> float:
     Refusal
         If it is none.
     """
+    if _RANGE.fullmatch(cell.strip()):
+        raise Refusal(
+            f"“{cell.strip()}” is a range, such as of the bodies that a size fits: a chart has the "
+            "garment's own length, laid flat; leave this column out."
+        )
     return parse_length(f"{cell} {column.unit}".strip() if _bare(cell) else cell)
 
 
