@@ -172,17 +172,27 @@ def _cross_checks(results: tuple[RuleResult, ...]) -> tuple[CrossCheck, ...]:
         placing = [r for r in results if aims(r.rule) and r.rule.axis is axis]
         first = max(placing, key=lambda r: r.rule.weight)
         apart = -second.rule.sign * second.miss
-        slack = CLOSE + max(first.line.tolerance, second.line.tolerance)
-        low, high = second.asked.low - slack, second.asked.high + slack
-        checks.append(CrossCheck(first, second, apart, low <= second.got <= high))
+        slack = max(first.line.tolerance, second.line.tolerance)
+        checks.append(CrossCheck(first, second, apart, _in_band(second, slack)))
     return tuple(checks)
 
 
+def _in_band(result: RuleResult, slack: float = 0.0) -> bool:
+    """Tell whether a feature lies within a rule's band, give or take so many mm."""
+    low, high = result.asked.low, result.asked.high
+    return low - slack - CLOSE <= result.got <= high + slack + CLOSE
+
+
 def _rule_warnings(results: tuple[RuleResult, ...]) -> list[Concern]:
+    missed = [r for r in results if not r.rule.check and r.verdict is Verdict.MISSED]
+    if not missed:
+        return []
+    # What a check finds usual is not called unusual by a limit to the same measure.
+    usual = {(r.rule.art, r.rule.line) for r in results if r.rule.check and _in_band(r)}
     warnings = []
-    for result in results:
+    for result in missed:
         rule = result.rule
-        if rule.check or result.verdict is not Verdict.MISSED:
+        if (rule.art, rule.line) in usual:
             continue
         words = joined([result_words(result), asked_words(result)], "; common practice is ")
         text = f"{words.template[:1].upper()}{words.template[1:]}."

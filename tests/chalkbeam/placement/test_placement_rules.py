@@ -72,6 +72,16 @@ def _tops():
     ]
 
 
+@pytest.mark.parametrize(("style", "size"), [("crew_tee", "YM"), ("crew_tee", "YS")])
+def test_one_measure_has_one_band(style, size):
+    # Tall art hung 5/8 in below the pit line: the check called it usual, a note unusual.
+    placed = place(garment(style, size), location("full-front"), block_art(245, 245))
+    (pits,) = (c for c in placed.cross_checks if c.checked_by.rule.line == "pit_line")
+    assert check_words(pits).say().endswith("the rules agree.")
+    assert pits.checked_by.got > 5
+    assert not any("pit line" in str(each.sentence) for each in placed.warnings)
+
+
 BOX = 0.65 * MM_PER_INCH
 """Two rules for one place agree within this of the second's band, mm: pieces of a box differ by
 half an inch or a little more (common practice, no source)."""
@@ -139,7 +149,10 @@ def test_tall_art_rises_to_the_pit_line_but_never_on_to_the_collar():
     assert Box.around(taller.hull()).top == pytest.approx(25.4, abs=0.1)
     missed = [r for r in taller.rules if r.verdict is Verdict.MISSED and r.rule.bound == "at_most"]
     assert missed
-    assert any(c.about == "rule" for c in taller.warnings)
+    # An inch below the pit line is still practice for a full front; three and a half are not.
+    assert not any("pit line" in str(c.sentence) for c in taller.warnings)
+    tallest = place(piece, location("full-front"), block_art(250, 470))
+    assert any(c.about == "rule" and "pit line" in str(c.sentence) for c in tallest.warnings)
 
 
 def test_single_name_stands_on_the_line():

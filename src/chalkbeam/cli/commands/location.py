@@ -143,6 +143,7 @@ def new_location(
     from chalkbeam.locations.plain_line import plain_text, read_line
     from chalkbeam.placement.garment_lines import known_faces, known_lines
 
+    name = "-".join(name.lower().split())
     _check_name(name)
     side = face.strip().lower().replace(" ", "_")
     if side not in known_faces():
