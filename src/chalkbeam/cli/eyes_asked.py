@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING
 from calibration.refusal import Refusal
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from calibration.rig.file import Rig
     from chalkbeam.station.controller import StationController
-    from chalkbeam.station.eye_at_press import EyeAtPress
     from chalkbeam.station.eye_host import EyeSource
     from overlay.window.inputs import Input
 
@@ -39,27 +38,29 @@ class EyesAsked:
         self._number = 0 if self._simulated else int(camera)
         self._tolerance = read_tolerance(tolerance, degrees)
 
-    def fitted(self, rig: Rig) -> Rig:
-        """Return a rig with its eye."""
+    def fitted(self, rigs: Sequence[Rig]) -> list[Rig]:
+        """Return the rigs of one press's platens with their eyes."""
+        rig = rigs[0]
         if rig.eye is not None:
-            return rig
+            return list(rigs)
         if self._simulated:
             from chalkbeam.simulator.press.live import with_simulated_eye
 
-            return with_simulated_eye(rig)
+            return [with_simulated_eye(each) for each in rigs]
         raise Refusal(
             f"The rig “{rig.name}” has no eye: fit its camera with chalkbeam eye fit, or leave "
             "--eye out."
         )
 
     @contextmanager
-    def open(self, rig: Rig, record: Path | None) -> Iterator[EyeSource]:
-        """Open the camera for a rig; pictures are kept beside a record, if it is given."""
+    def open(self, rigs: Sequence[Rig], record: Path | None) -> Iterator[EyeSource]:
+        """Open the camera of a press's platens; pictures are kept beside a record, if given."""
         from concurrent.futures import ThreadPoolExecutor
 
         from chalkbeam.eye.live_camera import open_live
         from chalkbeam.record.pictures import PictureFolder
         from chalkbeam.station.eye_at_press import EyeAtPress, EyeOptions
+        from chalkbeam.station.eye_by_platen import EyeByPlaten
         from chalkbeam.station.eye_host import EyeSource
 
         pictures = None if record is None else PictureFolder.of(record)
@@ -69,25 +70,28 @@ class EyesAsked:
             if self._simulated:
                 from chalkbeam.simulator.press.live import SimulatedPress
 
-                press = SimulatedPress(rig)
+                press = SimulatedPress(rigs)
                 print(press.words, file=sys.stderr)
 
                 def rehearse(
                     controller: StationController, post: Callable[[Input], None]
-                ) -> EyeAtPress:
-                    eye = EyeAtPress(controller, rig, hand.submit, options, reader=press.reader)
-                    press.begin(controller, post, lambda: eye.watch.knows_bare)
-                    return eye
+                ) -> EyeByPlaten:
+                    eyes = EyeByPlaten(controller, rigs, lambda rig: EyeAtPress(
+                        controller, rig, hand.submit, options, reader=press.reader
+                    ))  # fmt: skip
+                    press.begin(controller, post, lambda: eyes.eye.watch.knows_bare)
+                    return eyes
 
                 yield EyeSource(press, rehearse)
                 return
-            assert rig.eye is not None  # as `fitted` returned it
-            with open_live(self._number, rig.eye.size) as camera:
+            assert rigs[0].eye is not None  # as `fitted` returned it
+            with open_live(self._number, rigs[0].eye.size) as camera:
                 if camera.words:
                     print(camera.words, file=sys.stderr)
                 yield EyeSource(
-                    camera, lambda controller, post: EyeAtPress(
-                        controller, rig, hand.submit, options
+                    camera, lambda controller, post: EyeByPlaten(
+                        controller, rigs,
+                        lambda rig: EyeAtPress(controller, rig, hand.submit, options),
                     ),
                 )  # fmt: skip
         finally:

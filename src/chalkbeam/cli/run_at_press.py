@@ -79,10 +79,12 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
         raise Refusal("--platen goes with --ticks: a rig knows its platen.")
     wanted: list[str | None] = list(asked.rig) or [None]
     rigs = lasers.rigs() if lasers else open_platens(wanted)
-    eyes = None
+    eyes, watched = None, []
     if asked.eye is not None:
         eyes = EyesAsked(asked.eye, asked.tolerance, asked.turn_tolerance)
-        rigs = [eyes.fitted(rigs[0]), *rigs[1:]]  # on other platens the steps are the keys'
+        post = len(open_platens(wanted[:1]))
+        watched = eyes.fitted(rigs[:post])
+        rigs = [*watched, *rigs[post:]]  # on other presses the steps are the keys'
     prepared = functools.partial(
         ImprintPreparer, rigs, pointing, not asked.on_top,
         overhang=read_length(asked.overhang), aside=read_length(asked.aside),
@@ -164,8 +166,8 @@ def run_at_press(asked: RunOptions, open_beside: OpenBeside) -> None:
                 offers=lambda: offers_of(store, session, asked.units),
             )  # fmt: skip
 
-        watched = eyes.open(rigs[0], path if asked.pictures else None) if eyes else nullcontext()
-        with watched as source:
+        seen = eyes.open(watched, path if asked.pictures else None) if eyes else nullcontext()
+        with seen as source:
             controller = run_in_window(
                 prepare, output, rigs[0], number, beside=beside, source=source, queue=shared,
                 say=lambda sentence: print(sentence, file=sys.stderr),

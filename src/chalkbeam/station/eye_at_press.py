@@ -201,6 +201,10 @@ class EyeAtPress:
         """Say that the camera brings pictures again: it is timed anew."""
         self._light.time_anew()
 
+    def leave(self) -> None:
+        """End it: another platen is put on."""
+        self._reading.stop()
+
     # -- flashes ---------------------------------------------------------------------------
 
     def _flash(self, kind: FlashKind) -> None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from calibration.refusal import Refusal
 from chalkbeam.eye.live_camera import LivePicture, LiveSource
 from chalkbeam.station.controller import StationController
-from chalkbeam.station.eye_at_press import EyeAtPress
+from chalkbeam.station.eye_by_platen import EyeByPlaten
 from overlay.window.inputs import Input, Told
 
 U8 = NDArray[np.uint8]
@@ -34,7 +34,7 @@ class EyeSource:
     """
 
     camera: LiveSource
-    begin: Callable[[StationController, Callable[[Input], None]], EyeAtPress]
+    begin: Callable[[StationController, Callable[[Input], None]], EyeByPlaten]
 
 
 class EyeInWindow:
@@ -47,7 +47,7 @@ class EyeInWindow:
 
     def __init__(self, source: EyeSource) -> None:
         self._source = source
-        self._eye: EyeAtPress | None = None
+        self._eye: EyeByPlaten | None = None
         self._post: Callable[[Input], None] = lambda happened: None
         self._taken = threading.Event()
         self._over = threading.Event()

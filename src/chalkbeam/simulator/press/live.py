@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -45,17 +45,23 @@ class SimulatedPress:
 
     Parameters
     ----------
-    rig : Rig
-        With its eye.
+    rigs : sequence of Rig
+        Those of its platens, each with its eye.
     seed : int
     """
 
     words = "The camera, the press and whoever works at it are simulated."
 
-    def __init__(self, rig: Rig, seed: int = 1) -> None:
-        assert rig.eye is not None
+    def __init__(self, rigs: Sequence[Rig], seed: int = 1) -> None:
         by = FilmedBy(size=_FILM)
-        self._film = Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, seed)
+        self._films = [
+            (rig, Film(rig.eye.camera, rig.eye.size, rig.projector, rig.face, by, seed))
+            for rig in rigs
+            if rig.eye is not None
+        ]
+        self._film = self._films[0][1]
+        self._controller: StationController | None = None
+        self._frame: NDArray[np.uint8] | None = None
         self._rng = np.random.default_rng(seed)
         self._worker: PressWorker | None = None
         self._work: Generator[tuple[Stage, float], None, None] | None = None
@@ -69,12 +75,25 @@ class SimulatedPress:
         begins: Callable[[], bool],
     ) -> None:
         """Let somebody begin to work before a station."""
+        self._controller = controller
         self._worker = PressWorker(controller, give, self._rng, begins=begins)
         self._work = self._worker.work()
 
     def lit(self, frame: NDArray[np.uint8] | None, at: float) -> None:
         """Light a frame."""
+        self._frame = frame
         self._film.show(frame, at)
+
+    def _change_platens(self, now: float) -> None:
+        """Film the platen that the worker says is on."""
+        assert self._controller is not None
+        if self._controller.view().to_see_to:
+            return
+        rig = self._controller.readiness.rig
+        film = next((film for each, film in self._films if each is rig), self._film)
+        if film is not self._film:
+            self._film = film
+            film.show(self._frame, now)
 
     def read(self) -> LivePicture:
         """Return the next picture, when its time has come."""
@@ -86,5 +105,6 @@ class SimulatedPress:
             self._worker.now = now
             self._stage, lasting = next(self._work, (Stage(), math.inf))
             self._until = now + lasting
+            self._change_platens(now)
             self._film.stage(self._stage, now)
         return LivePicture(self._film.picture(now), now)

@@ -103,10 +103,13 @@ class PressWorker:
             yield Stage(), _TICK
         while (stop := self.controller.session.progress.stop) is not None:
             piece, loading = stop.piece.id, stop.fit.loading
+            platen = self.controller.view().to_fit is not None
             while self.controller.view().to_see_to:
                 yield Stage(), 2.0  # they set the press, and say so
                 self._key("1", "press set")
                 yield Stage(), 0.5
+            while platen and not self.begins():  # another one on: it is looked at first
+                yield Stage(), _TICK
             garment = yield from self._load()
             sheets: tuple[LaidSheet, ...] = ()
             while True:
