@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.rig.eye import eye_of
+from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst
 from chalkbeam.eye.coming import ComingPictures
 from chalkbeam.eye.flashes import BurstFrame
@@ -27,6 +29,7 @@ SETTLES = 0.4
 _ROUNDS = 4
 _SLOWEST = 2.0  # s
 _LEAST_RISE = 6.0  # codes by which white must show
+_CELLS = (64, 36)  # across and down: what the light is looked for in
 _STRIPS = 6  # of the picture, from top to bottom: a rolling shutter exposes one after the other
 _BARELY, _WHOLLY = 0.1, 0.93  # of white's rise: less shows nothing of it, more it alone
 _NOISE = 1.0  # codes
@@ -72,6 +75,11 @@ class DelayTimer:
 
     Show `white` or darkness, tell when it is up (`shown`), and give it pictures until `done`.
 
+    Parameters
+    ----------
+    where : ndarray, shape (36, 64), bool, optional
+        Cells of the picture in which the light is looked for (`platen_cells`); all without.
+
     Attributes
     ----------
     white : bool
@@ -83,7 +91,8 @@ class DelayTimer:
         Whether a colour wheel shows.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, where: NDArray[np.bool_] | None = None) -> None:
+        self._where = np.ones(_CELLS[::-1], dtype=bool) if where is None else where
         self.white = False
         self.lag: Lag | None = None
         self.trouble, self.banded = "", False
@@ -121,7 +130,7 @@ class DelayTimer:
                 self._rounds.append([])
             return
         assert self._dark is not None
-        rise = _rise(self._dark, picture)
+        rise = _rise(self._dark, picture, self._where)
         self._rounds[-1].append((since, rise))
         if self._seen is None:
             if rise.max() >= _LEAST_RISE:
@@ -136,11 +145,26 @@ class DelayTimer:
                 self.white, self._up = False, None
 
 
-def _rise(dark: U8, picture: U8) -> F64:
-    """Return by how many codes the brighter part of each strip became brighter."""
-    a, b = (cv2.resize(each, (64, 36), interpolation=cv2.INTER_AREA) for each in (dark, picture))
+def platen_cells(rig: Rig) -> NDArray[np.bool_]:
+    """Return in which cells of the picture of a rig's eye its platen lies, shape (36, 64)."""
+    eye, face = eye_of(rig), rig.face
+    flat = np.array([[x, y, 0.0] for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1))])
+    seen = eye.camera.project(flat * (face.width / 2, face.depth / 2, 0.0))
+    cells = np.zeros(_CELLS[::-1], np.uint8)
+    at = (seen + 0.5) * np.divide(_CELLS, eye.size) - 0.5
+    cv2.fillConvexPoly(cells, np.rint(at).astype(np.int32), 1)
+    return cells.astype(bool) if cells.any() else np.ones_like(cells, dtype=bool)
+
+
+def _rise(dark: U8, picture: U8, where: NDArray[np.bool_]) -> F64:
+    """Return by how many codes the brighter part of each strip became brighter.
+
+    A strip of which no cell is looked at became no brighter.
+    """
+    a, b = (cv2.resize(each, _CELLS, interpolation=cv2.INTER_AREA) for each in (dark, picture))
     more = b.max(axis=2).astype(np.float64) - a.max(axis=2)
-    return np.asarray(np.percentile(more.reshape(_STRIPS, -1), 75, axis=1))
+    strips = zip(more.reshape(_STRIPS, -1), where.reshape(_STRIPS, -1), strict=True)
+    return np.array([np.percentile(s[w], 75) if w.any() else 0.0 for s, w in strips])
 
 
 def _lag(rounds: list[list[tuple[float, F64]]], interval: float) -> Lag:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.rig.file import Rig
 from chalkbeam.eye.burst import Burst
-from chalkbeam.eye.camera import BurstTaker, DelayTimer, Lag
+from chalkbeam.eye.camera import BurstTaker, DelayTimer, Lag, platen_cells
 from chalkbeam.eye.flashes import COLOURS, burst_frames
 
 U8 = NDArray[np.uint8]
@@ -75,7 +75,8 @@ class EyeLight:
         self._frames = {each.name: each for each in burst_frames(rig)}
         self._moved = moved
         self._lag = Lag(0.0, 0.15, 0.1)
-        self._timer: DelayTimer | None = DelayTimer()
+        self._platen = platen_cells(rig)
+        self._timer: DelayTimer | None = DelayTimer(self._platen)
         self._again: float | None = None
         self._taker: BurstTaker | None = None
         self._spare = 0.0
@@ -143,7 +144,7 @@ class EyeLight:
     def time_anew(self) -> None:
         """Time the camera again: it may be another one by now."""
         self.stop()
-        self._again, self._timer = None, DelayTimer()
+        self._again, self._timer = None, DelayTimer(self._platen)
 
     def take(self, picture: U8, at: float) -> Outcome | None:
         """Take a picture; return what came of it, if anything."""

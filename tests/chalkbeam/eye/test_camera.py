@@ -4,10 +4,13 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.geometry import PlatenFace
 from calibration.refusal import Refusal
-from chalkbeam.eye.camera import UNSEEN, BurstTaker, DelayTimer, Lag, banded
+from chalkbeam.eye.camera import UNSEEN, BurstTaker, DelayTimer, Lag, banded, platen_cells
 from chalkbeam.eye.flashes import BurstFrame
 from chalkbeam.eye.live_camera import LiveCamera, hold
+from chalkbeam.simulator.press.live import with_simulated_eye
+from tests.support.rigs import make_rig
 
 RNG = np.random.default_rng(3)
 
@@ -129,6 +132,25 @@ def test_a_camera_that_does_not_see_the_light_is_told():
         at += 1 / 15
         timer.take(noisy(40), at)
     assert timer.trouble == UNSEEN
+
+
+def test_the_light_is_looked_for_where_a_small_platen_lies():
+    # A sleeve platen fills a tenth of the picture: a quarter of it never becomes brighter.
+    rig = with_simulated_eye(make_rig(face=PlatenFace(127.0, 457.2, 15.0)))
+    cells = platen_cells(rig)
+    assert 0.02 < cells.mean() < 0.2
+    left, right = np.flatnonzero(cells.any(axis=0))[[0, -1]]
+    assert left > 0
+    assert right < 63
+    timer, at = DelayTimer(cells), 0.0
+    while not timer.done and at < 20:
+        timer.shown(at)
+        at += 1 / 15
+        lit = np.full((36, 64, 3), 40, np.uint8)
+        lit[cells] += np.uint8(60 * timer.white)
+        timer.take(lit, at)
+    assert timer.trouble == ""
+    assert timer.lag is not None
 
 
 @pytest.mark.parametrize("jitter", [0.0, 0.02])
