@@ -10,6 +10,7 @@ from typing import Any, Protocol, TypeVar
 import sqlalchemy as sa
 
 from chalkbeam.presses import shared_runs
+from chalkbeam.presses.acts import CARRIED
 from chalkbeam.presses.tables import acts, holds, outcomes
 from chalkbeam.record.events import Event, Kind
 from chalkbeam.record.runs import Heading, Run, by_place
@@ -85,9 +86,15 @@ def _ended(connection: sa.Connection, run: Run) -> Iterator[Event]:
         .join(acts, acts.c.id == outcomes.c.act, isouter=True)
         .where(outcomes.c.run == run.id, outcomes.c.garment == garment)
     )
+    # What was done in an earlier order is no act of this one: the order's beginning says it.
+    carried = {
+        f"{CARRIED}{run.id} {each.imprint}": {"data": each.data}
+        for each in shared_runs.start_of(connection, run.id)
+        if each.kind is Kind.CARRIED
+    }
     found: list[tuple[str, str, str, dict[str, Any]]] = []
     for imprint, outcome, act, body in connection.execute(query):
-        found.append((imprint, outcome, act, json.loads(body or "{}")))
+        found.append((imprint, outcome, act, json.loads(body or "{}") or carried.get(act, {})))
     sheets = {stop.imprint.id: stop.imprint.location for stop in run.stops}
     for imprint, outcome, act, body in sorted(found, key=lambda each: each[3].get("wall", "")):
         data = dict(body.get("data") or {})

@@ -92,22 +92,31 @@ def earlier_placements(
     poses = {
         event.imprint: event.data.get("pose")
         for event in in_force(everything)
-        if event.kind is Kind.PRESSED
+        if event.kind in (Kind.PRESSED, Kind.CARRIED)
     }
+    # What that run took over from one before it was moved there: its own acts say nothing of it.
+    carried = {each.imprint: each.data for each in everything if each.kind is Kind.CARRIED}
+
+    def moved(place: int) -> Shift:
+        nudge = carried.get(stops[place].imprint.id, {}).get("nudge")
+        return Shift.of(nudge) if nudge else progress.nudge(place)
+
+    def where(place: int) -> str:
+        said = carried.get(stops[place].imprint.id, {}).get("location")
+        return str(said) if said else progress.location(place)
+
     alike: dict[_Key, list[int]] = defaultdict(list)
     for index, stop in enumerate(stops):
         if progress.outcomes.get(stop.imprint.id) is Outcome.PRESSED:
             alike[_key(stop)].append(index)
     found = {}
     for key, places in alike.items():
-        shifts = [progress.nudge(place) for place in places]
+        shifts = [moved(place) for place in places]
         middle = Shift(
             statistics.median(shift.x for shift in shifts),
             statistics.median(shift.y for shift in shifts),
             statistics.median(shift.angle for shift in shifts),
         )
         last = places[-1]
-        found[key] = Earlier(
-            progress.location(last), middle, poses.get(stops[last].imprint.id), len(places)
-        )
+        found[key] = Earlier(where(last), middle, poses.get(stops[last].imprint.id), len(places))
     return {stop.imprint.id: found[_key(stop)] for stop in wanted if _key(stop) in found}

@@ -179,6 +179,7 @@ class ShopFloor(RuleBasedStateMachine):
             if last is not None and last.kind is Kind.PRESSED:
                 piece = piece_of(last.imprint)
                 session.undo()
+                self.moved.pop(last.imprint, None)
                 self.touched(press, piece)
                 self.on[piece, self.fresh[piece], last.imprint] -= 1
             return
@@ -284,7 +285,8 @@ class ShopFloor(RuleBasedStateMachine):
                 source = press.part.source()
                 run = source.run(self.run)
                 done = take_over(run.id, run.stops, source.events(run), pieces)
-                start = Start((*done.acts,), self.run)
+                before = earlier_placements(run.stops, source.events(run), plan(pieces).stops)
+                start = Start((*done.acts, *brought(before)), self.run)
                 digest = str(self.edits + 1)
                 begun = press.part.begin(
                     plan(pieces), "Regatta", Path("o.csv"), digest, earlier=self.run, start=start
@@ -360,13 +362,20 @@ class ShopFloor(RuleBasedStateMachine):
         for piece in self.pieces:  # new garments
             self.fresh[piece.id] += 1
         was, self.moved = self.moved, {}
+        # Like imprints come back by what was done to most of them: one without a like is sure.
+        like = Counter(_like(each, imprint) for each in self.pieces for imprint in each.imprints)
         sure = [each for each in self.pieces if each.id not in self.doubtful]
         self.doubtful = set()
         self.finish()
         for piece in sure:
             for imprint in piece.imprints:
-                if imprint.id in found and imprint.id in was:
+                if like[_like(piece, imprint)] == 1 and imprint.id in found and imprint.id in was:
                     assert self.moved[imprint.id] == was[imprint.id], imprint.id
+
+
+def _like(piece, imprint):
+    """Return what like imprints agree in."""
+    return piece.style, piece.size, piece.fit, imprint.location, imprint.art.stack, imprint.width
 
 
 def _as_row(piece, row):

@@ -12,6 +12,7 @@ from chalkbeam.orders.order_of_work import plan
 from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import Event, Kind, new_id
 from chalkbeam.record.progress import Outcome, Progress
+from chalkbeam.record.reorder import earlier_placements
 from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.record.taken_over import take_over, unfinished_pieces
@@ -68,6 +69,24 @@ def test_rows_that_moved_are_kept_and_nothing_is_pressed_twice(store):
     assert {event.data["as"] for event in store.events(again) if event.kind is Kind.CARRIED} == {
         event.imprint for event in store.events(run) if event.kind is Kind.PRESSED
     }
+
+
+def test_a_reorder_of_an_order_that_took_changes_brings_back_what_was_moved_before_them(store):
+    pieces = random_order(3, 4, lettering=0)
+    run = begin(store, pieces)
+    session = open_session(store, run)
+    imprint = session.progress.stop.imprint.id
+    session.nudge(Shift(2.5))
+    session.press({"x": 1.0, "y": 2.0, "angle": 0.0})
+    done = take_over(run.id, run.stops, store.events(run), pieces)
+    edited = begin(store, pieces, earlier=run.id, carried=done.acts)
+    later = open_session(store, edited)
+    while later.progress.stop is not None:
+        later.press()
+    found = earlier_placements(edited.stops, store.events(edited), edited.stops)
+    assert found[imprint].pieces == 1
+    assert found[imprint].nudge == Shift(2.5)
+    assert found[imprint].pose == {"x": 1.0, "y": 2.0, "angle": 0.0}
 
 
 def test_what_was_pressed_and_is_asked_for_no_more_is_told(store):
