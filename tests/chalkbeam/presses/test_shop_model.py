@@ -318,25 +318,44 @@ class ShopFloor(RuleBasedStateMachine):
             if self.all_ended():
                 break
         assert self.all_ended(), "something is left over"
-        self.check(self.run)
+        self.check()
+
+    def told(self):
+        """Return the pieces of which a person is told that presses say different things."""
+        at_odds = self.queue.transact(lambda c: conflicts.open_conflicts(c, self.run))
+        return {each.piece for each in at_odds}
+
+    def ended(self):
+        """Return how imprints ended, by the queue, on the garments that count."""
+        query = (
+            sa.select(outcomes.c.imprint, outcomes.c.outcome)
+            .join(
+                holds,
+                (holds.c.run == outcomes.c.run) & (holds.c.piece == outcomes.c.piece),
+                isouter=True,
+            )
+            .where(
+                outcomes.c.run == self.run,
+                outcomes.c.garment == sa.func.coalesce(holds.c.garment, 0),
+            )
+        )
+        return {
+            row.imprint: row.outcome
+            for row in self.queue.transact(lambda c: c.execute(query).all())
+        }
 
     def all_ended(self):
-        count = sum(len(piece.imprints) for piece in self.pieces)
-        ended = self.queue.transact(lambda c: shared_runs.ended_imprints(c, self.run))
-        return ended >= count
-
-    def check(self, run):
-        told = {
-            each.piece for each in self.queue.transact(lambda c: conflicts.open_conflicts(c, run))
-        }
-        rows = self.queue.transact(
-            lambda c: c.execute(sa.select(outcomes).where(outcomes.c.run == run)).all()
+        """Whether nothing is left but what waits for a person's word."""
+        waits, ended = self.doubtful & self.told(), self.ended()
+        return all(
+            imprint.id in ended
+            for piece in self.pieces
+            if piece.id not in waits
+            for imprint in piece.imprints
         )
-        query = sa.select(holds.c.piece, holds.c.garment).where(holds.c.run == run)
-        held = self.queue.transact(lambda c: c.execute(query).all())
-        garment = {row.piece: row.garment for row in held}
-        now = {row.imprint: row.outcome for row in rows
-               if row.garment == garment.get(row.piece, 0)}  # fmt: skip
+
+    def check(self):
+        told, now = self.told(), self.ended()
         for piece in self.pieces:
             for imprint in piece.imprints:
                 there = self.on[piece.id, self.fresh[piece.id], imprint.id]
