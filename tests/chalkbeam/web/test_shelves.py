@@ -65,6 +65,7 @@ def test_a_chart_is_shown_as_understood_and_then_kept_as_the_command_line_does(
     again = ask(action, form={})
     assert again.status == 400
     assert "There is a chart" in again.text
+    assert 'name="replace"' in again.text  # there it can be said that it is meant
 
 
 def test_the_faults_of_a_chart_are_told_and_nothing_can_be_kept(send_chart):

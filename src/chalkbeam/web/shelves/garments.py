@@ -131,12 +131,19 @@ def _on_disk(asked: ChartAsked, work: Callable[[Path], T]) -> T:
 
 
 def _understood(visit: Visit) -> Response:
-    asked = _asked(visit)
+    asked, key = _asked(visit), secrets.token_urlsafe(12)
+    answer = _shown(visit, asked, key)
+    _CHARTS.of(key, lambda: asked)
+    return answer
+
+
+def _shown(visit: Visit, asked: ChartAsked, key: str, said: str = "") -> Response:
+    """Return what was understood of a chart; `said` is why it was not kept."""
     found: ChartUnderstood = _on_disk(asked, lambda path: run_apart(understand, path, asked))
-    key = secrets.token_urlsafe(12)
-    if not found.problems:
-        _CHARTS.of(key, lambda: asked)
-    return page(visit, "shelves/chart_understood.html", found=found, asked=asked, key=key)
+    return page(
+        visit, "shelves/chart_understood.html", HTTPStatus.BAD_REQUEST if said else HTTPStatus.OK,
+        found=found, asked=asked, key=key, said=said,
+    )  # fmt: skip
 
 
 def _keep(visit: Visit) -> Response:
@@ -144,5 +151,8 @@ def _keep(visit: Visit) -> Response:
     if asked is None:
         raise Refusal(t("garments.chart_gone"))
     again = bool(visit.text("replace"))
-    style = _on_disk(asked, lambda path: run_apart(keep_chart, path, asked, again))
+    try:
+        style = _on_disk(asked, lambda path: run_apart(keep_chart, path, asked, again))
+    except Refusal as refusal:
+        return _shown(visit, asked, str(visit.path["key"]), str(refusal))
     return RedirectResponse(f"/garments/{style}", HTTPStatus.SEE_OTHER)
