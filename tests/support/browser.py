@@ -12,7 +12,8 @@ AXE = Path(__file__).parent / "axe" / "axe.min.js"
 
 FLAGS = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
-SIZES = {"tablet": (1024, 768), "tablet-upright": (768, 1024), "phone": (390, 844)}
+SIZES = {"tablet": (1024, 768), "tablet-upright": (768, 1024), "phone": (390, 844),
+         "phone-lying": (844, 390)}  # fmt: skip
 
 
 def chromium() -> str | None:
