@@ -132,12 +132,12 @@ def _on_disk(asked: ChartAsked, work: Callable[[Path], T]) -> T:
 
 def _understood(visit: Visit) -> Response:
     asked, key = _asked(visit), secrets.token_urlsafe(12)
-    answer = _shown(visit, asked, key)
+    answer = _understood_page(visit, asked, key)
     _CHARTS.of(key, lambda: asked)
     return answer
 
 
-def _shown(visit: Visit, asked: ChartAsked, key: str, said: str = "") -> Response:
+def _understood_page(visit: Visit, asked: ChartAsked, key: str, said: str = "") -> Response:
     """Return what was understood of a chart; `said` is why it was not kept."""
     found: ChartUnderstood = _on_disk(asked, lambda path: run_apart(understand, path, asked))
     return page(
@@ -154,5 +154,5 @@ def _keep(visit: Visit) -> Response:
     try:
         style = _on_disk(asked, lambda path: run_apart(keep_chart, path, asked, again))
     except Refusal as refusal:
-        return _shown(visit, asked, str(visit.path["key"]), str(refusal))
+        return _understood_page(visit, asked, str(visit.path["key"]), str(refusal))
     return RedirectResponse(f"/garments/{style}", HTTPStatus.SEE_OTHER)
