@@ -176,12 +176,11 @@ class ShopFloor(RuleBasedStateMachine):
         progress = session.progress
         if how == "u":
             last = progress.undoable
-            if last is not None and last.kind is Kind.PRESSED:
+            if last is not None and last.kind is Kind.PRESSED:  # it is under the head again
                 piece = piece_of(last.imprint)
                 session.undo()
                 self.moved.pop(last.imprint, None)
                 self.touched(press, piece)
-                self.on[piece, self.fresh[piece], last.imprint] -= 1
             return
         stop = progress.stop
         if stop is None:
