@@ -13,20 +13,16 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any, Protocol
 
-import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from calibration.geometry import Isometry, Points, rectangle
 from overlay.contours import Contours
-from overlay.draw.raster import GROUP, tiles
+from overlay.draw.composed import Canvases, Dark, Frame, Lit, dark, lit
 from overlay.draw.strokes import REACH, STEP, hatch, stroke
 from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
 from overlay.text.typeface import set_line
-
-Frame = NDArray[np.uint8]
-"""Shape (height, width, 3), blue, green, red, as OpenCV orders them."""
 
 
 class PlatenMap(Protocol):
@@ -39,9 +35,6 @@ class PlatenMap(Protocol):
     def projector_from_platen(self, points: ArrayLike, height: ArrayLike = 0.0) -> Points:
         """Return the pixels, shape (N, 2), of platen points (N, 2), mm, at heights, mm."""
 
-
-_TILE_PIXELS = 1 << 19
-"""Pixels drawn at a time: a tile of this size stays in the processor's cache."""
 
 _TEXT_CLEARANCE = 0.35
 """Lines stop this far from lettering and boxes, in cap heights, as drafting breaks lines at
@@ -76,7 +69,8 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
     ndarray of uint8, shape (h, w, 3), BGR
     """
     layers = _layers(marks, palette)
-    return _composed(layers, _drawn(layers, platen_map), platen_map.size, palette.gamma)
+    drawn = zip((colour for colour, _ in layers), _drawn(layers, platen_map), strict=True)
+    return Canvases(platen_map.size).drawn([*drawn], palette.gamma)
 
 
 class Painter:
@@ -99,7 +93,8 @@ class Painter:
         self._platen_map, self._palette = platen_map, palette
         self._keep = keep
         self._frames: list[tuple[Sequence[Mark], Palette, Frame]] = []
-        self._layers: dict[Layer, Lit] = {}
+        self._layers: dict[Layer, Lit | Dark] = {}
+        self._canvases = Canvases(platen_map.size)
 
     def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
         """Return the frame of `marks`; None (darkness) for None. See `render`."""
@@ -120,8 +115,7 @@ class Painter:
         for layer in layers:  # the ones used last go last
             known[layer] = known.pop(layer)
         self._layers = dict(list(known.items())[-_LAYERS:])
-        lit = [known[layer] for layer in layers]
-        return _composed(layers, lit, self._platen_map.size, palette.gamma)
+        return self._canvases.drawn([(layer[0], known[layer]) for layer in layers], palette.gamma)
 
 
 _LAYERS = 12
@@ -135,10 +129,6 @@ Part = tuple[Callable[[Any, Any], Contours], Mark, object]
 
 Layer = tuple[RGB | None, tuple[Part, ...]]
 """What is lit in one colour, or (None) kept dark."""
-
-Lit = tuple[NDArray[np.int64], NDArray[np.uint8]]
-"""Groups of pixels that a layer touches: their places in the frame, shape (N,), and how much of
-each pixel is covered, shape (N, GROUP)."""
 
 
 def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
@@ -161,51 +151,13 @@ def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
     return layers
 
 
-def _drawn(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Lit]:
+def _drawn(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Lit | Dark]:
     """Return what each layer covers of the frame."""
     shapes = [[(make(mark, style), mark.height) for make, mark, style in p] for _, p in layers]
-    width, height = platen_map.size
-    padded = math.ceil(width / GROUP) * GROUP
-    rows = max(16, _TILE_PIXELS // padded)
-    lit = []
-    for contours in _project(shapes, platen_map):
-        where, share = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.uint64)]
-        for top, left, coverage in tiles(contours, (padded, height), rows):
-            words = coverage.reshape(-1).view(np.uint64)
-            found = np.flatnonzero(words != 0)  # six times faster than on the words themselves
-            row, group = np.divmod(found, coverage.shape[1] // GROUP)
-            where.append((row + top) * (padded // GROUP) + group + left // GROUP)
-            share.append(words.take(found))
-        lit.append((np.concatenate(where), np.concatenate(share).view(np.uint8).reshape(-1, GROUP)))
-    return lit
-
-
-def _composed(
-    layers: Sequence[Layer], drawn: Sequence[Lit], size: tuple[int, int], gamma: float
-) -> Frame:
-    """Return the frame of layers laid one upon the other.
-
-    Most of a frame is dark. Only groups of pixels with something in them are
-    touched: one 64-bit word of coverage, three of colour.
-    """
-    width, height = size
-    padded = math.ceil(width / GROUP) * GROUP
-    frame = np.zeros((height, padded, 3), dtype=np.uint8)
-    groups = frame.reshape(-1).view(np.uint64).reshape(-1, 3)
-    for (colour, _), (where, share) in zip(layers, drawn, strict=True):
-        before = groups.take(where, axis=0)
-        if colour is None:
-            was_lit = before.any(axis=1)
-            where, share, before = where[was_lit], share[was_lit], before[was_lit]
-        if not len(where):
-            continue
-        codes = before.view(np.uint8).reshape(-1, GROUP, 3)
-        if colour is None:
-            after = (codes * (255 - share.astype(np.uint16))[:, :, None] // 255).astype(np.uint8)
-        else:
-            after = np.maximum(codes, cv2.applyColorMap(share, _light(colour, gamma)))
-        groups[where] = after.reshape(-1, 3 * GROUP).view(np.uint64)
-    return np.ascontiguousarray(frame[:, :width])
+    return [
+        dark(contours, platen_map.size) if colour is None else lit(contours, platen_map.size)
+        for (colour, _), contours in zip(layers, _project(shapes, platen_map), strict=True)
+    ]
 
 
 @functools.lru_cache(maxsize=256)
@@ -327,10 +279,3 @@ def _project(layers: Sequence[Sequence[Shape]], platen_map: PlatenMap) -> list[C
             alike = mapped.areas() * contours.areas() * turn > 0
         projected.append(mapped.chosen(alike) if len(mapped) else mapped)
     return projected
-
-
-@functools.lru_cache(maxsize=64)
-def _light(colour: RGB, gamma: float) -> Frame:
-    """Return the BGR codes, shape (256, 1, 3), that emit 0 to 255 parts of a colour's light."""
-    share = (np.arange(256) / 255) ** (1 / gamma)
-    return np.rint(share[:, None, None] * np.array(colour[::-1], dtype=np.float64)).astype(np.uint8)

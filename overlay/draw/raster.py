@@ -47,12 +47,13 @@ _POSITION = np.dtype(ctypes.c_long)  # FT_Pos
 
 
 def tiles(
-    contours: Contours, size: tuple[int, int], rows: int
+    contours: Contours, size: tuple[int, int], columns: int
 ) -> Iterator[tuple[int, int, Coverage]]:
-    """Yield the coverage of the parts of a frame that polygons touch, in strips of some rows.
+    """Yield the coverage of the parts of a frame that polygons touch, in strips of some columns.
 
-    FreeType goes through all polygons once for every few rows, so handing it only
-    the polygons of a strip more than halves its time.
+    FreeType keeps the cells of a row in one list, which it searches from the left for
+    every cell: a narrow strip has short ones. It also goes through all polygons once for
+    every few rows, so it is handed only those of the strip.
 
     Parameters
     ----------
@@ -60,14 +61,14 @@ def tiles(
         In px; pixel (0, 0) is centred on the origin.
     size : tuple of int
         Width and height of the frame, px; the width a multiple of GROUP.
-    rows : int
-        Height of a strip, px; the last may be lower.
+    columns : int
+        Width of a strip, px, a multiple of GROUP; the last may be narrower.
 
     Yields
     ------
     top, left : int
         Row and column of the tile's first pixel; the column is a multiple of GROUP.
-    coverage : ndarray of uint8, shape (up to rows, a multiple of GROUP)
+    coverage : ndarray of uint8, shape (rows, up to columns and a multiple of GROUP)
         Pixels outside all tiles are bare.
     """
     width, height = size
@@ -81,14 +82,14 @@ def tiles(
         return
     low, high = low[seen], high[seen]
     shapes = _Fixed.rounded(contours.chosen(seen))
-    first = max(0, int(low[:, 1].min()) // rows * rows)
-    last = min(height, math.ceil(high[:, 1].max()) + 1)
-    for top in range(first, last, rows):
-        bottom = min(top + rows, height)
-        inside = (high[:, 1] > top - 1) & (low[:, 1] < bottom)
+    first = max(0, int(low[:, 0].min()) // GROUP * GROUP)
+    last = min(width, math.ceil((high[:, 0].max() + 1) / GROUP) * GROUP)
+    for left in range(first, last, columns):
+        right = min(left + columns, last)
+        inside = (high[:, 0] > left - 1) & (low[:, 0] < right)
         if inside.any():
-            left = max(0, int(low[inside, 0].min()) // GROUP * GROUP)
-            right = min(width, math.ceil((high[inside, 0].max() + 1) / GROUP) * GROUP)
+            top = max(0, int(low[inside, 1].min()))
+            bottom = min(height, math.ceil(high[inside, 1].max()) + 1)
             tile = np.zeros((bottom - top, right - left), dtype=np.uint8)
             _fill(shapes.chosen(inside, left, top), tile)
             yield top, left, tile
