@@ -54,6 +54,12 @@ def dark(contours: Contours, size: tuple[int, int]) -> Dark:
     return [*tiles(contours, (width, size[1]), width)]
 
 
+def size_of(drawn: Lit | Dark) -> int:
+    """Return how many bytes a layer takes."""
+    arrays = [tile for *_, tile in drawn] if isinstance(drawn, list) else drawn
+    return sum(array.nbytes for array in arrays)
+
+
 class Canvases:
     """Frames to draw on, used again once nobody else holds them: a new one costs page faults.
 

@@ -9,8 +9,10 @@ Edges are anti-aliased by the exact area that a polygon covers of each pixel.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
@@ -18,7 +20,8 @@ from numpy.typing import ArrayLike
 
 from calibration.geometry import Isometry, Points, rectangle
 from overlay.contours import Contours
-from overlay.draw.composed import Canvases, Dark, Frame, Lit, dark, lit
+from overlay.draw.composed import Canvases, Dark, Lit, dark, lit, size_of
+from overlay.draw.composed import Frame as Frame
 from overlay.draw.strokes import REACH, STEP, hatch, stroke
 from overlay.marks import LEADING, Crosshair, Dash, Hatch, Mark, Stroke, Text
 from overlay.palette import DEFAULT_PALETTE, RGB, Palette
@@ -69,14 +72,15 @@ def render(marks: Sequence[Mark], platen_map: PlatenMap, palette: Palette) -> Fr
     ndarray of uint8, shape (h, w, 3), BGR
     """
     layers = _layers(marks, palette)
-    drawn = zip((colour for colour, _ in layers), _drawn(layers, platen_map), strict=True)
+    drawn = zip((layer.colour for layer in layers), _drawn(layers, platen_map), strict=True)
     return Canvases(platen_map.size).drawn([*drawn], palette.gamma)
 
 
 class Painter:
     """Renders marks and keeps the last frames: what has not changed is the same array.
 
-    Layers are kept too: where lines move and words do not, only the lines are drawn.
+    Layers are kept too: where lines move and words do not, only the lines are drawn. So are those
+    drawn ahead.
 
     Parameters
     ----------
@@ -93,7 +97,7 @@ class Painter:
         self._platen_map, self._palette = platen_map, palette
         self._keep = keep
         self._frames: list[tuple[Sequence[Mark], Palette, Frame]] = []
-        self._layers: dict[Layer, Lit | Dark] = {}
+        self._drawn: dict[Layer, Lit | Dark] = {}
         self._canvases = Canvases(platen_map.size)
 
     def paint(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Frame | None:
@@ -107,19 +111,33 @@ class Painter:
         self._frames = [wanted, *others][: self._keep]
         return wanted[2]
 
+    def ahead(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Iterator[None]:
+        """Draw what `paint` may be asked for next, a layer at a time: it is not painted yet."""
+        for layer in _layers(marks or (), palette or self._palette):
+            if layer not in self._drawn:
+                self._draw([layer])
+                yield
+
     def _render(self, marks: Sequence[Mark], palette: Palette) -> Frame:
         """Return the same as `render`, drawing only the layers that have changed."""
         layers = _layers(marks, palette)
-        missing = [layer for layer in layers if layer not in self._layers]
-        known = self._layers | dict(zip(missing, _drawn(missing, self._platen_map), strict=True))
+        drawn = zip((layer.colour for layer in layers), self._draw(layers), strict=True)
+        return self._canvases.drawn([*drawn], palette.gamma)
+
+    def _draw(self, layers: Sequence[Layer]) -> list[Lit | Dark]:
+        """Return layers drawn, by now or before; those used last are kept, as many as may be."""
+        missing = [layer for layer in layers if layer not in self._drawn]
+        known = self._drawn | dict(zip(missing, _drawn(missing, self._platen_map), strict=True))
         for layer in layers:  # the ones used last go last
             known[layer] = known.pop(layer)
-        self._layers = dict(list(known.items())[-_LAYERS:])
-        return self._canvases.drawn([(layer[0], known[layer]) for layer in layers], palette.gamma)
+        spent = itertools.accumulate(size_of(drawn) for drawn in reversed(known.values()))
+        kept = max(len(layers), sum(each <= _MOST_BYTES for each in spent))
+        self._drawn = dict(list(known.items())[-kept:])
+        return [known[layer] for layer in layers]
 
 
-_LAYERS = 12
-"""How many layers a painter keeps: those of two pictures."""
+_MOST_BYTES = 40 << 20
+"""What the layers that a painter keeps may take: those of some ten pictures at 3840 x 2160."""
 
 Shape = tuple[Contours, float]
 """Polygons on one surface: contours, mm, and the surface's height, mm."""
@@ -127,8 +145,21 @@ Shape = tuple[Contours, float]
 Part = tuple[Callable[[Any, Any], Contours], Mark, object]
 """What to call with a mark and its style for polygons, mm."""
 
-Layer = tuple[RGB | None, tuple[Part, ...]]
-"""What is lit in one colour, or (None) kept dark."""
+
+@dataclass(frozen=True)
+class Layer:
+    """What is lit in one colour, or (None) kept dark."""
+
+    colour: RGB | None
+    parts: tuple[Part, ...]
+
+    @functools.cached_property
+    def _hash(self) -> int:
+        return hash((self.colour, self.parts))
+
+    def __hash__(self) -> int:
+        """Return a hash that is worked out once: marks have thousands of points."""
+        return self._hash
 
 
 def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
@@ -145,18 +176,20 @@ def _layers(marks: Sequence[Mark], palette: Palette) -> list[Layer]:
             rooms.append((_room, mark, look.boxed))
         else:
             lines.setdefault(look.colour, []).append((_lines, mark, look.dash))
-    layers: list[Layer] = [(colour, tuple(parts)) for colour, parts in lines.items()]
-    layers.append((None, tuple(rooms)))
-    layers.extend((colour, tuple(parts)) for colour, parts in letters.items())
+    layers = [Layer(colour, tuple(parts)) for colour, parts in lines.items()]
+    layers.append(Layer(None, tuple(rooms)))
+    layers.extend(Layer(colour, tuple(parts)) for colour, parts in letters.items())
     return layers
 
 
 def _drawn(layers: Sequence[Layer], platen_map: PlatenMap) -> list[Lit | Dark]:
     """Return what each layer covers of the frame."""
-    shapes = [[(make(mark, style), mark.height) for make, mark, style in p] for _, p in layers]
+    shapes = [
+        [(make(mark, style), mark.height) for make, mark, style in layer.parts] for layer in layers
+    ]
     return [
-        dark(contours, platen_map.size) if colour is None else lit(contours, platen_map.size)
-        for (colour, _), contours in zip(layers, _project(shapes, platen_map), strict=True)
+        (dark if layer.colour is None else lit)(contours, platen_map.size)
+        for layer, contours in zip(layers, _project(shapes, platen_map), strict=True)
     ]
 
 

@@ -107,6 +107,7 @@ def run(
     done: Callable[[State], bool],
     due: Callable[[State], float | None] = lambda state: None,
     shown: Callable[[State], None] = lambda state: None,
+    ahead: Callable[[State], Iterator[None] | None] = lambda state: None,
     listen: Callable[[Callable[[Input], None]], None] | None = None,
 ) -> State:
     """Show a picture and let inputs change it until it is done; return the last state.
@@ -127,6 +128,9 @@ def run(
         State to the time, on the monotonic clock, at which it wants a `Tick`; None for none.
     shown : callable
         Is told the state each time its picture is up, before anything is waited for.
+    ahead : callable
+        State to what may be got ready while nothing happens, in steps so small that a key can
+        wait for one; asked for each time its picture is up. None goes on with what was begun.
     listen : callable, optional
         Is given a function that passes an input on to `update`, safe to call from any
         thread.
@@ -142,6 +146,7 @@ def run(
             listen(window.inbox.put)
         window.show(view(state))
         shown(state)
+        window.works = ahead(state) or window.works
         # What is there by now stays: looking through it for waste would hold a picture up.
         gc.freeze()
         try:
@@ -153,6 +158,7 @@ def run(
                 if not done(state):
                     window.show(view(state))
                     shown(state)
+                    window.works = ahead(state) or window.works
         finally:
             gc.unfreeze()
     return state
@@ -165,10 +171,13 @@ class _Window:
     ----------
     inbox : queue.SimpleQueue of Input
         What other threads pass on; it outlives a window that must be opened again.
+    works : iterator
+        What is done, a step at a time, while nothing happens.
     """
 
     def __init__(self, screen: Screen) -> None:
         self.inbox: queue.SimpleQueue[Input] = queue.SimpleQueue()
+        self.works: Iterator[None] = iter(())
         self._screen = screen
         self._held: set[int] = set()
         self._shown: Frame | None = None
@@ -230,12 +239,14 @@ class _Window:
         pygame.display.flip()
 
     def wait(self, due: float | None) -> list[Input]:
-        """Sleep until something happens; return it."""
+        """Work ahead, and sleep, until something happens; return it."""
         now = time.monotonic()
         until = now + _LOOK_EVERY if due is None else min(now + _LOOK_EVERY, due)
         while (
             not (events := _events()) and self.inbox.empty() and (now := time.monotonic()) < until
         ):
+            if next(self.works, self) is not self:  # more may be left
+                continue
             pause = _POLL_AT_WORK if now < self._last_input + _AT_WORK else _POLL_EVERY
             time.sleep(min(pause, until - now))
         now = time.monotonic()

@@ -32,6 +32,11 @@ class Press:
     def frame(self, at=None):
         return self.station.output.frame(self.station.scene(at))
 
+    def idle(self):
+        """Let all be worked out that is worked out while no key comes."""
+        for _ in self.station.foresee():
+            pass
+
     def marks(self):
         return lit(self.station.scene())
 

@@ -7,7 +7,7 @@ run looks on a display is `display.display_of`'s.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any
@@ -15,12 +15,14 @@ from typing import Any
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.orders.settings import Degrees
+from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.sheet_changes import sheet_trouble
 from chalkbeam.station.deeds import Deeds
 from chalkbeam.station.dwell import Dwell, cooling_ends, dwell_of, whole_seconds
+from chalkbeam.station.keys import likely_keys
 from chalkbeam.station.modes import ORDER, Mode
 from chalkbeam.station.readiness import Readiness
 from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
@@ -115,6 +117,7 @@ class StationController:
         self.changes = self.meaning = 0
         self.seen: Callable[[], Mapping[str, Any] | None] = lambda: None
         self._deeds = Deeds(session, self.readiness, lambda: self.seen())
+        self._moved_by: Key | None = None
         self.queue_note = ""
         self._sheet_note = ""
         self._noted_at = ""
@@ -132,7 +135,13 @@ class StationController:
             self.readiness.look_again()
             self._refresh()
         state, commands = advance(self.state, self.view(), happened)
-        drawing = self._draw_ahead(state, commands)
+        drawing = None
+        if commands and (moved := self._shown_by(state, commands)) is not None:
+            # Drawn while the disk takes a nudge in, shown once it is on record. If it never is,
+            # the drawing goes unseen.
+            drawing = self.output.begin(moved)
+        if drawing is not None or state.moving != self.state.moving:
+            self._moved_by = happened if isinstance(happened, Key) else self.state.held[0]
         for command in commands:
             try:
                 said = self._deeds.carry_out(command)
@@ -264,11 +273,11 @@ class StationController:
         if self._sheet_note and not self._noted_at and progress.at.step is Step.LOAD:
             self._noted_at = piece
 
-    def foresee(self) -> None:
-        """Have what the next step will show worked out, so that it is there at once.
+    def foresee(self) -> Iterator[None]:
+        """Work out, in small steps, what the next key may show, so that it is there at once.
 
-        To be called while nothing is waited for. What stands in the way of the next
-        imprint is said when its turn comes, not before.
+        To be gone on with while nothing is waited for, and let go of when something has changed.
+        What stands in the way of the next imprint is said when its turn comes, not before.
         """
         progress, at = self.session.progress, self.session.progress.at
         if at.index is None or self.readiness.ready is None or progress.paused or self.state.asking:
@@ -279,12 +288,20 @@ class StationController:
         elif at.step in UNDER_HEAD:
             # In the lay step arrow keys want an answer at once; the press gives time for the next.
             self.session.tidy()
+            yield
             following = progress.following() if self._mode.counted else At(at.index)
-        if following in (at, At(None)):
-            return
-        with suppress(Refusal):
-            following = replace(following, step=self._deeds.step_at(following))
-            self.output.prepare(self.scene_at(following))
+        if following not in (at, At(None)):
+            with suppress(Refusal):
+                following = replace(following, step=self._deeds.step_at(following))
+                self.output.prepare(self.scene_at(following))
+            yield
+        for key in likely_keys(self._moved_by):
+            scene = self._shown_by(*advance(self.state, self.view(), key))
+            if scene is not None:
+                yield from self.output.ahead(scene)
+        if at.step is Step.LAY:
+            with suppress(Refusal):
+                yield from self.output.ahead(self.scene_at(At(at.index)))
 
     # -- what is to be seen ----------------------------------------------------------------
 
@@ -353,18 +370,16 @@ class StationController:
         )  # fmt: skip
         return scene_of(view, OperatorState(), at)
 
-    def _draw_ahead(
-        self, state: OperatorState, commands: Sequence[Command]
-    ) -> Callable[[], None] | None:
-        """Begin to draw what a nudge will show while the disk takes the nudge in.
+    def _shown_by(self, state: OperatorState, commands: Sequence[Command]) -> Scene | None:
+        """Return what a nudge will show once it is on record, or a key that needs no record.
 
-        Only drawn: it is shown once it is on record. If it never is, the drawing goes unseen.
+        None for other commands, and where nothing is to be lit.
         """
         nudges = [command.kind for command in commands] == [CommandKind.NUDGE]
-        if not nudges or self.readiness.ready is None:
+        if self.readiness.ready is None or (commands and not nudges):
             return None
-        at = self.session.progress.at
-        return self.output.begin(scene_of(self.view(), state, at, commands[0].shift))
+        more = commands[0].shift if nudges else Shift()
+        return scene_of(self.view(), state, self.session.progress.at, more)
 
     # -- the dwell -------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ The controller knows no frame, only a `LightOutput`: another kind of light is an
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import replace
@@ -17,7 +17,7 @@ from chalkbeam.light.pages import countdown_mark
 from chalkbeam.station.scene import Scene, lit
 from overlay.draw.frame import Frame, Painter, render
 from overlay.marks import Mark
-from overlay.palette import DEFAULT_PALETTE, Look
+from overlay.palette import DEFAULT_PALETTE, Look, Palette
 
 KEPT = 3
 """Frames remembered: the picture shown, the next one, and the one before in case of a step back."""
@@ -41,10 +41,7 @@ class FrameCache:
 
     def frame(self, scene: Scene) -> Frame | None:
         """Return the frame of a scene; None for darkness."""
-        if scene.projector not in self._painters:
-            self._painters[scene.projector] = Painter(scene.projector, keep=KEPT)
-        palette = scene.ready.palette if scene.ready is not None else None
-        frame = self._painters[scene.projector].paint(self.marks(scene), palette)
+        frame = self._painter(scene).paint(self.marks(scene), _palette(scene))
         if frame is None and scene.countdown is not None:
             return self._count(scene, scene.countdown)
         return frame
@@ -56,6 +53,18 @@ class FrameCache:
     def prepare(self, scene: Scene) -> None:
         """Paint a scene that is to come."""
         self.frame(scene)
+
+    def ahead(self, scene: Scene) -> Iterator[None]:
+        """Draw the parts of a scene that may come, in small steps; it is not painted yet."""
+        with suppress(Exception):  # met again, and told, when the scene is to be shown
+            marks = self.marks(scene)
+            yield
+            yield from self._painter(scene).ahead(marks, _palette(scene))
+
+    def _painter(self, scene: Scene) -> Painter:
+        if scene.projector not in self._painters:
+            self._painters[scene.projector] = Painter(scene.projector, keep=KEPT)
+        return self._painters[scene.projector]
 
     def begin(self, scene: Scene) -> Callable[[], None]:
         """Begin to paint a scene in another thread; return what waits until that is done."""
@@ -75,3 +84,7 @@ class FrameCache:
             frame = None if mark is None else render([mark], scene.projector, DIM)
             self._counted[key] = frame
         return self._counted[key]
+
+
+def _palette(scene: Scene) -> Palette | None:
+    return None if scene.ready is None else scene.ready.palette

@@ -7,7 +7,7 @@ the rest as a `Display`. The controller knows no host, so that there may be othe
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from calibration.rig.file import Rig
@@ -91,7 +91,7 @@ def run_in_window(
     bell, taps, code = Bell(), Taps(), CodeInLight(rig)
     eye = None if source is None else EyeInWindow(source)
     shared = None if queue is None else QueueInWindow(queue, say)
-    told, trouble = -1, ""
+    told, trouble, foreseen = -1, "", -1
 
     def due(now: StationController) -> float | None:
         times = (
@@ -160,7 +160,13 @@ def run_in_window(
         trouble = now.state.trouble
         if beside is not None:
             beside.show(display_of(now.view(), now.state), taps.number(now))
-        now.foresee()
+
+    def ahead(now: StationController) -> Iterator[None] | None:
+        nonlocal foreseen
+        if now.changes == foreseen:
+            return None
+        foreseen = now.changes
+        return now.foresee()
 
     try:
         return run_when_ready(
@@ -172,6 +178,7 @@ def run_in_window(
             done=lambda now: now.state.over,
             due=due,
             shown=shown,
+            ahead=ahead,
             listen=listen,
         )
     finally:

@@ -120,6 +120,20 @@ def action_for(key: Key) -> Action | None:
     return Action(act) if act else None
 
 
+def likely_keys(last: Key | None) -> tuple[Key, ...]:
+    """Return what may be pressed next, the likeliest first, of the keys that change the light.
+
+    `last` is what moved lines last: they are moved on by it, or else by as large a step. What
+    goes on, or takes a step back, is not among them.
+    """
+    shift = last is not None and last.shift
+    moves = dict.fromkeys((*(() if last is None else (last.name,)), *_ARROWS, "l", "r"))
+    return (*(Key(name, shift=shift) for name in moves), *map(Key, _PAGES))
+
+
+_PAGES = ("g", "h", "x", "s", "escape", "j")
+
+
 def keys_for(act: Act) -> tuple[str, ...]:
     """Return the names of the keys that ask for something, as written on them."""
     if act is Act.NUDGE:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Generic, TypeVar
 
@@ -51,6 +51,7 @@ def run_when_ready(
     done: Callable[[T], bool],
     due: Callable[[T], float | None] = lambda state: None,
     shown: Callable[[T], None] = lambda state: None,
+    ahead: Callable[[T], Iterator[None] | None] = lambda state: None,
     listen: Callable[[Callable[[Input], None]], None] | None = None,
 ) -> T | None:
     """Open the window, prepare in the background, then go on as `overlay.window.run`.
@@ -67,7 +68,7 @@ def run_when_ready(
         operator has not left: the place to write to a record.
     waiting : Frame or None
         What to show meanwhile.
-    screen, update, view, done, due, shown, listen
+    screen, update, view, done, due, shown, ahead, listen
         As in `overlay.window.run`.
 
     Returns
@@ -132,6 +133,7 @@ def run_when_ready(
         done=lambda now: now.over or (now.ready is not None and done(now.ready)),
         due=lambda now: None if now.ready is None else due(now.ready),
         shown=on_shown,
+        ahead=lambda now: None if now.ready is None else ahead(now.ready),
         listen=on_listen,
     )
     if last.failed is not None:

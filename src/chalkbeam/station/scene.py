@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -146,6 +146,9 @@ class LightOutput(Protocol):
     def prepare(self, scene: Scene) -> None:
         """Work out what will be lit, so that it is there at once when it is asked for."""
 
+    def ahead(self, scene: Scene) -> Iterator[None]:
+        """Work out, in small steps, most of what may be lit: less than `prepare`, as it may not."""
+
     def begin(self, scene: Scene) -> Callable[[], None]:
         """Begin to do so in another thread; return what waits until that is done.
 
@@ -199,7 +202,7 @@ def scene_of(
     )
 
 
-@functools.lru_cache(maxsize=8)
+@functools.lru_cache(maxsize=16)
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
     """Return what is lit; None for darkness, but for a countdown beside the platen."""
     state, face = scene.state, scene.face

@@ -175,7 +175,7 @@ def test_the_next_picture_is_there_before_it_is_asked_for(press, monkeypatch):
 
     for _ in range(6):
         press.frame()
-        press.station.foresee()
+        press.idle()
         with monkeypatch.context() as counted:
             counted.setattr(drawing.Painter, "_render", late)
             press.keys("space")
