@@ -3,11 +3,16 @@
 ``python -m benchmarks.window [--presses 200] [--sizes 1920x1080,3840x2160] [--pieces 2000]``
 
 The demo's order is worked at the press: load, lay, arrow keys, press, next, as an operator
-with a quick foot does it. Timed is from the key's arrival to the flip of the display; in
+with a quick foot does it; lines are moved after pauses and in quick series as a held key makes
+them, turned, put back, moved for the batch, the collar is moved, acts are taken back, and pages
+and questions are looked at. Timed is from the key's arrival to the flip of the display; in
 between the act is written to the record (its journal is on the disk, in the temporary
 folder), which is the disk's time and given apart; a nudge is drawn meanwhile. Given apart too is
-the processor time (ms) of all that a key sets going until the flip. Once under SDL's dummy driver
-and, where Xvfb is installed, once under an X server of the projector's size.
+the processor time (ms) of all that a key sets going until the flip: the *work*, what was drawn
+ahead of another key while it came included. Told for all keys, then by kind. What was drawn
+ahead before the key came is no part of a key's work; *idle* is the processor time of that, ms a
+key. Once under SDL's dummy driver and, where Xvfb is installed, once under an X server of the
+projector's size.
 Then an order of many pieces, each with a name of its own, is worked through in a window of
 the dummy driver.
 """
@@ -21,7 +26,7 @@ import resource
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -77,9 +82,36 @@ def lies(preparer, stop) -> bool:
     return True
 
 
+PAUSE, REPEAT = (0.16, 0.25), 0.04
+"""Seconds between keys: longer than a pedal bounces, and as a held key repeats."""
+
+ASIDE = (
+    ("h", "h"), ("x", "escape"), ("s", "escape"), ("j", "escape"), ("c", "c"), ("b", "b"),
+    ("u",), ("0",), ("l",), ("r",), ("left", "shift return"), ("page up", "space"),
+    ("g", "up", "right", "escape"), ("g", "left", "return"), ("shift up", "shift left"),
+    ("escape", "down"), ("p", "p"),
+)  # fmt: skip
+"""What is done between nudges now and then, a key after another."""
+
+ARROWS = ("left", "right", "up", "down")
+
+
+def typed(chance: random.Random, laying: bool) -> tuple[str, list[str]]:
+    """Return what an operator does next: what kind of thing, and its keys."""
+    if not laying:
+        return "steps", ["space"]
+    kind = chance.choice(["nudges", "nudges", "nudges", "series", "others", "steps"])
+    keys = {
+        "steps": ["space"],
+        "nudges": [chance.choice(ARROWS)],
+        "series": [chance.choice(ARROWS)] * 5,
+        "others": [*chance.choice(ASIDE)],
+    }[kind]
+    return kind, keys
+
+
 def inside(size: tuple[int, int], presses: int) -> None:
     """Open the window on this process's display, press keys, print what it took."""
-    import numpy as np
     import pygame
 
     from chalkbeam.record.events import Step
@@ -91,51 +123,65 @@ def inside(size: tuple[int, int], presses: int) -> None:
     if dummy:  # its display has no size of its own: pretend one that holds the whole window
         pygame.display.get_desktop_sizes = lambda: [(2 * size[0], 2 * size[1])]
     up = threading.Event()
-    began, spent, rest = [0.0], [], []
-    disk, writing = [0.0], []
-    worked, work = [0.0], []
+    waited = ""  # the kind of key that waits for its picture
+    began, worked, disk = 0.0, 0.0, 0.0
+    told: list[tuple[str, float, float, float]] = []
+    rest = idle = 0.0
 
     with tempfile.TemporaryDirectory() as folder:
         station = open_station(Path(folder), size)
         write = station.session.write
 
         def timed_write(*act: object, **data: object) -> None:
+            nonlocal disk
             start = time.perf_counter()
             write(*act, **data)
-            disk[0] += time.perf_counter() - start
+            disk += time.perf_counter() - start
 
         station.session.write = timed_write
 
         def shown(now: object) -> None:
-            if began[0]:
-                spent.append(1e3 * (time.perf_counter() - began[0]))
-                writing.append(1e3 * disk[0])
-                work.append(1e3 * (time.process_time() - worked[0]))
-                began[0] = 0.0
-            station.foresee()
+            nonlocal waited
+            if waited:
+                wall = time.perf_counter() - began
+                told.append((waited, wall, wall - disk, time.process_time() - worked))
+                waited = ""
             up.set()
 
         def operate(post: Callable[[Input], None]) -> None:
+            def press(kind: str, name: str, number: int) -> None:
+                nonlocal waited, began, worked, disk
+                shift, _, plain = name.rpartition("shift ")
+                up.clear()
+                # A minute between keys on the operator's clock: no dwell is left to wait for. They
+                # type no text: what a letter waits to be told from a scan is no work.
+                key = Key(plain, shift=bool(shift or name != plain), at=60.0 * number)
+                disk, waited, worked, began = 0.0, kind, time.process_time(), time.perf_counter()
+                post(key)
+                up.wait()
+
             def keys() -> None:
+                nonlocal rest, idle
                 chance = random.Random(1)
                 up.wait()
-                for number in range(presses + 8):
-                    time.sleep(chance.uniform(0.16, 0.25))  # longer than a pedal bounces
-                    up.clear()
-                    if number == 8:
-                        spent.clear()
-                        writing.clear()
-                        work.clear()
+                for number in range(8):
+                    time.sleep(chance.uniform(*PAUSE))
+                    press("warm", "space", number)
+                began_all, number = time.process_time(), 8
+                while len(told) < presses + 8:
                     laying = station.session.progress.at.step is Step.LAY
-                    name = chance.choice(["left", "up", "space"]) if laying else "space"
-                    disk[0], worked[0], began[0] = 0.0, time.process_time(), time.perf_counter()
-                    # A minute between keys on the operator's clock: no dwell is left to wait for.
-                    post(Key(name, at=60.0 * number))
-                    up.wait()
+                    kind, names = typed(chance, laying)
+                    time.sleep(chance.uniform(*PAUSE))
+                    for name in names:
+                        press(kind, name, number)
+                        number += 1
+                        time.sleep(REPEAT if kind == "series" else chance.uniform(*PAUSE))
                 time.sleep(3.0)  # painting ahead is done, and no key is expected
+                spent = time.process_time() - began_all
+                idle = (spent - sum(each[3] for each in told if each[0] != "warm")) / len(told)
                 busy, wall = time.process_time(), time.perf_counter()
                 time.sleep(3.0)
-                rest.append((time.process_time() - busy) / (time.perf_counter() - wall))
+                rest = (time.process_time() - busy) / (time.perf_counter() - wall)
                 post(Closed())
 
             threading.Thread(target=keys, daemon=True).start()
@@ -147,15 +193,47 @@ def inside(size: tuple[int, int], presses: int) -> None:
             view=lambda now: now.output.frame(now.scene()),
             done=lambda now: now.state.over,
             shown=shown,
+            ahead=foreseen_once(),
             listen=operate,
         )
-    without = np.array(spent) - np.array(writing)
-    print(
-        f"{size[0]}x{size[1]:<6}{os.environ['SDL_VIDEODRIVER']:>8}{len(spent):>6}"
-        f"{np.median(spent):>9.1f}{np.max(spent):>9.1f}"
-        f"{np.median(without):>12.1f}{np.max(without):>9.1f}"
-        f"{np.median(work):>10.1f}{np.max(work):>9.1f}{100 * rest[0]:>9.2f}"
+    timed = [each for each in told if each[0] != "warm"]
+    for kind in ("", *dict.fromkeys(each[0] for each in timed)):
+        print_row(
+            f"{size[0]}x{size[1]}" if not kind else f"  {kind}",
+            [each[1:] for each in timed if kind in ("", each[0])],
+            f"{100 * rest:>9.2f}{1e3 * idle:>7.0f}{most_resident():>7.0f}" if not kind else "",
+        )
+
+
+def foreseen_once() -> Callable[[object], Iterator[None] | None]:
+    """Return what a host asks the station for as it goes: anew where something has changed."""
+    before = -1
+
+    def ahead(now: object) -> Iterator[None] | None:
+        nonlocal before
+        if now.changes == before:
+            return None
+        before = now.changes
+        return now.foresee()
+
+    return ahead
+
+
+def most_resident() -> float:
+    """Return the most memory that this process has had, MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
+
+
+def print_row(name: str, told: Sequence[tuple[float, float, float]], more: str) -> None:
+    """Print the median and the worst of keys: wall time, less the disk's, and work, ms."""
+    import numpy as np
+
+    cells = "".join(
+        f"{1e3 * np.median(column):>10.1f}{1e3 * np.max(column):>8.1f}"
+        for column in zip(*told, strict=True)
     )
+    driver = os.environ["SDL_VIDEODRIVER"] if more else ""
+    print(f"{name:12}{driver:>6}{len(told):>6}{cells}{more}", flush=True)
 
 
 def long_run(pieces: int) -> None:
@@ -181,7 +259,6 @@ def long_run(pieces: int) -> None:
 
         def shown(now: object) -> None:
             nonlocal pressed
-            station.foresee()
             if station.session.progress.at.index is None or pressed > 4 * pieces:
                 post[0](Closed())
                 return
@@ -197,6 +274,7 @@ def long_run(pieces: int) -> None:
             view=lambda now: now.output.frame(now.scene()),
             done=lambda now: now.state.over,
             shown=shown,
+            ahead=foreseen_once(),
             listen=post.append,
         )
         taken = time.perf_counter() - start
@@ -217,8 +295,8 @@ def main(argv: Sequence[str] | None = None) -> None:
         inside((sizes[0][0], sizes[0][1]), options.presses)
         return
     print(
-        f"{'picture':11}{'driver':>8}{'keys':>6}{'median':>9}{'worst ms':>9}"
-        f"{'less disk':>12}{'worst':>9}{'CPU':>10}{'worst':>9}{'rest %':>9}",
+        f"{'picture':12}{'':>6}{'keys':>6}{'median':>10}{'worst':>8}{'less disk':>10}{'worst':>8}"
+        f"{'work':>10}{'worst':>8}{'rest %':>9}{'idle':>7}{'MB':>7}",
         flush=True,
     )
     for width, height in sizes:

@@ -48,12 +48,12 @@ from overlay.window.inputs import (
     DisplayBack,
     DisplayLost,
     Input,
-    Key,
     Pointer,
     Tick,
 )
 from overlay.window.outputs import Output, listing_for, outlive_x_errors
 from overlay.window.sdl_environment import environment, quiet_search
+from overlay.window.sdl_keys import key_of
 from overlay.window.sound import silence
 
 State = TypeVar("State")
@@ -71,14 +71,6 @@ in runs, and the next one is answered sooner."""
 
 _REPEAT_AFTER, _REPEAT_EVERY = 350, 40
 """Milliseconds until a key that is held repeats, and from then on."""
-
-_NAMES = {
-    pygame.K_KP_ENTER: "return",
-    pygame.K_KP_PLUS: "+",
-    pygame.K_KP_MINUS: "-",
-    pygame.K_KP_PERIOD: ".",
-    **{getattr(pygame, f"K_KP{digit}"): str(digit) for digit in range(10)},
-}
 
 
 def displays() -> tuple[ConnectedDisplay, ...]:
@@ -336,7 +328,7 @@ class _Window:
         elif event.type == pygame.KEYDOWN:
             repeated = event.key in self._held
             self._held.add(event.key)
-            yield _key(event, repeated, now)
+            yield key_of(event, repeated, now)
         elif event.type == pygame.KEYUP:
             self._held.discard(event.key)
         elif event.type == pygame.WINDOWFOCUSLOST:
@@ -366,17 +358,6 @@ _NO_DISPLAY = "connect the projector and switch it on."
 
 def _events() -> list[pygame.event.Event]:
     return pygame.event.get() if pygame.display.get_init() else []
-
-
-def _key(event: pygame.event.Event, repeated: bool, now: float) -> Key:
-    return Key(
-        name=_NAMES.get(event.key) or pygame.key.name(event.key),
-        shift=bool(event.mod & pygame.KMOD_SHIFT),
-        control=bool(event.mod & (pygame.KMOD_CTRL | pygame.KMOD_META)),
-        text=event.unicode if event.unicode.isprintable() else "",
-        repeated=repeated,
-        at=now,
-    )
 
 
 @contextmanager

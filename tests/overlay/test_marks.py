@@ -6,6 +6,7 @@ import pytest
 import overlay.draw.frame
 from calibration.geometry import Isometry, PlatenFace
 from overlay.draw.check_view import IN_INCHES, IN_MM, check_marks
+from overlay.draw.composed import size_of
 from overlay.draw.frame import Painter, render
 from overlay.draw.page_map import FlatMap
 from overlay.draw.strokes import stroke as outlined
@@ -117,12 +118,54 @@ def test_what_a_painter_draws_layer_by_layer_is_what_is_drawn_at_once(monkeypatc
     assert not np.array_equal(told[0], told[1])
 
     drawn = []
-    whole = overlay.draw.frame.tiles
+    whole = overlay.draw.frame.lit
     monkeypatch.setattr(
-        overlay.draw.frame, "tiles", lambda *of: drawn.append(len(of[0])) or whole(*of)
+        overlay.draw.frame, "lit", lambda *of: drawn.append(len(of[0])) or whole(*of)
     )
     painter.paint((*still, moved(lines[0], Isometry(0.5, 0.0)), *words))
     assert len(drawn) == 1  # the lay lines alone
+
+
+def test_what_was_drawn_ahead_is_only_laid_together(monkeypatch):
+    platen_map = oblique_map()
+    painter = Painter(platen_map)
+    painter.paint(tuple(MARKS))
+    shifted = tuple(moved(mark, Isometry(9.0, 4.0, 0.3)) for mark in MARKS)
+    steps = sum(1 for _ in painter.ahead(shifted))
+    assert steps == 4  # two colours of lines, what is kept dark, words
+    assert sum(1 for _ in painter.ahead(shifted)) == 0
+
+    def refuse(*_):
+        pytest.fail("drawn only when it was to be painted")
+
+    for name in ("lit", "dark"):
+        monkeypatch.setattr(overlay.draw.frame, name, refuse)
+    frame = painter.paint(shifted)
+    monkeypatch.undo()
+    assert np.array_equal(frame, render(shifted, platen_map, DEFAULT_PALETTE))
+
+
+def test_a_painter_keeps_no_more_layers_than_may_be(monkeypatch):
+    monkeypatch.setattr(overlay.draw.frame, "_MOST_BYTES", 60_000)
+    painter = Painter(oblique_map())
+    for number in range(20):
+        shifted = [moved(mark, Isometry(number, 0.0)) for mark in MARKS]
+        for _ in painter.ahead(shifted):
+            assert sum(map(size_of, painter._drawn.values())) <= 60_000
+    assert list(painter.ahead(shifted)) == []  # the last one is among them
+
+
+def test_no_frame_is_drawn_over_while_anybody_looks_at_it():
+    painter = Painter(oblique_map(size=(320, 180)))
+    corner = painter.paint(tuple(MARKS))[80:100, 150:170, 1]
+    as_it_was = corner.copy()
+    assert as_it_was.any()
+    places = set()
+    for number in range(8):
+        frame = painter.paint([moved(mark, Isometry(number + 1.0, 2.0)) for mark in MARKS])
+        places.add(frame.ctypes.data)
+        assert np.array_equal(corner, as_it_was)
+    assert len(places) == 2  # in turns: one is looked at while the other is drawn on
 
 
 def test_a_stroke_that_was_shifted_is_drawn_as_one_worked_out_anew():

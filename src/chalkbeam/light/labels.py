@@ -112,26 +112,24 @@ def _breakings(lines: tuple[str, ...], cap: float, room: float) -> tuple[tuple[s
     return tuple(found)
 
 
-def clear_of(marks: Sequence[Mark], room: float = 2.0) -> BaseGeometry:
-    """Return the ground that lines and lettering take, with `room` mm around lines."""
-    return shapely.union_all(shapes_of(marks, room))
-
-
 def shapes_of(marks: Iterable[Mark], room: float = 2.0) -> list[BaseGeometry]:
     """Return the ground that each mark takes, with `room` mm around lines."""
-    shapes: list[BaseGeometry] = []
-    for mark in marks:
-        match mark:
-            case Text():
-                shapes.append(text_shape(mark))
-            case Hatch():
-                shapes.append(shapely.Polygon(mark.polygon).buffer(room))
-            case Crosshair():
-                shapes.append(shapely.Point(mark.centre).buffer(mark.arm + room))
-            case Stroke() if len(mark.points) > 1:
-                ring = [*mark.points, mark.points[0]] if mark.closed else mark.points
-                shapes.append(shapely.LineString(ring).buffer(mark.width / 2 + room))
-    return shapes
+    shapes = (_shape_of(mark, room) for mark in marks)
+    return [shape for shape in shapes if shape is not None]
+
+
+def _shape_of(mark: Mark, room: float) -> BaseGeometry | None:
+    match mark:
+        case Text():
+            return text_shape(mark)
+        case Hatch():
+            return shapely.Polygon(mark.polygon).buffer(room)
+        case Crosshair():
+            return shapely.Point(mark.centre).buffer(mark.arm + room)
+        case Stroke() if len(mark.points) > 1:
+            ring = [*mark.points, mark.points[0]] if mark.closed else mark.points
+            return shapely.LineString(ring).buffer(mark.width / 2 + room)
+    return None
 
 
 def with_remark(
@@ -142,12 +140,14 @@ def with_remark(
     Where there is no room for it, other lettering gives way; then lines that the step can
     spare; last of all the remark stands over whatever there is: better crowded than missing.
     """
-    lay = [mark for mark in marks if mark.role is Role.LAY]
-    needed = [clear_of(lay).convex_hull] if lay else []
+    taken = [(mark, shape) for mark in marks if (shape := _shape_of(mark, 2.0)) is not None]
+    lay = [shape for mark, shape in taken if mark.role is Role.LAY]
+    needed = [shapely.GeometryCollection(lay).convex_hull] if lay else []
     drawn = [mark for mark in marks if not isinstance(mark, Text)]
+    lines_taken = [shape for mark, shape in taken if not isinstance(mark, Text)]
     for kept, blocked in (
-        (marks, [*shapes_of(marks), *needed]),
-        (drawn, [*shapes_of(drawn), *needed]),
+        (marks, [*(shape for _, shape in taken), *needed]),
+        (drawn, [*lines_taken, *needed]),
         (drawn, needed),
         (drawn, []),
     ):

@@ -166,8 +166,8 @@ def lay_marks(
 
     Parameters and result as `load_marks`; the lines of the note come first.
     """
-    art = _art(placement, loading)
-    marks = lay_lines(placement, loading)
+    art, sheet = _art(placement, loading), sheet_lines(placement, loading)
+    marks = _lay_lines(placement, loading, art, sheet)
     # What lies under the head was said before the garment was on.
     warned = _warned(placement.warnings, unit)
     words = [
@@ -180,7 +180,7 @@ def lay_marks(
         words.append("mirror-printed: shown as seen from the back")
     kept_off = art.buffer(LINE)
     off = [kept_off, *shapes_of([mark for mark in marks if isinstance(mark, Hatch)], THIN)]
-    ticks = list(shapes_of(sheet_lines(placement, loading), LINE))
+    ticks = shapes_of(sheet, LINE)
     ground = grounds(loading.platen, loading.height)
     return (*marks, *_lay_words(words, warned, ground, [*off, *ticks], [kept_off, *ticks]))
 
@@ -194,12 +194,18 @@ def _art(placement: Placement, loading: Loading) -> BaseGeometry:
 
 def lay_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
     """Return the lines of `lay_marks` without any lettering, which takes most of the time."""
+    art = _art(placement, loading)
+    return _lay_lines(placement, loading, art, sheet_lines(placement, loading))
+
+
+def _lay_lines(
+    placement: Placement, loading: Loading, art: BaseGeometry, of_sheet: Sequence[Mark]
+) -> tuple[Mark, ...]:
     pose, height = loading.platen_from_garment, loading.height
     plate = shapely.Polygon(loading.platen.face.outline())
     platen_from_art = pose @ placement.garment_from_art
     marks: list[Mark] = []
     sheet = shapely.Polygon(platen_from_art.apply(placement.artwork.sheet.corners()))
-    art = _art(placement, loading)
     marks += _hatches(placement, loading, art, height)
     if loading.platen.pad is not None:
         edge = xy_tuple(loading.platen.pressed())
@@ -213,7 +219,7 @@ def lay_lines(placement: Placement, loading: Loading) -> tuple[Mark, ...]:
     x, y = platen_from_art.apply([placement.artwork.optical_centre.point])[0]
     arm = float(np.clip(0.12 * max(placement.artwork.ink.width, 1.0), 6.0, 20.0))
     marks.append(Crosshair((float(x), float(y)), Role.LAY, arm, width=LINE, height=height))
-    return (*marks, *sheet_lines(placement, loading))
+    return (*marks, *of_sheet)
 
 
 def _lay_words(

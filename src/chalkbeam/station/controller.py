@@ -15,15 +15,14 @@ from typing import Any
 from calibration.refusal import Refusal
 from chalkbeam.basics.units import Unit
 from chalkbeam.orders.settings import Degrees
-from chalkbeam.placement.shift import Shift
 from chalkbeam.record.events import UNDER_HEAD, Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
 from chalkbeam.record.sheet_changes import sheet_trouble
 from chalkbeam.station.deeds import Deeds
 from chalkbeam.station.dwell import Dwell, cooling_ends, dwell_of, whole_seconds
-from chalkbeam.station.keys import likely_keys
 from chalkbeam.station.modes import ORDER, Mode
+from chalkbeam.station.next_light import likely_scenes, shown_by
 from chalkbeam.station.readiness import Readiness
 from chalkbeam.station.ready_imprint import ClothSeen, ImprintPreparer, ReadyImprint
 from chalkbeam.station.scene import LightOutput, Scene, scene_of
@@ -136,7 +135,7 @@ class StationController:
             self._refresh()
         state, commands = advance(self.state, self.view(), happened)
         drawing = None
-        if commands and (moved := self._shown_by(state, commands)) is not None:
+        if commands and (moved := shown_by(self.view(), state, commands)) is not None:
             # Drawn while the disk takes a nudge in, shown once it is on record. If it never is,
             # the drawing goes unseen.
             drawing = self.output.begin(moved)
@@ -295,10 +294,8 @@ class StationController:
                 following = replace(following, step=self._deeds.step_at(following))
                 self.output.prepare(self.scene_at(following))
             yield
-        for key in likely_keys(self._moved_by):
-            scene = self._shown_by(*advance(self.state, self.view(), key))
-            if scene is not None:
-                yield from self.output.ahead(scene)
+        for scene in likely_scenes(self.view(), self.state, self._moved_by):
+            yield from self.output.ahead(scene)
         if at.step is Step.LAY:
             with suppress(Refusal):
                 yield from self.output.ahead(self.scene_at(At(at.index)))
@@ -369,17 +366,6 @@ class StationController:
             note_in_light=piece == self._noted_at, aiming=self._aiming(at, ready),
         )  # fmt: skip
         return scene_of(view, OperatorState(), at)
-
-    def _shown_by(self, state: OperatorState, commands: Sequence[Command]) -> Scene | None:
-        """Return what a nudge will show once it is on record, or a key that needs no record.
-
-        None for other commands, and where nothing is to be lit.
-        """
-        nudges = [command.kind for command in commands] == [CommandKind.NUDGE]
-        if self.readiness.ready is None or (commands and not nudges):
-            return None
-        more = commands[0].shift if nudges else Shift()
-        return scene_of(self.view(), state, self.session.progress.at, more)
 
     # -- the dwell -------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from chalkbeam.light.choice import Choice
-from chalkbeam.record.events import Step
+from chalkbeam.record.events import Event, Step
 from chalkbeam.record.progress import At
 from chalkbeam.record.session import RunSession
 from chalkbeam.station.readiness import Readiness
@@ -76,7 +76,7 @@ class Deeds:
                 session.waste(command.text)
             case CommandKind.UNDO:
                 event = progress.undoable
-                return f"undone: {act_words(event)}" if session.undo() and event else NOTHING
+                return undone_words(event) if session.undo() and event else NOTHING
             case CommandKind.REDO:
                 event = progress.redoable
                 return f"done again: {act_words(event)}" if session.redo() and event else NOTHING
@@ -121,6 +121,11 @@ class Deeds:
         """Return how the garment lies, for the record."""
         ready = self.readiness.ready
         return None if ready is None else _lies_of(ready.choice)
+
+
+def undone_words(event: Event) -> str:
+    """Return the remark that an act was taken back."""
+    return f"undone: {act_words(event)}"
 
 
 def _pose_of(choice: Choice) -> dict[str, float]:

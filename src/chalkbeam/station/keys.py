@@ -131,7 +131,7 @@ def likely_keys(last: Key | None) -> tuple[Key, ...]:
     return (*(Key(name, shift=shift) for name in moves), *map(Key, _PAGES))
 
 
-_PAGES = ("g", "h", "x", "s", "escape", "j")
+_PAGES = ("0", "g", "h", "c", "x", "s", "escape", "j")
 
 
 def keys_for(act: Act) -> tuple[str, ...]:

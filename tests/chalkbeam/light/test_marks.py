@@ -15,7 +15,7 @@ from chalkbeam.artwork import letter
 from chalkbeam.basics.units import Unit
 from chalkbeam.garments import garment
 from chalkbeam.light.free_room import grounds, text_shape
-from chalkbeam.light.labels import clear_of, with_remark
+from chalkbeam.light.labels import shapes_of, with_remark
 from chalkbeam.light.marks import _briefer, lay_marks, load_marks
 from chalkbeam.locations import location
 from chalkbeam.placement import place
@@ -177,12 +177,14 @@ def test_marks_stay_on_the_platen_and_lettering_reads(piece, name, width, shape,
             blocks = [text_shape(text).buffer(-5) for text in texts]
             assert all(a.disjoint(b) for i, a in enumerate(blocks) for b in blocks[i + 1 :])
             read = [text_shape(t).buffer(-6) for t in texts if t.role is not Role.LOAD]
-            lines = clear_of([m for m in marks if isinstance(m, Stroke)], 0.0)
+            lines = shapely.union_all(shapes_of([m for m in marks if isinstance(m, Stroke)], 0.0))
             assert all(block.disjoint(lines) for block in read)
             where = grounds(loading.platen, 0.0)
             remarked = with_remark(marks, ["Escape again: end"], Role.WARN, where)
             for text in remarked[len(marks) :]:  # clear of the lines and of all other lettering
-                assert text_shape(text).buffer(-6).disjoint(clear_of(marks, 0.0))
+                assert (
+                    text_shape(text).buffer(-6).disjoint(shapely.union_all(shapes_of(marks, 0.0)))
+                )
 
 
 def lettered(mark):

@@ -102,6 +102,27 @@ def test_mouse_arrives_in_pixels_of_the_picture():
     ]
 
 
+def test_a_key_waits_for_one_step_of_what_is_got_ready_and_no_more():
+    """It is gone on with while nothing happens; what a new picture asks for takes its place."""
+    done, post = [], []
+
+    def works(state):
+        for number in range(1000):
+            done.append((state, number))
+            if number in (3, 6):
+                post[0](Key("a", at=1.0))
+            yield
+
+    wanted = {0: works(0), 2: works(2)}
+    run(
+        0, Screen(SIZE), update=lambda state, _: state + 1, view=lambda state: None,
+        done=lambda state: state == 3, ahead=lambda state: wanted.pop(state, None),
+        listen=post.append,
+    )  # fmt: skip
+    # The second picture asks for nothing: what was begun is gone on with.
+    assert done == [*((0, number) for number in range(7)), *((2, number) for number in range(4))]
+
+
 def test_closing_the_window_is_told():
     (closed,) = collect(pygame.event.Event(pygame.QUIT))
     assert isinstance(closed, Closed)
