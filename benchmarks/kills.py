@@ -28,9 +28,8 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import NamedTuple
 
 from chalkbeam.orders.order_of_work import plan
 from chalkbeam.orders.pieces import Art, ArtKind, Imprint, Piece, PressSettings
@@ -58,8 +57,37 @@ ACTS = (Kind.STEPPED, Kind.NUDGED, Kind.PRESSED, Kind.SET, Kind.CONFIRMED, Kind.
 """What a child says."""
 
 
-@dataclass(frozen=True)
-class Toll:
+@dataclass(frozen=True, kw_only=True)
+class Counts:
+    """What is counted in every record.
+
+    Attributes
+    ----------
+    doubled : int
+        Imprints with more than one press in force, those before a change with them.
+    changed, forgotten : int
+        Times that an edited sheet was taken over; presses before one that it does not know of.
+    gaps : int
+        Imprints passed over, or pressed out of turn, by a child that took a run up.
+    unset : int
+        Times that the press was closed in a session that had not said that it is set so.
+    unlike : int
+        Acts of one that the other has not, of the record and of one made anew from its journal.
+    runs : int
+        Runs finished on the way.
+    """
+
+    doubled: int
+    changed: int
+    forgotten: int
+    gaps: int
+    unset: int
+    unlike: int
+    runs: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Toll(Counts):
     """What the kills did.
 
     Attributes
@@ -71,34 +99,23 @@ class Toll:
     unsaid : int
         Acts in the record that nobody was told of: killed between writing and saying, so at
         most one key's a kill, which may do two things.
-    doubled : int
-        Imprints with more than one press in force, those before a change with them.
-    changed, forgotten : int
-        Times that an edited sheet was taken over; presses before one that it does not know of.
-    gaps : int
-        Imprints passed over, or pressed out of turn, by a child that took a run up.
-    unset : int
-        Times that the press was closed in a session that had not said that it is set so.
-    unlike : int
-        Acts of one that the other has not, of the record and of one made anew from its journal.
     intact : bool
         Whether SQLite's own integrity check passes, and the journal lacks no number.
-    runs : int
-        Runs finished on the way.
     """
 
     kills: int
     said: int
     lost: int
     unsaid: int
-    doubled: int
-    changed: int
-    forgotten: int
-    gaps: int
-    unset: int
-    unlike: int
     intact: bool
-    runs: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Examined(Counts):
+    """What a record holds, and whether it is intact."""
+
+    acts: list[Event]
+    intact: bool
 
 
 def pieces(count: int) -> list[Piece]:
@@ -247,20 +264,6 @@ def not_set(run: Run, events: list[Event]) -> int:
     return count
 
 
-class Examined(NamedTuple):
-    """What a record holds; its fields as in `Toll`."""
-
-    acts: list[Event]
-    doubled: int
-    changed: int
-    forgotten: int
-    gaps: int
-    unset: int
-    unlike: int
-    runs: int
-    intact: bool
-
-
 def examine(path: Path) -> Examined:
     """Return what a record holds and what is wrong with it."""
     acts: list[Event] = []
@@ -301,7 +304,8 @@ def examine(path: Path) -> Examined:
     raw.close()
     intact = intact and not read_journal(journal_of(path)).gaps
     return Examined(
-        acts, doubled, changed, forgotten, gaps, unset, unlike, finished, intact
+        acts=acts, doubled=doubled, changed=changed, forgotten=forgotten, gaps=gaps, unset=unset,
+        unlike=unlike, runs=finished, intact=intact,
     )  # fmt: skip
 
 
@@ -322,7 +326,7 @@ def run_kills(kills: int, folder: Path, seed: int = 1, longest: float = 0.4) -> 
     found = [examine(path) for path in sorted(folder.glob("record-*.db"))]
     recorded = Counter(act.id for each in found for act in each.acts)
     words = Counter(said)
-    counted = ("doubled", "changed", "forgotten", "gaps", "unset", "unlike", "runs")
+    counted = [field.name for field in fields(Counts)]
     return Toll(
         kills=kills, said=len(said), lost=(words - recorded).total(),
         unsaid=(recorded - words).total(), intact=all(each.intact for each in found),

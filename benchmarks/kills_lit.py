@@ -3,7 +3,8 @@
 ``python -m benchmarks.kills_lit [kills [longest life, s]]`` (needs a system with ``fork``)
 
 A child process lays imprints at the press by arrow keys and Shift Return and puts every picture
-into memory that it shares with its parent, as a flip of the display does. The parent kills it
+into memory that it shares with its parent, as a flip of the display does; between keys it draws
+ahead, as a window does. The parent kills it
 at a random moment, reads off the picture by how far its yellow has moved (phase correlation; it
 knows nothing of marks and rigs, but how far two nudges of known size move it), and compares
 with the nudges that a record made anew from the journal says. The picture may lag behind the
@@ -140,7 +141,12 @@ def work(path: Path, screen: Screen, preparer: ImprintPreparer, seed: int) -> No
             key = Key("return", at=60.0 * number, shift=True) if chance.random() < 0.2 else None
             station.take(key or Key(name, at=60.0 * number))
             screen.flip(station.output.frame(station.scene()))
-            time.sleep(chance.uniform(0.0, 0.15))  # as between keys
+            # As between keys: what the next may show is drawn ahead, as far as there is time.
+            until = time.monotonic() + chance.uniform(0.0, 0.3)
+            for _ in station.foresee():
+                if time.monotonic() > until:
+                    break
+            time.sleep(max(0.0, until - time.monotonic()))
 
 
 def yellow(picture: NDArray[np.uint8]) -> NDArray[np.float32]:

@@ -292,7 +292,10 @@ class StationController:
         if following not in (at, At(None)):
             with suppress(Refusal):
                 following = replace(following, step=self._deeds.step_at(following))
-                self.output.prepare(self.scene_at(following))
+                scene = self.scene_at(following)
+                yield
+                yield from self.output.ahead(scene)
+                self.output.prepare(scene)
             yield
         for scene in likely_scenes(self.view(), self.state, self._moved_by):
             yield from self.output.ahead(scene)

@@ -19,7 +19,7 @@ def first_rigs(preparer: ImprintPreparer, later: dict[tuple[Phrase, ...], None])
     What only the latter take is added to `later`, a sentence each: it cannot be pressed
     before its platen is on.
     """
-    some = on_file(preparer.collar, preparer.threaded)
+    some = on_file(*preparer.lays)
 
     def lay(placement: Placement, imprint: Imprint) -> Loading:
         try:

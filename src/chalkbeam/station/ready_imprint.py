@@ -123,12 +123,19 @@ class ImprintPreparer:
                 f"The rigs are for projector pictures of different sizes ({listed}): one run needs "
                 "one projector."
             )
-        self.rigs = tuple(rigs)
-        self.collar = collar
-        self.threaded = threaded
         self._layer = PlatenLayer(rigs, collar, threaded, overhang, aside)
         self._place = place
         self._placer = Placer()
+
+    @property
+    def rigs(self) -> tuple[Rig, ...]:
+        """One for each platen; the first is for the platen that is on."""
+        return self._layer.rigs
+
+    @property
+    def lays(self) -> tuple[Collar | None, bool]:
+        """Where the collar points, None for as usual, and whether the garment is threaded."""
+        return self._layer.collar, self._layer.threaded
 
     def expect(self, order: Iterable[Wanted]) -> None:
         """Take what else is pressed in the run: its sizes are laid alike where they can be."""
