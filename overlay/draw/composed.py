@@ -72,10 +72,22 @@ class Canvases:
     def __init__(self, size: tuple[int, int]) -> None:
         self._size = size
         self._known: list[tuple[NDArray[np.uint8], NDArray[np.int64]]] = []
+        self._cleared: NDArray[np.uint8] | None = None
+
+    def clear(self) -> bool:
+        """Clear a canvas for the next frame; return whether there was none."""
+        if self._cleared is not None:
+            return False
+        used = len(self._known)
+        self._cleared = self._bare()
+        if len(self._known) == used:
+            self._cleared.fill(0)  # it is new: its pages are there from now on
+        return True
 
     def drawn(self, layers: Sequence[tuple[RGB | None, Lit | Dark]], gamma: float) -> Frame:
         """Return the frame of layers, the lowest first; None is the colour of what keeps dark."""
-        canvas = self._bare()
+        canvas = self._bare() if self._cleared is None else self._cleared
+        self._cleared = None
         groups = canvas.reshape(-1).view(np.uint64).reshape(-1, 3)
         touched = [np.zeros(0, dtype=np.int64)]
         for colour, covered in layers:

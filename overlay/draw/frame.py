@@ -113,9 +113,12 @@ class Painter:
 
     def ahead(self, marks: Sequence[Mark] | None, palette: Palette | None = None) -> Iterator[None]:
         """Draw what `paint` may be asked for next, a layer at a time: it is not painted yet."""
+        if self._canvases.clear():
+            yield
         for layer in _layers(marks or (), palette or self._palette):
-            if layer not in self._drawn:
-                self._draw([layer])
+            known = layer in self._drawn
+            self._draw([layer])  # one that is known counts as used: others go before it
+            if not known:
                 yield
 
     def _render(self, marks: Sequence[Mark], palette: Palette) -> Frame:
@@ -131,13 +134,15 @@ class Painter:
         for layer in layers:  # the ones used last go last
             known[layer] = known.pop(layer)
         spent = itertools.accumulate(size_of(drawn) for drawn in reversed(known.values()))
-        kept = max(len(layers), sum(each <= _MOST_BYTES for each in spent))
+        width, height = self._platen_map.size
+        kept = max(len(layers), sum(each <= _MOST_FRAMES * 3 * width * height for each in spent))
         self._drawn = dict(list(known.items())[-kept:])
         return [known[layer] for layer in layers]
 
 
-_MOST_BYTES = 40 << 20
-"""What the layers that a painter keeps may take: those of some ten pictures at 3840 x 2160."""
+_MOST_FRAMES = 4
+"""As many frames' bytes may the layers take that a painter keeps: those of some thirty pictures,
+of which a key may bring twenty."""
 
 Shape = tuple[Contours, float]
 """Polygons on one surface: contours, mm, and the surface's height, mm."""

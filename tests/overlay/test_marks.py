@@ -132,7 +132,7 @@ def test_what_was_drawn_ahead_is_only_laid_together(monkeypatch):
     painter.paint(tuple(MARKS))
     shifted = tuple(moved(mark, Isometry(9.0, 4.0, 0.3)) for mark in MARKS)
     steps = sum(1 for _ in painter.ahead(shifted))
-    assert steps == 4  # two colours of lines, what is kept dark, words
+    assert steps == 5  # a canvas, two colours of lines, what is kept dark, words
     assert sum(1 for _ in painter.ahead(shifted)) == 0
 
     def refuse(*_):
@@ -146,13 +146,31 @@ def test_what_was_drawn_ahead_is_only_laid_together(monkeypatch):
 
 
 def test_a_painter_keeps_no_more_layers_than_may_be(monkeypatch):
-    monkeypatch.setattr(overlay.draw.frame, "_MOST_BYTES", 60_000)
-    painter = Painter(oblique_map())
+    platen_map = oblique_map()
+    most = 60_000
+    monkeypatch.setattr(overlay.draw.frame, "_MOST_FRAMES", most / (3 * math.prod(platen_map.size)))
+    painter = Painter(platen_map)
     for number in range(20):
         shifted = [moved(mark, Isometry(number, 0.0)) for mark in MARKS]
         for _ in painter.ahead(shifted):
-            assert sum(map(size_of, painter._drawn.values())) <= 60_000
+            assert sum(map(size_of, painter._drawn.values())) <= most
     assert list(painter.ahead(shifted)) == []  # the last one is among them
+
+
+def test_what_is_foreseen_again_outlasts_what_is_not(monkeypatch):
+    platen_map = oblique_map()
+    painter = Painter(platen_map)
+    first, second, third = (
+        [moved(mark, Isometry(number, 0.0)) for mark in MARKS] for number in (0.0, 3.0, 6.0)
+    )
+    for marks in (first, second):
+        [*painter.ahead(marks)]
+    most = 1.2 * sum(map(size_of, painter._drawn.values()))
+    monkeypatch.setattr(overlay.draw.frame, "_MOST_FRAMES", most / (3 * math.prod(platen_map.size)))
+    for marks in (first, third):  # there is room for two of the three
+        [*painter.ahead(marks)]
+    assert [*painter.ahead(first)] == []
+    assert [*painter.ahead(second)] != []
 
 
 def test_no_frame_is_drawn_over_while_anybody_looks_at_it():

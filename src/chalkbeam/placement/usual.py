@@ -16,9 +16,9 @@ from chalkbeam.placement.values import Severity
 
 ROUND = MM_PER_INCH / 8
 """Art that is made smaller gets a width that a ruler shows, mm."""
-SHRINK, SMALLEST, HALVINGS = 0.9, 0.5, 4
-"""Sizes are tried in these steps, then between the last two; art below this share of the usual
-size is other art."""
+SHRINK, SMALLEST = 0.9, 0.5
+"""Sizes are tried in these steps, then each eighth of an inch between the last two by halving;
+art below this share of the usual size is other art."""
 
 
 def fitted(garment: Garment, location: Location, artwork: Artwork) -> Artwork:
@@ -53,10 +53,10 @@ def fitted(garment: Garment, location: Location, artwork: Artwork) -> Artwork:
         tried, goes = at(factor)
     if not goes or factor == top:
         return largest  # where no size goes (a zip), what is wrong is said of this one
-    low, high = factor, factor / SHRINK
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        better, goes = at(middle)
+    low, high = _eighths(factor, artwork), _eighths(factor / SHRINK, artwork)
+    while high - low > 1:
+        middle = (low + high) // 2
+        better, goes = at((middle + 0.5) * ROUND / artwork.ink.width)
         if goes:
             low, tried = middle, better
         else:
@@ -84,5 +84,9 @@ def _kept(applied: tuple[Applied, ...]) -> tuple[Applied, ...]:
 
 def _round(factor: float, artwork: Artwork) -> float:
     """Return the factor made a little smaller, so that the width is a whole eighth of an inch."""
-    width = factor * artwork.ink.width
-    return max(math.floor(width / ROUND), 1) * ROUND / artwork.ink.width
+    return _eighths(factor, artwork) * ROUND / artwork.ink.width
+
+
+def _eighths(factor: float, artwork: Artwork) -> int:
+    """Return the whole eighths of an inch in the width of the art made so much smaller."""
+    return max(math.floor(factor * artwork.ink.width / ROUND), 1)
