@@ -14,7 +14,7 @@ from dataclasses import replace
 from calibration.geometry import PlatenFace
 from calibration.model.projector import ProjectorMap
 from chalkbeam.light.pages import countdown_mark
-from chalkbeam.station.scene import Scene, lit
+from chalkbeam.station.scene import Scene, lit, without_remark
 from overlay.draw.frame import Frame, Painter, render
 from overlay.marks import Mark
 from overlay.palette import DEFAULT_PALETTE, Look, Palette
@@ -57,6 +57,8 @@ class FrameCache:
     def ahead(self, scene: Scene) -> Iterator[None]:
         """Draw the parts of a scene that may come, in small steps; it is not painted yet."""
         with suppress(Exception):  # met again, and told, when the scene is to be shown
+            without_remark(scene)
+            yield
             marks = self.marks(scene)
             yield
             yield from self._painter(scene).ahead(marks, _palette(scene))

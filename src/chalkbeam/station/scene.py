@@ -14,7 +14,7 @@ from chalkbeam.basics.units import Unit
 from chalkbeam.light.choice import Choice, about
 from chalkbeam.light.free_room import Ground, grounds
 from chalkbeam.light.labels import with_remark
-from chalkbeam.light.marks import lay_marks, load_marks
+from chalkbeam.light.marks import lay_marks, load_lines, load_marks
 from chalkbeam.light.pages import Page, page_mark
 from chalkbeam.light.transfer_sign import sign_marks
 from chalkbeam.orders.pieces import PressSetup
@@ -47,7 +47,7 @@ from chalkbeam.station.words import (
     to_do,
 )
 from overlay.draw.check_view import check_marks, edge_mark
-from overlay.marks import Mark, Role, Text, moved
+from overlay.marks import Mark, Role, moved
 
 CHANGES = {
     "turn": "turn the garment",
@@ -202,10 +202,24 @@ def scene_of(
     )
 
 
-@functools.lru_cache(maxsize=16)
+KEPT = 64
+"""What so many scenes light is kept: a key may bring twenty."""
+
+
+@functools.lru_cache(maxsize=KEPT)
 def lit(scene: Scene) -> tuple[Mark, ...] | None:
     """Return what is lit; None for darkness, but for a countdown beside the platen."""
+    marks, remark = without_remark(scene)
+    if remark:
+        marks = with_remark(marks, [remark], Role.WARN, scene.where)
+    return marks or None
+
+
+@functools.lru_cache(maxsize=KEPT)
+def without_remark(scene: Scene) -> tuple[tuple[Mark, ...], str]:
+    """Return what is lit before a remark is set clear of it, and the remark: half of the work."""
     state, face = scene.state, scene.face
+    marks: tuple[Mark, ...]
     closed = scene.step in UNDER_HEAD and not scene.over
     pressing = closed or state.dark
     said = state.said or ("" if pressing else state.eye)
@@ -241,9 +255,7 @@ def lit(scene: Scene) -> tuple[Mark, ...] | None:
         marks = _work(scene, scene.ready.choice)
         if scene.step is Step.LOAD:
             remark = remark or scene.sheet_note
-    if remark:
-        marks = with_remark(marks, [remark], Role.WARN, scene.where)
-    return marks or None
+    return marks, remark
 
 
 def _peel_lines(scene: Scene) -> tuple[str, ...]:
@@ -383,5 +395,5 @@ def _moving(scene: Scene, ready: ReadyImprint, moving: Shift) -> tuple[Mark, ...
 
 @functools.lru_cache(maxsize=8)
 def _garment_lines(ready: ReadyImprint) -> tuple[Mark, ...]:
-    marks = load_marks(ready.choice.placement, ready.planned)
-    return tuple(mark for mark in marks if mark.role is Role.LOAD and not isinstance(mark, Text))
+    marks = load_lines(ready.choice.placement, ready.planned)
+    return tuple(mark for mark in marks if mark.role is Role.LOAD)
