@@ -19,8 +19,7 @@ from chalkbeam.artwork.ink import Ink, bounds, find_ink
 from chalkbeam.artwork.ink_measures import InkMeasures, as_seen, measure_picture, measured_ink
 from chalkbeam.artwork.outline import outline
 from chalkbeam.artwork.values import Artwork, Box, CentreRule, convex_hull, optical_centre
-from chalkbeam.basics.sentences import Sentence, literal
-from chalkbeam.basics.units import MM_PER_INCH
+from chalkbeam.basics.sentences import Sentence
 
 NARROWEST, WIDEST = 5.0, 1200.0
 """No transfer for a garment is smaller or larger than this, mm; beyond it the unit was mistaken."""
@@ -28,8 +27,6 @@ FEWEST_PIXELS = 16
 """Ink of fewer pixels each way has no shape to place."""
 SAME_SHAPE = 0.02
 """Width and height given together must keep the picture's proportions within this share."""
-COARSE_DPI = 100
-"""Fewer pixels to the inch print with visible steps."""
 
 
 GANG_GAP = 12.0
@@ -287,19 +284,15 @@ def _artwork(
         outline=tuple(xy_tuple(np.array(ring) + corner) for ring in outline(found.mask(), scale)),
         hull=convex_hull(in_frame(found.rim)),
         mirrored=mirrored,
-        notes=_notes(found, scale, mirrored),
+        notes=_notes(mirrored),
         remarks=_remarks(found),
+        dots=None if found.drawn else scale,
     )
 
 
-def _notes(found: InkMeasures, scale: float, mirrored: bool) -> tuple[Sentence, ...]:
-    notes: list[str] = []
-    if mirrored:
-        notes.append("The sheet is printed in mirror image: shown here as seen from its back.")
-    dpi = scale * MM_PER_INCH
-    if not found.drawn and dpi < COARSE_DPI:
-        notes.append(f"At this size the picture has only {dpi:.0f} pixels to the inch.")
-    return tuple(Sentence(literal(note)) for note in notes)
+def _notes(mirrored: bool) -> tuple[Sentence, ...]:
+    words = "The sheet is printed in mirror image: shown here as seen from its back."
+    return (Sentence(words),) if mirrored else ()
 
 
 def _remarks(found: InkMeasures) -> tuple[Sentence, ...]:

@@ -17,7 +17,10 @@ import numpy as np
 
 from calibration.geometry import XY, Isometry, Points, as_points, xy_tuple
 from chalkbeam.basics.sentences import Sentence, joined
+from chalkbeam.basics.units import MM_PER_INCH
 
+COARSE_DPI = 100
+"""Fewer pixels to the inch print with visible steps."""
 UNSEEN_SHIFT = 0.03
 """Along an axis, a centroid closer to the box's middle than this share of the extent looks the
 same: the middle is used, being easier to check with a ruler."""
@@ -217,6 +220,8 @@ class Artwork:
         What was taken for granted while reading its file, for the shop.
     letters : Lettered or None
         How it was set, if it is lettering.
+    dots : float or None
+        Pixels to the millimetre of a picture; None for what is drawn.
     """
 
     name: str
@@ -231,6 +236,15 @@ class Artwork:
     notes: tuple[Sentence, ...] = ()
     remarks: tuple[Sentence, ...] = ()
     letters: Lettered | None = None
+    dots: float | None = None
+
+    def said(self) -> tuple[Sentence, ...]:
+        """Return what whoever orders it in this size should know."""
+        dpi = math.inf if self.dots is None else self.dots * MM_PER_INCH
+        if dpi >= COARSE_DPI:
+            return self.notes
+        words = f"At this size the picture has only {dpi:.0f} pixels to the inch."
+        return (*self.notes, Sentence(words))
 
     def scaled(self, factor: float) -> Artwork:
         """Return the artwork printed `factor` times as large, its sheet with it."""
@@ -253,6 +267,7 @@ class Artwork:
             outline=tuple(points(ring) for ring in self.outline),
             hull=points(self.hull),
             letters=self.letters and self.letters.scaled(factor),
+            dots=self.dots and self.dots / factor,
         )
 
 

@@ -208,7 +208,7 @@ def _check_warning(check: CrossCheck) -> Concern:
 
 
 def _art_warnings(artwork: Artwork, results: tuple[RuleResult, ...]) -> list[Concern]:
-    warnings = [Concern(Severity.NOTE, "art", note) for note in artwork.notes]
+    warnings = [Concern(Severity.NOTE, "art", note) for note in artwork.said()]
     warnings += [Concern(Severity.NOTE, "file", remark) for remark in artwork.remarks]
     sheet = artwork.sheet
     if max(sheet.width, sheet.height) > LARGEST_SHEET:

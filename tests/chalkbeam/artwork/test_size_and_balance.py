@@ -174,7 +174,9 @@ def test_scaled_is_the_same_art_at_another_width(tmp_path):
 
 def test_a_coarse_picture_is_noted(tmp_path):
     art = load_artwork(block(tmp_path / "block.png"), width=100)
-    assert any("51 pixels to the inch" in str(note) for note in art.notes)
+    assert any("51 pixels to the inch" in str(note) for note in art.said())
+    assert any("68 pixels to the inch" in str(note) for note in art.scaled(0.75).said())
+    assert art.scaled(0.5).said() == ()
 
 
 def test_sheets_and_specks_that_are_none_are_refused(tmp_path):
