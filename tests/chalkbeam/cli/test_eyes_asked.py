@@ -16,15 +16,16 @@ def test_what_is_no_camera_is_refused(camera):
 
 def test_a_rig_without_an_eye_is_refused_unless_the_camera_is_simulated():
     with pytest.raises(Refusal, match="has no eye"):
-        EyesAsked("0", "2mm", 1.0).fitted(demo_rig())
-    assert EyesAsked("simulated", "2mm", 1.0).fitted(demo_rig()).eye is not None
+        EyesAsked("0", "2mm", 1.0).fitted([demo_rig()])
+    (seeing,) = EyesAsked("simulated", "2mm", 1.0).fitted([demo_rig()])
+    assert seeing.eye is not None
     fitted = rig_with_eye()
-    assert EyesAsked("0", "2mm", 1.0).fitted(fitted) is fitted
+    assert EyesAsked("0", "2mm", 1.0).fitted([fitted]) == [fitted]
 
 
 def test_a_camera_that_is_not_there_is_refused_before_anything_is_lit():
     with (
         pytest.raises(Refusal, match="Camera 97 cannot be opened"),
-        EyesAsked("97", "2mm", 1.0).open(rig_with_eye(), None),
+        EyesAsked("97", "2mm", 1.0).open([rig_with_eye()], None),
     ):
         pass

@@ -30,7 +30,7 @@ def test_the_page_is_opened_here_with_a_key_in_the_fragment(opened, capsys, monk
     assert address.startswith("http://127.0.0.1:")
     assert "/pair#key=" in address
     assert address in out
-    assert "--share" in err
+    assert "open Devices on the page" in err
 
 
 def test_shared_it_gives_a_code_for_a_phone(opened, capsys, monkeypatch):
