@@ -72,8 +72,32 @@ def precheck_order(
     cautions : tuple of str
         What to look at before pressing, a sentence each, with its rows.
     """
+    problems, cautions = cautions_by_piece(order, lay, unit, location_of, begun)
+    return problems, caution_lines(cautions)
+
+
+Cautions = dict[str, dict[tuple[int, str], None]]
+"""What to look at before pressing, a sentence each, and the rows and sizes of its pieces."""
+
+
+def caution_lines(cautions: Cautions) -> tuple[str, ...]:
+    """Return cautions with their rows, a line each."""
+    return tuple(
+        f"{row_words(list(dict.fromkeys(row for row, _ in pieces)), MOST_ROWS)}: {sentence}"
+        for sentence, pieces in cautions.items()
+    )
+
+
+def cautions_by_piece(
+    order: RunSheet,
+    lay: Lay,
+    unit: Unit = Unit.MM,
+    location_of: Callable[[Imprint], str] = lambda imprint: imprint.location,
+    begun: Callable[[int], None] = lambda number: None,
+) -> tuple[tuple[Problem, ...], Cautions]:
+    """Place every different imprint of an order, as `precheck_order`; tell pieces apart."""
     problems: list[Problem] = []
-    cautions: dict[str, list[int]] = {}
+    cautions: Cautions = {}
     answers: dict[tuple[object, ...], tuple[str, ...] | _Bad] = {}
 
     def alike(imprint: Imprint | None) -> Imprint | None:
@@ -86,9 +110,10 @@ def precheck_order(
     seen: set[tuple[int, str]] = set()
     for number, piece in enumerate(order.pieces):
         begun(number)
-        if (piece.row, piece.size) in seen:  # the copies of a row are alike
+        alike_row = (piece.row, piece.size)
+        if alike_row in seen:  # the copies of a row are alike
             continue
-        seen.add((piece.row, piece.size))
+        seen.add(alike_row)
         for place, imprint in enumerate(piece.imprints, start=1):
             cells = order.cells.get((piece.row, place), Cells(None, None, None, None))
             over = next((each for each in piece.imprints if each.id == imprint.follows), None)
@@ -104,14 +129,11 @@ def precheck_order(
                 problems.append(Problem(piece.row, *at, answer.message.rstrip(".") + "."))
                 continue
             for sentence in answer:
-                cautions.setdefault(f"{location_of(imprint)}: {sentence}", []).append(piece.row)
+                cautions.setdefault(f"{location_of(imprint)}: {sentence}", {})[alike_row] = None
         for heated in heated_anyway(piece, covers):
             said = heated.words(location_of(heated.print_), location_of(heated.by))
-            cautions.setdefault(said, []).append(piece.row)
-    return tuple(problems), tuple(
-        f"{row_words(list(dict.fromkeys(rows)), MOST_ROWS)}: {sentence}"
-        for sentence, rows in cautions.items()
-    )
+            cautions.setdefault(said, {})[alike_row] = None
+    return tuple(problems), cautions
 
 
 class _Checker:

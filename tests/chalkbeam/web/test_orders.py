@@ -6,6 +6,7 @@ import csv
 import io
 import multiprocessing
 import re
+from dataclasses import replace
 
 import openpyxl
 import pytest
@@ -13,6 +14,7 @@ from PIL import Image, ImageDraw
 
 from calibration.files import resolved
 from calibration.refusal import Refusal
+from calibration.rig import library
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.run_for_page import _repeated, _title, _unit
 from chalkbeam.orders.sheet import read_sheet
@@ -23,16 +25,17 @@ from chalkbeam.web.doors import Right
 from chalkbeam.web.orders.folders import About, OrderFolder, file_name, make_order, slug
 from chalkbeam.web.orders.table import OrderTable, take_over
 from tests.support.browser import serious
+from tests.support.rigs import demo_rig
 from tests.support.sheets import workbook
 
 HEADER = "Style,Size,Colour,Quantity,Location,Artwork,Width\r\n"
 ROW = "Crew tee,M,navy,2,left chest,crest.png,89 mm\r\n"
 
 
-def crest() -> bytes:
-    """Return a round mark, 200 px across, as PNG."""
-    picture = Image.new("RGBA", (220, 220))
-    ImageDraw.Draw(picture).ellipse((10, 10, 209, 209), fill=(240, 200, 60, 255))
+def crest(high: int = 200) -> bytes:
+    """Return a round mark, 200 px across, as PNG; an oval of another height."""
+    picture = Image.new("RGBA", (220, high + 20))
+    ImageDraw.Draw(picture).ellipse((10, 10, 209, high + 9), fill=(240, 200, 60, 255))
     kept = io.BytesIO()
     picture.save(kept, "PNG")
     return kept.getvalue()
@@ -395,6 +398,31 @@ def test_an_order_typed_with_a_fault_is_mended_seen_and_proved(let_in, workshop,
     assert [each.id for each in read_sheet(workshop.orders / "regatta" / "sheet.csv").pieces] == [
         "2-1", "2-2"
     ]  # fmt: skip
+
+
+# -- what asks for a look ----------------------------------------------------------------------
+
+
+def test_what_the_press_would_ask_to_look_at_is_told_beforehand(ask, workshop):
+    """On the platen of the shop's own press the pouch of the small hood lies under the head.
+
+    That foam pads keep seams from under the head, and 10 to 13 in as usual on a chest: common
+    practice, no source.
+    """
+    row = ("hoodie", "S", "black", "2", "full front", "oval.png", "7 in", "", "", "", "")
+    tee = ("Crew tee", "M", "navy", "3", "left chest", "crest.png", "89 mm", "", "", "", "")
+    made = make_order(workshop.orders, About(title="Hoods"), OrderTable(rows=(row, tee)))
+    made.add_artwork("crest.png", crest())
+    made.add_artwork("oval.png", crest(high=287))
+    at = f"/orders/{made.name}"
+    library.keep(replace(demo_rig(), name="press"))
+    assert "2 pieces ask for a look: see Pictures" in ask(f"{at}/placed").text
+    assert "2 pieces ask for a look: see Pictures" in ask(at).text
+    hood, tee_shown = re.findall("<li class=.card.>.*?</p>(?:<ul.*?</ul>)?</li>",
+                                 ask(f"{at}/looks").text, re.DOTALL)  # fmt: skip
+    assert '<li class="caution">Under the head: pocket edge' in hood
+    assert "usual here (full front, adult sizes) is 10 in to 13 in" in hood
+    assert 'class="caution"' not in tee_shown
 
 
 # -- found again, removed, put back ------------------------------------------------------------

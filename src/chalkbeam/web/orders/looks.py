@@ -18,12 +18,14 @@ from typing import Any
 import numpy as np
 
 from calibration.refusal import Refusal
+from calibration.rig import library
+from calibration.rig.platens import on_post
 from chalkbeam.artwork import Box
 from chalkbeam.basics.units import Unit, format_length
 from chalkbeam.garments.fabrics import find_fabric
 from chalkbeam.orders.pieces import Art, Imprint, Piece
-from chalkbeam.orders.place_imprint import place_imprint
-from chalkbeam.orders.precheck import on_file, precheck_order
+from chalkbeam.orders.place_imprint import Lay, place_imprint
+from chalkbeam.orders.precheck import Cautions, caution_lines, cautions_by_piece, on_file
 from chalkbeam.orders.problems import Problem, SheetRefusal
 from chalkbeam.orders.sheet import RunSheet, read_sheet
 from chalkbeam.paper.proof import Proof, ink_picture, letter_picture, proof_pdf
@@ -32,7 +34,10 @@ from chalkbeam.paper.worn import View, look
 from chalkbeam.placement import Placement, Severity
 from chalkbeam.placement.loading import centre_line, origin_words
 from chalkbeam.placement.many import Placer
+from chalkbeam.station.precheck_on_rigs import first_rigs
+from chalkbeam.station.ready_imprint import ImprintPreparer
 from chalkbeam.web.face_drawing import FaceDrawing, drawing_of, is_dark
+from chalkbeam.web.shop_unit import shop_unit
 from chalkbeam.web.words import t
 from overlay.palette import RGB
 
@@ -81,7 +86,7 @@ class ArtLook:
     size_words : str
         Of the ink.
     concerns : tuple of (str, str)
-        "note", "caution" or "stop", and a sentence.
+        "note" or "caution", and a sentence as the press says it.
     """
 
     key: str
@@ -116,6 +121,8 @@ class Overview:
         What would stop the work at the press.
     notes, cautions : tuple of str
     pieces, imprints : int
+    asking : int
+        How many pieces ask for a look before they are pressed.
     looks : tuple of ArtLook
     more : int
         Pictures that were too many to be drawn.
@@ -128,6 +135,7 @@ class Overview:
     cautions: tuple[str, ...] = ()
     pieces: int = 0
     imprints: int = 0
+    asking: int = 0
     looks: tuple[ArtLook, ...] = ()
     more: int = 0
     inks: dict[str, bytes] | None = None
@@ -147,24 +155,37 @@ def look_over(sheet: Path, tell: Callable[[Any], None] = lambda told: None) -> O
     except SheetRefusal as refusal:
         return Overview(refusal.problems)
     every = len(order.pieces)
-    problems, cautions = precheck_order(
-        order, on_file(), Unit.MM, begun=lambda done: tell((done, every))
+    unit = shop_unit()
+    problems, cautions = cautions_by_piece(
+        order, _as_at_the_press(), unit, begun=lambda done: tell((done, every))
     )
+    asking = {each for pieces in cautions.values() for each in pieces}
     imprints = sum(len(piece.imprints) for piece in order.pieces)
     told = (*order.notes, *_colours(order))
     placer, looks, inks = Placer(), [], {}
     groups = list(_alike(order))
     for key, members in groups[:MOST_LOOKS]:
         try:
-            seen, ink = _look(key, members, placer)
+            seen, ink = _look(key, members, placer, cautions, unit)
         except Refusal:  # it is among the problems
             continue
         looks.append(seen)
         inks[seen.art] = ink
     more = max(0, len(groups) - MOST_LOOKS)
     return Overview(
-        tuple(sorted(set(problems))), told, cautions, every, imprints, tuple(looks), more, inks
-    )
+        tuple(sorted(set(problems))), told, caution_lines(cautions), every, imprints,
+        sum((each.row, each.size) in asking for each in order.pieces), tuple(looks), more, inks,
+    )  # fmt: skip
+
+
+def _as_at_the_press() -> Lay:
+    """Return how the shop's own press lays imprints; any platen on file where there is none."""
+    if library.default() is None:
+        return on_file()
+    try:
+        return first_rigs(ImprintPreparer(on_post(library.open_rig(None))), {})
+    except Refusal:  # it is told where presses are listed, and at the press
+        return on_file()
 
 
 def _colours(order: RunSheet) -> Iterator[str]:
@@ -196,7 +217,28 @@ def _placed(piece: Piece, imprint: Imprint, placer: Placer) -> Placement:
     return place_imprint(placer, piece, imprint, lambda each: each.location)
 
 
-def _look(key: str, members: list[tuple[Piece, Imprint]], placer: Placer) -> tuple[ArtLook, bytes]:
+ASKED_OTHERWISE = ("art", "size")
+"""Notes about these are told beforehand, too: other artwork or another size may be meant."""
+
+
+def _concerns(
+    members: list[tuple[Piece, Imprint]], placement: Placement, cautions: Cautions, unit: Unit
+) -> Iterator[tuple[str, str]]:
+    """Yield what to look at for any of some imprints alike, then notes about the first's art."""
+    location = members[0][1].location
+    for words, pieces in cautions.items():
+        if any((each.row, each.size) in pieces for each, _ in members) and words.startswith(
+            f"{location}: "
+        ):
+            yield "caution", words.removeprefix(f"{location}: ")
+    for each in placement.warnings:
+        if each.severity is Severity.NOTE and each.about in ASKED_OTHERWISE:
+            yield "note", each.sentence.say(unit)
+
+
+def _look(
+    key: str, members: list[tuple[Piece, Imprint]], placer: Placer, cautions: Cautions, unit: Unit
+) -> tuple[ArtLook, bytes]:
     piece, imprint = members[0]
     placement = _placed(piece, imprint, placer)
     cloth, fabric = _cloth_of(piece)
@@ -228,11 +270,7 @@ def _look(key: str, members: list[tuple[Piece, Imprint]], placer: Placer) -> tup
         if abs(off) > 1
         else "",
         size_words=f"{both(ink.width)} wide, {both(ink.height)} high",
-        concerns=tuple(
-            (each.severity.name.lower(), each.sentence.say(Unit.MM))
-            for each in placement.warnings
-            if each.severity is not Severity.NOTE
-        ),
+        concerns=tuple(_concerns(members, placement, cautions, unit)),
     )
     return seen, coded
 

@@ -7,10 +7,12 @@ from http import HTTPStatus
 from starlette.responses import Response
 
 from calibration.refusal import Refusal
+from calibration.rig import library
 from chalkbeam.basics.toml_files import folder_state
 from chalkbeam.garments import charts_folder
 from chalkbeam.locations import presets_folder
 from chalkbeam.paper.worn import View
+from chalkbeam.presses.places import settings_file
 from chalkbeam.web.doors import Door, Right, Visit
 from chalkbeam.web.kept import Kept
 from chalkbeam.web.orders.checking import faults_of, pick_lists
@@ -48,7 +50,9 @@ def doors() -> list[Door]:
 def _state(folder: OrderFolder) -> tuple[object, ...]:
     """Return what an overview depends on."""
     shops = folder_state(charts_folder()), folder_state(presets_folder())
-    return str(folder.path), folder.state(), shops
+    asked = (*sorted(library.folder().glob("*")), settings_file())
+    press = tuple((str(each), each.stat().st_mtime_ns) for each in asked if each.is_file())
+    return str(folder.path), folder.state(), shops, press
 
 
 def overview_kept(folder: OrderFolder) -> Overview | None:
