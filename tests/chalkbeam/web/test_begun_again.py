@@ -81,6 +81,15 @@ def test_a_run_whose_table_was_changed_asks(offered, work, order):
     assert found["changes"] == "Go on with the changes"
 
 
+def test_the_report_of_an_order_is_that_of_its_last_run(ask, work, order):
+    at = f"/orders/{order.name}"
+    assert ask(f"{at}/report").headers["location"] == f"{at}#press"
+    work(pressed=2)
+    report = ask(f"{at}/report").headers["location"]
+    assert f'href="{report}"' in ask(at).text
+    assert ask(report).status == 200
+
+
 def test_a_finished_order_is_not_pressed_again_by_one_tap(offered, work):
     work(pressed=2)
     assert offered() == {"anew": "Yes, all of it on new garments"}

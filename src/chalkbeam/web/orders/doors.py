@@ -77,6 +77,7 @@ def doors() -> list[Door]:
         Door("/orders/{name}/seen", _seen, *change),
         Door("/orders/{name}/again", _again, *change),
         Door("/orders/{name}/plan", _plan, Right.SEE),
+        Door("/orders/{name}/report", _report, Right.SEE),
         Door("/orders/{name}/press", _press, Right.PRESS, ("POST",)),
         *pictures.doors(),
         *removing.doors(),
@@ -240,6 +241,15 @@ def _press(visit: Visit) -> Response:
         raise Refusal(t("orders.same_first"))
     _link(visit).start(folder.sheet, choice, folder.name)
     return RedirectResponse("/press", HTTPStatus.SEE_OTHER)
+
+
+def _report(visit: Visit) -> Response:
+    """Lead to the report of the order's last run; to the order where it was never begun."""
+    folder = _folder(visit)
+    standing = _standing(visit, folder)
+    if standing is None:
+        return _go(folder, "#press")
+    return RedirectResponse(f"/reports/{standing.run[:12]}", HTTPStatus.SEE_OTHER)
 
 
 def _standing(visit: Visit, folder: OrderFolder) -> Standing | None:

@@ -363,8 +363,9 @@ function App() {
     <p class="wrong">${t("press.lost")}</p>`}</div>`;
   if (!state.running) return html`<div class="wait"><h1>${t("press.idle")}</h1>
     ${state.failed && html`<p class="wrong">${state.failed}</p>`}<p>${t("press.idle_about")}</p>
-    ${state.order && html`<p><a class="button go" href=${`/orders/${state.order}#press`}>${t("press.to_order")}</a></p>`}
-    <p><a class=${state.order ? "button" : "button go"} href="/orders">${t("menu.orders")}</a>${state.order && html` <a class="button" href="/reports">${t("menu.reports")}</a>`} <a class="button" href="/">${t("press.home")}</a></p></div>`;
+    ${state.order && html`<p>${!state.failed && html`<a class="button go" href=${`/orders/${state.order}/report`}>${t("press.to_report")}</a> `}
+      <a class=${state.failed ? "button go" : "button"} href=${`/orders/${state.order}#press`}>${t("press.to_order")}</a></p>`}
+    <p><a class=${state.order ? "button" : "button go"} href="/orders">${t("menu.orders")}</a> <a class="button" href="/">${t("press.home")}</a></p></div>`;
   if (!state.ready) return html`<div class="wait"><h1>${t("press.getting_ready")}</h1>
     <p>${state.title}</p>${state.pieces > 0 && html`<progress max=${state.pieces} value=${state.done}
       aria-label=${t("press.getting_ready")}></progress><p>${t("press.placed", state)}</p>`}
