@@ -12,13 +12,14 @@ import openpyxl
 import pytest
 from PIL import Image, ImageDraw
 
-from calibration.files import resolved
+from calibration.files import resolved, write_whole
 from calibration.refusal import Refusal
 from calibration.rig import library
 from chalkbeam.basics.units import Unit
 from chalkbeam.cli.run_for_page import _repeated, _title, _unit
 from chalkbeam.orders.sheet import read_sheet
 from chalkbeam.orders.stretches import stretches
+from chalkbeam.presses.places import settings_file
 from chalkbeam.record.session import open_session
 from chalkbeam.record.store import Store
 from chalkbeam.web.doors import Right
@@ -423,6 +424,14 @@ def test_what_the_press_would_ask_to_look_at_is_told_beforehand(ask, workshop):
     assert '<li class="caution">Under the head: pocket edge' in hood
     assert "usual here (full front, adult sizes) is 10 in to 13 in" in hood
     assert 'class="caution"' not in tee_shown
+
+
+def test_a_width_is_hinted_in_the_shops_unit(ask, order):
+    """25.4 mm to the inch (ISO 31-1): 89 mm are 3 1/2 in to an eighth."""
+    at = f"/orders/{order.name}"
+    assert 'placeholder="3 1/2 in"' in ask(at).text
+    write_whole(settings_file(), b'units = "mm"\n')
+    assert 'placeholder="89 mm"' in ask(at).text
 
 
 # -- found again, removed, put back ------------------------------------------------------------

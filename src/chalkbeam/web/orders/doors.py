@@ -15,6 +15,7 @@ from starlette.responses import RedirectResponse, Response
 
 from calibration.files import resolved
 from calibration.refusal import Refusal
+from chalkbeam.basics.units import format_length
 from chalkbeam.orders.order_of_work import Plan, plan
 from chalkbeam.orders.precheck import on_file
 from chalkbeam.orders.shop import fit_on_press
@@ -41,6 +42,7 @@ from chalkbeam.web.pages import page
 from chalkbeam.web.press.link import HowBegun, PressLink
 from chalkbeam.web.setup import trial
 from chalkbeam.web.shared_queue import queue_of_shop
+from chalkbeam.web.shop_unit import shop_unit
 from chalkbeam.web.words import t
 from chalkbeam.web.worker import run_apart
 
@@ -57,6 +59,9 @@ BLANK = 3
 
 SHOWN = 40
 """Orders that are listed; the rest is found by searching."""
+
+A_WIDTH = 89.0
+"""What is shown where a width is to be typed, mm: 3 1/2 in."""
 
 LARGEST_SEARCHED = 2_000_000
 
@@ -216,6 +221,7 @@ def _show(visit: Visit) -> Response:
         can_start=_link(visit).can_start,
         running=_link(visit).running, gone=removing.removed(folder.path),
         removed=visit.query.get("removed", ""),
+        width_hint=format_length(A_WIDTH, shop_unit()),
     )  # fmt: skip
 
 
