@@ -285,6 +285,8 @@ function Pad() {
     draw();
   };
   return html`<section class="panel pad" aria-label=${t(state.moving ? "press.collar" : "press.nudge")}>
+    <p class="readout" aria-live="polite"><strong>${state.moved ? t("press.moved", { words: state.moved }) : t("press.planned")}</strong>
+      <span class="soft">${t("press.fine_about")}</span></p>
     <div class="cross">${move("turn_left", "⟲")}${move("up", "↑")}${move("turn_right", "⟳")}
       ${move("left", "←")}<label class="fine"><input type="checkbox" checked=${own.fine} onChange=${flip} />
       ${t("press.fine")}</label>${move("right", "→")}${move("down", "↓")}</div>
@@ -292,9 +294,7 @@ function Pad() {
       <${Button} name="keep_batch" /><${Button} name="planned" />
       ${state.moving
         ? html`<${Button} name="leave" label=${t("press.cancel")} kind="quiet" />`
-        : html`<${Button} name="close" label=${t("press.less")} kind="quiet" does=${() => show("nudge")} />`}
-      <p class="soft">${t("press.fine_about")}${state.moved &&
-      html`; <strong>${t("press.moved", { words: state.moved })}</strong>`}</p></div></section>`;
+        : html`<${Button} name="close" label=${t("press.less")} kind="quiet" does=${() => show("nudge")} />`}</div></section>`;
 }
 
 const Places = () => state.locations.length < 2 ? "" : html`<div class="places">
