@@ -13,6 +13,7 @@ from chalkbeam.orders.pieces import PressSettings
 from chalkbeam.orders.settings import Setting
 from chalkbeam.orders.times import format_duration
 from chalkbeam.placement import Placement, Severity
+from chalkbeam.placement.loading import loading_words
 from chalkbeam.placement.shift import Shift
 from chalkbeam.placement.values import worst_first
 from chalkbeam.record.events import UNDER_HEAD, Step
@@ -93,6 +94,8 @@ class Display:
         What the number keys choose from, and which is in force.
     fitting : str
         Platen, pad and line lasers to see to before the garment is loaded.
+    lie : str
+        How the garment is laid, while it is loaded.
     settings, prepress : str
         The supplier's press settings as entered; what to do before.
     steps : tuple of Step
@@ -146,6 +149,7 @@ class Display:
     art: str
     locations: tuple[tuple[str, bool], ...]
     fitting: str
+    lie: str
     settings: str
     prepress: str
     steps: tuple[Step, ...]
@@ -209,6 +213,7 @@ def display_of(view: RunView, state: OperatorState) -> Display:
         art=stop.imprint.art.text if stop is not None else "",
         locations=tuple((place_words(name), name == here) for name in view.locations),
         fitting=", ".join((*fitting(progress, progress.at), *view.aiming)),
+        lie=_lie(progress.at.step, choice, view.unit),
         settings=_settings(view, press),
         prepress=_prepress(progress),
         steps=steps_of(progress, index) if index is not None else (),
@@ -259,6 +264,12 @@ def _asked(view: RunView, state: OperatorState) -> tuple[str, ...]:
     wanted = view.to_set
     asked = "" if wanted is None else f"SET PRESS {wanted.words(view.degrees)}"
     return (asked, f"1  {IT_IS_SET[0]}") if asked else ()
+
+
+def _lie(step: Step, choice: Choice | None, unit: Unit) -> str:
+    if choice is None or step is not Step.LOAD:
+        return ""
+    return loading_words(choice.placement, choice.loading).say(unit)
 
 
 def _prepress(progress: Progress) -> str:

@@ -7,8 +7,8 @@ from typing import Any
 
 from chalkbeam.web.words import say
 
-WORDS = ("heading", "piece", "whose", "where", "fitting", "settings", "prepress", "meanwhile",
-         "afterwards", "moved", "remark", "trouble", "time")  # fmt: skip
+WORDS = ("heading", "piece", "whose", "where", "fitting", "lie", "settings", "prepress",
+         "meanwhile", "afterwards", "moved", "remark", "trouble", "time")  # fmt: skip
 """Values that are one sentence, or a list in one."""
 
 _NUMBER = re.compile(r"(\d  )?(.*)", re.DOTALL)

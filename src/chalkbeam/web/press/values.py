@@ -42,6 +42,7 @@ def values_of(display: Display | GettingReady, number: str, at: float, art: str 
         "art": display.art,
         "locations": [list(each) for each in display.locations],
         "fitting": display.fitting,
+        "lie": display.lie,
         "settings": display.settings,
         "prepress": display.prepress,
         "steps": [each.value for each in display.steps],

@@ -217,6 +217,7 @@ const Said = () => html`<div class="said" aria-live="polite">
 
 const Facts = () => html`<div class="facts">
   ${state.fitting && html`<p class="caution">${state.fitting}</p>`}
+  ${state.lie && html`<p class="note">${t("press.lie", { words: state.lie })}</p>`}
   ${state.prepress && html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
   ${!CLOSED.includes(state.step) && state.warnings.map(([weight, said]) => html`<p class=${weight}>
     ${state.step && html`<strong>${t(`press.${weight}`)}:</strong> `}${said}</p>`)}
