@@ -208,6 +208,9 @@ def summary(progress: Progress) -> tuple[str, ...]:
     return tuple(lines)
 
 
+ENDS = "Escape twice ends it; press off if nothing follows"
+"""The last line of a finished order; the page names its button instead."""
+
 MOST_NAMED = 3
 """More imprints or pieces than this are only counted."""
 
@@ -228,7 +231,7 @@ def to_do(progress: Progress) -> tuple[str, ...]:
         lines.append(f"spoiled, to be replaced: {_named(list(spoiled))}")
     if progress.mine is None:
         lines.append("count the pieces against the order")
-    return (*lines, "Escape twice ends it; press off if nothing follows")
+    return (*lines, ENDS)
 
 
 def _named(names: Sequence[str]) -> str:
@@ -249,4 +252,5 @@ def act_words(event: Event) -> str:
         Kind.WASTED: "that a transfer is spoiled",
         Kind.CONFIRMED: "that the garment is the right one",
     }
-    return f"{words.get(event.kind, event.kind.value)} ({event.imprint})"
+    piece = piece_of(event.imprint)
+    return f"{words.get(event.kind, event.kind.value)}{', piece ' if piece else ''}{piece}"

@@ -81,7 +81,7 @@ def test_a_command_from_elsewhere_is_recorded_and_shown_as_one_from_a_key(press)
     assert press.station.handle(Command(CommandKind.STEP, step=Step.LAY)) == ""
     assert press.display().step is Step.LAY
     assert press.station.changes > changes
-    assert press.station.handle(Command(CommandKind.UNDO)) == "undone: a step (2-1/1)"
+    assert press.station.handle(Command(CommandKind.UNDO)) == "undone: a step, piece 2-1"
     with pytest.raises(Refusal, match="has no face"):
         press.station.handle(Command(CommandKind.PRESET, text="left-leg"))
     assert press.progress.location(0) == "left-chest"

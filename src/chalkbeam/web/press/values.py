@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from chalkbeam.station.display import Display, GettingReady
+from chalkbeam.station.words import ENDS
 from chalkbeam.web.press.picture import picture_of
 
 Values = dict[str, Any]
@@ -61,7 +62,9 @@ def values_of(display: Display | GettingReady, number: str, at: float, art: str 
         "moved": display.moved,
         "remark": display.remark,
         "trouble": display.trouble,
-        "warnings": [[severity.name.lower(), said] for severity, said in display.warnings],
+        "warnings": [
+            [severity.name.lower(), said] for severity, said in display.warnings if said != ENDS
+        ],
         "coming": [list(each) for each in display.coming],
         "results": [list(each) for each in display.results],
         "pressed": display.pressed,

@@ -221,6 +221,7 @@ const Facts = () => html`<div class="facts">
   ${state.prepress && html`<p class="caution">${t("press.prepress", { words: state.prepress })}</p>`}
   ${!CLOSED.includes(state.step) && state.warnings.map(([weight, said]) => html`<p class=${weight}>
     ${state.step && html`<strong>${t(`press.${weight}`)}:</strong> `}${said}</p>`)}
+  ${!state.step && html`<p class="note">${t("press.ends")}</p>`}
   ${CLOSED.includes(state.step) && html`<p class="caution">${t("press.hot")}</p>`}
   ${state.settings && html`<p><span class="soft">${t("press.by_sheet")}:</span> ${state.settings}</p>`}
   ${state.moved && html`<p>${t("press.moved", { words: state.moved })}</p>`}</div>`;
