@@ -332,11 +332,11 @@ def test_an_order_is_found_again_by_a_name_on_a_shirt_and_made_anew(
     assert made.artwork == ("crest.png",)
     assert "come back at the press" in ask("/orders/rowing-regatta-again").text
     monkeypatch.setattr("chalkbeam.record.store.record_file", lambda: workshop.record)
-    assert _repeated(made.sheet) == run.id
-    assert _repeated(order.sheet) is None
+    assert _repeated(workshop, made.sheet) == run.id
+    assert _repeated(workshop, order.sheet) is None
     with Store(workshop.record) as store:  # begun once, it goes on with its own run
         store.begin(planned, title="sheet", sheet=resolved(made.sheet), digest=sheet.digest)
-    assert _repeated(made.sheet) is None
+    assert _repeated(workshop, made.sheet) is None
 
 
 def test_an_order_is_begun_at_the_press_by_who_may_press(ask, served, order):
