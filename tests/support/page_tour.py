@@ -36,9 +36,9 @@ from tests.support.until import until
 
 FILES = {
     "/press/state", "/press/events", "/press/art/{name}", "/setup/photos/{name}", "/static/{name}",
-    "/orders/{name}/placed", "/orders/{name}/looks", "/board/events",
+    "/orders/{name}/placed", "/orders/{name}/looks", "/orders/{name}/report", "/board/events",
 }  # fmt: skip
-"""Doors that answer with no whole page: values, pictures, and parts that a page fetches."""
+"""Doors that answer with no whole page: values, pictures, parts that a page fetches, a way on."""
 
 ENDINGS = (".png", ".jpg", ".svg", ".pdf", ".csv")
 
