@@ -26,7 +26,7 @@ import resource
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -115,6 +115,7 @@ def inside(size: tuple[int, int], presses: int) -> None:
     import pygame
 
     from chalkbeam.record.events import Step
+    from chalkbeam.station.host import foreseen_once
     from overlay.window.displays import Screen
     from overlay.window.inputs import Closed, Input, Key
     from overlay.window.run import run
@@ -205,20 +206,6 @@ def inside(size: tuple[int, int], presses: int) -> None:
         )
 
 
-def foreseen_once() -> Callable[[object], Iterator[None] | None]:
-    """Return what a host asks the station for as it goes: anew where something has changed."""
-    before = -1
-
-    def ahead(now: object) -> Iterator[None] | None:
-        nonlocal before
-        if now.changes == before:
-            return None
-        before = now.changes
-        return now.foresee()
-
-    return ahead
-
-
 def most_resident() -> float:
     """Return the most memory that this process has had, MB."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3
@@ -240,6 +227,7 @@ def long_run(pieces: int) -> None:
     """Work an order of many pieces in the window; print the memory in use at its tenths."""
     import pygame
 
+    from chalkbeam.station.host import foreseen_once
     from overlay.window.displays import Screen
     from overlay.window.inputs import Closed, Input, Key
     from overlay.window.run import run

@@ -91,7 +91,7 @@ def run_in_window(
     bell, taps, code = Bell(), Taps(), CodeInLight(rig)
     eye = None if source is None else EyeInWindow(source)
     shared = None if queue is None else QueueInWindow(queue, say)
-    told, trouble, foreseen = -1, "", -1
+    told, trouble = -1, ""
 
     def due(now: StationController) -> float | None:
         times = (
@@ -161,13 +161,6 @@ def run_in_window(
         if beside is not None:
             beside.show(display_of(now.view(), now.state), taps.number(now))
 
-    def ahead(now: StationController) -> Iterator[None] | None:
-        nonlocal foreseen
-        if now.changes == foreseen:
-            return None
-        foreseen = now.changes
-        return now.foresee()
-
     try:
         return run_when_ready(
             prepared,
@@ -178,10 +171,24 @@ def run_in_window(
             done=lambda now: now.state.over,
             due=due,
             shown=shown,
-            ahead=ahead,
+            ahead=foreseen_once(),
             listen=listen,
         )
     finally:
         for each in (eye, shared, beside):
             if each is not None:
                 each.close()
+
+
+def foreseen_once() -> Callable[[StationController], Iterator[None] | None]:
+    """Return what a window asks a station for as it goes on: anew where something has changed."""
+    before = -1
+
+    def ahead(now: StationController) -> Iterator[None] | None:
+        nonlocal before
+        if now.changes == before:
+            return None
+        before = now.changes
+        return now.foresee()
+
+    return ahead
